@@ -1,0 +1,42 @@
+"""Tell spotted suckermouth catfishes apart: a trait table, a key, a nearest match and care sheets.
+
+`import idkey` loads neither ipywidgets nor matplotlib; the notebook widgets come when first asked for.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+from idkey.care.sheet import CareSheet, care_for
+from idkey.errors import IdkeyError
+from idkey.model.identify import Identification
+from idkey.model.key import Key, build_key
+from idkey.model.match import NearestMatch
+from idkey.table.files import load_table
+from idkey.table.table import TraitTable
+
+if TYPE_CHECKING:
+    from idkey.widgets.identify import identify
+
+__all__ = [
+    "CareSheet",
+    "Identification",
+    "IdkeyError",
+    "Key",
+    "NearestMatch",
+    "TraitTable",
+    "build_key",
+    "care_for",
+    "identify",
+    "load_table",
+]
+
+_WIDGETS = {"identify": "idkey.widgets.identify"}
+
+
+def __getattr__(name: str) -> Any:
+    if name in _WIDGETS:
+        return getattr(import_module(_WIDGETS[name]), name)
+    msg = f"module 'idkey' has no attribute {name!r}"
+    raise AttributeError(msg)

@@ -1,0 +1,1 @@
+"""What an answer means: likelihoods, posterior, key, next question. Arrays in, arrays out."""

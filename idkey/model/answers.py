@@ -1,0 +1,195 @@
+"""Answers as people give them -> arrays: which distinct answers there are, and who gave which."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from pandas.api import types
+
+from idkey.errors import AnswerError, one_of
+from idkey.table.schema import (
+    LIFE_STAGE,
+    LIFE_STAGES,
+    NEVER_NEGATIVE,
+    Range,
+    States,
+    Trait,
+    is_missing,
+    parse_answer,
+)
+from idkey.table.table import TraitTable
+
+__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "parse_stage"]
+
+
+@dataclass(frozen=True, slots=True)
+class Distinct:
+    """The distinct answers given to one trait.
+
+    Attributes
+    ----------
+    allowed : ndarray of float, shape (n_distinct, n_states)
+        1 where the answer allows the state; width 0 for numbers.
+    low, high : ndarray of float, shape (n_distinct,)
+        Ends of the answer in the unit of the trait; NaN for states.
+    """
+
+    allowed: np.ndarray
+    low: np.ndarray
+    high: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Coded:
+    """Answers of n specimens.
+
+    Attributes
+    ----------
+    n : int
+    codes : dict of str to ndarray of int, shape (n,)
+        By trait: 0 not answered, k the answer in row k - 1 of its `Distinct`.
+    distinct : dict of str to Distinct
+    stage : ndarray of int, shape (n,)
+        0 not known, 1 adult, 2 young.
+    """
+
+    n: int
+    codes: dict[str, np.ndarray]
+    distinct: dict[str, Distinct]
+    stage: np.ndarray
+
+
+def parse_stage(value: Any) -> str | None:
+    """Read the life stage: "adult", "young", or None. Raises AnswerError."""
+    if is_missing(value):
+        return None
+    if value not in LIFE_STAGES:
+        msg = f"{LIFE_STAGE}: {value!r}: {one_of(value, LIFE_STAGES, 'one of')}"
+        raise AnswerError(msg)
+    return str(value)
+
+
+def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
+    allowed = np.zeros((len(answers), len(trait.states)))
+    low = np.full(len(answers), np.nan)
+    high = np.full(len(answers), np.nan)
+    for i, answer in enumerate(answers):
+        if isinstance(answer, States):
+            for name in answer.names:
+                allowed[i, trait.index(name)] = 1.0
+        else:
+            low[i], high[i] = answer.low, answer.high
+    return Distinct(allowed, low, high)
+
+
+def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
+    """Code the answers for one specimen.
+
+    Parameters
+    ----------
+    table : TraitTable
+    answers : mapping of str to object
+        Trait id (or ``life_stage``) to answer; see `parse_answer`.
+
+    Raises
+    ------
+    AnswerError
+        Unknown trait, unknown state, or a value that is no number.
+    """
+    codes, distinct = {}, {}
+    stage = 0
+    for trait_id, value in answers.items():
+        if trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
+            found = parse_stage(value)
+            stage = 0 if found is None else 1 + LIFE_STAGES.index(found)
+            continue
+        trait = _known_trait(table, trait_id)
+        answer = parse_answer(trait, value)
+        if answer is not None:
+            codes[trait.id] = np.ones(1, dtype=np.intp)
+            distinct[trait.id] = _distinct(trait, [answer])
+    return Coded(1, codes, distinct, np.array([stage]))
+
+
+def _known_trait(table: TraitTable, trait_id: Any) -> Trait:
+    if trait_id not in table.trait_ids:
+        known = [*table.trait_ids, LIFE_STAGE]
+        msg = f"{trait_id!r} is no trait of this table: {one_of(trait_id, known, 'a trait id')}"
+        raise AnswerError(msg)
+    return table.trait(trait_id)
+
+
+def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
+    """Code a frame of answers, one row a specimen, one column a trait.
+
+    Parameters
+    ----------
+    table : TraitTable
+    frame : pandas.DataFrame, shape (n_specimens, n_answered_traits)
+        NaN, None and blank are not answered. A column ``life_stage`` may hold "adult" or "young".
+
+    Raises
+    ------
+    AnswerError
+        With the row label and the column of the first bad answer.
+    """
+    codes, distinct = {}, {}
+    stage = np.zeros(len(frame), dtype=np.intp)
+    for column in frame.columns:
+        values = frame[column]
+        if column == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
+            found = [_in_place(parse_stage, v, values.index[i], column) for i, v in enumerate(values)]
+            stage = np.array([0 if f is None else 1 + LIFE_STAGES.index(f) for f in found], dtype=np.intp)
+            continue
+        trait = _known_trait(table, column)
+        if not trait.has_states and types.is_numeric_dtype(values.dtype):
+            codes[trait.id], distinct[trait.id] = _code_numbers(trait, values)
+        else:
+            codes[trait.id], distinct[trait.id] = _code_values(trait, values)
+    return Coded(len(frame), codes, distinct, stage)
+
+
+def _in_place(parse: Any, value: Any, row: Any, column: str) -> Any:
+    try:
+        return parse(value)
+    except AnswerError as error:
+        msg = f"answers, row {row}, {column}: {error}"
+        raise AnswerError(msg) from None
+
+
+def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:
+    numbers = values.to_numpy(dtype=float, na_value=np.nan)
+    codes, uniques = pd.factorize(numbers)
+    bad = ~np.isfinite(uniques)
+    if trait.kind == "ceiling":
+        bad |= uniques <= 0
+    elif trait.unit in NEVER_NEGATIVE:
+        bad |= uniques < 0
+    if bad.any():
+        value = uniques[bad][0]
+        row = values.index[int(np.flatnonzero(codes == np.flatnonzero(bad)[0])[0])]
+        _in_place(lambda v: parse_answer(trait, v), float(value), row, trait.id)
+    return codes + 1, Distinct(np.zeros((len(uniques), 0)), uniques, uniques)
+
+
+def _code_values(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:
+    try:
+        codes, uniques = pd.factorize(values)
+    except TypeError:
+        # Lists and pairs cannot be hashed; their text can, and means the same.
+        texts = [None if is_missing(v) else v if isinstance(v, str) else repr(v) for v in values]
+        codes, first = pd.factorize(np.array(texts, dtype=object))
+        uniques = [values.iloc[int(np.flatnonzero(codes == i)[0])] for i in range(len(first))]
+    answers: list[States | Range] = []
+    renumber = np.zeros(len(uniques) + 1, dtype=np.intp)
+    for i, value in enumerate(uniques):
+        row = values.index[int(np.flatnonzero(codes == i)[0])]
+        answer = _in_place(lambda v: parse_answer(trait, v), value, row, trait.id)
+        if answer is not None:
+            answers.append(answer)
+            renumber[i + 1] = len(answers)
+    return renumber[codes + 1], _distinct(trait, answers)

@@ -1,0 +1,159 @@
+"""The best next question: the greatest expected drop in the entropy of the posterior per second of effort.
+
+For a trait with answers x the expected drop, in bits, is ``H(posterior) - sum_x P(x) H(posterior | x)``,
+which is the mutual information of answer and name (Shannon 1948; as a rule for choosing tests with costs,
+Garey & Graham 1974, Acta Informatica 3:347-355, doi 10.1007/BF00263588).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from idkey.model.answers import Distinct
+from idkey.model.evidence import TableModel, TraitModel, scale_of
+from idkey.table.schema import Trait
+
+__all__ = ["MIN_GAIN", "Asker", "Question"]
+
+MIN_GAIN = 0.005
+"""Expected drop in bits below which a question is not worth asking."""
+_GRID = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A question to put to the person at the tank.
+
+    Attributes
+    ----------
+    trait : Trait
+    gain : float
+        Expected drop in entropy, bits.
+    rate : float
+        Bits per second of effort.
+    """
+
+    trait: Trait
+    gain: float
+    rate: float
+
+    def __repr__(self) -> str:
+        lines = [f"Next: {self.trait.question or self.trait.name}"]
+        if self.trait.has_states:
+            lines += [f"  {s}: {w}" for s, w in zip(self.trait.states, self.trait.words, strict=True)]
+        elif self.trait.unit:
+            lines.append(f"  a number ({self.trait.unit})")
+        lines.append(f"  ({self.trait.id}, expected to settle {self.gain:.2f} bits)")
+        return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        from idkey.views.html import question_html
+
+        return question_html(self)
+
+
+class Asker:
+    """Values every question of a table at once.
+
+    Parameters
+    ----------
+    model : TableModel
+    """
+
+    def __init__(self, model: TableModel):
+        self._model = model
+        self._traits = [m.trait for m in model.models.values()]
+        given, updated = [], []
+        for trait_model in model.models.values():
+            adult, young, rule_adult, rule_young = _answers(trait_model)
+            given.append((adult, young))
+            updated.append((rule_adult, rule_young))
+        self._starts = np.cumsum([0, *(len(a) for a, _ in given)])[:-1]
+        self._given_adult = np.vstack([a for a, _ in given])
+        self._given_young = np.vstack([y for _, y in given])
+        self._rule_adult = np.vstack([a for a, _ in updated])
+        self._rule_young = np.vstack([y for _, y in updated])
+        self._applies = np.vstack([m.adult.applies for m in model.models.values()])
+
+    def gains(self, posterior: np.ndarray, adult: np.ndarray) -> np.ndarray:
+        """Return the expected drop in entropy for every trait, in bits.
+
+        Parameters
+        ----------
+        posterior : ndarray, shape (n_taxa + 1,)
+            In canonical order (`TableModel.to_canonical_order`).
+        adult : ndarray, shape (n_taxa + 1,)
+            P(adult | answers, taxon), in canonical order.
+
+        Returns
+        -------
+        ndarray, shape (n_traits,)
+            In the order of `TableModel.models`; 0 or more.
+        """
+        # Names that are out of the race cost time and change nothing.
+        keep = posterior > 1e-7 * posterior.max()
+        p, a = posterior[keep] / posterior[keep].sum(), adult[keep]
+        given = self._given_young[:, keep] + a * (self._given_adult[:, keep] - self._given_young[:, keep])
+        rule = self._rule_young[:, keep] + a * (self._rule_adult[:, keep] - self._rule_young[:, keep])
+        chance = given @ p
+        joint = rule * p
+        mass = joint.sum(axis=1)
+        after = np.log2(mass) - _xlog2x(joint).sum(axis=1) / mass
+        before = -_xlog2x(p).sum()
+        spent = np.add.reduceat(chance * after, self._starts)
+        total = np.add.reduceat(chance, self._starts)
+        return np.maximum(before - spent / total, 0.0)
+
+    def applicable(self, posterior: np.ndarray) -> np.ndarray:
+        """Posterior share of the kinds to which each trait applies, shape (n_traits,)."""
+        p = posterior[:-1]
+        return self._applies @ p / max(p.sum(), 1e-300)
+
+    @property
+    def traits(self) -> list[Trait]:
+        """Traits in the order of the results."""
+        return self._traits
+
+
+def _xlog2x(x: np.ndarray) -> np.ndarray:
+    return x * np.log2(np.maximum(x, 1e-300))
+
+
+def _answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Answers that may come, each as a row over the taxa: how likely, and how it will be judged."""
+    if model.trait.has_states:
+        return model.states_adult, model.states_young, model.states_adult, model.states_young
+    grid = _grid(model)
+    points = Distinct(np.zeros((len(grid), 0)), grid, grid)
+    if model.trait.kind == "ceiling":
+        given = _lengths(model, grid)
+        rule = model.record(points)[0]
+        return given, given, rule, rule
+    adult, young = model.likelihoods(points)
+    adult, young = adult / adult.sum(axis=0), young / young.sum(axis=0)
+    return adult, young, adult, young
+
+
+def _grid(model: TraitModel) -> np.ndarray:
+    column, trait = model.adult, model.trait
+    if not column.known.any():
+        return np.ones(1)
+    low, high = float(np.nanmin(column.low)), float(np.nanmax(column.high))
+    if trait.kind == "ceiling":
+        return np.geomspace(0.3 * float(np.nanmin(column.high)), 1.1 * high, _GRID)
+    margin = 0.05 * scale_of(column)
+    return np.linspace(low - margin, high + margin, _GRID)
+
+
+def _lengths(model: TraitModel, grid: np.ndarray) -> np.ndarray:
+    """Lengths at which a kind is met: evenly from 0.4 of its record to the record (judgement)."""
+    column = model.adult
+    top = np.where(column.known, column.high, np.nan)
+    met = ((grid[:, None] >= 0.4 * top) & (grid[:, None] <= top)).astype(float) + 1e-6
+    met = met / met.sum(axis=0)
+    if not column.known.any():
+        return np.ones((len(grid), len(top) + 1)) / len(grid)
+    average = met[:, column.known].mean(axis=1, keepdims=True)
+    return np.hstack([np.where(column.known, met, average), average])

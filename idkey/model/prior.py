@@ -1,0 +1,87 @@
+"""How likely each kind is before anyone looks: commonness in the trade, or as the user says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import numpy as np
+
+from idkey.errors import IdkeyError, UnknownName, one_of
+from idkey.model.evidence import NONE
+from idkey.table.table import TraitTable
+
+__all__ = ["COMMONNESS_WEIGHT", "Prior", "prior_vector", "weights"]
+
+Prior = Literal["commonness", "uniform"] | Mapping[str, float] | None
+
+COMMONNESS_WEIGHT = {"common": 3.0, "occasional": 1.0, "rare": 1.0 / 3.0}
+"""Common to rare is 9 : 1, less than one clear answer (judgement: two clear answers must overturn it)."""
+_NOT_STATED = 1.0
+
+
+def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
+    """Weights of the taxa, summing to 1, in the order of the table.
+
+    Parameters
+    ----------
+    table : TraitTable
+    prior : {"commonness", "uniform"} or mapping of taxon id to weight, default "commonness"
+        A mapping gives weights of 0 or more; taxa left out get 0. None is the default.
+
+    Returns
+    -------
+    ndarray, shape (n_taxa,)
+
+    Raises
+    ------
+    IdkeyError
+        Unknown word or taxon, a negative weight, or weights that are all 0.
+    """
+    if isinstance(prior, Mapping):
+        return _from_mapping(table, prior)
+    if prior in (None, "commonness"):
+        if "commonness" not in table.taxa.columns:
+            found = np.ones(len(table))
+        else:
+            found = np.array([COMMONNESS_WEIGHT.get(str(c), _NOT_STATED) for c in table.taxa["commonness"]])
+    elif prior == "uniform":
+        found = np.ones(len(table))
+    else:
+        right = one_of(prior, ["commonness", "uniform"], "a mapping of taxon to weight, or one of")
+        msg = f"prior: {prior!r}: {right}"
+        raise IdkeyError(msg)
+    return found / found.sum()
+
+
+def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
+    found = np.zeros(len(table))
+    for taxon, weight in prior.items():
+        if taxon not in table.ids:
+            msg = f"prior: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
+            raise UnknownName(msg)
+        try:
+            value = float(weight)
+        except (TypeError, ValueError):
+            value = float("nan")
+        if not (np.isfinite(value) and value >= 0):
+            msg = f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more"
+            raise IdkeyError(msg)
+        found[table.position(taxon)] = value
+    if not found.sum() > 0:
+        msg = "prior: every weight is 0; at least one taxon must be possible"
+        raise IdkeyError(msg)
+    return found / found.sum()
+
+
+def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarray:
+    """Prior of the taxa and, last, of "none of these"; sums to 1.
+
+    Returns
+    -------
+    ndarray, shape (n_taxa + 1,)
+    """
+    if not 0 <= none_prior < 1:
+        msg = f"none_prior: {none_prior!r}: the share of fish that are {NONE!r} is 0 or more and less than 1"
+        raise IdkeyError(msg)
+    return np.append(weights(table, prior) * (1 - none_prior), none_prior)

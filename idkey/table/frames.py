@@ -1,0 +1,232 @@
+"""Any pandas table -> traits and cells: which kind a column is, and how rows of one taxon are pooled."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from pandas.api import types
+
+from idkey.errors import Problem, TableError, one_of
+from idkey.table.schema import (
+    KINDS,
+    NOT_APPLICABLE,
+    YOUNG,
+    Cell,
+    Range,
+    States,
+    Trait,
+    is_missing,
+    parse_cell,
+    state_text,
+)
+
+__all__ = ["read_frame"]
+
+# A measuring error for columns whose error nobody stated: this share of the column's range.
+_SPREAD_OF_RANGE = 0.02
+# Of the standard deviation within a taxon; the range itself already carries the rest.
+_SPREAD_WITHIN = 0.5
+_ERROR = 0.05
+
+Cells = dict[str, tuple[Cell, ...]]
+
+
+def read_frame(
+    df: pd.DataFrame, taxon: str, kinds: Mapping[str, str] | None, name: str
+) -> tuple[tuple[Trait, ...], list[str], Cells]:
+    """Read a frame; see `TraitTable.from_frame`.
+
+    Returns
+    -------
+    traits : tuple of Trait
+    ids : list of str
+        Taxa in order of first appearance.
+    cells : dict of str to tuple of Cell
+
+    Raises
+    ------
+    TableError
+        With every problem found.
+    """
+    kinds = dict(kinds or {})
+    problems = _check(df, taxon, kinds, name)
+    if problems:
+        raise TableError(problems)
+    labels = [state_text(v) for v in df[taxon]]
+    ids = list(dict.fromkeys(labels))
+    where = {label: i for i, label in enumerate(ids)}
+    rows = np.array([where[label] for label in labels])
+    traits, cells = [], {}
+    young = _companions(df, taxon)
+    for column in df.columns:
+        if column == taxon or column in young.values():
+            continue
+        columns = [df[c] for c in (column, young.get(column)) if c is not None]
+        kind = kinds.get(column, _default_kind(columns[0]))
+        trait = _trait(str(column), columns, kind)
+        for values, cells_id in zip(columns, (trait.id, trait.id + YOUNG), strict=False):
+            pooled, wrong = _pool(trait, values, rows, len(ids), labels)
+            problems += [Problem(name, row, cells_id, value, right) for row, value, right in wrong]
+            cells[cells_id] = tuple(
+                (_pool_states if trait.has_states else _pool_ranges)(trait, p) for p in pooled
+            )
+            if kind == "measure" and cells_id == trait.id:
+                trait = replace(trait, spread=_spread(pooled), spread_is_relative=False)
+        traits.append(trait)
+    if problems:
+        raise TableError(problems)
+    return tuple(traits), ids, cells
+
+
+def _companions(df: pd.DataFrame, taxon: str) -> dict[Any, Any]:
+    """Columns that hold what young fish show, by the column of the trait itself."""
+    by_name = {str(c): c for c in df.columns if c != taxon}
+    return {c: by_name[name + YOUNG] for name, c in by_name.items() if name + YOUNG in by_name}
+
+
+def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) -> list[Problem]:
+    columns = [str(c) for c in df.columns]
+    if taxon not in df.columns:
+        return [Problem(name, "", "", taxon, one_of(taxon, columns, "a column of the frame for taxon="))]
+    problems = [
+        Problem(name, "", str(c), kind, one_of(kind, KINDS, "a trait kind"))
+        for c, kind in kinds.items()
+        if kind not in KINDS
+    ]
+    problems += [
+        Problem(name, "", str(c), str(c), one_of(str(c), columns, "a column of the frame in kinds="))
+        for c in kinds
+        if c not in df.columns
+    ]
+    problems += [
+        Problem(name, str(i + 2), taxon, str(v), "every row needs the name of its taxon")
+        for i, v in enumerate(df[taxon])
+        if is_missing(v)
+    ]
+    twice = sorted({c for c in columns if columns.count(c) > 1})
+    problems += [Problem(name, "", c, c, "two columns have this name; rename one") for c in twice]
+    if len(columns) < 2:
+        problems.append(
+            Problem(name, "", "", "", "no trait column; a table needs at least one beside the taxon")
+        )
+    return problems
+
+
+def _default_kind(values: pd.Series) -> str:
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return "ordinal" if values.dtype.ordered else "nominal"
+    if types.is_bool_dtype(values.dtype):
+        return "nominal"
+    return "measure" if types.is_numeric_dtype(values.dtype) else "nominal"
+
+
+Wrong = list[tuple[str, str, str]]
+
+
+def _trait(column: str, columns: Sequence[pd.Series], kind: str) -> Trait:
+    states = _states(columns, kind) if kind in ("nominal", "ordinal") else ()
+    return Trait(id=column, kind=kind, states=states, error=_ERROR)  # type: ignore[arg-type]
+
+
+def _pool(
+    trait: Trait, values: pd.Series, rows: np.ndarray, n_taxa: int, labels: Sequence[str]
+) -> tuple[list[list[Cell]], Wrong]:
+    """Read the cells of a column, gathered by taxon; `Wrong` lists those that cannot be read."""
+    pooled: list[list[Cell]] = [[] for _ in range(n_taxa)]
+    wrong: Wrong = []
+    for i, (row, value) in enumerate(zip(rows, values, strict=True)):
+        if is_missing(value):
+            continue
+        text = state_text(value) if trait.has_states else _number_or_text(value)
+        try:
+            pooled[row].append(parse_cell(trait, text))
+        except ValueError as error:
+            wrong.append((f"{i + 2} ({labels[i]})", str(value), str(error)))
+    return pooled, wrong
+
+
+def _number_or_text(value: Any) -> str:
+    try:
+        return value.strip() if isinstance(value, str) else repr(float(value))
+    except (TypeError, ValueError):
+        # A date, a list: no number, and said so when the text is read.
+        return str(value)
+
+
+def _states(columns: Sequence[pd.Series], kind: str) -> tuple[str, ...]:
+    found: dict[str, None] = {}
+    for values in columns:
+        categorical = isinstance(values.dtype, pd.CategoricalDtype)
+        for value in values.cat.categories if categorical else values:
+            if not is_missing(value):
+                found.update(dict.fromkeys(_names_in(state_text(value))))
+    if isinstance(columns[0].dtype, pd.CategoricalDtype):
+        return tuple(found)
+    if all(types.is_numeric_dtype(v.dtype) and not types.is_bool_dtype(v.dtype) for v in columns):
+        return tuple(sorted(found, key=float))
+    # Sorted, so that the same table in another row order is the same table.
+    return tuple(sorted(found)) if kind == "nominal" else tuple(sorted(found, key=_natural))
+
+
+def _names_in(text: str) -> Iterator[str]:
+    """Names of the states in a cell. Only a cell of several states has shares: 12:30 alone is a state."""
+    parts = [part.strip() for part in text.split("|")]
+    for part in parts:
+        name, colon, share = part.rpartition(":")
+        state = name.strip() if len(parts) > 1 and colon and _is_share(share) else part
+        if state and state != "-":
+            yield state
+
+
+def _natural(name: str) -> tuple[int, float, str]:
+    try:
+        return (0, float(name), name)
+    except ValueError:
+        return (1, 0.0, name)
+
+
+def _is_share(text: str) -> bool:
+    try:
+        return float(text) > 0
+    except ValueError:
+        return False
+
+
+def _pool_states(trait: Trait, cells: Sequence[Cell]) -> Cell:
+    seen = [c for c in cells if isinstance(c, States)]
+    if not seen:
+        return NOT_APPLICABLE if any(c is NOT_APPLICABLE for c in cells) else None
+    shares = dict.fromkeys(trait.states, 0.0)
+    for cell in seen:
+        for name, share in zip(cell.names, cell.shares, strict=True):
+            shares[name] += share
+    total = sum(shares.values())
+    kept = {name: share / total for name, share in shares.items() if share > 0}
+    return States(tuple(kept), tuple(kept.values()))
+
+
+def _pool_ranges(_: Trait, cells: Sequence[Cell]) -> Cell:
+    seen = [c for c in cells if isinstance(c, Range)]
+    if not seen:
+        return NOT_APPLICABLE if any(c is NOT_APPLICABLE for c in cells) else None
+    return Range(min(c.low for c in seen), max(c.high for c in seen))
+
+
+def _spread(pooled: Sequence[Sequence[Cell]]) -> float:
+    """Measuring error of a column, in its unit: from the scatter within taxa where there is any."""
+    middles = [np.array([(c.low + c.high) / 2 for c in cells if isinstance(c, Range)]) for cells in pooled]
+    ranges = [c for cells in pooled for c in cells if isinstance(c, Range)]
+    if not ranges:
+        return 1.0
+    span = max(c.high for c in ranges) - min(c.low for c in ranges)
+    scatter = [m - m.mean() for m in middles if len(m) > 1]
+    freedom = sum(len(s) - 1 for s in scatter)
+    floor = _SPREAD_OF_RANGE * span or 1.0
+    if not freedom:
+        return float(floor)
+    within = np.sqrt(sum(float(s @ s) for s in scatter) / freedom)
+    return float(max(_SPREAD_WITHIN * within, floor))

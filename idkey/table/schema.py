@@ -1,0 +1,409 @@
+"""Trait kinds, states and the cell syntax: text on one side, values on the other.
+
+A cell is a state (``forked``), several states where the kind varies (``concave|forked``, with shares
+``concave:0.8|forked:0.2`` where they are known), a range (``12..16``), a number for a ceiling, blank for
+not known, or ``-`` for not applicable.
+"""
+
+from __future__ import annotations
+
+import math
+import numbers
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from idkey.errors import AnswerError, one_of
+
+__all__ = [
+    "KINDS",
+    "LIFE_STAGE",
+    "LIFE_STAGES",
+    "NEVER_NEGATIVE",
+    "NOT_APPLICABLE",
+    "Cell",
+    "NotApplicable",
+    "Range",
+    "States",
+    "Trait",
+    "YOUNG",
+    "answer_text",
+    "cell_text",
+    "is_missing",
+    "parse_range",
+    "parse_answer",
+    "parse_cell",
+    "state_text",
+]
+
+Kind = Literal["nominal", "ordinal", "measure", "ceiling"]
+KINDS: tuple[str, ...] = ("nominal", "ordinal", "measure", "ceiling")
+
+LIFE_STAGE = "life_stage"
+"""Answer that is no trait: whether the fish is known to be adult (Darwin Core ``lifeStage``)."""
+LIFE_STAGES: tuple[str, ...] = ("adult", "young")
+
+YOUNG = "_young"
+"""Ending of the companion column that holds what a young fish shows."""
+
+_TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
+_SHARE_DIGITS = 9
+NEVER_NEGATIVE = ("mm", "count", "% HL", "% SL")
+"""Units whose numbers are 0 or more."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotApplicable:
+    """The trait does not exist in this kind, such as the spot colour of a plain fish."""
+
+
+NOT_APPLICABLE = NotApplicable()
+
+
+@dataclass(frozen=True, slots=True)
+class States:
+    """The states a kind shows, with the share of fish that show each (shares sum to 1)."""
+
+    names: tuple[str, ...]
+    shares: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """A closed range in the unit of the trait. ``low == high`` for a single value."""
+
+    low: float
+    high: float
+
+
+Cell = States | Range | NotApplicable | None
+"""Value of a cell; ``None`` is not known. A ceiling is a Range from 0 to the largest recorded length."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trait:
+    """One feature of a fish, how it is asked and how far an answer can be trusted.
+
+    Attributes
+    ----------
+    id : str
+    kind : {"nominal", "ordinal", "measure", "ceiling"}
+    label, question, how : str
+        Short name, question in plain words, how to look.
+    unit : str
+        Unit of a measure or ceiling ("mm", "count", "% HL").
+    states, words : tuple of str
+        State ids in order (ordinal traits: from one end to the other) and the same in plain words.
+    error : float
+        Observer error: the share of answers, 0 to 1, that say nothing about the fish.
+    error_basis : str
+        Where that figure comes from.
+    spread : float
+        Standard deviation of a measurement (measure) or softness of the record (ceiling).
+    spread_is_relative : bool
+        Whether `spread` is a fraction of the value rather than in `unit`.
+    effort : float
+        Seconds it takes to look.
+    applies_when : tuple of (trait id, tuple of states) or None
+        Only asked while the other trait may still be in one of these states.
+    needs_adult : bool
+        Says nothing about a young fish.
+    in_key : bool
+        Whether a key may ask it; False where an answer must never shut a kind out.
+    group : str
+        Traits of one group repeat one another.
+    core : bool
+        One of the traits every row should have.
+    """
+
+    id: str
+    kind: Kind
+    label: str = ""
+    question: str = ""
+    how: str = ""
+    unit: str = ""
+    states: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
+    error: float = 0.05
+    error_basis: str = ""
+    spread: float = 0.05
+    spread_is_relative: bool = True
+    effort: float = 10.0
+    applies_when: tuple[str, tuple[str, ...]] | None = None
+    needs_adult: bool = False
+    in_key: bool = True
+    group: str = ""
+    core: bool = False
+    _index: Mapping[str, int] = field(init=False, repr=False, compare=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_index", {s: i for i, s in enumerate(self.states)})
+        if not self.words:
+            object.__setattr__(self, "words", self.states)
+
+    @property
+    def has_states(self) -> bool:
+        """Whether the trait is answered with a state rather than a number."""
+        return self.kind in ("nominal", "ordinal")
+
+    @property
+    def name(self) -> str:
+        """The label, or the id where there is none."""
+        return self.label or self.id
+
+    def index(self, state: str) -> int:
+        """Position of a state in `states`. Raises KeyError for a state that is not there."""
+        return self._index[state]
+
+    def word(self, state: str) -> str:
+        """Return the plain words for a state."""
+        return self.words[self._index[state]]
+
+    def number(self, value: float) -> str:
+        """Write a number with the unit of the trait."""
+        text = f"{value:g}"
+        return text if self.unit in ("", "count") else f"{text} {self.unit}"
+
+
+def state_text(value: Any) -> str:
+    """Return a raw value as the text of a state: ``1.0`` and ``1`` are the same state ``1``.
+
+    Examples
+    --------
+    >>> state_text(4.0), state_text(True), state_text(" forked ")
+    ('4', 'yes', 'forked')
+    """
+    if _is_truth(value):
+        return "yes" if value else "no"
+    if isinstance(value, numbers.Integral):
+        # Not by way of a float, which would make neighbours of long catalogue numbers the same.
+        return str(int(value))
+    if isinstance(value, numbers.Real):
+        number = float(value)
+        return str(int(number)) if number.is_integer() else repr(number)
+    return str(value).strip()
+
+
+def _is_truth(value: Any) -> bool:
+    # numpy's truth values are no subclass of bool; this module needs nothing else of numpy.
+    return isinstance(value, bool) or type(value).__name__ in ("bool_", "bool")
+
+
+def is_missing(value: Any) -> bool:
+    """Whether a raw value means "nothing here": None, NaN, NA, NaT or blank text."""
+    if value is None or (isinstance(value, str) and not value.strip()):
+        return True
+    if isinstance(value, (str, States, Range, Iterable)):
+        return False
+    try:
+        return bool(value != value)  # noqa: PLR0124 - NaN and NaT are what differs from itself
+    except (TypeError, ValueError):
+        # pandas.NA refuses a truth value, which is itself the answer.
+        return True
+
+
+def parse_cell(trait: Trait, text: str) -> Cell:
+    """Read the text of one table cell.
+
+    Parameters
+    ----------
+    trait : Trait
+    text : str
+
+    Returns
+    -------
+    Cell
+
+    Raises
+    ------
+    ValueError
+        With a sentence that says what would be right; the caller adds the place.
+    """
+    text = text.strip()
+    if not text:
+        return None
+    if text == "-":
+        return NOT_APPLICABLE
+    if trait.has_states:
+        return _parse_states(trait, text)
+    if trait.kind == "ceiling":
+        value = _parse_number(text, f"the largest recorded length in {trait.unit or 'numbers'}, such as 126")
+        if value <= 0:
+            msg = "a largest length is more than 0"
+            raise ValueError(msg)
+        return Range(0.0, value)
+    found = parse_range(text)
+    _refuse_negative(trait, found)
+    return found
+
+
+def _refuse_negative(trait: Trait, found: Range) -> None:
+    if trait.unit in NEVER_NEGATIVE and found.low < 0:
+        msg = f"cannot be negative; write 0 or more {trait.unit}"
+        raise ValueError(msg)
+
+
+def _parse_states(trait: Trait, text: str) -> States:
+    names: list[str] = []
+    shares: list[float] = []
+    stated: list[bool] = []
+    for raw in text.split("|"):
+        part = raw.strip()
+        # A state may itself hold a colon (tables from elsewhere): only split what is no state as it stands.
+        name, colon, share = (part, "", "") if part in trait.states else part.rpartition(":")
+        if not colon:
+            name, share = part, "1"
+        name = name.strip()
+        if name not in trait.states:
+            raise ValueError(one_of(name, trait.states, f"a state of {trait.id}"))
+        if name in names:
+            msg = f"state {name!r} stands twice; name it once"
+            raise ValueError(msg)
+        names.append(name)
+        stated.append(bool(colon))
+        shares.append(_parse_number(share, "a share such as forked:0.2") if colon else 1.0)
+    if any(stated) != all(stated):
+        msg = "give each state its share, such as concave:0.8|forked:0.2, or none of them"
+        raise ValueError(msg)
+    total = sum(shares)
+    if not all(s > 0 for s in shares):
+        msg = "shares are more than 0"
+        raise ValueError(msg)
+    if abs(total - 1.0) < 10.0**-_SHARE_DIGITS:
+        # Shares that were written by `cell_text` come back bit for bit.
+        total = 1.0
+    order = sorted(range(len(names)), key=lambda i: trait.index(names[i]))
+    return States(tuple(names[i] for i in order), tuple(shares[i] / total for i in order))
+
+
+def parse_range(text: str) -> Range:
+    """Read ``lo..hi`` or one number. Raises ValueError with a sentence that says what would be right."""
+    low_text, dots, high_text = text.partition("..")
+    right = "a range lo..hi such as 12..16, or one number"
+    low = _parse_number(low_text, right)
+    high = _parse_number(high_text, right) if dots else low
+    if low > high:
+        msg = f"the range runs backwards; write {high:g}..{low:g}"
+        raise ValueError(msg)
+    return Range(low, high)
+
+
+def _parse_number(text: str, right: str) -> float:
+    try:
+        if "_" in text:
+            # Python would read 12_16 as 1216.
+            raise ValueError
+        value = float(text)
+    except ValueError:
+        msg = f"not a number; write {right}"
+        raise ValueError(msg) from None
+    if not math.isfinite(value):
+        msg = f"not a finite number; write {right}"
+        raise ValueError(msg)
+    return value
+
+
+def cell_text(trait: Trait, cell: Cell) -> str:
+    """Write a cell as text; the inverse of `parse_cell`."""
+    if cell is None:
+        return ""
+    if isinstance(cell, NotApplicable):
+        return "-"
+    if isinstance(cell, States):
+        if len(set(cell.shares)) <= 1 or max(cell.shares) - min(cell.shares) < 10.0**-_SHARE_DIGITS:
+            return "|".join(cell.names)
+        return "|".join(_share_text(trait, n, s) for n, s in zip(cell.names, cell.shares, strict=True))
+    if trait.kind == "ceiling":
+        return _number_text(cell.high)
+    return f"{_number_text(cell.low)}..{_number_text(cell.high)}"
+
+
+def _share_text(trait: Trait, name: str, share: float) -> str:
+    text = f"{name}:{share!r}"
+    while text in trait.states:
+        # A table from elsewhere may hold a state of just this wording; the blank keeps the two apart.
+        text = f"{name}: {text.removeprefix(name + ':')}"
+    return text
+
+
+def _number_text(value: float) -> str:
+    return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value))
+
+
+def parse_answer(trait: Trait, value: Any) -> States | Range | None:
+    """Read an answer: what a person saw, which may itself be uncertain.
+
+    Parameters
+    ----------
+    trait : Trait
+    value : object
+        A state; several states as text ``"white|yellow"`` or a list (one of them, the person is not sure);
+        a number; a range ``"5..6"`` or a pair ``(5, 6)``; None, NaN or blank for not answered.
+
+    Returns
+    -------
+    States or Range or None
+
+    Raises
+    ------
+    AnswerError
+        One line: the trait, the value, and what would be right.
+    """
+    if isinstance(value, (States, Range)):
+        value = answer_text(trait, value)
+    if is_missing(value):
+        return None
+    try:
+        answer = _state_answer(trait, value) if trait.has_states else _number_answer(trait, value)
+    except ValueError as error:
+        msg = f"{trait.id}: {value!r}: {error}"
+        raise AnswerError(msg) from None
+    return answer
+
+
+def _state_answer(trait: Trait, value: Any) -> States | None:
+    if isinstance(value, str):
+        parts = [value.strip()] if value.strip() in trait.states else [p.strip() for p in value.split("|")]
+    elif isinstance(value, Iterable):
+        parts = [state_text(v) for v in value]
+    else:
+        if _is_truth(value):
+            known = [s for s in _TRUE_FALSE[bool(value)] if s in trait.states]
+            value = known[0] if known else value
+        parts = [state_text(value)]
+    for part in parts:
+        if part not in trait.states:
+            raise ValueError(one_of(part, trait.states, f"a state of {trait.id}"))
+    names = tuple(s for s in trait.states if s in set(parts))
+    # Every state at once is the same as no answer.
+    if not names or len(names) == len(trait.states) > 1:
+        return None
+    return States(names, (1.0 / len(names),) * len(names))
+
+
+def _number_answer(trait: Trait, value: Any) -> Range:
+    if isinstance(value, str):
+        found = parse_range(value)
+    elif isinstance(value, (tuple, list)) and len(value) == 2:
+        found = parse_range(f"{value[0]}..{value[1]}")
+    elif isinstance(value, numbers.Real) and not isinstance(value, bool):
+        found = parse_range(repr(float(value)))
+    else:
+        msg = (
+            f"not a number; write a number in {trait.unit or 'the unit of the trait'} or a range such as 5..6"
+        )
+        raise ValueError(msg)
+    if trait.kind == "ceiling" and found.low <= 0:
+        msg = f"a length is more than 0 {trait.unit}".rstrip()
+        raise ValueError(msg)
+    _refuse_negative(trait, found)
+    return found
+
+
+def answer_text(trait: Trait, answer: States | Range) -> str:
+    """Write an answer as the shortest text that reads back to it."""
+    if isinstance(answer, States):
+        return "|".join(answer.names)
+    if answer.low == answer.high:
+        return _number_text(answer.low)
+    return f"{_number_text(answer.low)}..{_number_text(answer.high)}"

@@ -1,0 +1,1 @@
+"""Pure functions from an object to HTML, text or SVG. No rule of the trade, no state."""

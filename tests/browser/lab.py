@@ -1,0 +1,137 @@
+"""A JupyterLab of our own for one test session, and Debian's Chromium to look at it with."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+WAIT = 60_000
+
+
+def chromium_path() -> str | None:
+    """Return where Chromium is, or None."""
+    return os.environ.get("IDKEY_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@dataclass
+class Lab:
+    """A running JupyterLab."""
+
+    url: str
+    root: Path
+    settings: Path
+
+    def set_theme(self, theme: str) -> None:
+        """Choose "JupyterLab Light" or "JupyterLab Dark" for pages opened from now on."""
+        folder = self.settings / "@jupyterlab" / "apputils-extension"
+        folder.mkdir(parents=True, exist_ok=True)
+        (folder / "themes.jupyterlab-settings").write_text(json.dumps({"theme": theme}))
+
+
+@contextmanager
+def run_lab(root: Path, home: Path) -> Iterator[Lab]:
+    """Start JupyterLab on a free loopback port with folders of its own; stop it afterwards."""
+    settings = home / "settings"
+    for name in ("config", "data", "runtime", "workspaces", "settings"):
+        (home / name).mkdir(parents=True)
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    for extension, wanted in (
+        ("notebook-extension/tracker", {"windowingMode": "none"}),
+        ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
+    ):
+        path = settings / "@jupyterlab" / f"{extension}.jupyterlab-settings"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(wanted))
+    environment = os.environ | {
+        "JUPYTER_CONFIG_DIR": str(home / "config"),
+        "JUPYTER_DATA_DIR": str(home / "data"),
+        "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
+        "JUPYTERLAB_WORKSPACES_DIR": str(home / "workspaces"),
+        "JUPYTERLAB_SETTINGS_DIR": str(settings),
+    }
+    command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", f"--port={port}", "--ip=127.0.0.1"]
+    command += ["--IdentityProvider.token=", "--ServerApp.password=", "--allow-root", f"--notebook-dir={root}"]
+    log = (home / "lab.log").open("w")
+    process = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    url = f"http://127.0.0.1:{port}"
+    try:
+        _wait_for(f"{url}/api", process)
+        yield Lab(url, root, settings)
+    finally:
+        process.terminate()
+        try:
+            process.wait(20)
+        except subprocess.TimeoutExpired:
+            process.kill()
+        log.close()
+
+
+def _wait_for(url: str, process: subprocess.Popen[bytes]) -> None:
+    end = time.monotonic() + 60
+    while time.monotonic() < end:
+        if process.poll() is not None:
+            raise RuntimeError("JupyterLab stopped while starting")
+        try:
+            urllib.request.urlopen(url, timeout=2).close()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            return
+    raise RuntimeError("JupyterLab did not start within 60 s")
+
+
+@contextmanager
+def run_chromium() -> Iterator[Browser]:
+    """Start Chromium headless."""
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium_path(),
+            headless=True,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-quic",
+                "--no-first-run",
+                "--disable-background-networking",
+                "--disable-component-update",
+                "--disable-sync",
+            ],
+        )
+        yield browser
+        browser.close()
+
+
+def open_notebook(page: Page, lab: Lab, name: str, *, run: bool = True) -> None:
+    """Open a notebook in a fresh workspace and run all of its cells."""
+    page.goto(f"{lab.url}/lab/tree/{name}?reset")
+    page.locator(".jp-Notebook").first.wait_for(timeout=WAIT)
+    page.locator(".jp-Notebook-ExecutionIndicator[data-status='idle']").wait_for(timeout=WAIT, state="attached")
+    if run:
+        page.get_by_role("menuitem", name="Run", exact=True).click()
+        page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+
+
+def asked(page: Page) -> str:
+    """Return the question the identify screen is showing."""
+    return page.locator(".idk.widget-vbox h3").first.inner_text()
+
+
+def answer(page: Page, words: str) -> None:
+    """Click the state with these words, and wait for the next question."""
+    before = asked(page)
+    page.get_by_role("button", name=words, exact=True).first.click()
+    expect(page.locator(".idk.widget-vbox h3").first).not_to_have_text(before, timeout=WAIT)

@@ -1,0 +1,181 @@
+"""Plain agreement against Gower's general similarity, computed by others.
+
+Gower JC 1971, A general coefficient of similarity and some of its properties, Biometrics 27:857-871,
+doi 10.2307/2528823. References here: the PyPI package gower 0.1.2 (complete tables only, numbers and nominal
+states only) and ``daisy`` of the R package cluster 2.1.4. Agreement is a similarity: 1 less the dissimilarity.
+"""
+
+import itertools
+from pathlib import Path
+
+import gower
+import numpy as np
+import pandas as pd
+import pytest
+from sklearn.datasets import load_iris
+
+from idkey import NearestMatch, TraitTable
+
+from .tables import table_of
+from idkey.table.schema import Trait
+
+DATA = Path(__file__).parent / "data"
+FLOAT32 = 1e-6  # the package gower computes in single precision
+SEEDS = range(8)
+
+
+def agreement(frame, specimens=None, kinds=None):
+    """Agreement of specimens (the rows themselves, where none are given) with the rows of a frame."""
+    rows = frame.assign(taxon=[f"row{i}" for i in range(len(frame))])
+    match = NearestMatch().fit(TraitTable.from_frame(rows, taxon="taxon", kinds=kinds))
+    return match.agreement(frame if specimens is None else specimens)
+
+
+def by_package(frame):
+    """Similarity by the package gower, which needs object columns for text with pandas 3."""
+    text = [not pd.api.types.is_numeric_dtype(frame[c]) for c in frame]
+    return 1 - gower.gower_matrix(frame.astype(object), cat_features=text)
+
+
+def mixed(seed, n=12):
+    """A complete random table of two nominal characters and three numbers, all above 0."""
+    rng = np.random.default_rng(seed)
+    return pd.DataFrame(
+        {
+            "colour": rng.choice(["white", "yellow", "orange"], n),
+            "tail": rng.choice(["forked", "straight"], n),
+            "rays": rng.integers(6, 14, n).astype(float),
+            "length": rng.uniform(30, 300, n),
+            "eye": rng.uniform(0.1, 0.4, n),
+        }
+    )
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_complete_mixed_tables_as_the_package_gower(seed):
+    frame = mixed(seed)
+    np.testing.assert_allclose(agreement(frame), by_package(frame), atol=FLOAT32)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_specimens_within_the_table_as_the_package_gower(seed):
+    # Inside the ranges of the table the ranges are those of all rows together, so both agree.
+    frame = mixed(seed, n=20)
+    numbers = ["rays", "length", "eye"]
+    frame = frame.sort_values("eye", ignore_index=True)
+    middle = slice(5, 15)
+    for column in numbers:
+        values = frame[column].to_numpy(copy=True)
+        values[0], values[-1] = values.min(), values.max()
+        frame[column] = values
+    table = pd.concat([frame.iloc[:5], frame.iloc[15:]], ignore_index=True)
+    got = agreement(table, frame.iloc[middle])
+    expected = np.delete(by_package(frame), middle, axis=1)[middle]
+    np.testing.assert_allclose(got, expected, atol=FLOAT32)
+
+
+def test_iris_as_the_package_gower():
+    frame = load_iris(as_frame=True).data
+    np.testing.assert_allclose(agreement(frame), by_package(frame), atol=FLOAT32)
+
+
+def test_iris_pairs():
+    # R. A. Fisher's iris; Gower by cluster::daisy 2.1.4 (R 4.2.2). Rows 101 and 142 are the same flower twice.
+    found = 1 - agreement(load_iris(as_frame=True).data)
+    pairs = {(0, 1): 0.0659722, (0, 50): 0.4280250, (0, 100): 0.5386653, (101, 142): 0.0}
+    for (i, j), distance in pairs.items():
+        assert found[i, j] == pytest.approx(distance, abs=5e-8), (i, j)
+        assert found[j, i] == pytest.approx(distance, abs=5e-8), (j, i)
+
+
+def test_ordinal_states_as_codes_by_the_package_gower():
+    # An ordinal character counts as its codes 1..K (what daisy does); gower has no ordinal type, so it gets codes.
+    rng = np.random.default_rng(3)
+    codes = np.concatenate([[1, 2, 3, 4], rng.integers(1, 5, 8)]).astype(float)
+    other = rng.choice(["x", "y"], 12)
+    sizes = pd.Categorical.from_codes(codes.astype(int) - 1, ["tiny", "small", "large", "huge"], ordered=True)
+    got = agreement(pd.DataFrame({"size": sizes, "other": other}))
+    np.testing.assert_allclose(got, by_package(pd.DataFrame({"size": codes, "other": other})), atol=FLOAT32)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_gaps_by_pair_as_the_package_gower(seed):
+    # gower cannot leave a missing value out, so each pair is put to it in the columns that both rows know.
+    # Two more rows, the lowest and the highest value of each number, keep the ranges those of the whole table.
+    rng = np.random.default_rng(seed)
+    frame = mixed(seed)
+    frame = frame.mask(pd.DataFrame(rng.random(frame.shape) < 0.4, columns=frame.columns))
+    got = agreement(frame)
+    for i, j in itertools.combinations(range(len(frame)), 2):
+        both = [c for c in frame if frame[c].iloc[[i, j]].notna().all()]
+        if not both:
+            assert np.isnan(got[i, j])
+            continue
+        ends = [{c: frame[c].dropna().agg(end) for c in both} for end in ("min", "max")]
+        four = pd.concat([frame[both].iloc[[i, j]], pd.DataFrame(ends)], ignore_index=True)
+        assert got[i, j] == pytest.approx(by_package(four)[0, 1], abs=FLOAT32), (i, j)
+        assert got[j, i] == pytest.approx(got[i, j], abs=1e-12), (i, j)
+
+
+def test_two_state_characters_with_gaps_as_daisy():
+    # cluster's own regression data; see data/ORIGIN.md. All five characters symmetric.
+    frame = pd.read_csv(DATA / "daisy_d5.csv", index_col="id")
+    found = 1 - agreement(frame, kinds=dict.fromkeys(frame.columns, "nominal"))
+    reference = pd.read_csv(DATA / "daisy_d5_gower.csv")
+    assert len(reference) == 55
+    for a, b, distance in reference.itertuples(index=False):
+        assert found[a - 1, b - 1] == pytest.approx(distance, abs=1e-9), (a, b)
+    # printed in cluster's regression output
+    assert found[0, 3] == pytest.approx(0.25)
+    assert found[2, 4] == pytest.approx(0.2)
+
+
+def test_nothing_comparable_is_not_a_number():
+    # Gower 1971: with no comparable character the coefficient is not defined; neither 0 nor 1.
+    frame = pd.DataFrame({"a": ["x", None], "b": [None, 2.0]})
+    found = agreement(frame)
+    assert np.isnan(found[0, 1])
+    assert np.isnan(found[1, 0])
+    assert found[0, 0] == 1
+    assert found[1, 1] == 1
+
+
+def test_rows_that_vary_agree_like_their_nearest_form():
+    # A row with several states or a range stands for all fish it allows: its agreement is that of the nearest
+    # of them, each computed by the package gower.
+    states = {"p": ["white", "yellow"], "q": ["orange"], "r": ["white"]}
+    ranges = {"p": (8, 12), "q": (20, 20), "r": (5, 9)}
+    frame = pd.DataFrame(
+        {"colour": ["|".join(s) for s in states.values()], "rays": [f"{a}..{b}" for a, b in ranges.values()]}
+    )
+    specimens = pd.DataFrame({"colour": ["yellow", "orange", "white"], "rays": [10.0, 13.0, 5.0]})
+    got = agreement(frame, specimens, kinds={"rays": "measure"})
+    ends = pd.DataFrame({"colour": ["white", "white"], "rays": [5.0, 20.0]})
+    for i, k in itertools.product(range(3), range(3)):
+        (low, high), fish = list(ranges.values())[k], specimens.iloc[i]
+        nearest = min(max(fish["rays"], low), high)
+        forms = pd.DataFrame(
+            list(itertools.product(list(states.values())[k], [low, nearest, high])), columns=["colour", "rays"]
+        ).astype({"rays": float})
+        together = pd.concat([specimens.iloc[[i]], forms, ends], ignore_index=True)
+        assert got[i, k] == pytest.approx(by_package(together)[0, 1:-2].max(), abs=FLOAT32), (i, k)
+
+
+def test_a_number_far_outside_the_table_agrees_with_nothing():
+    # Gower's R is the range of the table; a specimen beyond it by more than R is held at 0, not below.
+    frame = pd.DataFrame({"rays": [6.0, 8.0]})
+    np.testing.assert_allclose(agreement(frame, pd.DataFrame({"rays": [9.0, 30.0]})), [[0, 0.5], [0, 0]])
+
+
+def test_not_applicable_is_left_out_of_the_pair():
+    # Gower 1971 on secondary characters: one that the primary makes inapplicable is not compared.
+    tail = Trait(id="tail", kind="nominal", states=("forked", "straight"))
+    spots = Trait(id="spots", kind="nominal", states=("large", "small"))
+    table = table_of(
+        [tail, spots], {"plain": {"tail": "forked", "spots": "-"}, "spotted": {"tail": "forked", "spots": "large"}}
+    )
+    found = NearestMatch().fit(table).rank({"tail": "forked", "spots": "small"}).set_index("taxon")
+    assert found.loc["plain", "agreement"] == 1
+    assert found.loc["plain", "compared"] == 1
+    assert found.loc["spotted", "agreement"] == 0.5
+    assert found.loc["spotted", "compared"] == 2

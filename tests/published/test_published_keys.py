@@ -1,0 +1,391 @@
+"""Two published keys, coded couplet by couplet, against the matcher and the key builder.
+
+Sources
+-------
+CRAMER2015
+    Cramer CA, Rapp Py-Daniel LH (2015) A new species of Panaqolus from the rio Madeira basin with
+    remarkable intraspecific color variation. Neotropical Ichthyology 13(3):461-470; key on p. 468-469.
+    DOI 10.1590/1982-0224-20140099
+DESOUZA2019
+    de Souza LS, Taphorn DC, Armbruster JW (2019) Review of Ancistrus from the northwestern Guiana Shield,
+    Orinoco Andes, and adjacent basins with description of six new species. Zootaxa 4552(1):1-67;
+    key on p. 8-9. DOI 10.11646/zootaxa.4552.1.1
+
+How the tables were coded
+-------------------------
+The couplets stand in the two ``*_couplets.json`` files, re-coded in our own words as traits and states.
+The two tables hold what the couplets say and nothing else: no description, no diagnosis, no other key, and
+nothing was chosen or changed to suit this package. Should a check fail, mend the package, not the coding,
+unless the coding departs from the printed key.
+
+- A kind has a state where a couplet on its path gives it, or where the key names the kind elsewhere
+  (``named`` in the JSON). Every other cell is blank: the key does not say.
+- A statement hedged in both leads ("usually", "often") allows both states, so it is left out; hedged in
+  one lead only, that lead allows both states.
+- A measured range is the printed one; a largest size is a ceiling; a kind that keys out twice has what
+  either path allows. A ratio printed with one open end is a two-state trait.
+- CRAMER2015: "acutely angled" tooth rows (couplet 8) take in both the narrow and the 70 degree state of
+  couplet 2; the river San Alejandro counts as Ucayali; 5-9 bars, 4 in fish under 25 mm SL, is 4..9.
+
+The keys are old: Panaqolus kinds described since 2015 are not in the first, and the second is regional. They
+are here as outside checks of the method, not as advice on naming a fish.
+"""
+
+import itertools
+import json
+from functools import cache
+from pathlib import Path
+from typing import NamedTuple
+
+import pandas as pd
+import pytest
+
+import idkey
+
+HERE = Path(__file__).parent
+NONE = "none of these"
+KEYS = {
+    "CRAMER2015": "panaqolus_cramer2015",  # Neotrop. Ichthyol. 13(3):468-469
+    "DESOUZA2019": "ancistrus_desouza2019",  # Zootaxa 4552(1):8-9
+}
+
+
+class Step(NamedTuple):
+    """One lead taken on the way through a printed key."""
+
+    number: int
+    lead: str
+
+
+# -- the printed keys as data ----------------------------------------------------------------------------
+
+
+@cache
+def printed(source):
+    """Return the printed key as it stands in the JSON file."""
+    return json.loads((HERE / f"{KEYS[source]}_couplets.json").read_text(encoding="utf-8"))
+
+
+@cache
+def coded(source):
+    """Return the coded table: text cells, NaN where the key does not say."""
+    return pd.read_csv(HERE / f"{KEYS[source]}.csv", dtype=str)
+
+
+def lead_of(source, step):
+    couplet = next(c for c in printed(source)["couplets"] if c["number"] == step.number)
+    return couplet[step.lead]
+
+
+@cache
+def paths(source):
+    """Return every way from couplet 1 to a name, as (name, steps)."""
+    found = []
+
+    def follow(number, steps):
+        for lead in "ab":
+            here = (*steps, Step(number, lead))
+            to = lead_of(source, here[-1])["to"]
+            if isinstance(to, int):
+                follow(to, here)
+            else:
+                found.append((to, here))
+
+    follow(1, ())
+    return tuple(found)
+
+
+# -- a small reader of cells, on purpose not the package's own -------------------------------------------
+
+
+def states(text):
+    return frozenset(text.split("|"))
+
+
+def span(text):
+    low, high = text.split("..")
+    return float(low), float(high)
+
+
+def narrower(kind, one, other):
+    """Return what two statements about the same fish leave together."""
+    if kind == "nominal":
+        kept = states(one) & states(other)
+        assert kept, (one, other)
+        return "|".join(s for s in one.split("|") if s in kept)
+    if kind == "ceiling":
+        return min(one, other, key=float)
+    (a, b), (c, d) = span(one), span(other)
+    assert max(a, c) <= min(b, d), (one, other)
+    low = one.split("..")[0] if a >= c else other.split("..")[0]
+    high = one.split("..")[1] if b <= d else other.split("..")[1]
+    return f"{low}..{high}"
+
+
+def said_on(source, steps):
+    """Return what all the leads of a path say together: trait -> cell text."""
+    kinds, total = printed(source)["kinds"], {}
+    for step in steps:
+        for trait, text in lead_of(source, step)["says"].items():
+            total[trait] = narrower(kinds[trait], total[trait], text) if trait in total else text
+    return total
+
+
+def fits_answer(kind, cell, answer):
+    """Whether one answer about a fish agrees with a cell or with a lead."""
+    if kind == "nominal":
+        return answer in states(cell)
+    if kind == "ceiling":
+        return answer <= float(cell)
+    low, high = span(cell)
+    return low <= answer <= high
+
+
+def fits_row(kind, said, cell):
+    """Whether a kind with this cell can be meant by a lead that says this."""
+    if kind == "nominal":
+        return bool(states(said) & states(cell))
+    if kind == "ceiling":
+        return float(cell) <= float(said)
+    (a, b), (low, high) = span(cell), span(said)
+    return low <= a and b <= high
+
+
+def walk(source, agrees):
+    """Return the names reached from couplet 1, taking every lead whose statements all agree."""
+    ends, waiting = set(), [1]
+    while waiting:
+        number = waiting.pop()
+        for lead in "ab":
+            taken = lead_of(source, Step(number, lead))
+            if all(agrees(trait, text) for trait, text in taken["says"].items()):
+                if isinstance(taken["to"], int):
+                    waiting.append(taken["to"])
+                else:
+                    ends.add(taken["to"])
+    return ends
+
+
+def walk_answers(source, answers):
+    kinds = printed(source)["kinds"]
+    return walk(source, lambda t, said: t not in answers or fits_answer(kinds[t], said, answers[t]))
+
+
+def walk_row(source, row):
+    kinds = printed(source)["kinds"]
+    return walk(source, lambda t, said: pd.isna(row[t]) or fits_row(kinds[t], said, row[t]))
+
+
+def answers_for(source, steps):
+    """Return every set of answers a path allows: each state in turn, a range by its middle.
+
+    A largest size is answered with a fish of half that length.
+    """
+    kinds, options = printed(source)["kinds"], {}
+    for trait, text in said_on(source, steps).items():
+        if kinds[trait] == "nominal":
+            options[trait] = text.split("|")
+        elif kinds[trait] == "ceiling":
+            options[trait] = [float(text) / 2]
+        else:
+            options[trait] = [sum(span(text)) / 2]
+    return [dict(zip(options, values, strict=True)) for values in itertools.product(*options.values())]
+
+
+def not_contradicted(source, answers):
+    """Return the kinds of the coded table that no answer contradicts; a blank contradicts nothing."""
+    kinds = printed(source)["kinds"]
+    return {
+        row["taxon"]
+        for _, row in coded(source).iterrows()
+        if all(pd.isna(row[t]) or fits_answer(kinds[t], row[t], x) for t, x in answers.items())
+    }
+
+
+def cases():
+    """Return one case for each species, path and set of answers."""
+    made = []
+    for source in KEYS:
+        for name, steps in paths(source):
+            way = "-".join(f"{step.number}{step.lead}" for step in steps)
+            for i, answers in enumerate(answers_for(source, steps), start=1):
+                label = f"{source}-{name.replace(' ', '_')}-{way}-{i}"
+                made.append(pytest.param(source, name, steps, answers, id=label))
+    return made
+
+
+every_path = pytest.mark.parametrize(("source", "name", "steps", "answers"), cases())
+every_key = pytest.mark.parametrize("source", list(KEYS))
+
+
+# -- the coding: the printed keys agree with themselves --------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("source", "couplets", "leaves", "species", "steps_total", "worst"),
+    [
+        # CRAMER2015 p. 468-469, DOI 10.1590/1982-0224-20140099; counted on the printed key
+        ("CRAMER2015", 9, 10, 10, 38, 6),
+        # DESOUZA2019 p. 8-9, DOI 10.11646/zootaxa.4552.1.1; A. triradiatus keys out twice
+        ("DESOUZA2019", 13, 14, 13, 60, 6),
+    ],
+)
+def test_size_of_the_printed_key(source, couplets, leaves, species, steps_total, worst):
+    ways = paths(source)
+    assert [c["number"] for c in printed(source)["couplets"]] == list(range(1, couplets + 1))
+    assert len(ways) == leaves == couplets + 1
+    assert len({name for name, _ in ways}) == len(coded(source)) == species
+    assert sum(len(steps) for _, steps in ways) == steps_total
+    assert max(len(steps) for _, steps in ways) == worst
+
+
+def mean_steps(source):
+    """Return the couplets read to reach a name, the mean over species and over the paths of each."""
+    by_name = {}
+    for name, steps in paths(source):
+        by_name.setdefault(name, []).append(len(steps))
+    return sum(sum(n) / len(n) for n in by_name.values()) / len(by_name)
+
+
+def test_mean_steps_of_the_printed_keys():
+    assert mean_steps("CRAMER2015") == pytest.approx(38 / 10)  # p. 468-469
+    assert mean_steps("DESOUZA2019") == pytest.approx(54.5 / 13)  # p. 8-9; A. triradiatus: 5 and 6 steps
+
+
+@every_key
+def test_leads_of_a_couplet_are_coded_apart(source):
+    kinds = printed(source)["kinds"]
+    for couplet in printed(source)["couplets"]:
+        a, b = couplet["a"]["says"], couplet["b"]["says"]
+        shared = [t for t in a if t in b]
+        assert shared, couplet["number"]
+        assert any(kinds[t] == "nominal" and not states(a[t]) & states(b[t]) for t in shared) or any(
+            kinds[t] == "measure" and not fits_row("measure", a[t], b[t]) for t in shared
+        ), couplet["number"]
+
+
+@every_key
+def test_table_holds_what_the_couplets_say_and_no_more(source):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+    key = printed(source)
+    expected = {}
+    for name, steps in paths(source):
+        cells = expected.setdefault(name, {})
+        for trait, text in said_on(source, steps).items():
+            cells.setdefault(trait, set()).update([text] if "|" not in text else text.split("|"))
+    for name, extra in key["named"].items():
+        for trait, text in extra["says"].items():
+            expected[name].setdefault(trait, set()).update(text.split("|"))
+    table = coded(source).set_index("taxon")
+    assert list(table.columns) == list(key["kinds"])
+    got = {
+        name: {t: set(cell.split("|")) for t, cell in row.items() if not pd.isna(cell)}
+        for name, row in table.iterrows()
+    }
+    assert got == expected
+
+
+@every_path
+def test_printed_key_leads_its_own_answers_home(source, name, steps, answers):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+    assert name in not_contradicted(source, answers)
+    assert walk_answers(source, answers) == {name}
+
+
+@pytest.mark.parametrize(("source", "name"), [(s, name) for s in KEYS for name in coded(s)["taxon"]])
+def test_printed_key_leads_every_row_home(source, name):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+    row = coded(source).set_index("taxon").loc[name]
+    assert walk_row(source, row) == {name}
+
+
+def test_large_fish_with_banded_fins_need_the_river():
+    # CRAMER2015 p. 468, couplets 1 and 5: large P. purusiensis keep bands on the fins only, and without the
+    # river couplet 5 then sends them to P. nocturnus as well
+    row = coded("CRAMER2015").set_index("taxon").loc["Panaqolus purusiensis"].drop("river")
+    row["river"] = None
+    assert walk_row("CRAMER2015", row) == {"Panaqolus purusiensis", "Panaqolus nocturnus"}
+
+
+def test_the_kind_that_keys_out_twice():
+    # DESOUZA2019 p. 9, couplets 10 and 13: with and without white spots on the belly
+    ways = [steps for name, steps in paths("DESOUZA2019") if name == "Ancistrus triradiatus"]
+    assert [steps[-1].number for steps in ways] == [10, 13]
+    row = coded("DESOUZA2019").set_index("taxon").loc["Ancistrus triradiatus"]
+    assert states(row["belly_spots"]) == {"absent", "present"}
+
+
+# -- the package against the printed keys ----------------------------------------------------------------
+
+
+@cache
+def trait_table(source):
+    return idkey.TraitTable.from_frame(coded(source), taxon="taxon", kinds=printed(source)["kinds"])
+
+
+@cache
+def built_key(source):
+    return idkey.build_key(trait_table(source))
+
+
+@cache
+def nearest_match(source):
+    return idkey.NearestMatch().fit(trait_table(source))
+
+
+def check_first(source, name, answers, ranking):
+    """Check that the species leads, tied only with kinds the printed key reaches by the same answers."""
+    probability = ranking.set_index("taxon")["probability"]
+    assert probability.sum() == pytest.approx(1)
+    assert set(probability.index) - {NONE} == set(coded(source)["taxon"])
+    names = probability.drop(NONE, errors="ignore")
+    assert list(names) == sorted(names, reverse=True)
+    first = set(names.index[names >= names.max() * (1 - 1e-9)])
+    assert name in first
+    assert first <= walk_answers(source, answers)
+    assert names[name] > probability.get(NONE, 0.0)
+    # no kind that every answer allows may be ruled out
+    assert all(names[other] > 0 for other in not_contradicted(source, answers))
+
+
+@every_path
+def test_identification_names_the_species(source, name, steps, answers):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9: answered couplet by couplet, in the printed order
+    fish = idkey.Identification(trait_table(source))
+    for trait, value in answers.items():
+        fish.answer(trait, value)
+    check_first(source, name, answers, fish.ranking())
+
+
+@every_path
+def test_nearest_match_names_the_species(source, name, steps, answers):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+    check_first(source, name, answers, nearest_match(source).rank(answers))
+
+
+@every_path
+def test_built_key_keeps_the_species(source, name, steps, answers):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9: after each couplet of the path, nothing is lost that the
+    # answers so far allow
+    for reached in range(1, len(steps) + 1):
+        traits = said_on(source, steps[:reached])
+        so_far = {trait: answers[trait] for trait in traits}
+        assert not_contradicted(source, so_far) <= set(built_key(source).classify(so_far))
+    assert name in built_key(source).classify(answers)
+
+
+@every_key
+def test_built_key_names_every_species(source):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+    key = built_key(source)
+    assert len(key.couplets) >= 1
+    text = key.text()
+    assert [name for name in coded(source)["taxon"] if name not in text] == []
+
+
+@every_key
+def test_built_key_asks_no_more_than_the_printed_one(source):
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9. All traits cost the same here, all kinds weigh the same, and
+    # every printed couplet has a trait that is known of all kinds still in play. (Couplet 5 of CRAMER2015 by
+    # the river, as large P. purusiensis vary in their bands.) So a key as short as the printed one exists.
+    assert built_key(source).expected_questions() <= mean_steps(source) + 1e-9
