@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from pandas.api import types
 
 from idkey.errors import AnswerError, one_of
 from idkey.table.schema import (
@@ -137,27 +136,39 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
     AnswerError
         With the row label and the column of the first bad answer.
     """
+    _check_frame(frame)
     codes, distinct = {}, {}
     stage = np.zeros(len(frame), dtype=np.intp)
     for column in frame.columns:
         values = frame[column]
         if column == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
-            found = [_in_place(parse_stage, v, values.index[i], column) for i, v in enumerate(values)]
+            found = [_in_place(parse_stage, v, values, i) for i, v in enumerate(values)]
             stage = np.array([0 if f is None else 1 + LIFE_STAGES.index(f) for f in found], dtype=np.intp)
             continue
         trait = _known_trait(table, column)
-        if not trait.has_states and types.is_numeric_dtype(values.dtype):
+        if not trait.has_states and values.dtype.kind in "iuf":
             codes[trait.id], distinct[trait.id] = _code_numbers(trait, values)
         else:
             codes[trait.id], distinct[trait.id] = _code_values(trait, values)
     return Coded(len(frame), codes, distinct, stage)
 
 
-def _in_place(parse: Any, value: Any, row: Any, column: str) -> Any:
+def _check_frame(frame: Any) -> None:
+    if not isinstance(frame, pd.DataFrame):
+        msg = f"answers: {type(frame).__name__}: give a DataFrame, one row a specimen, one column a trait"
+        raise AnswerError(msg)
+    twice = frame.columns[frame.columns.duplicated()]
+    if len(twice):
+        msg = f"answers: {twice[0]!r}: two columns have this name; keep one"
+        raise AnswerError(msg)
+
+
+def _in_place(parse: Any, value: Any, values: pd.Series, at: int) -> Any:
+    """Parse a value; an error says where in the frame it stands."""
     try:
         return parse(value)
     except AnswerError as error:
-        msg = f"answers, row {row}, {column}: {error}"
+        msg = f"answers, row {values.index[at]}, {values.name}: {error}"
         raise AnswerError(msg) from None
 
 
@@ -171,24 +182,24 @@ def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct
         bad |= uniques < 0
     if bad.any():
         value = uniques[bad][0]
-        row = values.index[int(np.flatnonzero(codes == np.flatnonzero(bad)[0])[0])]
-        _in_place(lambda v: parse_answer(trait, v), float(value), row, trait.id)
+        at = int(np.argmax(codes == np.argmax(bad)))
+        _in_place(lambda v: parse_answer(trait, v), float(value), values, at)
     return codes + 1, Distinct(np.zeros((len(uniques), 0)), uniques, uniques)
 
 
 def _code_values(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:
     try:
-        codes, uniques = pd.factorize(values)
+        # As plain objects, which pandas codes faster than strings of its own.
+        codes, uniques = pd.factorize(values.to_numpy(dtype=object))
     except TypeError:
         # Lists and pairs cannot be hashed; their text can, and means the same.
         texts = [None if is_missing(v) else v if isinstance(v, str) else repr(v) for v in values]
         codes, first = pd.factorize(np.array(texts, dtype=object))
-        uniques = [values.iloc[int(np.flatnonzero(codes == i)[0])] for i in range(len(first))]
+        uniques = [values.iloc[int(np.argmax(codes == i))] for i in range(len(first))]
     answers: list[States | Range] = []
     renumber = np.zeros(len(uniques) + 1, dtype=np.intp)
     for i, value in enumerate(uniques):
-        row = values.index[int(np.flatnonzero(codes == i)[0])]
-        answer = _in_place(lambda v: parse_answer(trait, v), value, row, trait.id)
+        answer = _in_place(lambda v: parse_answer(trait, v), value, values, int(np.argmax(codes == i)))
         if answer is not None:
             answers.append(answer)
             renumber[i + 1] = len(answers)

@@ -7,6 +7,7 @@ Garey & Graham 1974, Acta Informatica 3:347-355, doi 10.1007/BF00263588).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,7 +64,6 @@ class Asker:
     """
 
     def __init__(self, model: TableModel):
-        self._model = model
         self._traits = [m.trait for m in model.models.values()]
         given, updated = [], []
         for trait_model in model.models.values():
@@ -71,10 +71,10 @@ class Asker:
             given.append((adult, young))
             updated.append((rule_adult, rule_young))
         self._starts = np.cumsum([0, *(len(a) for a, _ in given)])[:-1]
-        self._given_adult = np.vstack([a for a, _ in given])
-        self._given_young = np.vstack([y for _, y in given])
-        self._rule_adult = np.vstack([a for a, _ in updated])
-        self._rule_young = np.vstack([y for _, y in updated])
+        self._given = _ByAge(given)
+        # Only a length is met with one chance and judged by another.
+        differs = any(g[0] is not u[0] for g, u in zip(given, updated, strict=True))
+        self._judged = _ByAge(updated) if differs else self._given
         self._applies = np.vstack([m.adult.applies for m in model.models.values()])
 
     def gains(self, posterior: np.ndarray, adult: np.ndarray) -> np.ndarray:
@@ -95,10 +95,10 @@ class Asker:
         # Names that are out of the race cost time and change nothing.
         keep = posterior > 1e-7 * posterior.max()
         p, a = posterior[keep] / posterior[keep].sum(), adult[keep]
-        given = self._given_young[:, keep] + a * (self._given_adult[:, keep] - self._given_young[:, keep])
-        rule = self._rule_young[:, keep] + a * (self._rule_adult[:, keep] - self._rule_young[:, keep])
+        given = self._given.mixed(keep, a)
+        judged = given if self._judged is self._given else self._judged.mixed(keep, a)
         chance = given @ p
-        joint = rule * p
+        joint = judged * p
         mass = joint.sum(axis=1)
         after = np.log2(mass) - _xlog2x(joint).sum(axis=1) / mass
         before = -_xlog2x(p).sum()
@@ -117,6 +117,26 @@ class Asker:
         return self._traits
 
 
+class _ByAge:
+    """Likelihoods of answers, one row an answer, as adult and as young.
+
+    Parameters
+    ----------
+    pairs : sequence of (ndarray, ndarray), each of shape (n_answers, n_taxa + 1)
+        Adult and young, one pair a trait.
+    """
+
+    def __init__(self, pairs: Sequence[tuple[np.ndarray, np.ndarray]]):
+        self._young = np.vstack([young for _, young in pairs])
+        differs = any(adult is not young for adult, young in pairs)
+        self._more_if_adult = np.vstack([adult for adult, _ in pairs]) - self._young if differs else None
+
+    def mixed(self, keep: np.ndarray, adult: np.ndarray) -> np.ndarray:
+        """Return the rows for the taxa in `keep`, each adult with its probability in `adult`."""
+        young = self._young[:, keep]
+        return young if self._more_if_adult is None else young + adult * self._more_if_adult[:, keep]
+
+
 def _xlog2x(x: np.ndarray) -> np.ndarray:
     return x * np.log2(np.maximum(x, 1e-300))
 
@@ -132,8 +152,8 @@ def _answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.
         rule = model.record(points)[0]
         return given, given, rule, rule
     adult, young = model.likelihoods(points)
-    adult, young = adult / adult.sum(axis=0), young / young.sum(axis=0)
-    return adult, young, adult, young
+    shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]
+    return shares[0], shares[-1], shares[0], shares[-1]
 
 
 def _grid(model: TraitModel) -> np.ndarray:

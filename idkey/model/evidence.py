@@ -22,10 +22,12 @@ table changes no bit of a result.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.sparse import csr_array
+from scipy.special import expit, ndtr
 
 from idkey.model.answers import Coded, Distinct
 from idkey.table.schema import Trait
@@ -43,7 +45,8 @@ STAGE_ERROR = 0.03
 """Share of statements "it is adult" or "it is young" that are wrong (judgement)."""
 
 _POINTS = 9
-_BLOCK = 1024
+_BLOCK = 512
+"""Specimens at a time: the arrays of a block stay in the processor's cache."""
 _TINY = 1e-9
 
 
@@ -62,8 +65,8 @@ def _complete(p: np.ndarray, column: Column, na: float, flat: float) -> np.ndarr
 
     Parameters
     ----------
-    p : ndarray, shape (n_answers, n_taxa)
-        Right where the cell is known.
+    p : ndarray, shape (n_answers, n_known)
+        Likelihood where the cell is known.
     na : float
         Likelihood where the trait does not apply.
     flat : float
@@ -73,16 +76,16 @@ def _complete(p: np.ndarray, column: Column, na: float, flat: float) -> np.ndarr
     -------
     ndarray, shape (n_answers, n_taxa + 1)
     """
-    known = column.known
-    full = np.empty((p.shape[0], p.shape[1] + 1))
-    n = int(known.sum())
+    full = np.empty((p.shape[0], len(column.known) + 1))
+    n = p.shape[1]
     if n == 0:
         # A column in which nothing is known says nothing about anyone.
         full[:] = 1.0
         return full
-    total = p[:, known].sum(axis=1)
-    full[:, :-1] = np.where(known, p, (total / n)[:, None])
-    full[:, :-1][:, ~column.applies] = na
+    total = p.sum(axis=1)
+    full[:, :-1] = (total / n)[:, None]
+    full[:, np.flatnonzero(column.known)] = p
+    full[:, np.flatnonzero(~column.applies)] = na
     full[:, -1] = (total + flat) / (n + 1)
     return full
 
@@ -97,8 +100,7 @@ class TraitModel:
     adult, young : Column
         In canonical taxon order; the same object where nothing differs.
     states_adult, states_young : ndarray, shape (n_states, n_taxa + 1)
-        P(state | taxon); no rows for numbers. For a trait that needs an adult, `states_young` is the
-        same for all taxa.
+        P(state | taxon); no rows for numbers.
     """
 
     trait: Trait
@@ -114,15 +116,15 @@ class TraitModel:
             none = np.zeros((0, len(adult.known) + 1))
             return cls(trait, adult, young, none, none)
         states_adult = _state_likelihoods(trait, adult)
-        states_young = states_adult if young is adult else _state_likelihoods(trait, young)
-        if trait.needs_adult:
-            states_young = np.broadcast_to(states_adult[:, -1:], states_adult.shape)
+        if young is adult:
+            return cls(trait, adult, young, states_adult, states_adult)
+        states_young = _as_young(trait, states_adult, _state_likelihoods(trait, young), young)
         return cls(trait, adult, young, states_adult, states_young)
 
     @property
     def depends_on_stage(self) -> bool:
         """Whether a young fish is judged differently."""
-        return self.young is not self.adult or self.trait.needs_adult
+        return self.young is not self.adult
 
     def likelihoods(self, answers: Distinct) -> tuple[np.ndarray, np.ndarray]:
         """P(answer | taxon) for adults and for young, both of shape (n_distinct, n_taxa + 1)."""
@@ -130,9 +132,9 @@ class TraitModel:
             adult = answers.allowed @ self.states_adult
             return adult, adult if not self.depends_on_stage else answers.allowed @ self.states_young
         adult = self._measure(self.adult, answers)
-        if self.trait.needs_adult:
-            return adult, np.broadcast_to(adult[:, -1:], adult.shape)
-        return adult, adult if self.young is self.adult else self._measure(self.young, answers)
+        if self.young is self.adult:
+            return adult, adult
+        return adult, _as_young(self.trait, adult, self._measure(self.young, answers), self.young)
 
     def _measure(self, column: Column, answers: Distinct) -> np.ndarray:
         points = _spread_points(answers)
@@ -141,10 +143,10 @@ class TraitModel:
         return _complete((1 - e) * density + e, column, na=e, flat=1.0)
 
     def density(self, column: Column, x: np.ndarray) -> np.ndarray:
-        """Density of a measurement relative to a flat one over the column, shape (len(x), n_taxa)."""
+        """Density of a measurement relative to a flat one over the column, shape (len(x), n_known)."""
         trait = self.trait
         step = 0.5 if trait.unit == "count" else 0.0
-        low, high = np.nan_to_num(column.low), np.nan_to_num(column.high)
+        low, high = column.low[column.known], column.high[column.known]
         span = scale_of(column) + 2 * step
         sigma = trait.spread * np.abs(x) if trait.spread_is_relative else np.full(len(x), trait.spread)
         sigma = np.maximum(sigma, 0.01 * span)[:, None]
@@ -162,7 +164,7 @@ class TraitModel:
         within, mature : ndarray, shape (n_distinct, n_taxa + 1)
         """
         trait, column = self.trait, self.adult
-        ceiling = np.where(column.known, column.high, 1.0)
+        ceiling = column.high[column.known]
         edge = trait.spread * ceiling if trait.spread_is_relative else np.full(len(ceiling), trait.spread)
         points = _spread_points(answers)
         within = mature = 0.0
@@ -173,7 +175,10 @@ class TraitModel:
         within, mature = within / points.shape[1], mature / points.shape[1]
         e = trait.error
         within = _complete((1 - e) * within + e, column, na=e, flat=1.0)
-        mature = _complete(mature, column, na=0.5, flat=0.5)
+        # Where no record is known, a length says nothing about the age.
+        mature = (
+            _complete(mature, column, na=0.5, flat=0.5) if column.known.any() else np.full_like(within, 0.5)
+        )
         return within, np.clip(mature, 1e-6, 1 - 1e-6)
 
 
@@ -193,9 +198,17 @@ def _spread_points(answers: Distinct) -> np.ndarray:
     return answers.low[:, None] + at * (answers.high - answers.low)[:, None]
 
 
+def _as_young(trait: Trait, adult: np.ndarray, young: np.ndarray, column: Column) -> np.ndarray:
+    """Likelihoods for a young fish; a trait that needs an adult says nothing unless the table has its young."""
+    if not trait.needs_adult:
+        return young
+    said = np.append(column.known, False)
+    return np.where(said, young, adult[:, -1:])
+
+
 def _state_likelihoods(trait: Trait, column: Column) -> np.ndarray:
     e, k = trait.error, len(trait.states)
-    shares = column.shares.T
+    shares = column.shares[column.known].T
     p = (1 - e) * shares + e * (_misread(trait) @ shares)
     return _complete(p, column, na=e / k, flat=1.0 / k)
 
@@ -212,21 +225,21 @@ class TableModel:
     table : TraitTable
     models : dict of str to TraitModel
         By trait, traits sorted by id.
+    width : int
+        Number of taxa and 1, for "none of these".
     """
 
     def __init__(self, table: TraitTable):
         self.table = table
         self._order = np.array(sorted(range(len(table)), key=lambda i: table.ids[i]), dtype=np.intp)
         self._back = np.append(np.argsort(self._order), len(table))
+        self.width = len(table) + 1
         self.models = {}
         for trait_id in sorted(table.trait_ids):
             trait = table.trait(trait_id)
             adult = self._sorted(table.column(trait_id))
-            young = (
-                self._sorted(table.column(trait_id, young=True))
-                if table.differs_when_young(trait_id)
-                else adult
-            )
+            differs = table.differs_when_young(trait_id)
+            young = self._sorted(table.column(trait_id, young=True)) if differs else adult
             self.models[trait_id] = TraitModel.of(trait, adult, young)
 
     def _sorted(self, column: Column) -> Column:
@@ -249,20 +262,32 @@ class TableModel:
         ndarray, shape (n_specimens, n_taxa + 1)
             The last column is "none of these". Always finite.
         """
-        width = len(self._order) + 1
-        parts = self._look_up_tables(coded, width)
-        out = np.empty((coded.n, width))
-        buffer = np.empty((min(_BLOCK, coded.n), width))
+        out = np.empty((coded.n, self.width))
+        for rows, cases in self.log_cases(coded):
+            out[rows] = np.logaddexp.reduce(cases, axis=1)
+        return out
+
+    def log_cases(self, coded: Coded) -> Iterator[tuple[slice, np.ndarray]]:
+        """Log P(all answers, and how old the fish is | taxon), taxa in canonical order, block by block.
+
+        Yields
+        ------
+        rows : slice
+            The specimens of the block.
+        cases : ndarray, shape (n_in_block, n_cases, n_taxa + 1)
+            Two cases, the fish is adult and the fish is young; or one, where its age makes no difference to
+            any answer. The likelihood of a taxon is the sum over the cases.
+        """
+        by_age = coded.stage.any() or any(self.models[t].depends_on_stage for t in coded.codes)
+        look_up = _LookUp(self, coded, by_age=bool(by_age))
         for start in range(0, coded.n, _BLOCK):
             rows = slice(start, min(start + _BLOCK, coded.n))
-            parts.score(coded, rows, out[rows], buffer[: rows.stop - rows.start])
-        return out
+            yield rows, look_up.cases(rows)
 
     def stage_weights(self, coded: Coded) -> np.ndarray:
         """P(adult | answers, taxon), shape (n_specimens, n_taxa + 1), taxa in canonical order."""
-        parts = self._look_up_tables(coded, len(self._order) + 1)
-        adult, young = parts.stages(coded, slice(0, coded.n))
-        return np.exp(adult - np.logaddexp(adult, young))
+        cases = _LookUp(self, coded, by_age=True).cases(slice(0, coded.n))
+        return expit(cases[:, 0] - cases[:, 1])
 
     def contributions(self, coded: Coded) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Split the log-likelihood of one specimen into one term an answer.
@@ -289,69 +314,95 @@ class TableModel:
         rest = total - sum(terms.values(), np.zeros_like(total))
         return terms, rest
 
-    def _look_up_tables(self, coded: Coded, width: int) -> _LookUp:
-        shared, adult, young, mature, immature = {}, {}, {}, {}, {}
-        for trait_id, model in self.models.items():
+
+class _LookUp:
+    """The log-likelihoods of all distinct answers, and which of them each specimen gave.
+
+    Parameters
+    ----------
+    model : TableModel
+    coded : Coded
+    by_age : bool
+        Whether adult and young are kept apart.
+    """
+
+    def __init__(self, model: TableModel, coded: Coded, *, by_age: bool):
+        self._coded = coded
+        self._by_age = by_age
+        alike, by_stage, ripe = {}, {}, {}
+        for trait_id, trait_model in model.models.items():
             if trait_id not in coded.codes:
                 continue
             answers = coded.distinct[trait_id]
-            if model.trait.kind == "ceiling":
-                within, ripe = model.record(answers)
-                shared[trait_id] = _with_silence(np.log(within))
-                mature[trait_id] = _with_silence(np.log(ripe))
-                immature[trait_id] = _with_silence(np.log1p(-ripe))
+            if trait_model.trait.kind == "ceiling":
+                within, mature = trait_model.record(answers)
+                alike[trait_id] = np.log(within)
+                if by_age:
+                    ripe[trait_id] = np.log(np.stack([mature, 1 - mature], axis=1))
                 continue
-            a, y = model.likelihoods(answers)
-            if model.depends_on_stage:
-                adult[trait_id] = _with_silence(np.log(a))
-                young[trait_id] = _with_silence(np.log(y))
+            adult, young = trait_model.likelihoods(answers)
+            if trait_model.depends_on_stage:
+                by_stage[trait_id] = np.log(np.stack([adult, young], axis=1))
             else:
-                shared[trait_id] = _with_silence(np.log(a))
-        return _LookUp(width, shared, adult, young, mature, immature)
+                alike[trait_id] = np.log(adult)
+        self._alike = _Rows(alike, np.empty((0, model.width)))
+        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)))
+        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)))
+
+    def cases(self, specimens: slice) -> np.ndarray:
+        """Return `TableModel.log_cases` of some specimens."""
+        alike = self._alike.added(self._coded, specimens)[:, None]
+        if not self._by_age:
+            return alike
+        said = [[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]]
+        cases = self._by_stage.added(self._coded, specimens)
+        cases += alike
+        cases += np.log(said)[self._coded.stage[specimens]][:, :, None] - self._both_ages(specimens)
+        return cases
+
+    def _both_ages(self, specimens: slice) -> np.ndarray:
+        """Log of what adult and young add up to by the lengths alone; without a length both stand at 1."""
+        if len(self._ripe.traits) > 1:
+            return np.logaddexp.reduce(self._ripe.added(self._coded, specimens), axis=1, keepdims=True)
+        measured = np.zeros(specimens.stop - specimens.start, dtype=bool)
+        for trait_id in self._ripe.traits:
+            measured = self._coded.codes[trait_id][specimens] > 0
+        return np.where(measured, 0.0, np.log(2.0))[:, None, None]
 
 
-def _with_silence(log_p: np.ndarray) -> np.ndarray:
-    """Put a row of zeros on top: not answered is a factor of 1."""
-    return np.vstack([np.zeros((1, log_p.shape[1])), log_p])
+class _Rows:
+    """Rows of logs that belong to the distinct answers of some traits.
 
+    Parameters
+    ----------
+    tables : dict of str to ndarray, shape (n_distinct, ...)
+        By trait.
+    silence : ndarray, shape (0, ...)
+        What is added where there is no trait at all.
+    """
 
-@dataclass(frozen=True, slots=True)
-class _LookUp:
-    """Log-likelihoods by trait, row 0 for "not answered", in canonical taxon order."""
+    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray):
+        self.traits = tuple(tables)
+        self._before = np.cumsum([0, *(len(table) for table in tables.values())])[:-1]
+        self._rows = np.concatenate([silence, *tables.values()])
 
-    width: int
-    shared: dict[str, np.ndarray]
-    adult: dict[str, np.ndarray]
-    young: dict[str, np.ndarray]
-    mature: dict[str, np.ndarray]
-    immature: dict[str, np.ndarray]
+    def added(self, coded: Coded, specimens: slice) -> np.ndarray:
+        """Add up, for each specimen, the rows of its answers; no answer adds nothing.
 
-    def score(self, coded: Coded, rows: slice, out: np.ndarray, buffer: np.ndarray) -> None:
-        """Fill `out` with the log-likelihoods of some specimens."""
-        out[:] = 0.0
-        _gather(self.shared, coded, rows, out, buffer)
-        if self.adult or coded.stage[rows].any():
-            adult, young = self.stages(coded, rows)
-            out += np.logaddexp(adult, young)
+        This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
+        that each sum runs over the answers given, in the order of the traits, whatever the others gave.
 
-    def stages(self, coded: Coded, rows: slice) -> tuple[np.ndarray, np.ndarray]:
-        """Log P(stage and what is said of it | taxon), for adult and for young."""
-        shape = (rows.stop - rows.start, self.width)
-        adult, young, buffer = np.zeros(shape), np.zeros(shape), np.empty(shape)
-        _gather(self.mature, coded, rows, adult, buffer)
-        _gather(self.immature, coded, rows, young, buffer)
-        either = np.logaddexp(adult, young)
-        said = np.log(np.array([[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]]))
-        adult += said[coded.stage[rows], 0][:, None] - either
-        young += said[coded.stage[rows], 1][:, None] - either
-        _gather(self.adult, coded, rows, adult, buffer)
-        _gather(self.young, coded, rows, young, buffer)
-        return adult, young
-
-
-def _gather(
-    tables: dict[str, np.ndarray], coded: Coded, rows: slice, out: np.ndarray, buffer: np.ndarray
-) -> None:
-    for trait_id, table in tables.items():
-        np.take(table, coded.codes[trait_id][rows], axis=0, out=buffer, mode="clip")
-        out += buffer
+        Returns
+        -------
+        ndarray, shape (n_specimens, ...)
+        """
+        n = specimens.stop - specimens.start
+        if not len(self._rows):
+            return np.zeros((n, *self._rows.shape[1:]))
+        codes = np.stack([coded.codes[trait_id][specimens] for trait_id in self.traits], axis=1)
+        answered = codes > 0
+        columns = (codes - 1 + self._before)[answered]
+        ends = np.append(0, np.cumsum(answered.sum(axis=1)))
+        gave = csr_array((np.ones(len(columns)), columns, ends), shape=(n, len(self._rows)))
+        sums = gave @ self._rows.reshape(len(self._rows), -1)
+        return sums.reshape(n, *self._rows.shape[1:])

@@ -11,13 +11,13 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from idkey.errors import AnswerError, IdkeyError, one_of
+from idkey.errors import AnswerError, one_of
 from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, parse_stage
 from idkey.model.ask import MIN_GAIN, Asker, Question
 from idkey.model.evidence import NONE, TableModel
-from idkey.model.match import posterior, rank_frame
-from idkey.model.prior import Prior, prior_vector
+from idkey.model.match import candidate_names, posterior, rank_frame
+from idkey.model.prior import Prior, check_coverage, prior_vector
 from idkey.table.schema import LIFE_STAGE, NotApplicable, Range, States, Trait, answer_text, parse_answer
 from idkey.table.table import YOUNG, TraitTable
 
@@ -100,9 +100,7 @@ class Identification:
     def __init__(
         self, table: TraitTable, prior: Prior = "commonness", none_prior: float = 0.05, coverage: float = 0.95
     ):
-        if not 0 < coverage <= 1:
-            msg = f"coverage: {coverage!r}: the share of the posterior to hold is more than 0 and at most 1"
-            raise IdkeyError(msg)
+        check_coverage(coverage)
         self.table = table
         self.coverage = coverage
         self._model = TableModel(table)
@@ -222,8 +220,7 @@ class Identification:
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
-        ranking = self.ranking()
-        return tuple(ranking.loc[ranking["candidate"], "taxon"])
+        return candidate_names([*self.table.ids, NONE], self._now.posterior[None], self.coverage)[0]
 
     def questions(self) -> list[Question]:
         """Return the questions worth asking now, best first."""
@@ -328,7 +325,7 @@ class Identification:
             rows.append((trait_id, trait.name, answer, holds, value, text))
         rows.sort(key=lambda r: (-abs(r[4]), r[0]))
         value = _decibans(self._model.to_table_order(rest), position)
-        if abs(value) > 0.5:
+        if abs(value) > 1e-9:
             said = self.answers.get(LIFE_STAGE, "not known")
             text = f"Age: adult or young is {said}; {strength(value)}"
             rows.append((LIFE_STAGE, "Age", said, "", value, text))
@@ -363,12 +360,17 @@ class Identification:
         Raises
         ------
         AnswerError
-            An answer that this table cannot take.
+            Data of another shape, or an answer that this table cannot take.
         """
+        answers = data.get("answers", {}) if isinstance(data, Mapping) else None
+        unseen = data.get("unseen", ()) if isinstance(data, Mapping) else ()
+        if not isinstance(answers, Mapping) or not isinstance(unseen, (list, tuple)):
+            msg = f"{data!r}: write what to_dict() gives: {{'answers': {{trait: answer}}, 'unseen': [trait]}}"
+            raise AnswerError(msg)
         fish = cls(table, **options)
-        for trait, value in dict(data.get("answers", {})).items():
+        for trait, value in answers.items():
             fish.answer(trait, value)
-        for trait in data.get("unseen", ()):
+        for trait in unseen:
             fish.answer(trait, None)
         return fish
 

@@ -17,7 +17,8 @@ second, less the share of kinds that would have to be printed behind both leads.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +39,11 @@ _WORTH_PRINTING = 0.9
 """Bits that a couplet must settle, summed over the kinds at hand (a kind that went down k leads counts as
 the share of it that came this way). Two whole kinds parted are 2 bits, so in a crisp table nothing is left
 unparted; where much is unknown it keeps the key from repeating the same few kinds on every page."""
+
+
+_Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
+_Set = tuple[int, np.ndarray, np.ndarray]
+"""A set of kinds as a bit mask, the same as row numbers, and the weight of each kind that came this way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,20 +163,18 @@ class Key:
         if not self.couplets:
             return self.table.ids
         names: set[str] = set()
-        seen: set[int] = set()
-        waiting = [1]
+        seen: set[tuple[int, frozenset[tuple[str, Any]]]] = set()
+        waiting: list[tuple[int, Mapping[str, Any]]] = [(1, parsed)]
         while waiting:
-            number = waiting.pop()
-            if number in seen:
+            number, said = waiting.pop()
+            place = number, frozenset(said.items())
+            if place in seen:
                 continue
-            seen.add(number)
-            couplet = self.couplets[number - 1]
-            for lead, taken in zip((couplet.a, couplet.b), _taken(couplet, parsed), strict=True):
-                if not taken:
-                    continue
+            seen.add(place)
+            for lead, left in _ways(self.couplets[number - 1], said):
                 names.update(lead.taxa)
                 if lead.goes_to is not None:
-                    waiting.append(lead.goes_to)
+                    waiting.append((lead.goes_to, left))
         return tuple(t for t in self.table.ids if t in names)
 
     def text(self) -> str:
@@ -196,20 +200,28 @@ class Key:
         return self.html()
 
 
-def _taken(couplet: Couplet, answers: Mapping[str, Any]) -> tuple[bool, bool]:
-    answer = answers.get(couplet.trait.id)
-    if answer is None:
-        return True, True
+def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Mapping[str, Any]]]:
+    """Yield the leads that a fish may take, each with the part of an unsure answer that is left there."""
+    trait, answer = couplet.trait, said.get(couplet.trait.id)
     if isinstance(answer, States):
-        inside = [name in couplet.a.states for name in answer.names]
-        return any(inside), not all(inside)
-    assert isinstance(answer, Range)
-    short = answer.low <= couplet.threshold
-    long = answer.high > couplet.threshold
-    if couplet.trait.kind == "ceiling" and short and answers.get(LIFE_STAGE) != "adult":
-        # A short fish may still grow, unless it is known to be adult.
-        return True, True
-    return short, long
+        for lead in (couplet.a, couplet.b):
+            names = tuple(name for name in answer.names if name in lead.states)
+            if names:
+                yield lead, {**said, trait.id: States(names, (1.0 / len(names),) * len(names))}
+    elif answer is None or (trait.kind == "ceiling" and _may_grow(answer, couplet.threshold, said)):
+        yield couplet.a, said
+        yield couplet.b, said
+    else:
+        if answer.low <= couplet.threshold:
+            yield couplet.a, {**said, trait.id: Range(answer.low, min(answer.high, couplet.threshold))}
+        if answer.high > couplet.threshold:
+            above = math.nextafter(couplet.threshold, math.inf)
+            yield couplet.b, {**said, trait.id: Range(max(answer.low, above), answer.high)}
+
+
+def _may_grow(answer: Range, threshold: float, said: Mapping[str, Any]) -> bool:
+    """Whether a fish may still outgrow a length: a short one may, unless it is known to be adult."""
+    return answer.low <= threshold and said.get(LIFE_STAGE) != "adult"
 
 
 def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = _EXACT_STATES) -> Key:
@@ -257,6 +269,10 @@ class _Builder:
         self.cost = np.array([x.cost for x in splits])
         self.crisp = not bool((self.into_a & self.into_b).any())
         self.full = (1 << self.n) - 1
+        self.masks = [
+            (_mask(a), _mask(b), _mask(fits))
+            for a, b, fits in zip(self.into_a, self.into_b, self.applies, strict=True)
+        ]
 
     # -- both methods ---------------------------------------------------------------------------
 
@@ -264,20 +280,14 @@ class _Builder:
         bits = np.frombuffer(mask.to_bytes((self.n + 7) // 8, "little"), dtype=np.uint8)
         return np.flatnonzero(np.unpackbits(bits, bitorder="little")[: self.n])
 
-    @staticmethod
-    def mask_of(taxa: np.ndarray) -> int:
-        mask = 0
-        for t in taxa:
-            mask |= 1 << int(t)
-        return mask
-
-    def useful(self, taxa: np.ndarray) -> np.ndarray:
+    def useful(self, mask: int) -> np.ndarray:
         """Return the splits that apply to all of a set and leave fewer kinds on either side."""
-        if not len(self.splits):
-            return np.zeros(0, dtype=np.intp)
-        fits = self.applies[:, taxa].all(axis=1)
-        fewer = ~self.into_a[:, taxa].all(axis=1) & ~self.into_b[:, taxa].all(axis=1)
-        return np.flatnonzero(fits & fewer)
+        found = [
+            i
+            for i, (a, b, fits) in enumerate(self.masks)
+            if mask & fits == mask and mask & a != mask and mask & b != mask
+        ]
+        return np.array(found, dtype=np.intp)
 
     def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
         """Return the expected drop in entropy per second of each useful split."""
@@ -287,11 +297,23 @@ class _Builder:
         before = _entropy(w[None])[0]
         return np.maximum(before - after, 0.0) / (self.cost[useful] * w.sum())
 
-    def children(self, split: int, taxa: np.ndarray, w: np.ndarray) -> list[tuple[np.ndarray, np.ndarray]]:
-        """Kinds and weights behind lead a and lead b."""
-        share = self.share[split, taxa]
-        a, b = self.into_a[split, taxa], self.into_b[split, taxa]
-        return [(taxa[a], (share * w)[a]), (taxa[b], ((1 - share) * w)[b])]
+    def sides(self, split: int, mask: int) -> tuple[int, int]:
+        """Sets behind lead a and lead b."""
+        a, b, _ = self.masks[split]
+        return mask & a, mask & b
+
+    def child(self, split: int, lead: int, taxa: np.ndarray, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Kinds behind one lead (0 or 1) and their weights."""
+        into, share = self.into_b[split, taxa], 1 - self.share[split, taxa]
+        if lead == 0:
+            into, share = self.into_a[split, taxa], self.share[split, taxa]
+        return taxa[into], (share * w)[into]
+
+    def children(self, split: int, mask: int, taxa: np.ndarray, w: np.ndarray) -> list[_Set]:
+        """Sets, kinds and weights behind lead a and lead b."""
+        return [
+            (side, *self.child(split, lead, taxa, w)) for lead, side in enumerate(self.sides(split, mask))
+        ]
 
     def solve(self, exact_states: int) -> tuple[dict[int, _Node], bool]:
         """Return the couplet chosen for each set of kinds that the key meets, and whether it is optimal."""
@@ -304,22 +326,20 @@ class _Builder:
 
     def _look_ahead(self) -> dict[int, _Node]:
         nodes: dict[int, _Node] = {}
-        waiting = [(np.arange(self.n), self.w)]
+        waiting = [(self.full, np.arange(self.n), self.w)]
         while waiting:
-            taxa, w = waiting.pop()
-            mask = self.mask_of(taxa)
+            mask, taxa, w = waiting.pop()
             if mask in nodes:
                 continue
-            split = self._best_by_lookahead(taxa, w)
+            split = self._best_by_lookahead(mask, taxa, w)
             if split is None:
                 continue
-            children = self.children(split, taxa, w)
-            nodes[mask] = _Node(split, self.mask_of(children[0][0]), self.mask_of(children[1][0]))
-            waiting += children[::-1]
+            nodes[mask] = _Node(split, *self.sides(split, mask))
+            waiting += self.children(split, mask, taxa, w)[::-1]
         return nodes
 
-    def _best_by_lookahead(self, taxa: np.ndarray, w: np.ndarray) -> int | None:
-        useful = self.useful(taxa)
+    def _best_by_lookahead(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
+        useful = self.useful(mask)
         if not len(useful):
             return None
         left = w / self.w[taxa]
@@ -333,7 +353,8 @@ class _Builder:
             # The work left does not see that a kind behind both leads is printed twice; the rate does.
             return int(first[0])
         totals = [
-            self.cost[s] * w.sum() + sum(self._work_left(*child) for child in self.children(int(s), taxa, w))
+            self.cost[s] * w.sum()
+            + sum(self._work_left(*child) for child in self.children(int(s), mask, taxa, w))
             for s in first
         ]
         return int(first[int(np.argmin(totals))])
@@ -344,10 +365,8 @@ class _Builder:
         left = w / self.w[taxa]
         return self.rates(taxa, w, useful) * (1 - (both * left).sum(axis=1) / left.sum())
 
-    def _work_left(self, taxa: np.ndarray, w: np.ndarray) -> float:
-        if len(taxa) < 2:
-            return 0.0
-        useful = self.useful(taxa)
+    def _work_left(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
+        useful = self.useful(mask)
         if not len(useful):
             return 0.0
         rate = float(self._short_rates(taxa, w, useful).max())
@@ -360,6 +379,11 @@ def _entropy(w: np.ndarray) -> np.ndarray:
     total = w.sum(axis=1)
     inner = (w * np.log2(np.where(w > 0, w, 1.0))).sum(axis=1)
     return total * np.log2(np.where(total > 0, total, 1.0)) - inner
+
+
+def _mask(flags: np.ndarray) -> int:
+    """Return the bit mask of a set of kinds, kind 0 in the lowest bit."""
+    return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")
 
 
 class _Exact:
@@ -383,58 +407,63 @@ class _Exact:
 
     def solve(self) -> dict[int, _Node]:
         builder = self.builder
-        taxa = np.arange(builder.n)
-        self._best(taxa, builder.w)
+        waiting = [(builder.full, np.arange(builder.n), builder.w)]
+        self._best(*waiting[0])
         nodes: dict[int, _Node] = {}
-        waiting = [(taxa, builder.w)]
         while waiting:
-            taxa, w = waiting.pop()
-            split = self.solved[self._key(taxa, w)][1]
-            mask = builder.mask_of(taxa)
+            mask, taxa, w = waiting.pop()
+            split = self.solved[self._key(mask, w)][1]
             if split is None or mask in nodes:
                 continue
-            children = builder.children(split, taxa, w)
-            nodes[mask] = _Node(split, builder.mask_of(children[0][0]), builder.mask_of(children[1][0]))
-            waiting += children[::-1]
+            nodes[mask] = _Node(split, *builder.sides(split, mask))
+            waiting += builder.children(split, mask, taxa, w)[::-1]
         return nodes
 
-    def _key(self, taxa: np.ndarray, w: np.ndarray) -> tuple[int, bytes]:
-        mask = self.builder.mask_of(taxa)
+    def _key(self, mask: int, w: np.ndarray) -> tuple[int, bytes]:
         # In a crisp table the weights follow from the set; else they are part of what is solved.
         return mask, b"" if self.builder.crisp else np.round(w / w.sum(), 9).tobytes()
 
-    def _bound(self, taxa: np.ndarray, w: np.ndarray) -> float:
+    def _bounds(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Least that the sets behind lead a and lead b can cost, shape (n_useful, 2)."""
         if self.alike is None:
-            return 0.0
-        grouped = np.bincount(self.alike[taxa], weights=w)
-        return self.cheapest * float(_entropy(grouped[None])[0]) - 1e-12
+            return np.zeros((len(useful), 2))
+        _, first, member = np.unique(self.alike[taxa], return_index=True, return_inverse=True)
+        grouped = np.bincount(member, weights=w)
+        in_a = self.builder.into_a[np.ix_(useful, taxa[first])]
+        entropy = np.stack([_entropy(grouped * in_a), _entropy(grouped * ~in_a)], axis=1)
+        return self.cheapest * entropy - 1e-12
 
-    def _best(self, taxa: np.ndarray, w: np.ndarray) -> float:
+    def _best(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
         """Least cost of keying a set, times its weight."""
-        key = self._key(taxa, w)
-        scale = 1.0 if self.builder.crisp else w.sum()
+        builder = self.builder
+        key = self._key(mask, w)
+        scale = 1.0 if builder.crisp else w.sum()
         if key in self.solved:
             return self.solved[key][0] * scale
         if len(self.solved) >= self.most:
             raise _TooManyStates
-        useful = self.builder.useful(taxa) if len(taxa) > 1 else np.zeros(0, dtype=np.intp)
+        useful = builder.useful(mask)
         if not len(useful):
             self.solved[key] = (0.0, None)
             return 0.0
-        rates = self.builder.rates(taxa, w, useful)
+        bounds = self._bounds(taxa, w, useful)
+        total = w.sum()
         best, choice = np.inf, None
-        for split in useful[np.argsort(-rates, kind="stable")]:
-            here = self.builder.cost[split] * w.sum()
-            children = self.builder.children(int(split), taxa, w)
-            bounds = [self._bound(*child) for child in children]
-            if here + sum(bounds) >= best:
+        for i in np.argsort(-builder.rates(taxa, w, useful), kind="stable"):
+            split = int(useful[i])
+            cost = builder.cost[split] * total
+            if cost + (bounds[i, 0] + bounds[i, 1]) >= best:
                 continue
-            cost = here + self._best(*children[0])
-            if cost + bounds[1] >= best:
-                continue
-            cost += self._best(*children[1])
-            if cost < best - 1e-12:
-                best, choice = cost, int(split)
+            for lead, side in enumerate(builder.sides(split, mask)):
+                if lead == 1 and cost + bounds[i, 1] >= best:
+                    break
+                if builder.crisp and (side, b"") in self.solved:
+                    cost += self.solved[side, b""][0]
+                else:
+                    cost += self._best(side, *builder.child(split, lead, taxa, w))
+            else:
+                if cost < best - 1e-12:
+                    best, choice = cost, split
         self.solved[key] = (best / scale, choice)
         return best
 
@@ -449,12 +478,12 @@ def _finish(table: TraitTable, builder: _Builder, nodes: dict[int, _Node], is_ex
             continue
         numbers[mask] = len(numbers) + 1
         waiting += [nodes[mask].b, nodes[mask].a]
-    couplets = []
+    couplets, confirming = [], _Confirming(table)
     for mask, number in numbers.items():
         node = nodes[mask]
         split = builder.splits[node.split]
         sides = (builder.members(node.a), builder.members(node.b))
-        confirms = _confirming(table, split.trait, *sides)
+        confirms = confirming.of(split.trait, node.a, node.b)
         rest = tuple(s for s in split.trait.states if s not in split.states)
         leads = [
             Lead(
@@ -496,20 +525,32 @@ def _expected(builder: _Builder, nodes: dict[int, _Node]) -> tuple[float, float]
     return float(steps), float(seconds)
 
 
-def _confirming(
-    table: TraitTable, asked: Trait, a: np.ndarray, b: np.ndarray
-) -> tuple[tuple[tuple[Trait, tuple[str, ...]], ...], ...]:
-    """Up to two other traits in which all kinds of one side differ from all of the other."""
-    found_a, found_b = [], []
-    only_a, only_b = np.setdiff1d(a, b), np.setdiff1d(b, a)
-    usable = (t for t in table.traits if t.has_states and t.in_key and t.id != asked.id)
-    for trait in sorted(usable, key=lambda t: (t.effort, t.id)):
-        column = table.column(trait.id)
-        everyone = np.union1d(a, b)
-        if not column.known[everyone].all():
-            continue
-        in_a, in_b = column.shares[a].sum(axis=0) > 0, column.shares[b].sum(axis=0) > 0
-        if len(only_a) and len(only_b) and not np.any(in_a & in_b):
-            found_a.append((trait, tuple(s for s, x in zip(trait.states, in_a, strict=True) if x)))
-            found_b.append((trait, tuple(s for s, x in zip(trait.states, in_b, strict=True) if x)))
-    return tuple(found_a[:2]), tuple(found_b[:2])
+class _Confirming:
+    """Finds the traits that confirm a lead.
+
+    Parameters
+    ----------
+    table : TraitTable
+    """
+
+    def __init__(self, table: TraitTable):
+        usable = (t for t in table.traits if t.has_states and t.in_key)
+        self._traits = []
+        for trait in sorted(usable, key=lambda t: (t.effort, t.id)):
+            column = table.column(trait.id)
+            shown = [_mask(has_state) for has_state in (column.shares > 0).T]
+            self._traits.append((trait, _mask(column.known), shown))
+
+    def of(self, asked: Trait, a: int, b: int) -> tuple[_Confirms, _Confirms]:
+        """Return up to two other traits in which all kinds of one side differ from all of the other."""
+        if a | b in (a, b):
+            return (), ()
+        found_a, found_b = [], []
+        for trait, known, shown in self._traits:
+            if trait.id == asked.id or (a | b) & known != a | b or any(has & a and has & b for has in shown):
+                continue
+            found_a.append((trait, tuple(s for s, has in zip(trait.states, shown, strict=True) if has & a)))
+            found_b.append((trait, tuple(s for s, has in zip(trait.states, shown, strict=True) if has & b)))
+            if len(found_a) == 2:
+                break
+        return tuple(found_a), tuple(found_b)

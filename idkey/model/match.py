@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,10 +14,10 @@ from idkey.errors import IdkeyError
 from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.evidence import NONE, TableModel
-from idkey.model.prior import Prior, prior_vector
+from idkey.model.prior import Prior, check_coverage, prior_vector
 from idkey.table.table import TraitTable
 
-__all__ = ["NearestMatch", "candidate_set", "posterior", "rank_frame"]
+__all__ = ["NearestMatch", "candidate_names", "candidate_set", "posterior", "rank_frame"]
 
 _TARGET = "taxon"
 
@@ -37,13 +37,20 @@ def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
     ndarray, shape (n_specimens, n_taxa + 1)
         Rows sum to 1.
     """
-    log_joint = model.log_likelihoods(coded)
     with np.errstate(divide="ignore"):
-        log_joint += np.log(model.to_canonical_order(prior))
-    log_joint -= log_joint.max(axis=1, keepdims=True)
-    np.exp(log_joint, out=log_joint)
-    log_joint /= log_joint.sum(axis=1, keepdims=True)
-    return model.to_table_order(log_joint)
+        log_prior = np.log(model.to_canonical_order(prior))
+    found = np.empty((coded.n, model.width))
+    for rows, cases in model.log_cases(coded):
+        found[rows] = model.to_table_order(_normalised(cases + log_prior))
+    return found
+
+
+def _normalised(log_joint: np.ndarray) -> np.ndarray:
+    """Logs that may be overwritten, (n, n_cases, n_names) -> shares that sum to 1, (n, n_names)."""
+    log_joint -= log_joint.max(axis=(1, 2), keepdims=True)
+    joint = np.exp(log_joint, out=log_joint).sum(axis=1)
+    joint /= joint.sum(axis=1, keepdims=True)
+    return joint
 
 
 def candidate_set(probabilities: np.ndarray, coverage: float) -> np.ndarray:
@@ -68,6 +75,27 @@ def candidate_set(probabilities: np.ndarray, coverage: float) -> np.ndarray:
     return found
 
 
+def candidate_names(
+    names: Sequence[str] | np.ndarray, probabilities: np.ndarray, coverage: float
+) -> list[tuple[str, ...]]:
+    """Names of each specimen's `candidate_set`, likeliest first; a tie goes by name.
+
+    Parameters
+    ----------
+    names : sequence of str, shape (n_names,)
+    probabilities : ndarray, shape (n_specimens, n_names)
+    coverage : float
+    """
+    by_name = np.argsort(np.array(names), kind="stable")
+    probabilities = probabilities[:, by_name]
+    order = np.argsort(-probabilities, axis=1, kind="stable")
+    chosen = candidate_set(probabilities, coverage)
+    return [
+        tuple(str(names[by_name[k]]) for k in ranked if keep[k])
+        for ranked, keep in zip(order, chosen, strict=True)
+    ]
+
+
 def rank_frame(
     table: TraitTable,
     probabilities: np.ndarray,
@@ -90,10 +118,11 @@ def rank_frame(
             "probability": probabilities,
             "agreement": np.append(similarity, np.nan),
             "compared": np.append(compared, 0).astype(int),
-            "candidate": candidate_set(probabilities[None], coverage)[0],
         }
     )
-    return frame.sort_values(["probability", "taxon"], ascending=[False, True], ignore_index=True)
+    frame = frame.sort_values(["probability", "taxon"], ascending=[False, True], ignore_index=True)
+    frame["candidate"] = candidate_set(frame["probability"].to_numpy()[None], coverage)[0]
+    return frame
 
 
 class NearestMatch(ClassifierMixin, BaseEstimator):
@@ -141,9 +170,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ------
         IdkeyError
         """
-        if not 0 < self.coverage <= 1:
-            msg = f"coverage: {self.coverage!r}: the share to hold is more than 0 and at most 1"
-            raise IdkeyError(msg)
+        check_coverage(self.coverage)
         if isinstance(X, TraitTable):
             table = X
         elif isinstance(X, pd.DataFrame) and y is not None:
@@ -186,17 +213,13 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
 
     def predict(self, frame: pd.DataFrame) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
-        return self.classes_[self.predict_proba(frame).argmax(axis=1)]
+        probabilities = self.predict_proba(frame)
+        return self.classes_[probabilities.argmax(axis=1)]
 
     def candidates(self, frame: pd.DataFrame) -> list[tuple[str, ...]]:
         """Return, for each specimen, the names that hold `coverage` of the posterior, likeliest first."""
         probabilities = self.predict_proba(frame)
-        chosen = candidate_set(probabilities, self.coverage)
-        order = np.argsort(-probabilities, axis=1, kind="stable")
-        return [
-            tuple(str(self.classes_[k]) for k in ranked if keep[k])
-            for ranked, keep in zip(order, chosen, strict=True)
-        ]
+        return candidate_names(self.classes_, probabilities, self.coverage)
 
     def agreement(self, frame: pd.DataFrame) -> np.ndarray:
         """Gower similarity (Gower 1971) of each specimen to each row.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from numbers import Real
 from typing import Any, Literal
 
 import numpy as np
@@ -11,7 +12,7 @@ from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.evidence import NONE
 from idkey.table.table import TraitTable
 
-__all__ = ["COMMONNESS_WEIGHT", "Prior", "prior_vector", "weights"]
+__all__ = ["COMMONNESS_WEIGHT", "Prior", "check_coverage", "prior_vector", "weights"]
 
 Prior = Literal["commonness", "uniform"] | Mapping[str, float] | None
 
@@ -40,16 +41,17 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
     """
     if isinstance(prior, Mapping):
         return _from_mapping(table, prior)
-    if prior in (None, "commonness"):
+    word = prior if isinstance(prior, str) else None
+    if prior is None or word == "commonness":
         if "commonness" not in table.taxa.columns:
             found = np.ones(len(table))
         else:
             found = np.array([COMMONNESS_WEIGHT.get(str(c), _NOT_STATED) for c in table.taxa["commonness"]])
-    elif prior == "uniform":
+    elif word == "uniform":
         found = np.ones(len(table))
     else:
-        right = one_of(prior, ["commonness", "uniform"], "a mapping of taxon to weight, or one of")
-        msg = f"prior: {prior!r}: {right}"
+        right = one_of(word, ["commonness", "uniform"], "a mapping of taxon to weight, or one of")
+        msg = f"prior: {type(prior).__name__ if word is None else repr(word)}: {right}"
         raise IdkeyError(msg)
     return found / found.sum()
 
@@ -81,7 +83,14 @@ def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarr
     -------
     ndarray, shape (n_taxa + 1,)
     """
-    if not 0 <= none_prior < 1:
+    if not (isinstance(none_prior, Real) and 0 <= none_prior < 1):
         msg = f"none_prior: {none_prior!r}: the share of fish that are {NONE!r} is 0 or more and less than 1"
         raise IdkeyError(msg)
     return np.append(weights(table, prior) * (1 - none_prior), none_prior)
+
+
+def check_coverage(coverage: Any) -> None:
+    """Raise IdkeyError unless the posterior that a set of names is to hold makes sense."""
+    if not (isinstance(coverage, Real) and 0 < coverage <= 1):
+        msg = f"coverage: {coverage!r}: the share of the posterior to hold is more than 0 and at most 1"
+        raise IdkeyError(msg)

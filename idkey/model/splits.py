@@ -14,6 +14,7 @@ __all__ = ["MOST_THRESHOLDS", "Split", "all_splits"]
 
 MOST_THRESHOLDS = 12
 """Thresholds tried for one measured trait; more are thinned out evenly."""
+_LEAST_SHARE = 0.01
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,9 @@ def _shares(trait: Trait, column: Column) -> list[tuple[tuple[str, ...], float, 
 
 def _below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
     width = np.where(high > low, high - low, 1.0)
-    share = np.where(high <= cut, 1.0, np.where(low > cut, 0.0, (cut - low) / width))
+    # A range that begins at the cut has fish on both sides of it.
+    crossing = np.maximum((cut - low) / width, _LEAST_SHARE)
+    share = np.where(high <= cut, 1.0, np.where(low > cut, 0.0, crossing))
     return np.nan_to_num(share)
 
 

@@ -19,7 +19,17 @@ from idkey.table.schema import KINDS, Cell, Trait, parse_cell
 from idkey.table.sources import read_sources
 from idkey.table.table import COMMONNESS, YOUNG, Source, TraitTable
 
-__all__ = ["CLASSES", "COMMONNESS", "META", "SCOPES", "UNITS", "load_table", "shipped_folder"]
+__all__ = [
+    "CLASSES",
+    "COMMONNESS",
+    "EVIDENCE_COLUMNS",
+    "META",
+    "SCOPES",
+    "TRAIT_COLUMNS",
+    "UNITS",
+    "load_table",
+    "shipped_folder",
+]
 
 CLASSES = ("read", "secondary", "memory", "common practice")
 SCOPES = ("species", "genus", "group")
@@ -35,7 +45,7 @@ META = (
     "careGroup",
     "commonness",
 )
-_TRAIT_COLUMNS = (
+TRAIT_COLUMNS = (
     "id",
     "label",
     "kind",
@@ -54,7 +64,17 @@ _TRAIT_COLUMNS = (
     "in_key",
     "group",
 )
-_EVIDENCE = ("taxon", "care_group", "attribute", "value", "source", "locator", "class", "scope", "note")
+EVIDENCE_COLUMNS = (
+    "taxon",
+    "care_group",
+    "attribute",
+    "value",
+    "source",
+    "locator",
+    "class",
+    "scope",
+    "note",
+)
 _ID = re.compile(r"[a-z][a-z0-9_]*\Z")
 _MOST_BYTES = 50_000_000
 
@@ -96,10 +116,10 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     folder = shipped_folder() if path is None else Path(path)
     found = _Found()
     rows = {
-        "traits.csv": _read(folder / "traits.csv", found, _TRAIT_COLUMNS, also=()),
+        "traits.csv": _read(folder / "traits.csv", found, TRAIT_COLUMNS, also=()),
         "taxa.csv": _read(folder / "taxa.csv", found, META, also=None),
         "care.csv": _read(folder / "care.csv", found, ("care_group", "taxon", *_CARE), also=()),
-        "evidence.csv": _read(folder / "evidence.csv", found, _EVIDENCE, also=()),
+        "evidence.csv": _read(folder / "evidence.csv", found, EVIDENCE_COLUMNS, also=()),
     }
     sources = read_sources(folder / "sources.bib", found)
     traits = tuple(_traits(rows["traits.csv"], found))
@@ -405,7 +425,7 @@ def _care(rows: dict[str, _Rows], found: _Found) -> None:
     table, ids = rows["care.csv"], rows["taxa.csv"].names("id")
     seen: set[tuple[str, str]] = set()
     for number, row in table.rows:
-        who = (row["care_group"], row["taxon"])
+        who = ("taxon", row["taxon"]) if row["taxon"] else ("group", row["care_group"])
         wrong = found.at(table.file, number, _who(row), row)
         _must_know(row, "taxon", ids, "a taxon of taxa.csv, or blank", wrong)
         if not row["care_group"]:

@@ -116,6 +116,16 @@ def _trait_problems(trait: Trait, name: str) -> Iterator[Problem]:
             yield Problem(name, "", trait.id, state, right)
 
 
+def _label(taxon: str, row: Mapping[str, Any]) -> str:
+    name = str(row["scientificName"]) or taxon
+    qualifier = str(row.get("identificationQualifier", "") or "")
+    if qualifier:
+        genus, _, rest = name.partition(" ")
+        name = f"{genus} {qualifier} {rest}".strip()
+    codes = str(row.get("tradeCode", "") or "").replace("|", ", ")
+    return f"{name} ({codes})" if codes else name
+
+
 @dataclass(frozen=True, eq=False)
 class TraitTable:
     """Kinds of fish by traits; validated when made, never changed afterwards.
@@ -338,11 +348,12 @@ class TraitTable:
         for trait in self.traits:
             adult = self.cells[trait.id]
             columns[trait.id] = _column(trait, adult)
-            if trait.id + YOUNG in self.cells:
-                young = self.cells[trait.id + YOUNG]
-                # Where nothing is said of young fish, the row holds for them too.
-                merged = [a if y is None else y for a, y in zip(adult, young, strict=True)]
-                columns[trait.id + YOUNG] = _column(trait, merged)
+            if self.differs_when_young(trait.id):
+                young = self.cells.get(trait.id + YOUNG, (None,) * len(self))
+                # Where nothing is said of young fish, the row holds for them too, unless it needs an adult.
+                if not trait.needs_adult:
+                    young = [a if y is None else y for a, y in zip(adult, young, strict=True)]
+                columns[trait.id + YOUNG] = _column(trait, young)
         return columns
 
     def position(self, taxon: str) -> int:
@@ -371,8 +382,8 @@ class TraitTable:
         return self._columns.get(trait_id + YOUNG if young else trait_id, self._columns[trait_id])
 
     def differs_when_young(self, trait_id: str) -> bool:
-        """Whether the table holds a companion column for young fish."""
-        return trait_id + YOUNG in self.cells
+        """Whether a young fish is judged by other cells: its own column, or none where an adult is needed."""
+        return trait_id + YOUNG in self.cells or self.trait(trait_id).needs_adult
 
     def cell(self, taxon: str, column: str) -> Cell:
         """Return the value of one cell."""
@@ -384,17 +395,14 @@ class TraitTable:
 
     def label(self, taxon: str) -> str:
         """Name of a taxon for a screen: scientific name with qualifier, and the trade code."""
-        i = self.position(taxon)
+        return self._labels[self.position(taxon)]
+
+    @cached_property
+    def _labels(self) -> tuple[str, ...]:
         if "scientificName" not in self.taxa.columns:
-            return taxon
-        row = self.taxa.iloc[i]
-        name = str(row["scientificName"]) or taxon
-        qualifier = str(row.get("identificationQualifier", "") or "")
-        if qualifier:
-            genus, _, rest = name.partition(" ")
-            name = f"{genus} {qualifier} {rest}".strip()
-        codes = str(row.get("tradeCode", "") or "").replace("|", ", ")
-        return f"{name} ({codes})" if codes else name
+            return self.ids
+        rows = self.taxa.to_dict("records")
+        return tuple(_label(taxon, row) for taxon, row in zip(self.ids, rows, strict=True))
 
     def claims(self, taxon: str, attribute: str) -> pd.DataFrame:
         """Evidence rows behind one cell of a taxon."""

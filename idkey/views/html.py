@@ -148,6 +148,7 @@ def _name_html(fish: Identification, row: pd.Series, *, care: bool) -> str:
 
 def _why_html(fish: Identification, taxon: str, row: pd.Series) -> str:
     why = fish.why(taxon)
+    why = why[(why["trait"] != LIFE_STAGE) | (why["decibans"].abs() >= _LITTLE)]
     if not len(why):
         return "<p>No answer yet, so nothing speaks for or against it.</p>"
     parts = []

@@ -112,7 +112,11 @@ class IdentifyScreen(Screen):
         self._undo = w.Button(description="Undo", layout=_auto())
         self._restart = w.Button(description="Start again", layout=_auto())
         self._age = w.Dropdown(options=_AGES, description="Age of the fish", style=_LABEL, layout=_auto())
-        self._other = w.Dropdown(description="Answer another feature", style=_LABEL, layout=_auto())
+        # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
+        features = [("the best next question", _AUTO), *((t.name, t.id) for t in fish.table.traits)]
+        self._other = w.Dropdown(
+            options=features, description="Answer another feature", style=_LABEL, layout=_auto()
+        )
         self._seen = w.VBox()
         self._outcome = w.HTML()
         self._names = w.HTML()
@@ -235,13 +239,14 @@ class IdentifyScreen(Screen):
         try:
             best = self.identification.next_question()
             self._asked = ask or (best.trait if best else None)
-            self._show_question(best if ask is None else None)
-            self._show_other()
-            self._show_seen()
-            self._age.value = self.identification.answers.get(LIFE_STAGE, "")
             self._outcome.value = f'<div role="status">{outcome_html(self.identification)}</div>'
             self._names.value = names_html(self.identification)
             self._together.value = together_html(self.identification)
+            self._show_seen()
+            self._age.value = self.identification.answers.get(LIFE_STAGE, "")
+            self._other.value = _AUTO
+            # The question comes last: once it stands there, all the rest is up to date.
+            self._show_question(best if ask is None else None)
         finally:
             self._updating = False
 
@@ -280,12 +285,6 @@ class IdentifyScreen(Screen):
             return
         for choice, state in zip(self._choices, trait.states, strict=False):
             choice.show(trait, state, drawn=True)
-
-    def _show_other(self) -> None:
-        options = [("the best next question", _AUTO)]
-        options += [(t.name, t.id) for t in self.identification.table.traits if t is not self._asked]
-        self._other.options = options
-        self._other.value = _AUTO
 
     def _show_seen(self) -> None:
         fish = self.identification

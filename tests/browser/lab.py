@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -64,7 +65,12 @@ def run_lab(root: Path, home: Path) -> Iterator[Lab]:
         "JUPYTERLAB_SETTINGS_DIR": str(settings),
     }
     command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", f"--port={port}", "--ip=127.0.0.1"]
-    command += ["--IdentityProvider.token=", "--ServerApp.password=", "--allow-root", f"--notebook-dir={root}"]
+    command += [
+        "--IdentityProvider.token=",
+        "--ServerApp.password=",
+        "--allow-root",
+        f"--notebook-dir={root}",
+    ]
     log = (home / "lab.log").open("w")
     process = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
     url = f"http://127.0.0.1:{port}"
@@ -119,10 +125,24 @@ def open_notebook(page: Page, lab: Lab, name: str, *, run: bool = True) -> None:
     """Open a notebook in a fresh workspace and run all of its cells."""
     page.goto(f"{lab.url}/lab/tree/{name}?reset")
     page.locator(".jp-Notebook").first.wait_for(timeout=WAIT)
-    page.locator(".jp-Notebook-ExecutionIndicator[data-status='idle']").wait_for(timeout=WAIT, state="attached")
     if run:
+        _run_all(page)
+
+
+def _run_all(page: Page) -> None:
+    """Choose Run All Cells; if Lab asks for a kernel, its session still starting, take the one it offers."""
+    page.get_by_text(re.compile(r"\| Idle$")).first.wait_for(timeout=WAIT)
+    dialog = page.locator(".jp-Dialog")
+    started = page.locator(".jp-Notebook .jp-InputPrompt").filter(has_text="*")
+    done = page.locator(".idk.widget-vbox")
+    for _ in range(3):
         page.get_by_role("menuitem", name="Run", exact=True).click()
         page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+        dialog.or_(started).or_(done).first.wait_for(timeout=WAIT)
+        if not dialog.count():
+            return
+        dialog.get_by_role("button", name="Select", exact=True).click()
+        dialog.wait_for(state="detached")
 
 
 def asked(page: Page) -> str:

@@ -39,7 +39,7 @@ def nominal(**options):
     return Trait(id="tail", kind="nominal", states=("straight", "concave", "forked"), **options)
 
 
-# -- states, by hand --------------------------------------------------------------------------------------
+# -- states, by hand -------------------------------------------------------------------------------------
 
 
 def test_nominal_states_by_hand():
@@ -61,8 +61,8 @@ def test_an_unsure_answer_is_either_state():
 
 
 def test_ordinal_states_by_hand():
-    # An erring observer names a state d steps off with weight 0.3 ** d. Seen from the first of three states the
-    # weights are 1, .3, .09, together 1.39; from the middle one .3, 1, .3, together 1.6.
+    # An erring observer names a state d steps off with weight 0.3 ** d. Seen from the first of three states
+    # the weights are 1, .3, .09, together 1.39; from the middle one .3, 1, .3, together 1.6.
     trait = Trait(id="size", kind="ordinal", states=("small", "medium", "large"), error=0.2)
     table = one_trait(trait, a="small", b="medium", c="small|medium")
     first = [0.8 + 0.2 / 1.39, 0.2 * 0.3 / 1.39, 0.2 * 0.09 / 1.39]
@@ -117,7 +117,7 @@ def test_a_column_in_which_nothing_is_known_says_nothing():
     assert set(likelihoods(table, tail="forked").values()) == {1.0}
 
 
-# -- numbers, by scipy.stats ------------------------------------------------------------------------------
+# -- numbers, by scipy.stats -----------------------------------------------------------------------------
 
 
 def by_scipy(x, low, high, sigma, span, error, step=0.0):
@@ -196,7 +196,10 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
     spots = Trait(id="spots", kind="nominal", states=("large", "small"), error=0.1)
     table = table_of(
         [size, spots],
-        {"a": {"size": "100", "spots": "small", "spots_young": "large"}, "b": {"size": "500", "spots": "small"}},
+        {
+            "a": {"size": "100", "spots": "small", "spots_young": "large"},
+            "b": {"size": "500", "spots": "small"},
+        },
     )
     found = likelihoods(table, size=x, spots="large")
     within = 0.99 * norm.sf(x, 100, 5) + 0.01
@@ -208,14 +211,16 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
 
 def test_answers_multiply():
     traits = [nominal(error=0.1), Trait(id="rays", kind="measure", error=0.05)]
-    table = table_of(traits, {"a": {"tail": "forked", "rays": "7..9"}, "b": {"tail": "straight", "rays": "8..12"}})
+    table = table_of(
+        traits, {"a": {"tail": "forked", "rays": "7..9"}, "b": {"tail": "straight", "rays": "8..12"}}
+    )
     both = likelihoods(table, tail="forked", rays=8)
     tail, rays = likelihoods(table, tail="forked"), likelihoods(table, rays=8)
     for name in both:
         assert both[name] == pytest.approx(tail[name] * rays[name])
 
 
-# -- a worked example of probabilistic identification -------------------------------------------------------
+# -- a worked example of probabilistic identification ----------------------------------------------------
 # The method of Willcox, Lapage, Bascomb & Curtis 1973 (J. gen. Microbiol. 77:317-330, doi from memory
 # 10.1099/00221287-77-2-317): share p of positive results for each kind and test, equal priors, Bayes.
 
@@ -226,7 +231,8 @@ TESTS = ("t1", "t2", "t3", "t4")
 def share_table(error=TINY, shares=SHARES):
     tests = [Trait(id=t, kind="nominal", states=("pos", "neg"), error=error) for t in TESTS]
     rows = {
-        taxon: {t: f"pos:{p}|neg:{1 - p}" for t, p in zip(TESTS, ps, strict=True)} for taxon, ps in shares.items()
+        taxon: {t: f"pos:{p}|neg:{1 - p}" for t, p in zip(TESTS, ps, strict=True)}
+        for taxon, ps in shares.items()
     }
     return table_of(tests, rows)
 
@@ -239,7 +245,7 @@ def scores(table, results):
 
 
 def test_worked_scores():
-    # Worked by hand from L = product of p or 1 - p: .441045, .000495, .00002; .891, .099, .008; a tie of A and C.
+    # Worked by hand from L = product of p or 1 - p: .441045, .000495, .00002; .891, .099, .008; A and C tie.
     expected = {
         "+-++": [0.998833681, 0.001121025, 0.000045294],
         "+?+?": [0.892786, 0.099198, 0.008016],
@@ -259,18 +265,21 @@ def test_worked_scores_as_naive_bayes_of_scikit_learn(results):
 
 def test_observer_error_in_the_worked_example():
     # The worked example errs by turning the result round with probability e: p' = p (1 - e) + (1 - p) e
-    # = p (1 - 2 e) + e. Here an erring observer names either of the two states by chance, right half of the time:
-    # P = p (1 - E) + E / 2. The two are the same with E = 2 e; so e = .1 there is an observer error of .2 here.
+    # = p (1 - 2 e) + e. Here an erring observer names either of the two states by chance, right half of the
+    # time: P = p (1 - E) + E / 2. The two are the same with E = 2 e; so e = .1 there is an error of .2 here.
     np.testing.assert_allclose(scores(share_table(0.2), "+-++"), [0.969575, 0.025769, 0.004656], atol=5e-7)
     # e = .5 there, 1 here: the answers are pure chance and say nothing
     np.testing.assert_allclose(scores(share_table(1.0), "+-++"), [1 / 3] * 3, rtol=1e-12)
 
 
 def test_one_clear_difference_and_two():
-    # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1, so
-    # .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
+    # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1,
+    # so .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
     clear = {"A": (1, 1, 1, 1), "B": (0, 0, 1, 1), "C": (0, 0, 0, 0)}
-    rows = {taxon: {t: "pos" if p else "neg" for t, p in zip(TESTS, ps, strict=True)} for taxon, ps in clear.items()}
+    rows = {
+        taxon: {t: "pos" if p else "neg" for t, p in zip(TESTS, ps, strict=True)}
+        for taxon, ps in clear.items()
+    }
     traits = [Trait(id=t, kind="nominal", states=("pos", "neg"), error=0.02) for t in TESTS]
     match = NearestMatch(none_prior=0, prior={"A": 1, "B": 1}).fit(table_of(traits, rows))
     one = match.rank({"t1": "pos"}).set_index("taxon")["probability"]
@@ -280,7 +289,7 @@ def test_one_clear_difference_and_two():
 
 
 PLAY = {
-    # Quinlan 1986, Machine Learning 1:81-106, the fourteen mornings: counts of each state among 9 yes and 5 no.
+    # Quinlan 1986, Machine Learning 1:81-106, fourteen mornings: counts of each state among 9 yes and 5 no.
     "outlook": {"yes": {"sunny": 2, "overcast": 4, "rain": 3}, "no": {"sunny": 3, "rain": 2}},
     "temperature": {"yes": {"hot": 2, "mild": 4, "cool": 3}, "no": {"hot": 2, "mild": 2, "cool": 1}},
     "humidity": {"yes": {"high": 3, "normal": 6}, "no": {"high": 4, "normal": 1}},

@@ -17,7 +17,9 @@ WIDGET = "application/vnd.jupyter.widget-view+json"
 def run(path: Path) -> None:
     """Run one notebook in place."""
     notebook = nbformat.read(path, as_version=4)
-    NotebookClient(notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": path.parent}}).execute()
+    NotebookClient(
+        notebook, timeout=120, kernel_name="python3", resources={"metadata": {"path": path.parent}}
+    ).execute()
     notebook.metadata = {
         "kernelspec": {"display_name": "Python 3 (ipykernel)", "language": "python", "name": "python3"},
         "language_info": {"name": "python"},

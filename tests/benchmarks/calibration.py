@@ -1,0 +1,98 @@
+"""Are the probabilities honest? Run by hand: ``python tests/benchmarks/calibration.py``.
+
+Specimens are drawn from the shipped table by the model's own law, with gaps, observer errors and young fish
+(`specimens.py`), and named by NearestMatch. Printed: how often the first name is right, how often the names
+still possible hold the truth, log loss, Brier score and a reliability table; the same with observers erring
+twice as often as the table says; and, each kind held back from the table in turn, what becomes of its fish.
+Brier score: Brier 1950, Mon. Weather Rev. 78:1-3, summed over the names (0 to 2).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score
+from specimens import Drawn, draw, with_errors
+
+from idkey import NearestMatch, TraitTable, load_table
+from idkey.model.evidence import NONE
+from idkey.model.match import candidate_set
+
+SPECIMENS = 20_000
+HELD_BACK = 300
+SURE = 0.9
+
+
+def without(table: TraitTable, taxon: str) -> TraitTable:
+    """Return the table without one kind."""
+    keep = [i for i, t in enumerate(table.ids) if t != taxon]
+    cells = {column: tuple(found[i] for i in keep) for column, found in table.cells.items()}
+    return replace(table, taxa=table.taxa.iloc[keep], cells=cells)
+
+
+def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
+    """Print how one set of specimens fares."""
+    p = match.predict_proba(drawn.answers)
+    names = list(match.classes_)
+    truth = np.array([names.index(t) for t in drawn.truth])
+    labels, each = np.arange(len(names)), np.arange(len(truth))
+    inside = candidate_set(p, match.coverage)
+    first, best = p.argmax(axis=1), p.max(axis=1)
+    print(f"\n{title}: {len(truth)} specimens, {len(names) - 1} kinds")
+    rows = {
+        "first name right": (first == truth).mean(),
+        "right among the first three": top_k_accuracy_score(truth, p, k=3, labels=labels),
+        f"names still possible hold the truth ({match.coverage:.0%} asked)": inside[each, truth].mean(),
+        "how many names are still possible, median": np.median(inside.sum(axis=1)),
+        "log loss": log_loss(truth, p, labels=labels),
+        "log loss of a guess among all names": np.log(len(names)),
+        "Brier score": brier_score_loss(truth, p, labels=labels, scale_by_half=False),
+        f"surer than {SURE:.0%}": (best >= SURE).mean(),
+        f"surer than {SURE:.0%} and wrong": ((best >= SURE) & (first != truth)).mean(),
+    }
+    for what, value in rows.items():
+        print(f"  {what:<62} {value:8.3f}")
+    edges = np.linspace(0, 1, 11)
+    bins = np.clip(np.digitize(best, edges) - 1, 0, 9)
+    table = pd.DataFrame({"bin": edges[bins], "said": best, "right": first == truth})
+    grouped = table.groupby("bin").agg(n=("said", "size"), said=("said", "mean"), right=("right", "mean"))
+    print("  reliability of the first name:")
+    print(grouped.round(3).to_string().replace("\n", "\n    "))
+
+
+def held_back(table: TraitTable) -> pd.DataFrame:
+    """Take each kind out in turn and see what its fish are called without it."""
+    rows = []
+    for taxon in table.ids:
+        drawn = draw(table, HELD_BACK, seed=7, prior={taxon: 1.0}, none_prior=0.0)
+        match = NearestMatch().fit(without(table, taxon))
+        p = match.predict_proba(drawn.answers)
+        none = list(match.classes_).index(NONE)
+        rows.append(
+            {
+                "taxon": taxon,
+                "none of these first": (p.argmax(axis=1) == none).mean(),
+                "none of these still possible": candidate_set(p, match.coverage)[:, none].mean(),
+                "sure and wrong": (p[:, :none].max(axis=1) >= SURE).mean(),
+            }
+        )
+    return pd.DataFrame(rows).set_index("taxon")
+
+
+def main() -> None:
+    """Print every figure."""
+    table = load_table()
+    match = NearestMatch().fit(table)
+    report("observers err as the table says", match, draw(table, SPECIMENS, seed=1))
+    report("observers err twice as often", match, draw(with_errors(table, 2), SPECIMENS, seed=2))
+    out = held_back(table)
+    print(f"\neach kind held back in turn, {HELD_BACK} fish each; mean over kinds:")
+    print(out.mean().round(3).to_string())
+    print("\nkinds whose fish are most often called something else with confidence:")
+    print(out.sort_values("sure and wrong", ascending=False).head(10).round(2).to_string())
+
+
+if __name__ == "__main__":
+    main()

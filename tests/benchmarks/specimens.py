@@ -1,0 +1,134 @@
+"""Invented specimens, drawn from a trait table by the same law that the model assumes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from idkey.model.answers import Distinct
+from idkey.model.evidence import NONE, STAGE_ERROR, TableModel, TraitModel
+from idkey.model.prior import prior_vector
+from idkey.table.schema import LIFE_STAGE
+from idkey.table.table import TraitTable
+
+_LENGTHS = (20.0, 700.0)
+_GRID = 200
+_STATED = 0.3
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Specimens and what they are.
+
+    Attributes
+    ----------
+    answers : pandas.DataFrame, shape (n, n_traits + 1)
+    truth : ndarray of str, shape (n,)
+        Taxon id, or "none of these".
+    """
+
+    answers: pd.DataFrame
+    truth: np.ndarray
+
+
+def with_errors(table: TraitTable, factor: float) -> TraitTable:
+    """Return the same table, its observers erring `factor` times as often."""
+    traits = tuple(replace(t, error=min(t.error * factor, 0.95)) for t in table.traits)
+    return replace(table, traits=traits)
+
+
+def draw(
+    table: TraitTable,
+    n: int,
+    seed: int,
+    *,
+    prior: object = "commonness",
+    none_prior: float = 0.05,
+    gaps: tuple[float, float] = (0.3, 0.7),
+) -> Drawn:
+    """Draw specimens: a kind by the prior, its age and length, then each trait, with gaps.
+
+    Parameters
+    ----------
+    table : TraitTable
+        Its observer errors are the ones that happen.
+    n : int
+    seed : int
+    prior, none_prior
+        As for NearestMatch.
+    gaps : (float, float)
+        The share of traits left unanswered is drawn evenly between these, for each specimen.
+    """
+    rng = np.random.default_rng(seed)
+    model = TableModel(table)
+    names = np.array([*table.ids, NONE])
+    weights = model.to_canonical_order(prior_vector(table, prior, none_prior))
+    taxa, lengths, adult = _kinds_and_lengths(model, weights, n, rng)
+    canonical = model.to_canonical_order(np.arange(len(names)))
+    missing = rng.uniform(*gaps, n)
+    columns = {}
+    for trait_id, trait_model in model.models.items():
+        answered = rng.random(n) >= missing
+        if trait_model.trait.kind == "ceiling":
+            columns[trait_id] = np.where(answered, lengths, np.nan)
+        elif trait_model.trait.has_states:
+            columns[trait_id] = _states(trait_model, taxa, adult, answered, rng)
+        else:
+            columns[trait_id] = _numbers(trait_model, taxa, adult, answered, rng)
+    said = np.where(rng.random(n) < STAGE_ERROR, ~adult, adult)
+    columns[LIFE_STAGE] = np.where(rng.random(n) < _STATED, np.where(said, "adult", "young"), None)
+    return Drawn(pd.DataFrame(columns), names[canonical[taxa]])
+
+
+def _kinds_and_lengths(
+    model: TableModel, weights: np.ndarray, n: int, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Kind, length and age: a length comes by itself, and is kept as often as the kind reaches it."""
+    ceilings = [m for m in model.models.values() if m.trait.kind == "ceiling"]
+    if not ceilings:
+        taxa = rng.choice(len(weights), size=n, p=weights)
+        return taxa, np.full(n, np.nan), rng.random(n) < 0.5
+    grid = np.geomspace(*_LENGTHS, _GRID)
+    within, mature = ceilings[0].record(Distinct(np.zeros((_GRID, 0)), grid, grid))
+    joint = (within * weights).ravel()
+    cell = rng.choice(joint.size, size=n, p=joint / joint.sum())
+    at, taxa = np.divmod(cell, len(weights))
+    return taxa, grid[at], rng.random(n) < mature[at, taxa]
+
+
+def _states(
+    model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    out = np.full(len(taxa), None, dtype=object)
+    chance = np.where(adult, model.states_adult[:, taxa], model.states_young[:, taxa])
+    # Where the trait does not apply the chances add up to the observer error: else there is no answer.
+    answered = answered & (rng.random(len(taxa)) < chance.sum(axis=0))
+    upto = np.cumsum(chance / chance.sum(axis=0), axis=0)
+    picked = (rng.random(len(taxa)) > upto).sum(axis=0).clip(0, len(model.trait.states) - 1)
+    out[answered] = np.array(model.trait.states, dtype=object)[picked[answered]]
+    return out
+
+
+def _numbers(
+    model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    column = model.adult
+    out = np.full(len(taxa), np.nan)
+    if not column.known.any():
+        return out
+    low, high = float(np.nanmin(column.low)), float(np.nanmax(column.high))
+    margin = 0.3 * (high - low)
+    grid = np.arange(np.floor(low - margin), np.ceil(high + margin) + 1)
+    if model.trait.unit != "count":
+        grid = np.linspace(low - margin, high + margin, _GRID)
+    grid = grid[grid > 0]
+    on_adult, on_young = model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid))
+    applies = np.append(column.applies, True)
+    chance = np.where(adult, on_adult[:, taxa], on_young[:, taxa])
+    upto = np.cumsum(chance / chance.sum(axis=0), axis=0)
+    picked = (rng.random(len(taxa)) > upto).sum(axis=0).clip(0, len(grid) - 1)
+    answered = answered & (applies[taxa] | (rng.random(len(taxa)) < model.trait.error))
+    out[answered] = grid[picked[answered]]
+    return out

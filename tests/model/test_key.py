@@ -1,0 +1,453 @@
+"""The key builder: least expected cost by exhaustive search, two ways of counting it, no kind ever lost."""
+
+import itertools
+import math
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from idkey import build_key
+from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
+
+from .tables import cells, table_of, tables, traits
+
+
+@st.composite
+def crisp_tables(draw, most_taxa=7, most_states=4, kinds=("nominal", "ordinal"), even=False):
+    """Draw a table in which every cell holds one state; rows may repeat."""
+    found = [
+        Trait(
+            id=f"t{j}",
+            kind=draw(st.sampled_from(kinds)),
+            states=tuple("wxyz"[: draw(st.integers(2, most_states))]),
+            error=0.05 if even else draw(st.sampled_from([0.0, 0.05, 0.3])),
+            effort=1.0 if even else float(draw(st.integers(1, 60))),
+        )
+        for j in range(draw(st.integers(1, 5)))
+    ]
+    names = [f"k{i}" for i in range(draw(st.integers(1, most_taxa)))]
+    return table_of(found, {name: {t.id: draw(st.sampled_from(t.states)) for t in found} for name in names})
+
+
+@st.composite
+def priors(draw, table):
+    return {taxon: float(draw(st.integers(1, 9))) for taxon in table.ids}
+
+
+# -- the least expected cost, by exhaustive recursion ----------------------------------------------------
+
+
+def two_way_questions(table):
+    """Return (cost, kinds behind lead a) of every question: a state, or those up to it, against the rest."""
+    found = []
+    for trait in table.traits:
+        cost = trait.effort / (1 - trait.error)
+        state = {taxon: table.cell(taxon, trait.id).names[0] for taxon in table.ids}
+        for i in range(len(trait.states)):
+            states = trait.states[i : i + 1] if trait.kind == "nominal" else trait.states[: i + 1]
+            found.append((cost, frozenset(t for t in table.ids if state[t] in states)))
+    return found
+
+
+def least_cost(table, prior):
+    """Return the least expected seconds over every key there is, by trying all."""
+    questions = two_way_questions(table)
+
+    @cache
+    def least(kinds):
+        weight = sum(prior[t] for t in kinds)
+        ways = [
+            cost * weight + least(kinds & a) + least(kinds - a)
+            for cost, a in questions
+            if 0 < len(kinds & a) < len(kinds)
+        ]
+        return min(ways, default=0.0)
+
+    return least(frozenset(table.ids)) / sum(prior.values())
+
+
+@given(crisp_tables(), st.data())
+def test_expected_cost_is_the_least_by_exhaustive_search(table, data):
+    prior = data.draw(priors(table))
+    key = build_key(table, prior)
+    assert key.is_exact
+    assert key.expected_seconds() == pytest.approx(least_cost(table, prior), rel=1e-9)
+
+
+@given(crisp_tables())
+def test_lookahead_costs_no_less_than_the_optimum_and_tells_as_much_apart(table):
+    best, quick = build_key(table), build_key(table, exact_states=0)
+    assert quick.expected_seconds() >= best.expected_seconds() - 1e-9
+    assert set(quick.endings()) == set(best.endings())
+
+
+# -- bounds from the literature --------------------------------------------------------------------------
+
+
+def distinct(table):
+    return len({tuple(table.cell(t, j).names for j in table.trait_ids) for t in table.ids}) == len(table)
+
+
+def least_path_length(n):
+    """Return the least total path length of n leaves in a two-way tree: n k - 2**k + n, k = ceil(log2 n).
+
+    Knuth, The Art of Computer Programming 3, 5.3.1 (from memory; equal to Huffman's cost for equal weights).
+    """
+    k = math.ceil(math.log2(n))
+    return n * k - 2**k + n
+
+
+@pytest.mark.parametrize(("n", "total"), [(2, 2), (3, 5), (5, 12), (8, 24), (10, 34), (100, 672)])
+def test_least_path_length_by_hand(n, total):
+    assert least_path_length(n) == total
+
+
+@given(crisp_tables(even=True))
+def test_no_key_beats_the_bounds(table):
+    assume(len(table) > 1 and distinct(table))
+    n, questions = len(table), build_key(table).expected_questions()
+    assert questions * n >= least_path_length(n) - 1e-9
+    # and no sensible key is worse than one that sends off a kind at a time
+    assert questions * n <= n * (n + 1) / 2 - 1 + 1e-9
+
+
+@given(crisp_tables(even=True), st.data())
+def test_no_key_beats_shannon(table, data):
+    # Shannon 1948: expected two-way questions are no fewer than the entropy of the names in bits
+    assume(distinct(table))
+    prior = data.draw(priors(table))
+    p = np.array(list(prior.values())) / sum(prior.values())
+    assert build_key(table, prior).expected_questions() >= -(p * np.log2(p)).sum() - 1e-9
+
+
+@given(crisp_tables(kinds=("nominal",), most_states=2, even=True))
+def test_lookahead_is_within_the_proven_factor(table):
+    # Adler & Heeringa 2008 (APPROX, doi 10.1007/978-3-540-85363-3_1): greedy costs at most ln n + 1 times the
+    # least total path length, for two-state characters and equal weights. The lookahead is held to the same.
+    n = len(table)
+    best, quick = build_key(table).expected_questions(), build_key(table, exact_states=0).expected_questions()
+    assert quick <= (math.log(n) + 1) * best + 1e-9
+
+
+@pytest.mark.parametrize("n", [2, 4, 8, 16])
+def test_a_table_of_halves_meets_the_bound(n):
+    bits = int(math.log2(n))
+    columns = [Trait(id=f"b{j}", kind="nominal", states=("no", "yes")) for j in range(bits)]
+    rows = {f"k{i:02d}": {f"b{j}": "yes" if i >> j & 1 else "no" for j in range(bits)} for i in range(n)}
+    assert build_key(table_of(columns, rows)).expected_questions() == pytest.approx(bits)
+
+
+def gadget(*triples):
+    """Hyafil & Rivest 1976 (Inf. Process. Lett. 5:15-17): six objects and three more, with one test an object
+    and one a triple of the six. The least total cost is 30 if and only if the triples hold an exact cover."""
+    tests = [{i} for i in range(9)] + [set(t) for t in triples]
+    columns = [Trait(id=f"t{j:02d}", kind="nominal", states=("no", "yes")) for j in range(len(tests))]
+    rows = {
+        f"o{i}": {t.id: "yes" if i in test else "no" for t, test in zip(columns, tests, strict=True)}
+        for i in range(9)
+    }
+    return table_of(columns, rows)
+
+
+@pytest.mark.parametrize(
+    ("triples", "total"),
+    [
+        # least costs by an exhaustive solver, checked by the recursion f(m) = m + min(f(m-1), f(m-3) + f(3))
+        ([(0, 1, 2), (3, 4, 5), (1, 2, 3)], 30),
+        ([(0, 1, 2), (2, 3, 4), (1, 4, 5)], 31),
+        ([(0, 1, 2), (0, 3, 4)], 31),
+        ([], 44),
+    ],
+)
+def test_a_hard_instance(triples, total):
+    key = build_key(gadget(*triples), exact_states=1_000_000)
+    assert key.is_exact
+    assert key.expected_questions() * 9 == pytest.approx(total)
+
+
+def test_errors_make_a_question_dearer():
+    # 10 s with an error of .5 count as 20 s for an answer that can be relied on
+    found = [
+        Trait(id=i, kind="nominal", states=("x", "y"), error=e, effort=10.0)
+        for i, e in (("a", 0.5), ("b", 0.0))
+    ]
+    rows = {"k": {"a": "x", "b": "x"}, "l": {"a": "y", "b": "y"}}
+    key = build_key(table_of(found, rows))
+    assert key.couplets[0].trait.id == "b"
+    assert key.expected_seconds() == pytest.approx(10)
+    assert build_key(table_of(found[:1], rows)).expected_seconds() == pytest.approx(20)
+
+
+# -- two ways of counting the same cost ------------------------------------------------------------------
+
+
+def share_of_a(table, couplet, weights):
+    """Return the share of each kind that takes lead a; a blank shares like the kinds that are known."""
+    share, known = {}, {}
+    for taxon in table.ids:
+        cell = table.cell(taxon, couplet.trait.id)
+        if isinstance(cell, States):
+            known[taxon] = sum(
+                s for n, s in zip(cell.names, cell.shares, strict=True) if n in couplet.a.states
+            )
+    mean = sum(weights[t] * s for t, s in known.items()) / sum(weights[t] for t in known)
+    for taxon in table.ids:
+        share[taxon] = known.get(taxon, mean)
+    return share
+
+
+def count_both_ways(table, key, weights):
+    """Walk the couplets; return the weights that enter them and weight x path length of the ends, summed."""
+    shares = {c.number: share_of_a(table, c, weights) for c in key.couplets}
+    entering, ends = 0.0, 0.0
+    waiting = [(1, dict(weights), 0)] if key.couplets else []
+    while waiting:
+        number, flow, depth = waiting.pop()
+        couplet = key.couplets[number - 1]
+        assert couplet.number == number
+        entering += sum(flow.values())
+        for lead, is_a in ((couplet.a, True), (couplet.b, False)):
+            part = {t: w * (shares[number][t] if is_a else 1 - shares[number][t]) for t, w in flow.items()}
+            if lead.goes_to is None:
+                assert lead.taxa
+                ends += sum(part.values()) * (depth + 1)
+            else:
+                assert not lead.taxa
+                waiting.append((lead.goes_to, part, depth + 1))
+    return entering, ends
+
+
+@st.composite
+def state_tables(draw, most_taxa=6):
+    """Draw a table of states with kinds that vary and blanks, without "not applicable"."""
+    found = [draw(traits(f"t{j}").filter(lambda t: t.has_states)) for j in range(draw(st.integers(1, 4)))]
+    names = [f"k{i}" for i in range(draw(st.integers(1, most_taxa)))]
+    return table_of(
+        found, {n: {t.id: draw(cells(t).filter(lambda c: c != "-")) for t in found} for n in names}
+    )
+
+
+@given(st.one_of(crisp_tables(), state_tables()), st.data(), st.sampled_from([0, 5000]))
+def test_both_sums_of_the_cost_agree(table, data, exact_states):
+    prior = data.draw(priors(table))
+    weights = {t: w / sum(prior.values()) for t, w in prior.items()}
+    key = build_key(table, prior, exact_states=exact_states)
+    entering, ends = count_both_ways(table, key, weights)
+    assert entering == pytest.approx(ends, abs=1e-9)
+    assert key.expected_questions() == pytest.approx(entering, abs=1e-9)
+
+
+# -- soundness: no fish that a row allows is ever sent where its name is not -----------------------------
+
+
+def values_of(cell, trait, key):
+    """Return every value that a row allows in a trait: its states, or the ends and cuts of a range."""
+    if isinstance(cell, States):
+        return list(cell.names)
+    if isinstance(cell, Range):
+        cuts = [c.threshold for c in key.couplets if c.trait.id == trait.id]
+        low = 0.5 * cell.high if trait.kind == "ceiling" else cell.low
+        around = [x for cut in cuts for x in (cut, math.nextafter(cut, math.inf)) if low <= x <= cell.high]
+        return sorted({low, (low + cell.high) / 2, cell.high, *around})
+    if cell is NOT_APPLICABLE:
+        return [None]
+    if trait.has_states:
+        return list(trait.states)
+    return sorted({1.0, 1000.0, *(c.threshold for c in key.couplets if c.trait.id == trait.id)})
+
+
+def fish_of(table, key, taxon, most=300):
+    """Yield sets of answers that the row of a kind allows: all combinations of the traits the key asks."""
+    asked = {c.trait.id for c in key.couplets}
+    options = {t.id: values_of(table.cell(taxon, t.id), t, key) for t in table.traits if t.id in asked}
+    for values in itertools.islice(itertools.product(*options.values()), most):
+        yield {t: v for t, v in zip(options, values, strict=True) if v is not None}
+
+
+@given(tables(), st.sampled_from([0, 5000]))
+def test_every_combination_a_kind_allows_ends_where_it_is_listed(table, exact_states):
+    key = build_key(table, exact_states=exact_states)
+    for taxon in table.ids:
+        for fish in fish_of(table, key, taxon):
+            assert taxon in key.classify(fish), (taxon, fish)
+            assert taxon in key.classify(fish | {"life_stage": "adult"}), (taxon, fish)
+
+
+@pytest.mark.parametrize("expected", ["a", "b"])
+def test_a_blank_has_nothing_to_share_like(expected):
+    # only one of the known kinds is expected; the kind that is not known still stands behind both leads
+    table = table_of([TAIL], {"a": {"tail": "forked"}, "b": {"tail": "straight"}, "blank": {}})
+    key = build_key(table, {expected: 1.0})
+    assert set(key.endings()) == {("a", "blank"), ("b", "blank")}
+
+
+@given(state_tables(), st.data(), st.sampled_from([0, 5000]))
+def test_a_kind_that_is_not_expected_is_not_lost(table, data, exact_states):
+    # kinds of weight 0, which leave a blank nothing to share like, still have their place
+    prior = {t: float(data.draw(st.integers(0, 1))) for t in table.ids}
+    key = build_key(table, prior if any(prior.values()) else None, exact_states=exact_states)
+    for taxon in table.ids:
+        for fish in fish_of(table, key, taxon):
+            assert taxon in key.classify(fish), (taxon, fish)
+
+
+@given(st.one_of(crisp_tables(), state_tables()), st.sampled_from([0, 5000]))
+def test_a_fish_with_every_answer_ends_at_one_lead(table, exact_states):
+    key = build_key(table, exact_states=exact_states)
+    for taxon in table.ids:
+        for fish in fish_of(table, key, taxon):
+            assert key.classify(fish) in ([*key.endings(), table.ids] if not key.couplets else key.endings())
+
+
+@given(tables(), st.sampled_from([0, 5000]))
+def test_couplets_are_numbered_and_reached(table, exact_states):
+    key = build_key(table, exact_states=exact_states)
+    assert [c.number for c in key.couplets] == list(range(1, len(key.couplets) + 1))
+    reached = {1} | {lead.goes_to for c in key.couplets for lead in (c.a, c.b) if lead.goes_to is not None}
+    assert not key.couplets or reached == {c.number for c in key.couplets}
+    for couplet in key.couplets:
+        for lead in (couplet.a, couplet.b):
+            assert (lead.goes_to is None) == bool(lead.taxa)
+            assert lead.goes_to is None or lead.goes_to > 1
+        if couplet.trait.has_states:
+            assert sorted(couplet.a.states + couplet.b.states) == sorted(couplet.trait.states)
+    named = {t for ending in key.endings() for t in ending}
+    assert named == (set(table.ids) if key.couplets else set())
+    # nothing answered: every name is still possible
+    assert key.classify({}) == table.ids
+
+
+@given(st.one_of(crisp_tables(), state_tables()), st.data())
+def test_an_unsure_answer_is_each_of_its_states_in_turn(table, data):
+    key = build_key(table)
+    said = {
+        t.id: data.draw(st.lists(st.sampled_from(t.states), min_size=1, unique=True)) for t in table.traits
+    }
+    found = set()
+    for states in itertools.product(*said.values()):
+        found |= set(key.classify(dict(zip(said, states, strict=True))))
+    if any(len(said[t.id]) == len(t.states) for t in table.traits):
+        # every state at once is no answer, which is followed down both leads at each couplet by itself
+        assert found <= set(key.classify(said))
+    else:
+        assert found == set(key.classify(said))
+
+
+@given(crisp_tables())
+def test_what_a_crisp_table_tells_apart_the_key_tells_apart(table):
+    key = build_key(table)
+    for taxon in table.ids:
+        row = {t: table.cell(taxon, t).names[0] for t in table.trait_ids}
+        alike = tuple(o for o in table.ids if all(table.cell(o, t).names[0] == s for t, s in row.items()))
+        assert key.classify(row) == alike
+
+
+# -- kinds that vary, are not known, or are alike --------------------------------------------------------
+
+TAIL = Trait(id="tail", kind="nominal", states=("forked", "straight"))
+SPOTS = Trait(id="spots", kind="nominal", states=("large", "small"))
+
+
+@pytest.mark.parametrize("cell", ["forked|straight", "", "forked:0.9|straight:0.1"])
+def test_a_kind_that_varies_or_is_not_known_stands_behind_both_leads(cell):
+    table = table_of([TAIL], {"a": {"tail": "forked"}, "b": {"tail": "straight"}, "varies": {"tail": cell}})
+    key = build_key(table)
+    assert len(key.couplets) == 1
+    assert set(key.endings()) == {("a", "varies"), ("b", "varies")}
+
+
+def test_cost_of_a_kind_that_varies_is_the_mean_of_its_ends():
+    # The tail first, as spots are dear. A forked fish of the kind that varies ends there with a, from which
+    # nothing parts it, 1 question deep; a straight one, 1 in 10, is 2 deep beside b.
+    spots = Trait(id="spots", kind="nominal", states=("large", "small"), error=0.0, effort=100.0)
+    tail = Trait(id="tail", kind="nominal", states=("forked", "straight"), error=0.0, effort=10.0)
+    table = table_of(
+        [tail, spots],
+        {
+            "a": {"tail": "forked", "spots": "large"},
+            "b": {"tail": "straight", "spots": "small"},
+            "varies": {"tail": "forked:0.9|straight:0.1", "spots": "large"},
+        },
+    )
+    key = build_key(table, {"a": 1, "b": 1, "varies": 98})
+    assert [c.trait.id for c in key.couplets] == ["tail", "spots"]
+    assert set(key.endings()) == {("a", "varies"), ("varies",), ("b",)}
+    assert key.expected_questions() == pytest.approx(0.01 * 1 + 0.01 * 2 + 0.98 * (0.9 * 1 + 0.1 * 2))
+    assert key.expected_seconds() == pytest.approx(10 + (0.01 + 0.98 * 0.1) * 100)
+
+
+def test_a_trait_in_which_every_kind_varies_is_never_asked():
+    both = {"tail": "forked|straight"}
+    table = table_of([TAIL, SPOTS], {"a": {**both, "spots": "large"}, "b": {**both, "spots": "small"}})
+    key = build_key(table)
+    assert [c.trait.id for c in key.couplets] == ["spots"]
+
+
+@given(crisp_tables(most_taxa=5))
+def test_identical_kinds_end_together(table):
+    rows = table.to_frame().to_dict("index")
+    key = build_key(table_of(table.traits, rows | {"twin": rows["k0"]}))
+    for ending in key.endings() or (key.table.ids,):
+        assert ("k0" in ending) == ("twin" in ending)
+
+
+def test_nothing_can_be_told_apart():
+    key = build_key(table_of([TAIL], {"a": {"tail": "forked"}, "b": {"tail": "forked"}}))
+    assert key.couplets == ()
+    assert key.classify({"tail": "forked"}) == ("a", "b")
+    assert key.expected_questions() == 0
+
+
+def test_one_kind_needs_no_question():
+    key = build_key(table_of([TAIL], {"a": {"tail": "forked"}}))
+    assert key.couplets == ()
+    assert key.classify({"tail": "straight"}) == ("a",)
+
+
+def test_a_question_that_does_not_exist_in_a_kind_waits_until_it_is_sent_off():
+    table = table_of(
+        [SPOTS, TAIL],
+        {
+            "plain": {"spots": "-", "tail": "straight"},
+            "a": {"spots": "large", "tail": "forked"},
+            "b": {"spots": "small", "tail": "forked"},
+        },
+    )
+    key = build_key(table)
+    assert [c.trait.id for c in key.couplets] == ["tail", "spots"]
+
+
+# -- numbers ---------------------------------------------------------------------------------------------
+
+
+def test_ranges_that_touch_the_cut_are_never_lost():
+    rays = Trait(id="rays", kind="measure", unit="count")
+    table = table_of([rays], {"a": {"rays": "5..10"}, "b": {"rays": "10..15"}, "c": {"rays": "12..20"}})
+    key = build_key(table)
+    for taxon, values in {"a": (5, 7, 10), "b": (10, 11, 15), "c": (12, 14, 20)}.items():
+        for x in values:
+            assert taxon in key.classify({"rays": x}), (taxon, x)
+
+
+def test_a_short_fish_takes_both_leads_until_it_is_known_to_be_adult():
+    size = Trait(id="size", kind="ceiling", unit="mm")
+    key = build_key(table_of([size], {"dwarf": {"size": "40"}, "giant": {"size": "400"}}))
+    assert key.classify({"size": 30}) == ("dwarf", "giant")
+    assert key.classify({"size": 30, "life_stage": "adult"}) == ("dwarf",)
+    assert key.classify({"size": 300}) == ("giant",)
+
+
+def test_an_unsure_answer_takes_both_leads():
+    kinds = {"straight": "a", "concave": "b", "forked": "c"}
+    tail = Trait(id="tail", kind="nominal", states=tuple(kinds))
+    key = build_key(table_of([tail], {kind: {"tail": state} for state, kind in kinds.items()}))
+    for pair in itertools.combinations(kinds, 2):
+        assert key.classify({"tail": list(pair)}) == tuple(kinds[state] for state in pair)
+    assert key.classify({"tail": list(kinds)}) == ("a", "b", "c")
+    rays = Trait(id="rays", kind="measure", unit="count")
+    key = build_key(table_of([rays], {"few": {"rays": "5..8"}, "many": {"rays": "12..15"}}))
+    assert key.classify({"rays": "7..13"}) == ("few", "many")
+    assert key.classify({"rays": (13, 14)}) == ("many",)

@@ -1,0 +1,279 @@
+"""datapackage.json: written by its generator, true of the files, and with the patterns of the loader.
+
+The rules are those of the Data Package standard 2.0: https://datapackage.org/standard/data-package/,
+https://datapackage.org/standard/data-resource/ and https://datapackage.org/standard/table-schema/. The terms
+are those of Darwin Core, https://dwc.tdwg.org/terms/.
+"""
+
+import csv
+import importlib.util
+import json
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.files import CLASSES, COMMONNESS, SCOPES, UNITS, load_table
+from idkey.table.schema import KINDS, YOUNG, cell_text, parse_cell
+
+ROOT = Path(__file__).resolve().parents[2]
+TRAITS = ROOT / "traits"
+TOOL = ROOT / "tests" / "tools" / "describe_table.py"
+PACKAGE = json.loads((TRAITS / "datapackage.json").read_text(encoding="utf-8"))
+RESOURCES = {r["name"]: r for r in PACKAGE["resources"]}
+TABLES = {name: r for name, r in RESOURCES.items() if r.get("type") == "table"}
+FIELDS = {name: {f["name"]: f for f in r["schema"]["fields"]} for name, r in TABLES.items()}
+TABLE = load_table(TRAITS)
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    with (TRAITS / RESOURCES[name]["path"]).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def header(name: str) -> list[str]:
+    with (TRAITS / RESOURCES[name]["path"]).open(encoding="utf-8", newline="") as file:
+        return next(csv.reader(file))
+
+
+def pattern(table: str, column: str) -> str:
+    return FIELDS[table][column]["constraints"]["pattern"]
+
+
+def test_the_file_is_what_the_generator_gives():
+    spec = importlib.util.spec_from_file_location("describe_table", TOOL)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    committed = (TRAITS / "datapackage.json").read_text(encoding="utf-8")
+    assert committed == module.text(TRAITS), (
+        "run: python tests/tools/describe_table.py > traits/datapackage.json"
+    )
+
+
+# -- the package -----------------------------------------------------------------------------------------
+
+
+def test_profile_name_version_and_licence():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    assert PACKAGE["$schema"] == "https://datapackage.org/profiles/2.0/datapackage.json"
+    assert re.fullmatch(r"[a-z0-9._-]+", PACKAGE["name"])
+    assert PACKAGE["title"]
+    assert PACKAGE["description"]
+    assert PACKAGE["version"] == project["version"]
+    assert [licence["name"] for licence in PACKAGE["licenses"]] == ["MIT"]
+    assert (ROOT / "LICENSE").read_text(encoding="utf-8").startswith(PACKAGE["licenses"][0]["title"])
+
+
+def test_every_file_of_the_folder_is_described_and_no_other():
+    paths = [r["path"] for r in RESOURCES.values()]
+    assert sorted(paths) == sorted(f.name for f in TRAITS.iterdir() if f.name != "datapackage.json")
+    assert list(TABLES) == ["taxa", "traits", "care", "evidence"]
+    for name, resource in RESOURCES.items():
+        assert re.fullmatch(r"[a-z0-9._-]+", name)
+        assert resource["encoding"] == "utf-8"
+        assert resource["format"] == Path(resource["path"]).suffix[1:]
+
+
+def test_every_column_has_a_name_a_type_a_title_and_a_description():
+    for name in TABLES:
+        for field in FIELDS[name].values():
+            assert field["type"] in ("string", "number", "boolean"), field
+            assert field["title"], field
+            assert field["description"].endswith("."), field
+
+
+def test_darwin_core_columns_name_their_terms():
+    terms = {n: f["rdfType"] for n, f in FIELDS["taxa"].items() if "rdfType" in f}
+    assert terms == {
+        "id": "http://rs.tdwg.org/dwc/terms/taxonID",
+        **{
+            term: f"http://rs.tdwg.org/dwc/terms/{term}"
+            for term in (
+                "scientificName",
+                "identificationQualifier",
+                "vernacularName",
+                "genus",
+                "nameAccordingTo",
+            )
+        },
+    }
+
+
+def test_single_choices_are_those_of_the_loader():
+    expected = {
+        ("taxa", "commonness"): (COMMONNESS, True),
+        ("traits", "kind"): (KINDS, False),
+        ("traits", "unit"): (UNITS[1:], False),
+        ("evidence", "class"): (CLASSES, False),
+        ("evidence", "scope"): (SCOPES, True),
+    }
+    found = {
+        (table, name): (tuple(f["categories"]), f["categoriesOrdered"])
+        for table, fields in FIELDS.items()
+        for name, f in fields.items()
+        if "categories" in f
+    }
+    assert found == expected
+    for table, name in expected:
+        assert FIELDS[table][name]["constraints"]["enum"] == FIELDS[table][name]["categories"]
+
+
+def test_keys():
+    assert TABLES["taxa"]["schema"]["primaryKey"] == ["id"]
+    assert TABLES["traits"]["schema"]["primaryKey"] == ["id"]
+    foreign = {
+        (name, *key["fields"], key["reference"]["resource"], *key["reference"]["fields"])
+        for name, table in TABLES.items()
+        for key in table["schema"].get("foreignKeys", [])
+    }
+    assert foreign == {
+        ("taxa", "careGroup", "care", "care_group"),
+        ("care", "taxon", "taxa", "id"),
+        ("evidence", "taxon", "taxa", "id"),
+        ("evidence", "care_group", "care", "care_group"),
+    }
+
+
+# -- true of the files -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_fields_are_the_columns_in_their_order(name):
+    assert list(FIELDS[name]) == header(name)
+    assert TABLES[name]["schema"]["missingValues"] == [""]
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_every_cell_keeps_type_and_constraints(name):
+    """Read the files as a program does that knows nothing but the descriptor."""
+    wrong = []
+    for number, row in enumerate(rows(name), start=2):
+        for field in FIELDS[name].values():
+            text, rules = row[field["name"]], field.get("constraints", {})
+            if text == "":
+                fine = not rules.get("required", False)
+            elif field["type"] == "boolean":
+                fine = text in field["trueValues"] or text in field["falseValues"]
+            elif field["type"] == "number":
+                # Decimal notation of XML Schema, which the standard prescribes.
+                value = float(text) if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text) else None
+                fine = value is not None
+                fine = fine and value > rules.get("exclusiveMinimum", -1e300)
+                fine = fine and value < rules.get("exclusiveMaximum", 1e300)
+            else:
+                fine = "pattern" not in rules or re.fullmatch(rules["pattern"], text) is not None
+                fine = fine and text in rules.get("enum", [text])
+            if not fine:
+                wrong.append((number, field["name"], text))
+    assert wrong == []
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_every_constraint_is_one_that_the_check_above_knows(name):
+    known = {"required", "unique", "pattern", "enum", "exclusiveMinimum", "exclusiveMaximum"}
+    for field in FIELDS[name].values():
+        assert set(field.get("constraints", {})) <= known
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_keys_hold(name):
+    schema, table = TABLES[name]["schema"], rows(name)
+    unique = [[f["name"]] for f in FIELDS[name].values() if f.get("constraints", {}).get("unique")]
+    if "primaryKey" in schema:
+        unique.append(schema["primaryKey"])
+    for columns in (*unique, *schema.get("uniqueKeys", [])):
+        keys = [tuple(row[c] for c in columns) for row in table]
+        # Rows with a gap do not count, as in SQL.
+        whole = [k for k in keys if all(k)]
+        assert len(set(whole)) == len(whole) > 0
+    for key in schema.get("foreignKeys", []):
+        (column,), (to,) = key["fields"], key["reference"]["fields"]
+        there = {row[to] for row in rows(key["reference"]["resource"])}
+        used = {row[column] for row in table} - {""}
+        assert used
+        assert used <= there
+
+
+# -- patterns and loader say the same --------------------------------------------------------------------
+
+
+def columns() -> list[str]:
+    return list(TABLE.cells)
+
+
+def trait_of(column: str):
+    return TABLE.trait(column.removesuffix(YOUNG))
+
+
+REFUSED = re.compile(
+    r"runs backwards|stands twice|shares are more than 0|a largest length is more than 0|not a finite number"
+)
+
+
+@given(st.data())
+def test_what_a_trait_pattern_allows_the_loader_reads(data):
+    """Save for what no pattern can say: that a range runs upwards, that no state stands twice."""
+    column = data.draw(st.sampled_from(columns()))
+    text = data.draw(st.from_regex(re.compile(pattern("taxa", column), re.ASCII), fullmatch=True))
+    refusal = ""
+    try:
+        parse_cell(trait_of(column), text)
+    except ValueError as error:
+        refusal = str(error)
+    assert not refusal or REFUSED.search(refusal)
+
+
+@given(st.data())
+def test_what_the_loader_reads_and_writes_the_trait_pattern_allows(data):
+    column = data.draw(st.sampled_from(columns()))
+    trait = trait_of(column)
+    if trait.has_states:
+        chosen = data.draw(st.lists(st.sampled_from(trait.states), min_size=1, unique=True))
+        shares = data.draw(st.lists(st.integers(1, 9), min_size=len(chosen), max_size=len(chosen)))
+        text = "|".join(f"{s}:{n}" for s, n in zip(chosen, shares, strict=True))
+    else:
+        low = data.draw(st.integers(1, 100)) / 2
+        text = str(low) if trait.kind == "ceiling" else f"{low}..{low + data.draw(st.integers(0, 9)) / 4}"
+    written = cell_text(trait, parse_cell(trait, text))
+    for cell in (text, written, "-"):
+        assert re.fullmatch(pattern("taxa", column), cell)
+
+
+@pytest.mark.parametrize(
+    "text", ["forkd", "forked|", "|forked", "forked:", "forked:0.8|straight", "forked straight"]
+)
+def test_trait_patterns_refuse_what_the_loader_refuses(text):
+    with pytest.raises(ValueError, match="."):
+        parse_cell(TABLE.trait("tail_fork"), text)
+    assert not re.fullmatch(pattern("taxa", "tail_fork"), text)
+
+
+@pytest.mark.parametrize("text", ["12-16", "12..", "..16", "12..16..18", "12_16", "12,5", "many", "-3..4"])
+def test_number_patterns_refuse_what_the_loader_refuses(text):
+    with pytest.raises(ValueError, match="."):
+        parse_cell(TABLE.trait("teeth_lower"), text)
+    assert not re.fullmatch(pattern("taxa", "teeth_lower"), text)
+
+
+@given(st.data())
+def test_what_a_care_pattern_allows_the_loader_reads(data):
+    attribute = data.draw(st.sampled_from([a for a in CARE_ATTRIBUTES if a.kind in ("range", "states")]))
+    text = data.draw(st.from_regex(re.compile(pattern("care", attribute.id), re.ASCII), fullmatch=True))
+    refusal = ""
+    try:
+        parse_care(attribute, text)
+    except ValueError as error:
+        refusal = str(error)
+    assert not refusal or REFUSED.search(refusal)
+
+
+def test_patterns_need_no_more_than_xml_schema_has():
+    """The standard takes its patterns from XML Schema: anchored as a whole, no look-around, no (?: )."""
+    for table, fields in FIELDS.items():
+        for name, field in fields.items():
+            found = field.get("constraints", {}).get("pattern", "")
+            assert not re.search(r"\(\?|\\[bBAZzdwsDWS]|[\^$](?![^\[]*\])", found), (table, name)

@@ -1,0 +1,471 @@
+"""Any pandas table: which kind a column is, how rows of one taxon are pooled, and what is refused."""
+
+import datetime
+import math
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from idkey.errors import TableError
+from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
+from idkey.table.table import TraitTable
+
+
+def table(columns: dict, **rest) -> TraitTable:
+    """A table whose taxa are a, b, c ... unless they are given."""
+    n = len(next(iter(columns.values())))
+    return TraitTable.from_frame(
+        pd.DataFrame({"kind": list("abcdefgh"[:n]), **columns}), taxon="kind", **rest
+    )
+
+
+def problems(frame: pd.DataFrame, **rest) -> list[tuple[str, str, str]]:
+    """Row, column and value of every problem; each message stays on one line."""
+    with pytest.raises(TableError) as caught:
+        TraitTable.from_frame(frame, **{"taxon": "kind", **rest})
+    for problem in caught.value.problems:
+        assert len(str(problem).splitlines()) == 1
+        assert problem.right
+    return [(p.row, p.column, p.value) for p in caught.value.problems]
+
+
+# -- kinds -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("values", "kind"),
+    [
+        ([1, 2], "measure"),
+        ([1.5, math.nan], "measure"),
+        (pd.array([1, None], dtype="Int64"), "measure"),
+        (pd.array([1.5, None], dtype="Float64"), "measure"),
+        (np.array([1, 2], dtype=np.uint8), "measure"),
+        ([True, False], "nominal"),
+        (pd.array([True, None], dtype="boolean"), "nominal"),
+        (["x", "y"], "nominal"),
+        (pd.array(["x", None], dtype="string"), "nominal"),
+        (pd.Series(["x", None], dtype=object), "nominal"),
+        (["7", "8"], "nominal"),
+        (pd.Categorical(["x", "y"]), "nominal"),
+        (pd.Categorical([1, 2]), "nominal"),
+        (pd.Categorical(["x", "y"], ordered=True), "ordinal"),
+        (pd.Categorical([3, 1], categories=[3, 1], ordered=True), "ordinal"),
+        (pd.to_datetime(["2020-01-01", "2021-01-01"]), "nominal"),
+    ],
+)
+def test_kind_is_inferred_from_the_dtype(values, kind):
+    assert table({"x": values}).trait("x").kind == kind
+
+
+@pytest.mark.parametrize("kind", ["nominal", "ordinal", "measure", "ceiling"])
+def test_kind_can_be_given(kind):
+    assert table({"x": [1, 2], "y": [3, 4]}, kinds={"x": kind}).trait("x").kind == kind
+    # Columns that are left out keep the default.
+    assert table({"x": [1, 2], "y": [3, 4]}, kinds={"x": kind}).trait("y").kind == "measure"
+
+
+def test_text_with_the_cell_syntax():
+    made = table(
+        {"tail": ["straight|forked", "-", "straight:3|forked:1"], "rays": ["7..9", "-", "8"]},
+        kinds={"rays": "measure"},
+    )
+    assert made.trait("tail").states == ("forked", "straight")
+    assert made.cells["tail"] == (
+        States(("forked", "straight"), (0.5, 0.5)),
+        NOT_APPLICABLE,
+        States(("forked", "straight"), (0.25, 0.75)),
+    )
+    assert made.cells["rays"] == (Range(7, 9), NOT_APPLICABLE, Range(8, 8))
+
+
+def test_ceiling():
+    made = table({"x": [126, 178.5]}, kinds={"x": "ceiling"})
+    assert made.cells["x"] == (Range(0, 126), Range(0, 178.5))
+
+
+# -- states ----------------------------------------------------------------------------------------------
+
+
+def test_numbers_as_states_are_sorted_as_numbers_and_written_short():
+    made = table({"legs": [10, 2, 4.0]}, kinds={"legs": "nominal"})
+    assert made.trait("legs").states == ("2", "4", "10")
+    made = table({"legs": ["10", "2", "many"]}, kinds={"legs": "ordinal"})
+    assert made.trait("legs").states == ("2", "10", "many")
+
+
+def test_whole_numbers_and_floats_with_gaps_are_the_same_states():
+    whole = table({"legs": [2, 4, 6]}, kinds={"legs": "nominal"})
+    gaps = table({"legs": [2, 4, math.nan, 6]}, kinds={"legs": "nominal"})
+    assert whole.trait("legs").states == gaps.trait("legs").states == ("2", "4", "6")
+    assert gaps.cells["legs"][2] is None
+
+
+@pytest.mark.parametrize(
+    "values", [[True, False], pd.array([True, False], dtype="boolean"), np.array([True, False])]
+)
+def test_truth_is_yes_and_no(values):
+    made = table({"milk": values})
+    assert made.trait("milk").states == ("no", "yes")
+    assert made.cells["milk"] == (States(("yes",), (1.0,)), States(("no",), (1.0,)))
+
+
+def test_categories_keep_their_order_and_those_nobody_has():
+    values = pd.Categorical(["m", "s"], categories=["s", "m", "l"], ordered=True)
+    assert table({"size": values}).trait("size").states == ("s", "m", "l")
+    values = pd.Categorical(["m", "s"], categories=["s", "m", "l"])
+    assert table({"size": values}).trait("size").states == ("s", "m", "l")
+
+
+def test_categories_made_from_cells_with_several_states():
+    values = pd.Series(["b|a", "-", "c:0.5|a:0.5"]).astype("category")
+    made = table({"x": values})
+    assert set(made.trait("x").states) == {"a", "b", "c"}
+    assert made.cells["x"][1] == NOT_APPLICABLE
+
+
+def test_categories_of_numbers():
+    values = pd.Categorical([4, 8], categories=[8, 6, 4], ordered=True)
+    assert table({"x": values}).trait("x").states == ("8", "6", "4")
+
+
+def test_states_are_the_same_for_the_same_rows_in_another_order():
+    one = table({"x": ["b", "c", "a"]})
+    other = table({"x": ["a", "b", "c"]})
+    assert one.trait("x").states == other.trait("x").states == ("a", "b", "c")
+
+
+@pytest.mark.parametrize(
+    "names", [["ratio 1:2", "ratio 1:3"], ["12:30", "12:45"], ["a:0.5", "a:1"], [":", "x:"], ["<b>", "a&b"]]
+)
+def test_a_colon_does_not_split_a_state_that_stands_alone(names):
+    made = table({"x": names})
+    assert set(made.trait("x").states) == set(names)
+    assert [cell.names for cell in made.cells["x"]] == [(name,) for name in names]
+
+
+def test_a_colon_before_something_that_is_no_share_is_part_of_the_state():
+    made = table({"x": ["on:off|b", "b|on:-1"]})
+    assert set(made.trait("x").states) == {"b", "on:off", "on:-1"}
+
+
+@pytest.mark.parametrize("dtype", [object, "str", "string", "category"])
+def test_every_dtype_of_text_gives_the_same_table(dtype):
+    made = table({"x": pd.Series([" forked", "straight ", "straight|forked", None], dtype=dtype)})
+    assert made.trait("x").states == ("forked", "straight")
+    both = States(("forked", "straight"), (0.5, 0.5))
+    assert made.cells["x"] == (States(("forked",), (1.0,)), States(("straight",), (1.0,)), both, None)
+
+
+@pytest.mark.parametrize("gap", [None, math.nan, pd.NA, pd.NaT, "", "  ", np.nan])
+def test_gaps_of_every_sort_are_not_known(gap):
+    made = table(
+        {"x": pd.Series(["p", gap, "q"], dtype=object), "y": pd.Series([1, gap, 2], dtype=object)},
+        kinds={"y": "measure"},
+    )
+    assert made.cells["x"][1] is None
+    assert made.cells["y"] == (Range(1, 1), None, Range(2, 2))
+    assert made.trait("x").states == ("p", "q")
+
+
+def test_a_column_of_gaps_alone():
+    made = table({"x": [None, None], "y": [math.nan, math.nan], "z": [1, 2]})
+    assert made.cells["x"] == (None, None)
+    assert made.cells["y"] == (None, None)
+    assert repr(made) == "TraitTable: 2 taxa, 3 traits, 2 of 6 cells filled"
+
+
+# -- pooled rows -----------------------------------------------------------------------------------------
+
+
+def test_rows_of_one_taxon_give_the_shares_seen():
+    frame = pd.DataFrame({"kind": list("aaaabb"), "x": ["p", "p", "p", "q", "q", None]})
+    made = TraitTable.from_frame(frame, taxon="kind")
+    assert made.ids == ("a", "b")
+    assert made.cells["x"] == (States(("p", "q"), (0.75, 0.25)), States(("q",), (1.0,)))
+
+
+def test_rows_with_shares_are_weighed_alike():
+    frame = pd.DataFrame({"kind": ["a", "a"], "x": ["p|q", "p"]})
+    assert TraitTable.from_frame(frame, taxon="kind").cells["x"] == (States(("p", "q"), (0.75, 0.25)),)
+
+
+def test_rows_of_one_taxon_give_the_range_seen():
+    frame = pd.DataFrame({"kind": list("aaab"), "x": ["3..4", "2", None, "-"]})
+    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": "measure"})
+    assert made.cells["x"] == (Range(2, 4), NOT_APPLICABLE)
+
+
+def test_rows_of_one_taxon_give_the_largest_ceiling():
+    frame = pd.DataFrame({"kind": list("aab"), "x": [90, 120, 60]})
+    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": "ceiling"})
+    assert made.cells["x"] == (Range(0, 120), Range(0, 60))
+
+
+def test_not_applicable_gives_way_to_what_was_seen():
+    frame = pd.DataFrame({"kind": list("aabb"), "x": ["-", "p", "-", None], "y": ["-", "3", "-", "-"]})
+    made = TraitTable.from_frame(frame, taxon="kind", kinds={"y": "measure"})
+    assert made.cells["x"] == (States(("p",), (1.0,)), NOT_APPLICABLE)
+    assert made.cells["y"] == (Range(3, 3), NOT_APPLICABLE)
+
+
+def test_taxa_stand_in_order_of_first_appearance():
+    frame = pd.DataFrame({"kind": ["z", "b", "z", "a"], "x": [1, 2, 3, 4]})
+    assert TraitTable.from_frame(frame, taxon="kind").ids == ("z", "b", "a")
+
+
+def test_taxa_of_any_dtype():
+    assert TraitTable.from_frame(pd.DataFrame({"kind": [2, 1, 2], "x": [1, 2, 3]}), taxon="kind").ids == (
+        "2",
+        "1",
+    )
+    values = pd.Categorical(["b", "a"], categories=["a", "b", "c"])
+    assert TraitTable.from_frame(pd.DataFrame({"kind": values, "x": [1, 2]}), taxon="kind").ids == ("b", "a")
+
+
+def test_long_catalogue_numbers_stay_apart():
+    frame = pd.DataFrame({"kind": [2**53, 2**53 + 1], "x": [1, 2]})
+    assert TraitTable.from_frame(frame, taxon="kind").ids == (str(2**53), str(2**53 + 1))
+
+
+def test_pooling_does_not_hang_on_the_order_of_the_rows():
+    rng = np.random.default_rng(1)
+    frame = pd.DataFrame(
+        {"kind": rng.choice(list("abc"), 60), "x": rng.choice(list("pqr"), 60), "y": rng.normal(size=60)}
+    )
+    one = TraitTable.from_frame(frame, taxon="kind")
+    other = TraitTable.from_frame(frame.sample(frac=1, random_state=2), taxon="kind")
+    for taxon in one.ids:
+        assert one.cell(taxon, "y") == other.cell(taxon, "y")
+        assert one.cell(taxon, "x").names == other.cell(taxon, "x").names
+        assert one.cell(taxon, "x").shares == pytest.approx(other.cell(taxon, "x").shares)
+    assert one.trait("y").spread == pytest.approx(other.trait("y").spread)
+
+
+# -- measuring error -------------------------------------------------------------------------------------
+
+
+def test_measuring_error_is_half_the_scatter_within_taxa():
+    # Pooled standard deviation of two groups, by hand: squares 2 + 8 over 4 degrees of freedom.
+    frame = pd.DataFrame({"kind": list("aaabbb"), "x": [1, 2, 3, 10, 12, 14]})
+    trait = TraitTable.from_frame(frame, taxon="kind").trait("x")
+    assert not trait.spread_is_relative
+    assert trait.spread == pytest.approx(0.5 * math.sqrt(10 / 4))
+
+
+def test_measuring_error_of_single_rows_is_a_share_of_the_range():
+    assert table({"x": [0, 50, 100]}).trait("x").spread == pytest.approx(2.0)
+    assert table({"x": ["0..50", "60..100"]}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
+
+
+def test_measuring_error_is_never_nought():
+    frame = pd.DataFrame({"kind": list("aabb"), "x": [5, 5, 5, 5], "y": [1, 1, 2, 2], "z": [math.nan] * 4})
+    made = TraitTable.from_frame(frame, taxon="kind")
+    assert all(made.trait(t).spread > 0 for t in "xyz")
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=8), st.floats(0.01, 100), st.floats(-1e3, 1e3))
+def test_measuring_error_goes_with_the_unit(values, factor, shift):
+    frame = pd.DataFrame({"kind": ["a", "b"] * len(values), "x": [v for v in values for _ in range(2)]})
+    frame["x"] += np.arange(len(frame)) % 3
+    one = TraitTable.from_frame(frame, taxon="kind").trait("x").spread
+    other = TraitTable.from_frame(frame.assign(x=frame["x"] * factor + shift), taxon="kind").trait("x").spread
+    assert other == pytest.approx(one * factor, rel=1e-3)
+
+
+# -- young fish ------------------------------------------------------------------------------------------
+
+
+def test_a_young_column_is_the_companion_of_its_trait():
+    made = table(
+        {"tail": ["straight", "forked"], "tail_young": ["rounded", None], "n": [3, 4], "n_young": [1, 2]}
+    )
+    assert made.trait_ids == ("tail", "n")
+    assert made.trait("tail").states == ("forked", "rounded", "straight")
+    assert made.cell("a", "tail_young") == States(("rounded",), (1.0,))
+    assert made.cell("b", "tail_young") is None
+    assert made.cell("a", "n_young") == Range(1, 1)
+    assert made.differs_when_young("n")
+    # Where nothing is said of young fish, the row holds for them too.
+    assert made.column("tail", young=True).shares.tolist() == [[0, 1, 0], [1, 0, 0]]
+    assert list(made.to_frame().columns) == ["tail", "tail_young", "n", "n_young"]
+
+
+def test_a_young_column_without_its_trait_is_a_trait():
+    made = table({"n_young": [1, 2]})
+    assert made.trait_ids == ("n_young",)
+    assert made.to_frame()["n_young"].tolist() == ["1..1", "2..2"]
+    assert made.with_taxon("z", n_young="3").cell("z", "n_young") == Range(3, 3)
+
+
+def test_what_is_wrong_in_a_young_column_is_reported_there():
+    frame = pd.DataFrame({"kind": ["a"], "n": [1], "n_young": ["few"]})
+    assert problems(frame) == [("2 (a)", "n_young", "few")]
+
+
+# -- what is refused -------------------------------------------------------------------------------------
+
+
+def test_all_problems_are_listed_at_once():
+    frame = pd.DataFrame(
+        {
+            "kind": ["a", "b", "c", "d"],
+            "rays": ["7..8", "9..7", "many", "8"],
+            "size": [120, -5, 0, 60],
+            "tail": ["p", "p|p", "q:0.5|p", "q"],
+            "fine": [1, 2, 3, 4],
+        }
+    )
+    assert problems(frame, kinds={"rays": "measure", "size": "ceiling"}) == [
+        ("3 (b)", "rays", "9..7"),
+        ("4 (c)", "rays", "many"),
+        ("3 (b)", "size", "-5"),
+        ("4 (c)", "size", "0"),
+        ("3 (b)", "tail", "p|p"),
+        ("4 (c)", "tail", "q:0.5|p"),
+    ]
+
+
+def test_the_message_says_where_what_and_what_would_be_right():
+    frame = pd.DataFrame({"kind": ["a"], "rays": ["9..7"]})
+    with pytest.raises(TableError) as caught:
+        TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"}, name="delivery")
+    assert str(caught.value) == (
+        "1 problem in the table; nothing was loaded\n"
+        "delivery, row 2 (a), rays: '9..7': the range runs backwards; write 7..9"
+    )
+
+
+def test_names_and_kinds_that_are_wrong_are_listed_together():
+    frame = pd.DataFrame({"kind": ["a", None, " "], "x": [1, 2, 3]})
+    found = problems(frame, kinds={"x": "mesure", "y": "nominal"})
+    assert found == [
+        ("", "x", "mesure"),
+        ("", "y", "y"),
+        ("3", "kind", str(frame["kind"][1])),
+        ("4", "kind", " "),
+    ]
+
+
+@pytest.mark.parametrize("gap", [None, math.nan, pd.NA, ""])
+def test_missing_taxon_name(gap):
+    frame = pd.DataFrame({"kind": pd.Series(["a", gap], dtype=object), "x": [1, 2]})
+    assert [(row, column) for row, column, _ in problems(frame)] == [("3", "kind")]
+
+
+def test_unknown_taxon_column_names_the_nearest():
+    with pytest.raises(TableError, match="did you mean 'kind'"):
+        TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "x": [1]}), taxon="kinds")
+
+
+def test_unknown_kind_names_the_nearest():
+    with pytest.raises(TableError, match="did you mean 'measure'"):
+        table({"x": [1, 2]}, kinds={"x": "mesure"})
+
+
+@pytest.mark.parametrize(
+    ("columns", "twice"),
+    [(["kind", "x", "x"], ["x"]), (["kind", "kind", "x"], ["kind"]), (["kind", 1, "1"], ["1"])],
+)
+def test_columns_twice(columns, twice):
+    frame = pd.DataFrame([["a", "b", "c"]], columns=columns)
+    assert [column for _, column, _ in problems(frame)] == twice
+
+
+def test_no_row_and_no_trait():
+    assert len(problems(pd.DataFrame({"kind": [], "x": []}))) == 1
+    assert len(problems(pd.DataFrame({"kind": ["a"]}))) == 1
+    assert len(problems(pd.DataFrame())) == 1
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        pd.to_datetime(["2020-01-01", "2021-01-01"]),
+        [datetime.date(2020, 1, 1), datetime.date(2021, 1, 1)],
+        [(1, 2), (3, 4)],
+        [[1], [2]],
+        [1 + 2j, 3 + 4j],
+        [math.inf, -math.inf],
+        [{"a": 1}, {"b": 2}],
+    ],
+)
+def test_what_is_no_number_is_refused_as_a_measure(values):
+    frame = pd.DataFrame({"kind": ["a", "b"], "x": values})
+    assert [(row, column) for row, column, _ in problems(frame, kinds={"x": "measure"})] == [
+        ("2 (a)", "x"),
+        ("3 (b)", "x"),
+    ]
+
+
+# -- the frame itself ------------------------------------------------------------------------------------
+
+
+def test_the_frame_is_left_as_it_was_and_is_not_held():
+    frame = pd.DataFrame({"kind": ["a", "b"], "x": ["p", "q"]}, index=[7, 7])
+    before = frame.copy()
+    made = TraitTable.from_frame(frame, taxon="kind")
+    pd.testing.assert_frame_equal(frame, before)
+    frame.iloc[0, 1] = "other"
+    assert made.cell("a", "x") == States(("p",), (1.0,))
+
+
+def test_columns_that_are_no_text_get_their_text_as_id():
+    frame = pd.DataFrame({"kind": ["a", "b"], 0: [1, 2], 1.5: ["p", "q"]})
+    made = TraitTable.from_frame(frame, taxon="kind", kinds={0: "nominal"})
+    assert made.trait_ids == ("0", "1.5")
+    assert made.trait("0").kind == "nominal"
+
+
+def test_a_table_reads_back_from_its_own_frame():
+    frame = pd.DataFrame(
+        {
+            "kind": list("aabbc"),
+            "x": ["p", "q", "q", "q", "-"],
+            "y": [1, 2.5, 3, 3, 4],
+            "z": [90, 80, 10, 20, 5],
+        }
+    )
+    kinds = {"y": "measure", "z": "ceiling"}
+    one = TraitTable.from_frame(frame, taxon="kind", kinds=kinds)
+    again = TraitTable.from_frame(one.to_frame().reset_index(names="kind"), taxon="kind", kinds=kinds)
+    assert again.ids == one.ids
+    assert dict(again.cells) == dict(one.cells)
+
+
+cell_texts = st.sampled_from(["p", "q", "p|q", "q|r", "p:0.25|r:0.75", "-", "", "r"])
+
+
+@given(st.lists(st.tuples(st.sampled_from("abc"), cell_texts, st.integers(0, 50)), min_size=1, max_size=12))
+def test_any_table_reads_back_from_its_own_frame(rows):
+    frame = pd.DataFrame(rows, columns=["kind", "x", "y"])
+    one = TraitTable.from_frame(frame, taxon="kind")
+    again = TraitTable.from_frame(
+        one.to_frame().reset_index(names="kind"), taxon="kind", kinds={"y": "measure"}
+    )
+    assert again.ids == one.ids
+    assert again.cells["y"] == one.cells["y"]
+    for a, b in zip(one.cells["x"], again.cells["x"], strict=True):
+        assert type(a) is type(b)
+        if isinstance(a, States):
+            assert a.names == b.names
+            assert a.shares == pytest.approx(b.shares, abs=1e-9)
+
+
+def test_time_grows_with_the_rows_and_not_with_their_square():
+    n = 20_000
+    frame = pd.DataFrame({"kind": [f"t{i}" for i in range(n)], "x": ["p"] * n})
+    start = time.perf_counter()
+    assert len(TraitTable.from_frame(frame, taxon="kind")) == n
+    # About 1 s; looking through all earlier names for each name takes 40 s and more.
+    assert time.perf_counter() - start < 12
+
+
+def test_defaults_of_a_trait_from_a_frame():
+    trait = table({"x": ["p", "q"]}).trait("x")
+    assert isinstance(trait, Trait)
+    assert (trait.id, trait.name, trait.words, trait.applies_when) == ("x", "x", ("p", "q"), None)
+    assert 0 < trait.error < 1

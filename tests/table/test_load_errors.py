@@ -1,0 +1,642 @@
+"""Break the folder in every way: all problems at once, each on one line, and nothing is loaded."""
+
+import csv
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from idkey.errors import IdkeyError, Problem, TableError
+from idkey.table import files
+from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.files import load_table, shipped_folder
+from idkey.table.schema import Range
+
+TRAITS = Path(__file__).resolve().parents[2] / "traits"
+FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib")
+
+# A folder as small as one can be, so that each test says in full what it breaks.
+SMALL = {
+    "traits.csv": (
+        "id,label,kind,unit,states,state_words,core,question,how_to_look,error,error_basis,spread,effort_s,"
+        "applies_when,needs_adult,in_key,group\n"
+        "size,Length,ceiling,mm,,,yes,How long?,,0.01,,5%,20,,no,yes,\n"
+        "tail,Tail,ordinal,,straight|hollow|forked,cut|hollow|forked,yes,What tail?,,0.1,,,10,,no,yes,\n"
+        "spots,Spots,nominal,,light|dark|none,light|dark|no spots,no,What spots?,,0.1,,,5,,no,yes,\n"
+        "rays,Rays,measure,count,,,no,How many?,,0.05,,3%,30,spots=light|dark,no,yes,\n"
+    ),
+    "taxa.csv": (
+        "id,scientificName,identificationQualifier,vernacularName,genus,nameAccordingTo,tradeCode,careGroup,"
+        "commonness,size,tail,spots,rays,tail_young\n"
+        "alpha,Genus alpha,,,Genus,SMITH,L001,stones,common,120,forked,light,7..8,straight\n"
+        "beta,Genus beta,,,Genus,,,stones,rare,90,straight|hollow,none,-,\n"
+    ),
+    "care.csv": (
+        "care_group,taxon," + ",".join(a.id for a in CARE_ATTRIBUTES) + "\n"
+        "stones,," + "80..120,omnivore,,,strong,,24..28,,,6,,100,,,,\n"
+        "stones,beta," + "80..90,,,,,,,,,,,,,,,\n"
+    ),
+    "evidence.csv": (
+        "taxon,care_group,attribute,value,source,locator,class,scope,note\n"
+        "alpha,,size,120,SMITH,p. 1,read,species,\n"
+        "alpha,,tail,forked,SMITH,p. 1,read,species,\n"
+        "alpha,,tail_young,straight,SMITH,p. 2,read,species,\n"
+        "alpha,,spots,light,SMITH,p. 1,read,species,\n"
+        "alpha,,rays,7..8,SMITH,p. 1,read,species,\n"
+        "beta,,size,90,JONES,,secondary,species,\n"
+        "beta,,tail,straight|hollow,,,memory,genus,\n"
+        "beta,,spots,none,JONES,,secondary,species,\n"
+        "beta,,rays,-,JONES,,secondary,species,\n"
+        "beta,,adult_length_mm,80..90,JONES,,secondary,species,\n"
+        ",stones,adult_length_mm,80..120,SMITH,,read,group,\n"
+        ",stones,diet_type,omnivore,SMITH,,read,group,\n"
+        ",stones,flow,strong,,rule of thumb,common practice,group,\n"
+        ",stones,temperature_c,24..28,SMITH,,read,group,\n"
+        ",stones,oxygen_mg_l,6,SMITH,,read,group,\n"
+        ",stones,tank_volume_l,100,SMITH,,read,group,\n"
+    ),
+    "sources.bib": (
+        "@article{SMITH,\n  author = {Smith, Ann and Roe, Bo},\n  year = {2001},\n  title = {Fish},\n"
+        "  journal = {Journal},\n  volume = {1},\n  number = {2},\n  pages = {3--4},\n"
+        "  doi = {10.1000/1},\n}\n\n"
+        "@misc{JONES,\n  title = {Page on fish},\n}\n"
+    ),
+}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A small good folder."""
+    made = tmp_path / "fish"
+    made.mkdir()
+    for name, text in SMALL.items():
+        (made / name).write_text(text, encoding="utf-8", newline="")
+    return made
+
+
+def problems(folder: Path) -> tuple[Problem, ...]:
+    """Load, expect an error, and check what holds for each."""
+    with pytest.raises(TableError) as caught:
+        load_table(folder)
+    error = caught.value
+    assert isinstance(error, IdkeyError)
+    assert error.problems
+    lines = str(error).splitlines()
+    count = len(error.problems)
+    assert lines[0].startswith("1 problem " if count == 1 else f"{count} problems ")
+    assert "nothing was loaded" in lines[0]
+    assert lines[1:] == [str(p) for p in error.problems][: len(lines) - 1]
+    for problem in error.problems:
+        assert len(str(problem).splitlines()) == 1
+        assert problem.file in FILES
+        assert str(problem).startswith(problem.file)
+        assert len(problem.right) > 10
+    return error.problems
+
+
+def read(folder: Path, name: str) -> list[list[str]]:
+    with (folder / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.reader(file))
+
+
+def write(folder: Path, name: str, rows: list[list[str]]) -> None:
+    with (folder / name).open("w", encoding="utf-8", newline="") as file:
+        csv.writer(file, lineterminator="\n").writerows(rows)
+
+
+def put(folder: Path, name: str, row: int, column: str, value: str) -> None:
+    """Write a cell; `row` as a spreadsheet counts."""
+    rows = read(folder, name)
+    rows[row - 1][rows[0].index(column)] = value
+    write(folder, name, rows)
+
+
+def add(folder: Path, name: str, line: str) -> None:
+    with (folder / name).open("a", encoding="utf-8", newline="") as file:
+        file.write(line + "\n")
+
+
+def swap(folder: Path, name: str, old: str, new: str) -> None:
+    text = (folder / name).read_text(encoding="utf-8")
+    assert old in text
+    (folder / name).write_text(text.replace(old, new, 1), encoding="utf-8", newline="")
+
+
+def test_the_small_folder_is_good(folder):
+    table = load_table(folder)
+    assert repr(table) == "TraitTable: 2 taxa, 4 traits, 8 of 8 cells filled"
+    assert table.name == "fish"
+    assert table.sources["SMITH"].short == "Smith & Roe 2001"
+    assert table.sources["SMITH"].full == "Smith, Ann, Roe, Bo. 2001. Fish. Journal 1(2) 3-4. doi:10.1000/1"
+    assert table.sources["JONES"].short == "Page on fish"
+
+
+# -- one wrong cell --------------------------------------------------------------------------------------
+
+
+class Cell(NamedTuple):
+    """A cell, what is written into it, and what the message must say would be right."""
+
+    file: str
+    row: int
+    column: str
+    value: str
+    right: str
+
+
+CELLS = {
+    # taxa.csv: values
+    "unknown state": Cell("taxa.csv", 2, "tail", "forkd", "did you mean 'forked'?"),
+    "unknown state of several": Cell("taxa.csv", 3, "tail", "straight|hollo", "straight, hollow, forked"),
+    "state twice": Cell("taxa.csv", 3, "tail", "hollow|hollow", "name it once"),
+    "share is no number": Cell("taxa.csv", 3, "tail", "straight:most|hollow:0.2", "a share such as"),
+    "share is nought": Cell("taxa.csv", 3, "tail", "straight:0|hollow:1", "more than 0"),
+    "share not given for all": Cell("taxa.csv", 3, "tail", "straight:0.8|hollow", "each state its share"),
+    "unknown state of young fish": Cell("taxa.csv", 2, "tail_young", "forkd", "did you mean 'forked'?"),
+    "malformed range": Cell("taxa.csv", 2, "rays", "7-8", "lo..hi such as 12..16"),
+    "half a range": Cell("taxa.csv", 2, "rays", "7..", "lo..hi such as 12..16"),
+    "underscore for a range": Cell("taxa.csv", 2, "rays", "7_8", "lo..hi such as 12..16"),
+    "backwards range": Cell("taxa.csv", 2, "rays", "8..7", "write 7..8"),
+    "endless range": Cell("taxa.csv", 2, "rays", "7..inf", "not a finite number"),
+    "negative count": Cell("taxa.csv", 2, "rays", "-2..8", "0 or more count"),
+    "ceiling is a range": Cell("taxa.csv", 2, "size", "90..120", "the largest recorded length in mm"),
+    "ceiling is nought": Cell("taxa.csv", 2, "size", "0", "more than 0"),
+    # taxa.csv: names
+    "taxon twice": Cell("taxa.csv", 3, "id", "alpha", "there already"),
+    "taxon id with a blank": Cell("taxa.csv", 2, "id", "Alpha x", "lower-case letters"),
+    "no scientific name": Cell("taxa.csv", 2, "scientificName", "", "fill this cell"),
+    "no genus": Cell("taxa.csv", 2, "genus", "", "fill this cell"),
+    "unknown commonness": Cell("taxa.csv", 2, "commonness", "comon", "did you mean 'common'?"),
+    "dangling care group": Cell("taxa.csv", 2, "careGroup", "stone", "did you mean 'stones'?"),
+    "dangling name source": Cell("taxa.csv", 2, "nameAccordingTo", "SMITHE", "did you mean 'SMITH'?"),
+    # traits.csv
+    "trait twice": Cell("traits.csv", 4, "id", "tail", "there already"),
+    "trait id in capitals": Cell("traits.csv", 2, "id", "Size", "lower-case letters"),
+    "trait id kept for young fish": Cell("traits.csv", 4, "id", "spots_young", "_young is kept"),
+    "unknown kind": Cell("traits.csv", 3, "kind", "ordnal", "did you mean 'ordinal'?"),
+    "unknown unit": Cell("traits.csv", 2, "unit", "cm", "mm, count, % HL"),
+    "no unit": Cell("traits.csv", 2, "unit", "", "needs a unit"),
+    "no states": Cell("traits.csv", 4, "states", "", "at least two different states"),
+    "one state": Cell("traits.csv", 4, "states", "light", "at least two different states"),
+    "the same state twice": Cell("traits.csv", 4, "states", "light|dark|light", "different states"),
+    "words are too few": Cell("traits.csv", 4, "state_words", "light|dark", "each of the 3 states"),
+    "states of a number": Cell("traits.csv", 5, "states", "few|many", "has no states"),
+    "no question": Cell("traits.csv", 2, "question", "", "in plain words"),
+    "error is one": Cell("traits.csv", 2, "error", "1", "more than 0 and less than 1"),
+    "error is nought": Cell("traits.csv", 2, "error", "0", "more than 0 and less than 1"),
+    "error in per cent": Cell("traits.csv", 2, "error", "10%", "such as 0.1"),
+    "error is not a number": Cell("traits.csv", 2, "error", "nan", "such as 0.1"),
+    "error is blank": Cell("traits.csv", 2, "error", "", "such as 0.1"),
+    "effort is nought": Cell("traits.csv", 2, "effort_s", "0", "seconds"),
+    "effort is a word": Cell("traits.csv", 2, "effort_s", "long", "seconds"),
+    "spread is blank": Cell("traits.csv", 5, "spread", "", "measuring error"),
+    "spread is negative": Cell("traits.csv", 5, "spread", "-3%", "measuring error"),
+    "core is neither yes nor no": Cell("traits.csv", 2, "core", "true", "yes or no"),
+    "needs_adult is neither yes nor no": Cell("traits.csv", 2, "needs_adult", "", "yes or no"),
+    "in_key is neither yes nor no": Cell("traits.csv", 2, "in_key", "1", "yes or no"),
+    "applies_when without a state": Cell("traits.csv", 5, "applies_when", "spots", "trait=state|state"),
+    "applies_when of no trait": Cell("traits.csv", 5, "applies_when", "dots=light", "trait=state|state"),
+    "applies_when of itself": Cell("traits.csv", 3, "applies_when", "tail=forked", "another trait"),
+    "applies_when of a number": Cell("traits.csv", 5, "applies_when", "size=120", "that has states"),
+    "applies_when of no state": Cell("traits.csv", 5, "applies_when", "spots=lite", "did you mean 'light'?"),
+    # care.csv
+    "care range malformed": Cell("care.csv", 2, "temperature_c", "24-28", "lo..hi such as 12..16"),
+    "care range backwards": Cell("care.csv", 2, "temperature_c", "28..24", "write 24..28"),
+    "care minimum is a range": Cell(
+        "care.csv", 2, "tank_volume_l", "100..200", "one number more than 0, in L"
+    ),
+    "care minimum is nought": Cell("care.csv", 2, "oxygen_mg_l", "0", "one number more than 0, in mg/L"),
+    "care state unknown": Cell("care.csv", 2, "flow", "torrent", "gentle, moderate, strong"),
+    "care of a dangling taxon": Cell("care.csv", 3, "taxon", "bet", "did you mean 'beta'?"),
+    "care of no group": Cell("care.csv", 3, "care_group", "", "name the care group"),
+    # evidence.csv
+    "evidence of a dangling taxon": Cell("evidence.csv", 2, "taxon", "alfa", "did you mean 'alpha'?"),
+    "evidence of a dangling group": Cell("evidence.csv", 14, "care_group", "stone", "did you mean 'stones'?"),
+    "evidence of nobody": Cell("evidence.csv", 2, "taxon", "", "either taxon or care_group"),
+    "evidence of both": Cell("evidence.csv", 12, "taxon", "alpha", "either taxon or care_group"),
+    "evidence of no column": Cell("evidence.csv", 3, "attribute", "tale", "did you mean 'tail'?"),
+    "evidence of a blank column": Cell("evidence.csv", 3, "attribute", "", "name the trait column"),
+    "dangling source": Cell("evidence.csv", 2, "source", "SMYTH", "did you mean 'SMITH'?"),
+    "no source for what was read": Cell("evidence.csv", 2, "source", "", "class read needs a key"),
+    "no source for what was told": Cell("evidence.csv", 7, "source", "", "class secondary needs a key"),
+    "unknown class": Cell("evidence.csv", 2, "class", "reed", "did you mean 'read'?"),
+    "unknown scope": Cell("evidence.csv", 2, "scope", "specie", "did you mean 'species'?"),
+}
+
+
+@pytest.mark.parametrize("case", CELLS.values(), ids=CELLS)
+def test_one_wrong_cell(folder, case):
+    put(folder, *case[:4])
+    found = [
+        p for p in problems(folder) if (p.file, p.column, p.value) == (case.file, case.column, case.value)
+    ]
+    assert len(found) == 1
+    assert found[0].row.split(" ")[0] == str(case.row)
+    assert case.right in found[0].right
+    assert f"row {case.row}" in str(found[0])
+    assert repr(case.value) in str(found[0])
+
+
+# What these break stands in one place only, so that one line is all there is to say.
+@pytest.mark.parametrize(
+    "name",
+    [n for n, c in CELLS.items() if c.column not in ("id", "taxon", "attribute", "care_group", "states")],
+)
+def test_one_wrong_cell_is_one_problem(folder, name):
+    put(folder, *CELLS[name][:4])
+    assert len(problems(folder)) == 1
+
+
+def test_row_says_who(folder):
+    put(folder, "taxa.csv", 3, "tail", "forkd")
+    (found,) = problems(folder)
+    assert str(found) == (
+        "taxa.csv, row 3 (beta), tail: 'forkd': "
+        "use a state of tail (straight, hollow, forked); did you mean 'forked'?"
+    )
+
+
+# -- rows ------------------------------------------------------------------------------------------------
+
+
+def test_missing_evidence_of_a_trait(folder):
+    rows = read(folder, "evidence.csv")
+    write(folder, "evidence.csv", [r for r in rows if r[:3] != ["beta", "", "tail"]])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == ("taxa.csv", "3 (beta)", "tail")
+    assert found.value == "straight|hollow"
+    assert "add one or blank the cell" in found.right
+
+
+def test_missing_evidence_of_a_young_fish(folder):
+    rows = read(folder, "evidence.csv")
+    write(folder, "evidence.csv", [r for r in rows if r[2] != "tail_young"])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == ("taxa.csv", "2 (alpha)", "tail_young")
+
+
+@pytest.mark.parametrize(("who", "row"), [(["", "stones"], "2 (stones)"), (["beta", ""], "3 (beta)")])
+def test_missing_evidence_of_care(folder, who, row):
+    rows = read(folder, "evidence.csv")
+    write(folder, "evidence.csv", [r for r in rows if r[:3] != [*who, "adult_length_mm"]])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == ("care.csv", row, "adult_length_mm")
+
+
+def test_evidence_for_a_blank_cell(folder):
+    put(folder, "taxa.csv", 2, "rays", "")
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == ("evidence.csv", "6 (alpha)", "rays")
+    assert found.value == "7..8"
+    assert "fill the cell or delete this row" in found.right
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "beta,,tail_young,straight,JONES,,secondary,species,",
+        ",stones,breeding,In caves.,SMITH,,read,group,",
+        "alpha,,breeding,In caves.,SMITH,,read,species,",  # alpha has no row in care.csv at all
+        ",stones,tail,forked,SMITH,,read,group,",  # a group has no tail
+    ],
+)
+def test_evidence_for_a_cell_that_is_blank_or_not_there(folder, line):
+    add(folder, "evidence.csv", line)
+    (found,) = problems(folder)
+    assert found.row.startswith("18 ")
+    assert "fill the cell or delete this row" in found.right
+
+
+@pytest.mark.parametrize("line", ["stones,", "stones,beta"])
+def test_care_row_twice(folder, line):
+    add(folder, "care.csv", line + "," * len(CARE_ATTRIBUTES))
+    (found,) = problems(folder)
+    assert (found.file, found.row.split(" ")[0], found.column) == ("care.csv", "4", "care_group")
+    assert "has a row already" in found.right
+
+
+def test_care_of_one_taxon_in_two_groups(folder):
+    add(folder, "care.csv", "sand," + "," * len(CARE_ATTRIBUTES))
+    add(folder, "care.csv", "sand,beta" + "," * len(CARE_ATTRIBUTES))
+    (found,) = problems(folder)
+    assert (found.row, found.column) == ("5 (beta)", "care_group")
+
+
+def test_care_group_needs_a_row_of_its_own(folder):
+    rows = read(folder, "care.csv")
+    rows[1][1] = "alpha"
+    write(folder, "care.csv", rows)
+    columns = {(p.file, p.column) for p in problems(folder)}
+    assert ("taxa.csv", "careGroup") in columns
+
+
+@pytest.mark.parametrize(
+    ("name", "row"), [("taxa.csv", "2 (alpha)"), ("evidence.csv", "2 (alpha)"), ("care.csv", "2 (stones)")]
+)
+@pytest.mark.parametrize("change", [1, -1])
+def test_ragged_row(folder, name, row, change):
+    rows = read(folder, name)
+    rows[1] = [*rows[1], "more"] if change > 0 else rows[1][:-1]
+    write(folder, name, rows)
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.value) == (name, row, str(len(rows[1])))
+    assert f"the header has {len(rows[0])}" in found.right
+
+
+def test_blank_rows_are_passed_over_but_counted(folder):
+    swap(folder, "taxa.csv", "beta,", "\n,,,,,,,,,,,,,\nbeta,")
+    assert load_table(folder).ids == ("alpha", "beta")
+    put(folder, "taxa.csv", 5, "tail", "forkd")
+    (found,) = problems(folder)
+    assert found.row == "5 (beta)"
+
+
+def test_rows_are_counted_as_a_spreadsheet_does_where_a_cell_holds_line_breaks(folder):
+    put(folder, "taxa.csv", 2, "vernacularName", "one\ntwo\r\nthree")
+    put(folder, "taxa.csv", 3, "tail", "forkd")
+    (found,) = problems(folder)
+    assert found.row == "3 (beta)"
+
+
+@pytest.mark.parametrize("sign", ["\u2028", "\x85", "\x0b", "\x0c", "\x1c"])
+def test_signs_that_only_python_takes_for_line_breaks_do_not_split_a_row(folder, sign):
+    add(folder, "evidence.csv", f"alpha,,size,110,SMITH,,read,species,from{sign}the web")
+    assert load_table(folder).evidence["note"].iloc[-1] == f"from{sign}the web"
+
+
+# -- headers ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "column"),
+    [("taxa.csv", "genus"), ("traits.csv", "error"), ("care.csv", "flow"), ("evidence.csv", "class")],
+)
+def test_missing_column(folder, name, column):
+    rows = read(folder, name)
+    i = rows[0].index(column)
+    write(folder, name, [r[:i] + r[i + 1 :] for r in rows])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == (name, "1", column)
+    assert "missing from the header" in found.right
+
+
+@pytest.mark.parametrize("name", ["taxa.csv", "traits.csv", "care.csv", "evidence.csv"])
+def test_column_twice(folder, name):
+    rows = read(folder, name)
+    write(folder, name, [[*r, r[1]] for r in rows])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == (name, "1", rows[0][1])
+    assert "two columns" in found.right
+
+
+@pytest.mark.parametrize("name", ["taxa.csv", "traits.csv", "care.csv", "evidence.csv"])
+def test_unknown_column(folder, name):
+    write(folder, name, [[*r, "colour" if i == 0 else ""] for i, r in enumerate(read(folder, name))])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == (name, "1", "colour")
+    assert "use a" in found.right
+
+
+def test_misspelt_trait_column(folder):
+    swap(folder, "taxa.csv", ",rays,", ",ray,")
+    found = {p.column: p.right for p in problems(folder) if p.file == "taxa.csv"}
+    assert "did you mean 'rays'?" in found["ray"]
+    assert "has no column here" in found["rays"]
+
+
+def test_young_column_of_no_trait(folder):
+    swap(folder, "taxa.csv", "tail_young", "tale_young")
+    assert "tale_young" in {p.column for p in problems(folder)}
+
+
+def test_blank_header_cell(folder):
+    write(folder, "taxa.csv", [[*r, ""] for r in read(folder, "taxa.csv")])
+    (found,) = problems(folder)
+    assert (found.row, found.column) == ("1", "column 15")
+
+
+def test_header_cell_with_a_line_break_stays_on_one_line(folder):
+    write(
+        folder, "taxa.csv", [[*r, "a\nb" if i == 0 else ""] for i, r in enumerate(read(folder, "taxa.csv"))]
+    )
+    (found,) = problems(folder)
+    assert found.column == "a\nb"
+
+
+# -- whole files -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_missing_file(folder, name):
+    (folder / name).unlink()
+    (found,) = problems(folder)
+    assert (found.file, found.value) == (name, "fish")
+    assert "missing from this folder" in found.right
+
+
+def test_missing_folder(tmp_path):
+    with pytest.raises(TableError) as caught:
+        load_table(tmp_path / "nowhere")
+    assert [p.file for p in caught.value.problems] == [
+        "traits.csv",
+        "taxa.csv",
+        "care.csv",
+        "evidence.csv",
+        "sources.bib",
+    ]
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_folder_in_place_of_a_file(folder, name):
+    (folder / name).unlink()
+    (folder / name).mkdir()
+    (found,) = problems(folder)
+    assert found.file == name
+    assert "cannot be read" in found.right
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_not_utf_8(folder, name):
+    text = (folder / name).read_text(encoding="utf-8")
+    (folder / name).write_bytes((text.rstrip("\n") + "é\n").encode("latin-1"))
+    (found,) = problems(folder)
+    assert found.file == name
+    assert "UTF-8" in found.right
+
+
+def test_utf_8_with_a_mark_is_good(folder):
+    for name in FILES:
+        text = (folder / name).read_text(encoding="utf-8")
+        (folder / name).write_bytes(text.replace("\n", "\r\n").encode("utf-8-sig"))
+    assert len(load_table(folder)) == 2
+
+
+@pytest.mark.parametrize("name", ["taxa.csv", "traits.csv", "care.csv", "evidence.csv"])
+def test_unclosed_quotation_mark(folder, name):
+    lines = (folder / name).read_text(encoding="utf-8").split("\n")
+    lines[2] = lines[2][: lines[2].index(",") + 1] + '"' + lines[2][lines[2].index(",") + 1 :]
+    (folder / name).write_text("\n".join(lines), encoding="utf-8", newline="")
+    (found,) = problems(folder)
+    assert (found.file, found.row) == (name, "3")
+    assert "unclosed quotation mark" in found.right
+
+
+@pytest.mark.parametrize("name", ["taxa.csv", "traits.csv", "care.csv", "evidence.csv"])
+def test_empty_file(folder, name):
+    (folder / name).write_text("", encoding="utf-8")
+    (found,) = problems(folder)
+    assert (found.file, found.row) == (name, "1")
+    assert "the file is empty; the first row holds" in found.right
+
+
+def test_empty_table(folder):
+    for name in ("taxa.csv", "care.csv", "evidence.csv"):
+        write(folder, name, read(folder, name)[:1])
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("taxa.csv", "2")
+    assert "at least one" in found.right
+
+
+def test_no_trait_at_all(folder):
+    write(folder, "traits.csv", read(folder, "traits.csv")[:1])
+    write(folder, "taxa.csv", [r[:9] for r in read(folder, "taxa.csv")])
+    write(
+        folder,
+        "evidence.csv",
+        [r for r in read(folder, "evidence.csv") if r[1] or r[2] == "adult_length_mm"],
+    )
+    with pytest.raises(TableError, match="at least one"):
+        load_table(folder)
+
+
+def test_file_too_large(folder, monkeypatch):
+    monkeypatch.setattr(files, "_MOST_BYTES", 600)
+    names = {p.file for p in problems(folder)}
+    assert names == {n for n in FILES[:4] if (folder / n).stat().st_size > 600}
+    assert names
+
+
+def test_the_limit_is_far_above_the_shipped_table():
+    assert 50 * max(f.stat().st_size for f in TRAITS.iterdir()) < files._MOST_BYTES
+
+
+# -- sources.bib -----------------------------------------------------------------------------------------
+
+
+def test_broken_bibtex(folder):
+    swap(folder, "sources.bib", "title = {Page on fish}", "title = {Page on fish")
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.value) == ("sources.bib", "12", "@misc{JONES,")
+    assert "brace" in found.right
+
+
+def test_broken_bibtex_does_not_hide_a_dangling_source(folder):
+    swap(folder, "sources.bib", "title = {Page on fish}", "title = {Page on fish")
+    put(folder, "evidence.csv", 2, "source", "SMYTH")
+    assert [(p.file, p.value) for p in problems(folder)] == [
+        ("sources.bib", "@misc{JONES,"),
+        ("evidence.csv", "SMYTH"),
+    ]
+
+
+def test_bibtex_key_twice(folder):
+    add(folder, "sources.bib", "\n@misc{SMITH,\n  title = {Another},\n}")
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.value) == ("sources.bib", "16", "@misc{SMITH,")
+    assert "a key used twice" in found.right
+
+
+def test_bibtex_field_twice(folder):
+    swap(folder, "sources.bib", "year = {2001}", "year = {2001},\n  year = {2002}")
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("sources.bib", "1")
+
+
+def test_bibtex_without_a_key(folder):
+    add(folder, "sources.bib", "\n@misc{,\n  title = {Another},\n}")
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("sources.bib", "16")
+    assert "no key" in found.right
+
+
+# -- many at once ----------------------------------------------------------------------------------------
+
+Breakage = tuple[Callable[[Path], None], tuple[str, str, str]]
+
+TEN: list[Breakage] = [
+    (lambda f: put(f, "traits.csv", 2, "unit", "cm"), ("traits.csv", "2 (size)", "unit")),
+    (lambda f: put(f, "traits.csv", 3, "kind", "ordnal"), ("traits.csv", "3 (tail)", "kind")),
+    (lambda f: put(f, "traits.csv", 4, "core", "maybe"), ("traits.csv", "4 (spots)", "core")),
+    (lambda f: put(f, "traits.csv", 5, "effort_s", "0"), ("traits.csv", "5 (rays)", "effort_s")),
+    (lambda f: put(f, "taxa.csv", 2, "spots", "lite"), ("taxa.csv", "2 (alpha)", "spots")),
+    (lambda f: put(f, "taxa.csv", 3, "careGroup", "sand"), ("taxa.csv", "3 (beta)", "careGroup")),
+    (lambda f: put(f, "care.csv", 2, "flow", "torrent"), ("care.csv", "2 (stones)", "flow")),
+    (lambda f: put(f, "evidence.csv", 9, "class", "heard"), ("evidence.csv", "9 (beta)", "class")),
+    (lambda f: put(f, "evidence.csv", 10, "source", "ROE"), ("evidence.csv", "10 (beta)", "source")),
+    (lambda f: add(f, "sources.bib", "@misc{SMITH,\n}"), ("sources.bib", "15", "")),
+]
+
+
+def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
+    for break_it, _ in TEN:
+        break_it(folder)
+    found = problems(folder)
+    assert {(p.file, p.row, p.column) for p in found} == {place for _, place in TEN}
+    assert len(found) == len(TEN)
+
+
+def test_a_file_that_cannot_be_read_does_not_hide_what_is_wrong_in_the_others(folder):
+    (folder / "care.csv").unlink()
+    put(folder, "taxa.csv", 2, "spots", "lite")
+    put(folder, "evidence.csv", 9, "class", "heard")
+    put(folder, "traits.csv", 4, "core", "maybe")
+    assert [p.file for p in problems(folder)] == ["care.csv", "traits.csv", "taxa.csv", "evidence.csv"]
+
+
+def test_long_lists_are_cut_in_the_message_only(folder):
+    write(
+        folder,
+        "evidence.csv",
+        read(folder, "evidence.csv") + [["alpha", "", "size", "1", "X", "", "read", "species", ""]] * 60,
+    )
+    with pytest.raises(TableError) as caught:
+        load_table(folder)
+    assert len(caught.value.problems) == 60
+    assert str(caught.value).splitlines()[-1] == "... and 20 more"
+
+
+@pytest.mark.parametrize(
+    ("name", "row", "column", "value"),
+    [
+        ("taxa.csv", 40, "tail_fork", "forkd"),
+        ("evidence.csv", 1500, "class", "reed"),
+        ("care.csv", 3, "ph", "x"),
+    ],
+)
+def test_the_shipped_files_break_the_same_way(tmp_path, name, row, column, value):
+    copy = tmp_path / "traits"
+    shutil.copytree(TRAITS, copy)
+    put(copy, name, row, column, value)
+    found = [p for p in problems(copy) if p.value == value]
+    assert [(p.file, p.row.split(" ")[0], p.column) for p in found] == [(name, str(row), column)]
+
+
+def test_an_installation_without_its_table_says_so(tmp_path, monkeypatch):
+    monkeypatch.setattr(files, "__file__", str(tmp_path / "idkey" / "table" / "files.py"))
+    with pytest.raises(IdkeyError, match=r"the shipped trait table is missing; install the package again"):
+        shipped_folder()
+
+
+# -- care cells alone ------------------------------------------------------------------------------------
+
+
+def test_care_cells_are_read_as_their_kind():
+    by_id = {a.id: a for a in CARE_ATTRIBUTES}
+    assert parse_care(by_id["ph"], " 5.8..7 ") == Range(5.8, 7.0)
+    assert parse_care(by_id["ph"], "6") == Range(6.0, 6.0)
+    assert parse_care(by_id["tank_volume_l"], "120") == 120.0
+    assert parse_care(by_id["flow"], "strong|gentle") == ("gentle", "strong")
+    assert parse_care(by_id["breeding"], "In caves.") == "In caves."
+    assert parse_care(by_id["breeding"], "  ") is None

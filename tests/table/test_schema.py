@@ -1,0 +1,421 @@
+"""Cell syntax and answers: what is written reads back as the same value, for any value there can be."""
+
+import decimal
+import fractions
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import assume, example, given
+from hypothesis import strategies as st
+
+from idkey.errors import AnswerError, IdkeyError
+from idkey.table.schema import (
+    NOT_APPLICABLE,
+    Range,
+    States,
+    Trait,
+    answer_text,
+    cell_text,
+    is_missing,
+    parse_answer,
+    parse_cell,
+    parse_range,
+    state_text,
+)
+
+# -- anything a table from elsewhere may call a state ------------------------------------------------------
+
+HOSTILE = (
+    "ratio 1:2",
+    "ratio 1",
+    "12:30",
+    "a:0.5",
+    "a",
+    "a: 0.5",
+    "0.5",
+    ":",
+    "::0.2",
+    "x..y",
+    "1..2",
+    "--",
+    "- -",
+    "été",
+    "雌",
+    "נקבה",
+    "🐟",
+    "<b>bold</b>",
+    "'; DROP TABLE taxa",
+    "two  blanks",
+    'comma, semicolon; "quotes"',
+    "nan",
+    "None",
+    "inf",
+    "yes",
+    "1e5",
+    "\\n",
+    "tab\tinside",
+    "zero\u200bwidth",
+)
+
+
+def is_state_name(name: str) -> bool:
+    return bool(name.strip()) and name == name.strip() and "|" not in name and name != "-"
+
+
+names = st.one_of(
+    st.sampled_from(HOSTILE),
+    st.text(st.characters(exclude_characters="|", exclude_categories=("Cs",)), min_size=1, max_size=12),
+).filter(is_state_name)
+
+state_traits = st.builds(
+    lambda kind, states: Trait("t", kind, states=tuple(states)),
+    st.sampled_from(["nominal", "ordinal"]),
+    st.lists(names, min_size=1, max_size=6, unique=True),
+)
+numbers = st.floats(min_value=-1e9, max_value=1e9).map(lambda x: x + 0.0)
+lengths = st.floats(min_value=1e-6, max_value=1e9)
+measure = Trait("m", "measure")
+ceiling = Trait("c", "ceiling", unit="mm")
+tail = Trait("tail", "ordinal", states=("straight", "hollow", "forked"), words=("cut", "hollow", "forked"))
+
+
+@st.composite
+def state_cells(draw):
+    """A trait and a cell of it: some of its states, in order, with equal or with unequal shares."""
+    trait = draw(state_traits)
+    chosen = draw(st.lists(st.sampled_from(trait.states), min_size=1, unique=True))
+    chosen.sort(key=trait.index)
+    n = len(chosen)
+    if draw(st.booleans()):
+        return trait, States(tuple(chosen), (1.0 / n,) * n)
+    parts = draw(st.lists(st.floats(0.001, 1.0), min_size=n, max_size=n))
+    shares = [p / sum(parts) for p in parts]
+    # Shares nearer to one another than a thousand-millionth count as equal, and are written so.
+    assume(n == 1 or max(shares) - min(shares) > 1e-8)
+    return trait, States(tuple(chosen), tuple(shares) if n > 1 else (1.0,))
+
+
+ranges = st.tuples(numbers, numbers).map(lambda p: Range(min(p), max(p)))
+
+
+# -- cells -----------------------------------------------------------------------------------------------
+
+
+@given(state_cells())
+@example((Trait("t", "nominal", states=("a", "a:0.25", "b")), States(("a", "b"), (0.25, 0.75))))
+@example((Trait("t", "nominal", states=("a", "a:0.25", "a: 0.25", "b")), States(("a", "b"), (0.25, 0.75))))
+@example((Trait("t", "nominal", states=("ratio 1", "ratio 1:2")), States(("ratio 1:2",), (1.0,))))
+@example((Trait("t", "nominal", states=("a", "b")), States(("a", "b"), (1 / 3, 2 / 3))))
+@example((Trait("t", "nominal", states=("a", "b")), States(("a", "b"), (1e-5, 1 - 1e-5))))
+def test_states_read_back(drawn):
+    trait, cell = drawn
+    assert parse_cell(trait, cell_text(trait, cell)) == cell
+
+
+@given(ranges)
+@example(Range(0.0, 0.0))
+@example(Range(24.0, 24.0))
+@example(Range(-1e9, 1e9))
+@example(Range(0.1, 0.30000000000000004))
+def test_ranges_read_back(cell):
+    assert parse_cell(measure, cell_text(measure, cell)) == cell
+
+
+@given(st.floats(min_value=0, max_value=1e300), st.floats(min_value=0, max_value=1e300))
+def test_large_numbers_read_back(a, b):
+    cell = Range(min(a, b), max(a, b))
+    assert parse_cell(measure, cell_text(measure, cell)) == cell
+
+
+@given(lengths)
+def test_ceilings_read_back(length):
+    cell = Range(0.0, length)
+    text = cell_text(ceiling, cell)
+    assert ".." not in text
+    assert parse_cell(ceiling, text) == cell
+
+
+@pytest.mark.parametrize("trait", [tail, measure, ceiling, Trait("n", "nominal", states=("a", "b"))])
+def test_blank_and_not_applicable_read_back(trait):
+    assert cell_text(trait, None) == ""
+    assert cell_text(trait, NOT_APPLICABLE) == "-"
+    assert parse_cell(trait, "") is None
+    assert parse_cell(trait, "  ") is None
+    assert parse_cell(trait, " - ") == NOT_APPLICABLE
+
+
+@given(state_cells())
+def test_shares_sum_to_one_and_stand_in_the_order_of_the_trait(drawn):
+    trait, cell = drawn
+    mixed = "|".join(reversed(cell_text(trait, cell).split("|")))
+    again = parse_cell(trait, mixed)
+    assert again == cell
+    assert math.isclose(sum(again.shares), 1.0)
+    assert [trait.index(n) for n in again.names] == sorted(trait.index(n) for n in again.names)
+
+
+def test_shares_need_not_be_scaled_by_hand():
+    assert parse_cell(tail, "straight:3|hollow:1") == States(("straight", "hollow"), (0.75, 0.25))
+    assert parse_cell(tail, "hollow | straight") == States(("straight", "hollow"), (0.5, 0.5))
+    assert parse_cell(tail, "hollow:0.2").shares == (1.0,)
+
+
+@given(st.text(max_size=20))
+def test_any_text_is_read_or_refused_in_one_sentence(text):
+    for trait in (tail, measure, ceiling):
+        refusal = ""
+        try:
+            cell = parse_cell(trait, text)
+        except ValueError as error:
+            refusal = str(error)
+        assert refusal or parse_cell(trait, cell_text(trait, cell)) == cell
+
+
+@pytest.mark.parametrize(
+    ("trait", "text", "right"),
+    [
+        (tail, "frked", "did you mean 'forked'?"),
+        (tail, "forked|forked", "name it once"),
+        (tail, "forked:0|hollow:1", "more than 0"),
+        (tail, "forked:-1", "more than 0"),
+        (tail, "forked:x", "a share such as"),
+        (tail, "forked:inf", "not a finite number"),
+        (tail, "straight:0.8|forked", "or none of them"),
+        (tail, "straight|", "use a state of tail"),
+        (measure, "12-16", "lo..hi"),
+        (measure, "12_16", "lo..hi"),
+        (measure, "12..", "lo..hi"),
+        (measure, "..", "lo..hi"),
+        (measure, "16..12", "write 12..16"),
+        (measure, "nan", "finite"),
+        (measure, "1..1e999", "finite"),
+        (ceiling, "100..120", "the largest recorded length in mm"),
+        (ceiling, "0", "more than 0"),
+        (ceiling, "-5", "more than 0"),
+        (Trait("m", "measure", unit="count"), "-1..3", "0 or more count"),
+        (Trait("m", "measure", unit="% SL"), "-1", "0 or more % SL"),
+    ],
+)
+def test_what_cannot_be_read_says_what_would_be_right(trait, text, right):
+    with pytest.raises(ValueError, match=".") as caught:
+        parse_cell(trait, text)
+    assert right in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_range_of_one_number():
+    assert parse_range("7") == Range(7.0, 7.0)
+    assert parse_range(" 7 .. 8.5 ") == Range(7.0, 8.5)
+    assert cell_text(measure, Range(7.0, 7.0)) == "7..7"
+
+
+# -- answers ---------------------------------------------------------------------------------------------
+
+
+@st.composite
+def state_answers(draw):
+    """A trait and an answer: one or more of its states, but not all of several."""
+    trait = draw(state_traits)
+    chosen = draw(st.lists(st.sampled_from(trait.states), min_size=1, unique=True))
+    assume(len(chosen) < len(trait.states) or len(chosen) == 1)
+    chosen.sort(key=trait.index)
+    return trait, States(tuple(chosen), (1.0 / len(chosen),) * len(chosen))
+
+
+@given(state_answers())
+def test_state_answers_read_back(drawn):
+    trait, answer = drawn
+    assert parse_answer(trait, answer_text(trait, answer)) == answer
+    assert parse_answer(trait, answer) == answer
+    assert parse_answer(trait, list(answer.names)) == answer
+
+
+@given(ranges)
+def test_number_answers_read_back(answer):
+    assert parse_answer(measure, answer_text(measure, answer)) == answer
+    assert parse_answer(measure, answer) == answer
+    assert parse_answer(measure, (answer.low, answer.high)) == answer
+
+
+@given(lengths, lengths)
+def test_length_answers_read_back(a, b):
+    answer = Range(min(a, b), max(a, b))
+    assert parse_answer(ceiling, answer_text(ceiling, answer)) == answer
+    assert parse_answer(ceiling, answer) == answer
+
+
+@given(state_cells())
+def test_a_cell_taken_as_an_answer_keeps_its_states(drawn):
+    trait, cell = drawn
+    answer = parse_answer(trait, cell)
+    if len(cell.names) == len(trait.states) > 1:
+        assert answer is None
+    else:
+        assert answer.names == cell.names
+
+
+@pytest.mark.parametrize("value", [None, "", "  ", math.nan, np.nan, pd.NA, pd.NaT, np.float32("nan")])
+@pytest.mark.parametrize("trait", [tail, measure, ceiling])
+def test_nothing_is_no_answer(trait, value):
+    assert is_missing(value)
+    assert parse_answer(trait, value) is None
+
+
+@pytest.mark.parametrize(
+    "value", [0, "0", False, [], (), States((), ()), Range(0, 0), "nan", decimal.Decimal(0)]
+)
+def test_something_is_not_missing(value):
+    assert not is_missing(value)
+
+
+def test_every_state_at_once_is_no_answer():
+    assert parse_answer(tail, "straight|hollow|forked") is None
+    assert parse_answer(tail, []) is None
+    # One state alone is an answer, even where there is no other.
+    assert parse_answer(Trait("t", "nominal", states=("only",)), "only") == States(("only",), (1.0,))
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        "hollow|forked",
+        ["forked", "hollow"],
+        ("hollow", "forked"),
+        {"hollow", "forked"},
+        "forked | hollow | forked",
+    ],
+)
+def test_several_states_as_text_or_list(value):
+    assert parse_answer(tail, value) == States(("hollow", "forked"), (0.5, 0.5))
+
+
+@pytest.mark.parametrize("value", [np.array(["forked", "hollow"]), pd.Series(["forked", "hollow"])])
+def test_several_states_as_array(value):
+    assert parse_answer(tail, value).names == ("hollow", "forked")
+
+
+@pytest.mark.parametrize(
+    "value", [7, 7.0, np.int64(7), np.float32(7), "7", "7.0", fractions.Fraction(7), (7, 7), [7, "7"]]
+)
+def test_a_number_in_any_shape(value):
+    assert parse_answer(measure, value) == Range(7.0, 7.0)
+
+
+@pytest.mark.parametrize(
+    ("states", "value", "state"),
+    [
+        (("yes", "no"), True, "yes"),
+        (("yes", "no"), np.True_, "yes"),
+        (("True", "False"), False, "False"),
+        (("0", "1"), True, "1"),
+        (("0", "1"), np.False_, "0"),
+        (("false", "true"), True, "true"),
+        (("2", "4", "6"), 4.0, "4"),
+        (("2", "4", "6"), np.int8(4), "4"),
+        (("0.5", "1"), 0.5, "0.5"),
+    ],
+)
+def test_truth_and_numbers_as_states(states, value, state):
+    assert parse_answer(Trait("t", "nominal", states=states), value) == States((state,), (1.0,))
+
+
+@pytest.mark.parametrize(
+    ("trait", "value", "right"),
+    [
+        (tail, "frked", "did you mean 'forked'?"),
+        (tail, 3, "use a state of tail"),
+        (tail, True, "use a state of tail"),
+        (tail, ["forked", "frked"], "use a state of tail"),
+        (tail, "forked|", "use a state of tail"),
+        (measure, "many", "lo..hi"),
+        (measure, "8..7", "write 7..8"),
+        (measure, (8, 7), "write 7..8"),
+        (measure, (1, 2, 3), "a range such as 5..6"),
+        (measure, True, "a range such as 5..6"),
+        (measure, np.True_, "a range such as 5..6"),
+        (measure, object(), "a range such as 5..6"),
+        (measure, math.inf, "finite"),
+        (ceiling, 0, "a length is more than 0 mm"),
+        (ceiling, "-3", "a length is more than 0 mm"),
+        (Trait("m", "measure", unit="count"), -1, "0 or more count"),
+        (Trait("m", "measure", unit="% HL"), "-1..5", "0 or more % HL"),
+        (Trait("m", "measure", unit="mm"), "many", "lo..hi"),
+    ],
+)
+def test_a_wrong_answer_says_trait_value_and_what_would_be_right(trait, value, right):
+    with pytest.raises(AnswerError) as caught:
+        parse_answer(trait, value)
+    text = str(caught.value)
+    assert isinstance(caught.value, IdkeyError)
+    assert text.startswith(f"{trait.id}: {value!r}: ")
+    assert right in text
+    assert len(text.splitlines()) == 1
+
+
+# -- raw values as states --------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        (4, "4"),
+        (4.0, "4"),
+        (np.float64(4.0), "4"),
+        (np.int32(4), "4"),
+        (-0.0, "0"),
+        (0.1, "0.1"),
+        (np.float64(0.1), "0.1"),
+        (True, "yes"),
+        (np.True_, "yes"),
+        (False, "no"),
+        (" forked ", "forked"),
+        ("4.0", "4.0"),
+        (10**400, "1" + "0" * 400),
+    ],
+)
+def test_state_text(value, text):
+    assert state_text(value) == text
+
+
+@given(st.integers())
+def test_whole_numbers_keep_every_digit(value):
+    # Catalogue numbers of museum fish are longer than what a float holds.
+    assert state_text(value) == str(value)
+
+
+@given(st.floats(allow_nan=False, allow_infinity=False))
+def test_a_float_reads_back_from_its_state(value):
+    assert float(state_text(value)) == value
+
+
+@given(st.integers(-(2**53), 2**53))
+def test_whole_floats_are_the_same_state_as_whole_numbers(value):
+    assert state_text(float(value)) == state_text(value)
+
+
+# -- a trait ---------------------------------------------------------------------------------------------
+
+
+def test_a_trait_without_words_uses_its_states():
+    assert Trait("t", "nominal", states=("a", "b")).words == ("a", "b")
+    assert tail.word("straight") == "cut"
+    assert tail.index("forked") == 2
+    with pytest.raises(KeyError):
+        tail.index("frked")
+
+
+def test_names_and_numbers():
+    assert tail.name == "tail"
+    assert Trait("t", "nominal", label="Tail").name == "Tail"
+    assert ceiling.number(12.5) == "12.5 mm"
+    assert Trait("m", "measure", unit="count").number(12) == "12"
+    assert [t.has_states for t in (tail, measure, ceiling)] == [True, False, False]
+
+
+def test_a_trait_cannot_be_changed():
+    with pytest.raises(AttributeError):
+        tail.error = 0.5
+    with pytest.raises(AttributeError):
+        Range(1, 2).low = 0

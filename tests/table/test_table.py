@@ -1,0 +1,430 @@
+"""The table: extended without being changed, written out as it was read, and never changed in place."""
+
+import csv
+import io
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from idkey.errors import TableError, UnknownName
+from idkey.table.files import load_table
+from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait, cell_text
+from idkey.table.table import YOUNG, Source, TraitTable
+
+TAXA = Path(__file__).resolve().parents[2] / "traits" / "taxa.csv"
+
+COLOUR = Trait("belly_colour", "nominal", question="Colour?", states=("white", "black"))
+
+
+def small() -> TraitTable:
+    frame = pd.DataFrame(
+        {
+            "kind": ["a", "b"],
+            "tail": ["straight|forked", "forked"],
+            "rays": ["7..8", "-"],
+            "tail_young": ["straight", ""],
+        }
+    )
+    return TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"})
+
+
+def state(table: TraitTable) -> str:
+    """All that a table holds, as text."""
+    return repr(
+        (
+            table.traits,
+            dict(table.cells),
+            table.taxa.to_csv(),
+            table.care.to_csv(),
+            table.evidence.to_csv(),
+            table.name,
+        )
+    )
+
+
+def places(error: pytest.ExceptionInfo[TableError]) -> list[tuple[str, str]]:
+    for problem in error.value.problems:
+        assert len(str(problem).splitlines()) == 1
+    return [(p.column, p.value) for p in error.value.problems]
+
+
+@pytest.fixture(scope="module")
+def shipped() -> TraitTable:
+    return load_table()
+
+
+# -- to_frame --------------------------------------------------------------------------------------------
+
+
+def test_to_frame_is_taxa_csv_byte_for_byte(shipped):
+    written = io.StringIO(newline="")
+    frame = shipped.to_frame().reset_index()
+    writer = csv.writer(written, lineterminator="\n")
+    writer.writerow(frame.columns)
+    writer.writerows(frame.itertuples(index=False))
+    assert written.getvalue().encode("utf-8") == TAXA.read_bytes()
+
+
+def test_to_frame_of_pandas_is_taxa_csv_too(shipped):
+    written = shipped.to_frame().to_csv(lineterminator="\n").encode("utf-8")
+    assert written == TAXA.read_bytes()
+
+
+def test_to_frame_of_a_table_from_a_frame():
+    frame = small().to_frame()
+    assert list(frame.index) == ["a", "b"]
+    assert frame.to_dict("list") == {
+        "tail": ["forked|straight", "forked"],
+        "tail_young": ["straight", ""],
+        "rays": ["7..8", "-"],
+    }
+    assert all(pd.api.types.is_string_dtype(frame[c]) for c in frame)
+
+
+def test_every_cell_is_written_as_it_stands_in_the_file(shipped):
+    with TAXA.open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            for column in shipped.cells:
+                trait = shipped.trait(column.removesuffix(YOUNG))
+                assert cell_text(trait, shipped.cell(row["id"], column)) == row[column]
+
+
+# -- with_taxon ------------------------------------------------------------------------------------------
+
+
+def test_with_taxon_returns_a_new_table(shipped):
+    before = state(shipped)
+    new = shipped.with_taxon(
+        "hypancistrus_new",
+        scientificName="Hypancistrus sp.",
+        genus="Hypancistrus",
+        tradeCode="L999",
+        careGroup="hypancistrus",
+        commonness="rare",
+        adult_size=120,
+        tail_fork="concave:0.8|forked:0.2",
+        dorsal_rays="7..8",
+        belly_spots=True,
+        spot_colour="-",
+        belly_plates_young="naked",
+        head_spots=None,
+    )
+    assert state(shipped) == before
+    assert len(new) == len(shipped) + 1
+    assert new.ids == (*shipped.ids, "hypancistrus_new")
+    assert new.cell("hypancistrus_new", "adult_size") == Range(0, 120)
+    assert new.cell("hypancistrus_new", "tail_fork") == States(("concave", "forked"), (0.8, 0.2))
+    assert new.cell("hypancistrus_new", "dorsal_rays") == Range(7, 8)
+    assert new.cell("hypancistrus_new", "belly_spots") == States(("yes",), (1.0,))
+    assert new.cell("hypancistrus_new", "spot_colour") == NOT_APPLICABLE
+    assert new.cell("hypancistrus_new", "belly_plates_young") == States(("naked",), (1.0,))
+    assert new.cell("hypancistrus_new", "head_spots") is None
+    assert new.cell("hypancistrus_new", "mouth_shape") is None
+    assert new.label("hypancistrus_new") == "Hypancistrus sp. (L999)"
+    assert new.taxa.loc["hypancistrus_new", "vernacularName"] == ""
+    # All that was there is there still.
+    pd.testing.assert_frame_equal(new.to_frame().iloc[:-1], shipped.to_frame())
+    assert new.traits == shipped.traits
+    assert dict(new.sources) == dict(shipped.sources)
+
+
+def test_with_taxon_may_leave_all_blank(shipped):
+    new = shipped.with_taxon("mystery")
+    assert all(new.cell("mystery", column) is None for column in new.cells)
+    assert new.label("mystery") == "mystery"
+
+
+def test_with_taxon_may_add_the_first_young_cell(shipped):
+    assert not shipped.differs_when_young("mouth_shape")
+    new = shipped.with_taxon("mystery", mouth_shape_young="small")
+    assert new.differs_when_young("mouth_shape")
+    assert new.cell("mystery", "mouth_shape_young") == States(("small",), (1.0,))
+    assert new.cell(shipped.ids[0], "mouth_shape_young") is None
+    assert not shipped.differs_when_young("mouth_shape")
+
+
+def test_with_taxon_lists_everything_that_is_wrong(shipped):
+    before = state(shipped)
+    with pytest.raises(TableError) as error:
+        shipped.with_taxon(
+            "hypancistrus_zebra",
+            tail_fork="forkd",
+            dorsal_rays="9..7",
+            adult_size="90..120",
+            colour="red",
+            belly_plates_young="plate",
+            commonness="weekly",
+            careGroup="hypancistrs",
+            nameAccordingTo="ARM2003",
+        )
+    assert places(error) == [
+        ("id", "hypancistrus_zebra"),
+        ("tail_fork", "forkd"),
+        ("dorsal_rays", "9..7"),
+        ("adult_size", "90..120"),
+        ("colour", "red"),
+        ("belly_plates_young", "plate"),
+        ("commonness", "weekly"),
+        ("careGroup", "hypancistrs"),
+        ("nameAccordingTo", "ARM2003"),
+    ]
+    text = str(error.value)
+    assert "traits, row new (hypancistrus_zebra), tail_fork: 'forkd': " in text
+    assert "did you mean 'forked'?" in text
+    assert "did you mean 'hypancistrus'?" in text
+    assert state(shipped) == before
+
+
+@pytest.mark.parametrize("name", ["", " ", None])
+def test_with_taxon_needs_a_name(shipped, name):
+    with pytest.raises(TableError, match="name the new taxon"):
+        shipped.with_taxon(name)
+
+
+def test_with_taxon_of_a_table_from_a_frame():
+    new = small().with_taxon("c", tail="straight", rays=9)
+    assert new.cell("c", "rays") == Range(9, 9)
+    assert new.to_frame().loc["c"].to_dict() == {"tail": "straight", "tail_young": "", "rays": "9..9"}
+
+
+def test_a_state_with_a_line_break_does_not_break_the_message():
+    table = TraitTable.from_frame(
+        pd.DataFrame({"kind": ["a", "b"], "x": ["one\ntwo", "three"]}), taxon="kind"
+    )
+    with pytest.raises(TableError) as error:
+        table.with_taxon("c", x="four\nfive")
+    assert places(error) == [("x", "four\nfive")]
+
+
+# -- with_trait ------------------------------------------------------------------------------------------
+
+
+def test_with_trait_returns_a_new_table(shipped):
+    before = state(shipped)
+    new = shipped.with_trait(
+        COLOUR, {shipped.ids[0]: "white", shipped.ids[3]: "white|black", shipped.ids[4]: "-"}
+    )
+    assert state(shipped) == before
+    assert new.traits == (*shipped.traits, COLOUR)
+    assert new.cell(shipped.ids[0], "belly_colour") == States(("white",), (1.0,))
+    assert new.cell(shipped.ids[1], "belly_colour") is None
+    assert new.cell(shipped.ids[3], "belly_colour") == States(("white", "black"), (0.5, 0.5))
+    assert new.cell(shipped.ids[4], "belly_colour") == NOT_APPLICABLE
+    assert new.trait("belly_colour") is COLOUR
+    with pytest.raises(UnknownName):
+        shipped.trait("belly_colour")
+    pd.testing.assert_frame_equal(new.to_frame().drop(columns="belly_colour"), shipped.to_frame())
+
+
+def test_with_trait_may_leave_all_blank():
+    new = small().with_trait(COLOUR)
+    assert new.cells["belly_colour"] == (None, None)
+    assert not new.column("belly_colour").known.any()
+
+
+def test_with_trait_takes_values_as_python_has_them():
+    new = small().with_trait(Trait("n", "measure"), {"a": 3, "b": None})
+    assert new.cells["n"] == (Range(3, 3), None)
+    new = small().with_trait(Trait("n", "nominal", states=("yes", "no")), {"a": True, "b": np.False_})
+    assert new.cells["n"] == (States(("yes",), (1.0,)), States(("no",), (1.0,)))
+
+
+def test_with_trait_lists_everything_that_is_wrong():
+    table = small()
+    before = state(table)
+    twice = Trait("tail", "ordnal", states=("p", "p", "x|y"), words=("one",))  # type: ignore[arg-type]
+    with pytest.raises(TableError) as error:
+        table.with_trait(twice, {"a": "q", "z": "p"})
+    assert places(error) == [
+        ("tail", "ordnal"),
+        ("tail", "p, p, x|y"),
+        ("tail", "one"),
+        ("tail", "x|y"),
+        ("tail", "tail"),
+        ("tail", "q"),
+        ("tail", "z"),
+    ]
+    assert state(table) == before
+
+
+def test_with_trait_refuses_names_that_are_taken(shipped):
+    for name in ("tail_fork", "tail_fork_young", "genus"):
+        with pytest.raises(TableError, match="there already"):
+            shipped.with_trait(Trait(name, "measure"))
+    with pytest.raises(TableError, match="is kept for what a young fish shows of mouth_shape"):
+        shipped.with_trait(Trait("mouth_shape_young", "measure"))
+
+
+@pytest.mark.parametrize("name", ["", "-", "a|b", " a", "a "])
+def test_with_trait_refuses_states_that_cannot_be_written(name):
+    with pytest.raises(TableError, match="a state is not blank"):
+        small().with_trait(Trait("n", "nominal", states=("good", name)))
+
+
+def test_with_trait_names_the_nearest_taxon(shipped):
+    with pytest.raises(TableError, match="did you mean 'hypancistrus_zebra'"):
+        shipped.with_trait(COLOUR, {"hypancistrus_zebr": "white"})
+
+
+# -- immutability ----------------------------------------------------------------------------------------
+
+
+def test_attributes_cannot_be_set(shipped):
+    for name in ("traits", "taxa", "cells", "care", "evidence", "sources", "name"):
+        with pytest.raises(AttributeError):
+            setattr(shipped, name, None)
+
+
+def test_mappings_cannot_be_changed(shipped):
+    with pytest.raises(TypeError):
+        shipped.cells["tail_fork"] = ()
+    with pytest.raises(TypeError):
+        shipped.sources["X"] = Source("X", "X", "X")
+    assert all(isinstance(cells, tuple) for cells in shipped.cells.values())
+
+
+def test_arrays_cannot_be_changed(shipped):
+    for trait in shipped.trait_ids:
+        column = shipped.column(trait)
+        for array in (column.known, column.applies, column.shares, column.low, column.high):
+            with pytest.raises(ValueError, match="read-only"):
+                array[...] = 0
+        with pytest.raises(AttributeError):
+            column.known = None
+
+
+def test_tables_share_no_frame_with_one_another_or_with_their_maker():
+    frame = pd.DataFrame({"tradeCode": ["L1", "L2"]}, index=pd.Index(["a", "b"], name="id"))
+    one = TraitTable(traits=(COLOUR,), taxa=frame, cells={"belly_colour": (None, None)})
+    frame.loc["a", "tradeCode"] = "changed"
+    assert one.taxa.loc["a", "tradeCode"] == "L1"
+    for other in (one.with_trait(Trait("n", "measure")), one.with_taxon("c")):
+        other.taxa.loc["a", "tradeCode"] = "changed"
+        assert one.taxa.loc["a", "tradeCode"] == "L1"
+
+
+def test_a_frame_that_was_handed_out_is_not_the_table(shipped):
+    frame = shipped.to_frame()
+    frame.iloc[:, :] = "changed"
+    assert shipped.to_frame().iloc[0, 0] != "changed"
+
+
+def test_a_mapping_that_was_handed_in_is_not_held():
+    cells = {"belly_colour": (None,)}
+    table = TraitTable(traits=(COLOUR,), taxa=pd.DataFrame(index=pd.Index(["a"])), cells=cells)
+    cells["belly_colour"] = (NOT_APPLICABLE,)
+    assert table.cell("a", "belly_colour") is None
+
+
+# -- always valid ----------------------------------------------------------------------------------------
+
+
+def test_a_table_made_by_hand_is_checked():
+    with pytest.raises(TableError) as error:
+        TraitTable(traits=(), taxa=pd.DataFrame(), cells={})
+    assert [p.right for p in error.value.problems] == [
+        "no trait; a table needs at least one",
+        "no taxon; a table needs at least one",
+    ]
+    with pytest.raises(TableError) as error:
+        TraitTable(
+            traits=(COLOUR, COLOUR, Trait("belly_colour_young", "measure")),
+            taxa=pd.DataFrame(index=pd.Index(["a", "b", "a"])),
+            cells={},
+        )
+    assert places(error) == [
+        ("belly_colour", "belly_colour"),
+        ("belly_colour_young", "belly_colour_young"),
+        ("id", "a"),
+    ]
+    assert error.value.problems[-1].row == "4"
+
+
+# -- looking things up -----------------------------------------------------------------------------------
+
+
+def test_unknown_names_come_with_the_nearest(shipped):
+    with pytest.raises(UnknownName, match="did you mean 'hypancistrus_zebra'"):
+        shipped.position("hypancistrus_zebr")
+    with pytest.raises(UnknownName, match="did you mean 'tail_fork'"):
+        shipped.trait("tail_forc")
+    with pytest.raises(UnknownName, match="did you mean 'tail_fork'"):
+        shipped.column("tail_forc")
+    with pytest.raises(UnknownName, match="did you mean 'tail_fork'"):
+        shipped.cell("hypancistrus_zebra", "tail_forc")
+    with pytest.raises(UnknownName, match="is not in the table"):
+        shipped.position(["hypancistrus_zebra"])
+    with pytest.raises(UnknownName):
+        shipped.label("zebra")
+    with pytest.raises(UnknownName):
+        shipped.claims("zebra", "tail_fork")
+
+
+def test_columns_agree_with_cells(shipped):
+    for trait in shipped.traits:
+        column = shipped.column(trait.id)
+        for i, cell in enumerate(shipped.cells[trait.id]):
+            assert column.known[i] == isinstance(cell, (States, Range))
+            assert column.applies[i] == (cell != NOT_APPLICABLE)
+            if isinstance(cell, States):
+                assert {s: x for s, x in zip(trait.states, column.shares[i], strict=True) if x} == dict(
+                    zip(cell.names, cell.shares, strict=True)
+                )
+            else:
+                assert not column.shares[i].any()
+            if isinstance(cell, Range):
+                assert (column.low[i], column.high[i]) == (cell.low, cell.high)
+            else:
+                assert np.isnan(column.low[i])
+                assert np.isnan(column.high[i])
+
+
+def test_young_column_falls_back_to_the_row():
+    column = small().column("tail", young=True)
+    assert column.shares.tolist() == [[0.0, 1.0], [1.0, 0.0]]
+    rays = small().column("rays", young=True)
+    assert (rays.low[0], rays.high[0], rays.applies.tolist()) == (7, 8, [True, False])
+
+
+def test_label_with_qualifier_and_codes(shipped):
+    assert shipped.label("hypancistrus_cf_inspector_l102") == "Hypancistrus cf. inspector (L102)"
+    assert shipped.label("hypancistrus_zebra") == "Hypancistrus zebra (L046, L098)"
+    assert shipped.label("hypancistrus_inspector") == "Hypancistrus inspector"
+    assert small().label("a") == "a"
+
+
+def test_claims(shipped):
+    found = shipped.claims("hypancistrus_inspector", "fin_edging")
+    assert len(found) >= 1
+    assert set(found["taxon"]) == {"hypancistrus_inspector"}
+    assert set(found["attribute"]) == {"fin_edging"}
+    assert not len(small().claims("a", "tail"))
+
+
+def test_length_and_repr(shipped):
+    assert len(small()) == 2
+    assert repr(small()) == "TraitTable: 2 taxa, 2 traits, 4 of 4 cells filled"
+    assert "table" in shipped._repr_html_()
+
+
+# -- any table -------------------------------------------------------------------------------------------
+
+texts = st.sampled_from(["white", "black", "white|black", "white:0.25|black:0.75", "-", ""])
+
+
+@given(st.dictionaries(st.sampled_from(["a", "b"]), texts))
+def test_with_trait_then_to_frame_gives_the_text_back(values):
+    new = small().with_trait(COLOUR, values)
+    assert new.to_frame()["belly_colour"].to_dict() == {"a": "", "b": "", **values}
+
+
+@given(texts)
+def test_with_taxon_and_with_trait_may_come_in_any_order(text):
+    one = small().with_trait(COLOUR).with_taxon("c", belly_colour=text)
+    other = small().with_taxon("c").with_trait(COLOUR, {"c": text})
+    assert dict(one.cells) == dict(other.cells)
+    assert one.ids == other.ids

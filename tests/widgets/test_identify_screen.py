@@ -1,0 +1,172 @@
+"""The identify screen without a browser: what a click does, what is shown, what is saved."""
+
+import html
+import logging
+
+import pandas as pd
+import pytest
+
+import idkey
+from idkey.errors import IdkeyError
+from idkey.widgets import base
+
+
+@pytest.fixture(autouse=True)
+def _errors_are_raised(monkeypatch, caplog):
+    # A callback that fails must fail the test: outside a notebook traitlets only logs it.
+    monkeypatch.setattr(base, "RAISE", True)
+    yield
+    assert not [r for r in caplog.records if r.levelno >= logging.WARNING], caplog.text
+
+
+@pytest.fixture
+def screen():
+    return idkey.identify()
+
+
+def shown(screen):
+    return [c for c in screen._choices if c.layout.display != "none"]
+
+
+def click(screen, words):
+    choice = next(c for c in shown(screen) if c.button.description.removeprefix("\u2713 ") == words)
+    choice.button.click()
+
+
+def test_a_click_answers_the_question_and_asks_the_next(screen):
+    assert "main pattern" in screen._question.value
+    assert len(shown(screen)) == 5
+    click(screen, "light spots on dark")
+    assert dict(screen.identification.answers) == {"pattern": "light_spots"}
+    assert "main pattern" not in screen._question.value
+    assert "still possible" in screen._outcome.value
+
+
+def test_one_click_is_one_step(screen):
+    click(screen, "light spots on dark")
+    screen.identification.undo()
+    assert not screen.identification.answers
+
+
+def test_cant_see_it_asks_something_else(screen):
+    screen._skip.click()
+    assert screen.identification.unseen == ("pattern",)
+    assert "main pattern" not in screen._question.value
+    assert "can't be seen" in html.unescape(screen._seen.children[1].children[0].value)
+
+
+def test_several_possible_states_are_one_answer(screen):
+    screen._several.value = True
+    click(screen, "light spots on dark")
+    click(screen, "dark spots on pale")
+    assert not screen.identification.answers
+    screen._take.click()
+    assert screen.identification.answers["pattern"] == "light_spots|dark_spots"
+
+
+def test_a_number_out_of_turn_and_a_bad_number(screen):
+    screen._other.value = "adult_size"
+    assert "How long is the fish" in screen._question.value
+    screen._number.value = "-4"
+    screen._take.click()
+    assert "more than 0" in screen._alert.value
+    assert 'role="alert"' in screen._alert.value
+    assert not screen.identification.answers
+    screen._number.value = "60..65"
+    screen._take.click()
+    assert screen.identification.answers["adult_size"] == "60..65"
+    assert screen._alert.value == ""
+
+
+def test_change_an_answer_undo_and_start_again(screen):
+    click(screen, "light spots on dark")
+    screen._seen.children[1].children[1].click()
+    assert "main pattern" in screen._question.value
+    click(screen, "no marks")
+    assert screen.identification.answers["pattern"] == "plain"
+    screen._undo.click()
+    assert screen.identification.answers["pattern"] == "light_spots"
+    screen._restart.click()
+    assert not screen.identification.answers
+    screen._undo.click()
+    assert screen.identification.answers["pattern"] == "light_spots"
+
+
+def test_the_age_is_an_answer_like_any_other(screen):
+    screen._age.value = "adult"
+    assert screen.identification.answers["life_stage"] == "adult"
+    screen._undo.click()
+    assert screen._age.value == ""
+
+
+def test_until_the_name_is_settled_the_care_for_all_is_shown(screen):
+    # Two trade forms that the sources give the same marks (Glaser archive on L201a and L471).
+    for trait, value in {
+        "pattern": "light_spots",
+        "spot_vs_nostril": "larger",
+        "head_spots": "none",
+        "spot_density": "sparse",
+        "spots_in_row": 12,
+        "spot_colour": "orange",
+        "basin": "orinoco",
+        "fin_edging": "none",
+        "spot_size": "large",
+        "mouth_shape": "small",
+        "tooth_form": "larger_below",
+        "ground_colour": "dark",
+    }.items():
+        screen.identification.answer(trait, value)
+    screen._refresh()
+    left = [n for n in screen.identification.candidates() if n != "none of these"]
+    assert {"hypancistrus_contradens", "hypancistrus_l471"} <= set(left)
+    assert len(left) <= 6
+    assert "until the name is settled" in screen._together.value
+
+
+def test_an_unexpected_error_is_shown_and_changes_nothing(screen, monkeypatch, caplog):
+    monkeypatch.setattr(base, "RAISE", False)
+
+    def fail(*_args):
+        raise RuntimeError("boom")
+
+    monkeypatch.setattr(type(screen.identification), "answer", fail)
+    click(screen, "light spots on dark")
+    assert "boom" in screen._alert.value
+    assert "nothing was changed" in screen._alert.value
+    assert [r for r in caplog.records if r.name == "idkey.widgets"]
+    caplog.clear()
+
+
+def test_what_is_saved_is_a_static_picture(screen):
+    click(screen, "light spots on dark")
+    bundle = screen._repr_mimebundle_()
+    assert "Run this cell to use the controls" in bundle["text/html"]
+    assert "still possible" in bundle["text/plain"]
+    assert bundle == screen._repr_mimebundle_()
+
+
+def test_two_screens_do_not_share_anything():
+    one, two = idkey.identify(), idkey.identify()
+    click(one, "light spots on dark")
+    assert not two.identification.answers
+    assert "main pattern" in two._question.value
+
+
+def test_starting_answers_and_a_bad_one():
+    screen = idkey.identify(answers={"pattern": "plain"})
+    assert screen.identification.answers["pattern"] == "plain"
+    with pytest.raises(IdkeyError, match="did you mean 'plain'"):
+        idkey.identify(answers={"pattern": "plane"})
+
+
+def test_markup_in_a_table_is_shown_as_text():
+    evil = "<script>alert(1)</script>"
+    frame = pd.DataFrame({"kind": [evil, "b"], evil: [evil, "<b>x</b>"]})
+    screen = idkey.identify(idkey.TraitTable.from_frame(frame, taxon="kind"))
+    click(screen, evil)
+    for page in (screen._names.value, screen._outcome.value, screen._question.value, screen._static_html()):
+        assert "<script" not in page
+    assert "&lt;script&gt;" in screen._names.value
+    rows = [row.children[0].value for row in screen._seen.children[1:]]
+    assert rows
+    assert all("<script" not in row for row in rows)
