@@ -199,7 +199,7 @@ def _spread_points(answers: Distinct) -> np.ndarray:
 
 
 def _as_young(trait: Trait, adult: np.ndarray, young: np.ndarray, column: Column) -> np.ndarray:
-    """Likelihoods for a young fish; a trait that needs an adult says nothing unless the table has its young."""
+    """Return what holds for a young fish: nothing where an adult is needed and the table lacks its young."""
     if not trait.needs_adult:
         return young
     said = np.append(column.known, False)

@@ -180,8 +180,8 @@ def test_a_trait_that_needs_an_adult_changes_nothing_for_a_young_fish(trait_id):
 
 
 def test_what_the_table_says_of_the_young_counts_for_a_young_fish():
-    # Panaqolus nix is bare-bellied up to 70 mm SL (Cramer & Rapp Py-Daniel 2015, Neotrop. Ichthyol. 13:461-470,
-    # p.465, doi 10.1590/1982-0224-20140099).
+    # Panaqolus nix is bare-bellied up to 70 mm SL (Cramer & Rapp Py-Daniel 2015, Neotrop. Ichthyol.
+    # 13:461-470, p.465, doi 10.1590/1982-0224-20140099).
     said = {"adult_size": 40, "life_stage": "young"}
     shares = [posterior(**said, belly_plates=s)["panaqolus_nix"] for s in ("naked", "partly", "plated")]
     assert shares[0] > posterior(**said)["panaqolus_nix"] > max(shares[1:])
