@@ -7,20 +7,19 @@ Garey & Graham 1974, Acta Informatica 3:347-355, doi 10.1007/BF00263588).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from idkey.model.answers import Distinct
-from idkey.model.evidence import TableModel, TraitModel, scale_of
+from idkey.model.evidence import Repeated, TableModel, TraitModel, number_grid
 from idkey.table.schema import Trait
 
 __all__ = ["MIN_GAIN", "Asker", "Question"]
 
 MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
-_GRID = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +76,9 @@ class Asker:
         self._judged = _ByAge(updated) if differs else self._given
         self._applies = np.vstack([m.adult.applies for m in model.models.values()])
 
-    def gains(self, posterior: np.ndarray, adult: np.ndarray) -> np.ndarray:
+    def gains(
+        self, posterior: np.ndarray, adult: np.ndarray, repeated: Mapping[str, Repeated] | None = None
+    ) -> np.ndarray:
         """Return the expected drop in entropy for every trait, in bits.
 
         Parameters
@@ -86,6 +87,8 @@ class Asker:
             In canonical order (`TableModel.to_canonical_order`).
         adult : ndarray, shape (n_taxa + 1,)
             P(adult | answers, taxon), in canonical order.
+        repeated : mapping of str to Repeated, optional
+            Traits that would repeat what is answered already; see `TableModel.repeated`.
 
         Returns
         -------
@@ -97,6 +100,8 @@ class Asker:
         p, a = posterior[keep] / posterior[keep].sum(), adult[keep]
         given = self._given.mixed(keep, a)
         judged = given if self._judged is self._given else self._judged.mixed(keep, a)
+        if repeated:
+            judged = self._share(judged, repeated, keep)
         chance = given @ p
         joint = judged * p
         mass = joint.sum(axis=1)
@@ -105,6 +110,21 @@ class Asker:
         spent = np.add.reduceat(chance * after, self._starts)
         total = np.add.reduceat(chance, self._starts)
         return np.maximum(before - spent / total, 0.0)
+
+    def _share(self, judged: np.ndarray, repeated: Mapping[str, Repeated], keep: np.ndarray) -> np.ndarray:
+        """Judge answers that would share their weight with the answers they repeat.
+
+        With k answers of the group in place, worth a on average, the next one moves the log-likelihood from
+        a to the new average: by its own worth less a, over k + 1.
+        """
+        judged = judged.copy()
+        ends = np.append(self._starts[1:], len(judged))
+        for trait, start, end in zip(self._traits, self._starts, ends, strict=True):
+            if trait.id in repeated:
+                found = repeated[trait.id]
+                worth = np.log(judged[start:end]) - found.average[keep]
+                judged[start:end] = np.exp(worth / (found.answered + 1))
+        return judged
 
     def applicable(self, posterior: np.ndarray) -> np.ndarray:
         """Posterior share of the kinds to which each trait applies, shape (n_traits,)."""
@@ -145,7 +165,7 @@ def _answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.
     """Answers that may come, each as a row over the taxa: how likely, and how it will be judged."""
     if model.trait.has_states:
         return model.states_adult, model.states_young, model.states_adult, model.states_young
-    grid = _grid(model)
+    grid = number_grid(model)
     points = Distinct(np.zeros((len(grid), 0)), grid, grid)
     if model.trait.kind == "ceiling":
         given = _lengths(model, grid)
@@ -154,17 +174,6 @@ def _answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.
     adult, young = model.likelihoods(points)
     shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]
     return shares[0], shares[-1], shares[0], shares[-1]
-
-
-def _grid(model: TraitModel) -> np.ndarray:
-    column, trait = model.adult, model.trait
-    if not column.known.any():
-        return np.ones(1)
-    low, high = float(np.nanmin(column.low)), float(np.nanmax(column.high))
-    if trait.kind == "ceiling":
-        return np.geomspace(0.3 * float(np.nanmin(column.high)), 1.1 * high, _GRID)
-    margin = 0.05 * scale_of(column)
-    return np.linspace(low - margin, high + margin, _GRID)
 
 
 def _lengths(model: TraitModel, grid: np.ndarray) -> np.ndarray:

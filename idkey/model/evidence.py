@@ -8,6 +8,7 @@ For taxon t, trait j with observer error e and K states, and the answer x:
   ``[F((x - low) / s) - F((x - high) / s)] / (high - low)``, F the normal distribution function, relative
   to a flat density over the whole column, again mixed with the observer error;
 * ceiling: ``1 - F((x - c) / (edge c))``: longer than the record is against, shorter says nothing;
+* traits of one group repeat one another: k of them answered count as one, each log-likelihood over k;
 * blank: the mean of the rows that are known; not applicable: an error of observation;
 * "none of these": the marginal of the column with one more, flat, row (Laplace's rule of succession).
 
@@ -33,7 +34,17 @@ from idkey.model.answers import Coded, Distinct
 from idkey.table.schema import Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["ADULT_FROM", "NONE", "STAGE_ERROR", "TableModel", "TraitModel"]
+__all__ = [
+    "ADULT_FROM",
+    "NONE",
+    "STAGE_ERROR",
+    "Repeated",
+    "TableModel",
+    "TraitModel",
+    "group_weights",
+    "number_grid",
+    "scale_of",
+]
 
 NONE = "none of these"
 
@@ -182,6 +193,18 @@ class TraitModel:
         return within, np.clip(mature, 1e-6, 1 - 1e-6)
 
 
+def number_grid(model: TraitModel, points: int = 16) -> np.ndarray:
+    """Numbers that stand for the answers a measure or a ceiling may get, smallest first."""
+    column = model.adult
+    if not column.known.any():
+        return np.ones(1)
+    low, high = float(np.nanmin(column.low)), float(np.nanmax(column.high))
+    if model.trait.kind == "ceiling":
+        return np.geomspace(0.3 * float(np.nanmin(column.high)), 1.1 * high, points)
+    margin = 0.05 * scale_of(column)
+    return np.linspace(low - margin, high + margin, points)
+
+
 def scale_of(column: Column) -> float:
     """Width of a column of numbers: largest upper end less smallest lower end; 1 where there is none."""
     if not column.known.any():
@@ -302,6 +325,7 @@ class TableModel:
         """
         total = self.log_likelihoods(coded)[0]
         adult_first = self.stage_weights(coded)[0] >= 0.5
+        shared = group_weights(self.table, coded)
         terms = {}
         for trait_id, model in self.models.items():
             if trait_id not in coded.codes or not coded.codes[trait_id][0]:
@@ -311,8 +335,63 @@ class TableModel:
             else:
                 adult, young = model.likelihoods(coded.distinct[trait_id])
                 terms[trait_id] = np.log(np.where(adult_first, adult[0], young[0]))
+            if trait_id in shared:
+                terms[trait_id] *= shared[trait_id][0]
         rest = total - sum(terms.values(), np.zeros_like(total))
         return terms, rest
+
+    def repeated(self, coded: Coded) -> dict[str, Repeated]:
+        """Return, for one specimen, the traits not answered whose group has answers, with those answers."""
+        groups = {m.trait.group for t, m in self.models.items() if m.trait.group and t in coded.codes}
+        if not groups:
+            return {}
+        terms, _ = self.contributions(coded)
+        found = {}
+        for group in sorted(groups):
+            worth = [terms[t] for t, m in self.models.items() if m.trait.group == group and t in terms]
+            if worth:
+                # The terms carry their weight, so their sum is the mean.
+                average = Repeated(len(worth), sum(worth, np.zeros(self.width)))
+                members = (t for t, m in self.models.items() if m.trait.group == group)
+                found |= {t: average for t in members if t not in terms}
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Repeated:
+    """What is answered already in the group of a trait.
+
+    Attributes
+    ----------
+    answered : int
+        Number of other traits of the group that are answered.
+    average : ndarray, shape (n_taxa + 1,)
+        Mean of their log-likelihoods, taxa in canonical order.
+    """
+
+    answered: int
+    average: np.ndarray
+
+
+def group_weights(table: TraitTable, coded: Coded) -> dict[str, np.ndarray]:
+    """What an answer counts where the specimen also has answers to traits that repeat it.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (n_specimens,)
+        For traits that share their group with another answered one: 1 over the number answered. Traits that
+        are not here count 1.
+    """
+    groups: dict[str, list[str]] = {}
+    for trait in table.traits:
+        if trait.group and trait.id in coded.codes:
+            groups.setdefault(trait.group, []).append(trait.id)
+    found = {}
+    for members in groups.values():
+        if len(members) > 1:
+            count = sum((coded.codes[trait_id] > 0).astype(float) for trait_id in members)
+            found |= dict.fromkeys(members, 1.0 / np.maximum(count, 1.0))
+    return found
 
 
 class _LookUp:
@@ -345,9 +424,12 @@ class _LookUp:
                 by_stage[trait_id] = np.log(np.stack([adult, young], axis=1))
             else:
                 alike[trait_id] = np.log(adult)
-        self._alike = _Rows(alike, np.empty((0, model.width)))
-        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)))
-        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)))
+        shared = group_weights(model.table, coded)
+        self._alike = _Rows(alike, np.empty((0, model.width)), shared)
+        # How old a fish of this length is, is no repetition of anything.
+        of_age = {t: w for t, w in shared.items() if t not in ripe}
+        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)), of_age)
+        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)), {})
 
     def cases(self, specimens: slice) -> np.ndarray:
         """Return `TableModel.log_cases` of some specimens."""
@@ -379,18 +461,21 @@ class _Rows:
         By trait.
     silence : ndarray, shape (0, ...)
         What is added where there is no trait at all.
+    shared : dict of str to ndarray, shape (n_specimens,)
+        What an answer counts, for traits that repeat one another; see `group_weights`.
     """
 
-    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray):
+    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray, shared: dict[str, np.ndarray]):
         self.traits = tuple(tables)
+        self._shared = {trait_id: w for trait_id, w in shared.items() if trait_id in tables}
         self._before = np.cumsum([0, *(len(table) for table in tables.values())])[:-1]
         self._rows = np.concatenate([silence, *tables.values()])
 
     def added(self, coded: Coded, specimens: slice) -> np.ndarray:
         """Add up, for each specimen, the rows of its answers; no answer adds nothing.
 
-        This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
-        that each sum runs over the answers given, in the order of the traits, whatever the others gave.
+        This is a matrix of weights, specimens x distinct answers, times the rows. It is sparse, so that
+        each sum runs over the answers given, in the order of the traits, whatever the others gave.
 
         Returns
         -------
@@ -403,6 +488,9 @@ class _Rows:
         answered = codes > 0
         columns = (codes - 1 + self._before)[answered]
         ends = np.append(0, np.cumsum(answered.sum(axis=1)))
-        gave = csr_array((np.ones(len(columns)), columns, ends), shape=(n, len(self._rows)))
+        weights = np.ones(codes.shape)
+        for trait_id, counts in self._shared.items():
+            weights[:, self.traits.index(trait_id)] = counts[specimens]
+        gave = csr_array((weights[answered], columns, ends), shape=(n, len(self._rows)))
         sums = gave @ self._rows.reshape(len(self._rows), -1)
         return sums.reshape(n, *self._rows.shape[1:])

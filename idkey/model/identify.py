@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import AnswerError, one_of
-from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, parse_stage
 from idkey.model.ask import MIN_GAIN, Asker, Question
 from idkey.model.evidence import NONE, TableModel
+from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import Prior, check_coverage, prior_vector
 from idkey.table.schema import LIFE_STAGE, NotApplicable, Range, States, Trait, answer_text, parse_answer
@@ -24,7 +24,6 @@ from idkey.table.table import YOUNG, TraitTable
 __all__ = ["Identification", "Outcome", "strength"]
 
 _UNSEEN = None
-_POOR_AGREEMENT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,17 +205,11 @@ class Identification:
 
         Returns
         -------
-        pandas.DataFrame, shape (n_taxa + 1, 6)
-            Columns taxon, name, probability, agreement, compared, candidate; see `NearestMatch.rank`.
+        pandas.DataFrame, shape (n_taxa + 1, 8)
+            Columns taxon, name, probability, agreement, compared, fit, deviation and candidate; see
+            `idkey.model.match.rank_frame`.
         """
-        coded = self._now.coded
-        return rank_frame(
-            self.table,
-            self._now.posterior,
-            agreement(self.table, coded)[0],
-            agreement(self.table, coded, counts=True)[0],
-            self.coverage,
-        )
+        return rank_frame(self._model, self._now.coded, self._now.posterior, self.coverage)
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
@@ -226,7 +219,7 @@ class Identification:
         """Return the questions worth asking now, best first."""
         asker = self._asker
         canonical = self._model.to_canonical_order(self._now.posterior)
-        gains = asker.gains(canonical, self._now.adult)
+        gains = asker.gains(canonical, self._now.adult, self._model.repeated(self._now.coded))
         applies = asker.applicable(canonical)
         adult = float(self._now.adult @ canonical)
         found = [
@@ -273,10 +266,8 @@ class Identification:
             return Outcome("none of these", taxa, text)
         if len(left) == 1:
             text = f"{names[0]} ({share})."
-            if best["agreement"] < _POOR_AGREEMENT:
-                text += (
-                    " It fits poorly: most answers disagree with the row. Check them before you use the name."
-                )
+            if best["deviation"] < POOR_FIT:
+                text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
             text = f"{len(taxa)} names still possible, likeliest {names[0]} ({share})."

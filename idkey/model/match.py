@@ -14,6 +14,7 @@ from idkey.errors import IdkeyError
 from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.evidence import NONE, TableModel
+from idkey.model.fit import fit_of
 from idkey.model.prior import Prior, check_coverage, prior_vector
 from idkey.table.table import TraitTable
 
@@ -96,28 +97,36 @@ def candidate_names(
     ]
 
 
-def rank_frame(
-    table: TraitTable,
-    probabilities: np.ndarray,
-    similarity: np.ndarray,
-    compared: np.ndarray,
-    coverage: float,
-) -> pd.DataFrame:
+def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, coverage: float) -> pd.DataFrame:
     """Ranking of one specimen, best first, as a frame.
+
+    Parameters
+    ----------
+    model : TableModel
+    coded : Coded
+        One specimen.
+    probabilities : ndarray, shape (n_taxa + 1,)
+        Its posterior, in the order of the table.
+    coverage : float
 
     Returns
     -------
-    pandas.DataFrame, shape (n_taxa + 1, 6)
-        Columns taxon, name, probability, agreement (Gower, 0 to 1, NaN where nothing compares),
-        compared (number of traits compared) and candidate.
+    pandas.DataFrame, shape (n_taxa + 1, 8)
+        Columns taxon, name, probability; agreement (Gower, 0 to 1, NaN where nothing compares) and compared
+        (number of traits compared); fit (modal likelihood fraction) and deviation (standard deviations from
+        the kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
     """
+    table = model.table
+    fit = fit_of(model, coded)
     frame = pd.DataFrame(
         {
             "taxon": [*table.ids, NONE],
             "name": [*(table.label(t) for t in table.ids), NONE],
             "probability": probabilities,
-            "agreement": np.append(similarity, np.nan),
-            "compared": np.append(compared, 0).astype(int),
+            "agreement": np.append(agreement(table, coded)[0], np.nan),
+            "compared": np.append(agreement(table, coded, counts=True)[0], 0).astype(int),
+            "fit": np.append(fit.fraction, np.nan),
+            "deviation": np.append(fit.deviation, np.nan),
         }
     )
     frame = frame.sort_values(["probability", "taxon"], ascending=[False, True], ignore_index=True)
@@ -242,10 +251,4 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         """
         table = self._fitted()
         coded = code_answers(table, answers)
-        return rank_frame(
-            table,
-            posterior(self._model, coded, self._prior)[0],
-            agreement(table, coded)[0],
-            agreement(table, coded, counts=True)[0],
-            self.coverage,
-        )
+        return rank_frame(self._model, coded, posterior(self._model, coded, self._prior)[0], self.coverage)

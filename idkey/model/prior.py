@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from numbers import Real
 from typing import Any, Literal
 
@@ -12,12 +12,24 @@ from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.evidence import NONE
 from idkey.table.table import TraitTable
 
-__all__ = ["COMMONNESS_WEIGHT", "Prior", "check_coverage", "prior_vector", "weights"]
+__all__ = [
+    "COMMONNESS_WEIGHT",
+    "LEAST_SHARE",
+    "NAMED_WEIGHT",
+    "Prior",
+    "check_coverage",
+    "prior_vector",
+    "weights",
+]
 
-Prior = Literal["commonness", "uniform"] | Mapping[str, float] | None
+Prior = Literal["commonness", "uniform"] | Mapping[str, float] | Collection[str] | None
 
 COMMONNESS_WEIGHT = {"common": 3.0, "occasional": 1.0, "rare": 1.0 / 3.0}
 """Common to rare is 9 : 1, less than one clear answer (judgement: two clear answers must overturn it)."""
+NAMED_WEIGHT = 9.0
+"""What a name on the invoice counts more: labels are often wrong (judgement)."""
+LEAST_SHARE = 1e-3
+"""Least weight, as a share of the largest: two clear answers are worth about 30 : 1 each."""
 _NOT_STATED = 1.0
 
 
@@ -27,8 +39,11 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
     Parameters
     ----------
     table : TraitTable
-    prior : {"commonness", "uniform"} or mapping of taxon id to weight, default "commonness"
-        A mapping gives weights of 0 or more; taxa left out get 0. None is the default.
+    prior : {"commonness", "uniform"}, mapping or sequence, default "commonness"
+        A mapping of taxon id to a weight of 0 or more replaces the prior; a sequence of taxon ids are the
+        names on an invoice: each gets `NAMED_WEIGHT` times its weight by commonness. None is the default.
+        No taxon gets less than `LEAST_SHARE` of the weight of the largest, so that two clear answers can
+        overturn any prior.
 
     Returns
     -------
@@ -40,7 +55,10 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
         Unknown word or taxon, a negative weight, or weights that are all 0.
     """
     if isinstance(prior, Mapping):
-        return _from_mapping(table, prior)
+        found = _from_mapping(table, prior)
+        return _floored(found)
+    if isinstance(prior, (list, tuple, set, frozenset)):
+        return _from_invoice(table, prior)
     word = prior if isinstance(prior, str) else None
     if prior is None or word == "commonness":
         if "commonness" not in table.taxa.columns:
@@ -56,12 +74,30 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
     return found / found.sum()
 
 
+def _floored(found: np.ndarray) -> np.ndarray:
+    found = np.maximum(found, LEAST_SHARE * found.max())
+    return found / found.sum()
+
+
+def _from_invoice(table: TraitTable, names: Collection[str]) -> np.ndarray:
+    """Weights by commonness, those of the names on the invoice raised."""
+    found = weights(table, "commonness")
+    named = [_position(table, name) for name in dict.fromkeys(names)]
+    found[named] *= NAMED_WEIGHT
+    return _floored(found)
+
+
+def _position(table: TraitTable, taxon: Any) -> int:
+    if taxon not in table.ids:
+        msg = f"prior: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
+        raise UnknownName(msg)
+    return table.position(taxon)
+
+
 def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
     found = np.zeros(len(table))
     for taxon, weight in prior.items():
-        if taxon not in table.ids:
-            msg = f"prior: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
-            raise UnknownName(msg)
+        position = _position(table, taxon)
         try:
             value = float(weight)
         except (TypeError, ValueError):
@@ -69,7 +105,7 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
         if not (np.isfinite(value) and value >= 0):
             msg = f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more"
             raise IdkeyError(msg)
-        found[table.position(taxon)] = value
+        found[position] = value
     if not found.sum() > 0:
         msg = "prior: every weight is 0; at least one taxon must be possible"
         raise IdkeyError(msg)

@@ -168,7 +168,8 @@ def test_none_prior_that_makes_no_sense(none_prior):
 BAD_PRIORS = [
     ("common", "'common'", "commonness, uniform", "did you mean 'commonness'?"),
     (3, "int", "a mapping of taxon to weight", "commonness, uniform"),
-    ([1, 2], "list", "a mapping of taxon to weight", "commonness, uniform"),
+    ([1, 2], "1", "is not in the table", "a, b"),
+    (["a", "c"], "'c'", "is not in the table", "a, b"),
     (np.ones(2), "ndarray", "a mapping of taxon to weight", "commonness, uniform"),
     (pd.Series({"a": 1.0}), "Series", "a mapping of taxon to weight", "commonness, uniform"),
     ({"c": 1}, "'c'", "a, b"),

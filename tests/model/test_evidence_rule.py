@@ -275,13 +275,13 @@ def test_observer_error_in_the_worked_example():
 def test_one_clear_difference_and_two():
     # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1,
     # so .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
-    clear = {"A": (1, 1, 1, 1), "B": (0, 0, 1, 1), "C": (0, 0, 0, 0)}
+    clear = {"A": (1, 1, 1, 1), "B": (0, 0, 1, 1)}
     rows = {
         taxon: {t: "pos" if p else "neg" for t, p in zip(TESTS, ps, strict=True)}
         for taxon, ps in clear.items()
     }
     traits = [Trait(id=t, kind="nominal", states=("pos", "neg"), error=0.02) for t in TESTS]
-    match = NearestMatch(none_prior=0, prior={"A": 1, "B": 1}).fit(table_of(traits, rows))
+    match = NearestMatch(none_prior=0).fit(table_of(traits, rows))
     one = match.rank({"t1": "pos"}).set_index("taxon")["probability"]
     two = match.rank({"t1": "pos", "t2": "pos"}).set_index("taxon")["probability"]
     assert one["A"] == pytest.approx(0.99)

@@ -1,0 +1,107 @@
+"""How well the answers fit a kind on their own, whatever the other kinds do.
+
+The posterior is relative: the best of bad names can stand at 99 %. The modal likelihood fraction (Dybowski &
+Franklin 1968) is the likelihood of the answers over that of the best answers the kind could have given:
+the product over traits of P(x|t) / max P(.|t). As it falls with every trait answered, it is judged against
+what the kind's own fish give: the log of the fraction has a mean and a variance under the kind, and the
+distance from the mean in standard deviations says whether this fish could be one of them (as the distance in
+standard errors of Priest & Alexander 1988, J. gen. Microbiol. 134:3011-3018).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from idkey.model.answers import Coded, Distinct
+from idkey.model.evidence import TableModel, TraitModel, group_weights, number_grid
+from idkey.table.table import Column
+
+__all__ = ["POOR_FIT", "Fit", "fit_of"]
+
+POOR_FIT = -3.0
+"""Standard deviations below the mean of a kind's own fish at which a fit is called poor (judgement)."""
+_SOFTENING = 0.25
+"""Variance added, so that a kind that never varies is not thrown out for one slip (judgement)."""
+_POINTS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Fit of one specimen to every kind, in the order of the table.
+
+    Attributes
+    ----------
+    fraction : ndarray, shape (n_taxa,)
+        Modal likelihood fraction, 0 to 1; 1 where nothing compares.
+    deviation : ndarray, shape (n_taxa,)
+        Standard deviations above (or, negative, below) the mean of the kind's own fish.
+    """
+
+    fraction: np.ndarray
+    deviation: np.ndarray
+
+
+def fit_of(model: TableModel, coded: Coded) -> Fit:
+    """Return the fit of one specimen to every kind.
+
+    Parameters
+    ----------
+    model : TableModel
+    coded : Coded
+        One specimen.
+    """
+    n = model.width - 1
+    log_fraction, expected, variance = np.zeros(n), np.zeros(n), np.zeros(n)
+    adult = model.stage_weights(coded)[0, :-1] >= 0.5
+    shared = group_weights(model.table, coded)
+    for trait_id, trait_model in model.models.items():
+        if trait_id not in coded.codes or not coded.codes[trait_id][0]:
+            continue
+        weight = shared[trait_id][0] if trait_id in shared else 1.0
+        found = _one_trait(trait_model, coded.distinct[trait_id], adult)
+        log_fraction += weight * found[0]
+        expected += weight * found[1]
+        variance += weight**2 * found[2]
+    deviation = (log_fraction - expected) / np.sqrt(variance + _SOFTENING)
+    back = model.to_table_order(np.append(np.exp(log_fraction), 0.0))[:-1]
+    return Fit(back, model.to_table_order(np.append(deviation, 0.0))[:-1])
+
+
+def _one_trait(
+    model: TraitModel, answer: Distinct, adult: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Log of the fraction, and its mean and variance among a kind's own fish; each of shape (n_taxa,)."""
+    column = model.adult
+    if model.trait.kind == "ceiling":
+        # A length below the record fits; how many of a kind's fish are longer is not known.
+        log_fraction = np.log(model.record(answer)[0][0, :-1])
+        zero = np.zeros(len(column.known))
+        return np.where(column.known, log_fraction, 0.0), zero, zero
+    at_answer = _by_age(model.likelihoods(answer), adult)[0]
+    if model.trait.has_states:
+        every = np.where(adult, model.states_adult[:, :-1], model.states_young[:, :-1])
+    else:
+        grid = number_grid(model, _POINTS)
+        every = _by_age(model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid)), adult)
+    log_every = np.log(every / every.max(axis=0))
+    chance = every / every.sum(axis=0)
+    mean = (chance * log_every).sum(axis=0)
+    variance = (chance * log_every**2).sum(axis=0) - mean**2
+    log_answer = np.log(np.minimum(at_answer / every.max(axis=0), 1.0))
+    return _only_known(model, column, log_answer, mean, variance)
+
+
+def _by_age(likelihoods: tuple[np.ndarray, np.ndarray], adult: np.ndarray) -> np.ndarray:
+    on_adult, on_young = likelihoods
+    return np.where(adult, on_adult[:, :-1], on_young[:, :-1])
+
+
+def _only_known(
+    model: TraitModel, column: Column, log_answer: np.ndarray, mean: np.ndarray, variance: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A blank cell is no misfit; an answer where the trait does not apply is an error of observation."""
+    error = np.log(model.trait.error)
+    fraction = np.where(column.known, log_answer, np.where(column.applies, 0.0, error))
+    return fraction, np.where(column.known, mean, 0.0), np.where(column.known, variance, 0.0)

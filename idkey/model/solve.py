@@ -1,0 +1,264 @@
+"""Which couplet for which set of kinds: an exact method for small tables, a lookahead for the rest.
+
+What is minimised is the prior-weighted mean cost of running a fish through the key, the cost of a couplet
+being the seconds it takes for an answer that can be relied on. A kind that varies in the trait, or whose
+state is not known, goes down both leads.
+
+Where the table is small the optimum is exact: dynamic programming over the sets of kinds still possible
+(Garey 1972, SIAM J. Appl. Math. 23:173-186). The best key to a set is the cheapest couplet plus the best
+keys to the two sets it leaves, since what was asked before no longer matters once the set is known; so
+each set is solved once. For a crisp table (nothing varies or is unknown) a set of total weight W can't be
+keyed for less than W times the entropy of its distinguishable kinds times the cheapest couplet (Shannon's
+bound), which cuts off couplets that can't win. Past that, for a crisp table, the couplet is taken that leaves
+the least expected work, each remaining set being judged by its entropy over the best rate at which one more
+couplet would settle it; for a table with kinds that vary or are unknown, the couplet that settles most per
+second, less the share of kinds that would have to be printed behind both leads.
+
+A key may be to groups of kinds (a genus, a care group): then a set is settled once all of it is one group,
+and entropies are those of the group totals. Shannon's bound holds for these too: each group (with those it
+can't be told from) has a least deep end, and those ends by themselves are a two-way tree (Kraft).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from idkey.model.splits import Split
+
+__all__ = ["EXACT_STATES", "Builder", "Cost", "Node", "bit_mask"]
+
+EXACT_STATES = 5_000
+_LOOK_AT = 5
+_WORTH_PRINTING = 0.9
+"""Bits that a couplet must settle, summed over the kinds at hand (a kind that went down k leads counts as
+the share of it that came this way). Two whole kinds parted are 2 bits, so in a crisp table nothing is left
+unparted; where much is unknown it keeps the key from repeating the same few kinds on every page."""
+
+
+_Set = tuple[int, np.ndarray, np.ndarray]
+"""A set of kinds as a bit mask, the same as row numbers, and the weight of each kind that came this way."""
+
+
+class _TooManyStates(Exception):  # noqa: N818 - a signal, not an error
+    pass
+
+
+class _Builder:
+    """Finds the couplets. Sets of kinds are bit masks; weights ride along for kinds that vary."""
+
+    def __init__(self, splits: list[Split], w: np.ndarray):
+        self.splits = splits
+        self.n = len(w)
+        self.w = np.where(w > 0, w, 1e-12)
+        s = len(splits)
+        self.share = np.array([x.share for x in splits]).reshape(s, self.n)
+        self.into_a = (np.array([x.both | (x.share > 0) for x in splits]).reshape(s, self.n)).astype(bool)
+        self.into_b = (np.array([x.both | (x.share < 1) for x in splits]).reshape(s, self.n)).astype(bool)
+        self.applies = np.array([x.applies for x in splits], dtype=bool).reshape(s, self.n)
+        self.cost = np.array([x.cost for x in splits])
+        self.crisp = not bool((self.into_a & self.into_b).any())
+        self.full = (1 << self.n) - 1
+        self.masks = [
+            (_mask(a), _mask(b), _mask(fits))
+            for a, b, fits in zip(self.into_a, self.into_b, self.applies, strict=True)
+        ]
+
+    # -- both methods ---------------------------------------------------------------------------
+
+    def members(self, mask: int) -> np.ndarray:
+        bits = np.frombuffer(mask.to_bytes((self.n + 7) // 8, "little"), dtype=np.uint8)
+        return np.flatnonzero(np.unpackbits(bits, bitorder="little")[: self.n])
+
+    def useful(self, mask: int) -> np.ndarray:
+        """Return the splits that apply to all of a set and leave fewer kinds on either side."""
+        found = [
+            i
+            for i, (a, b, fits) in enumerate(self.masks)
+            if mask & fits == mask and mask & a != mask and mask & b != mask
+        ]
+        return np.array(found, dtype=np.intp)
+
+    def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Return the expected drop in entropy per second of each useful split."""
+        share = self.share[np.ix_(useful, taxa)]
+        a, b = share * w, (1 - share) * w
+        after = _entropy(a) + _entropy(b)
+        before = _entropy(w[None])[0]
+        return np.maximum(before - after, 0.0) / (self.cost[useful] * w.sum())
+
+    def sides(self, split: int, mask: int) -> tuple[int, int]:
+        """Sets behind lead a and lead b."""
+        a, b, _ = self.masks[split]
+        return mask & a, mask & b
+
+    def child(self, split: int, lead: int, taxa: np.ndarray, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Kinds behind one lead (0 or 1) and their weights."""
+        into, share = self.into_b[split, taxa], 1 - self.share[split, taxa]
+        if lead == 0:
+            into, share = self.into_a[split, taxa], self.share[split, taxa]
+        return taxa[into], (share * w)[into]
+
+    def children(self, split: int, mask: int, taxa: np.ndarray, w: np.ndarray) -> list[_Set]:
+        """Sets, kinds and weights behind lead a and lead b."""
+        return [
+            (side, *self.child(split, lead, taxa, w)) for lead, side in enumerate(self.sides(split, mask))
+        ]
+
+    def solve(self, exact_states: int) -> tuple[dict[int, _Node], bool]:
+        """Return the couplet chosen for each set of kinds that the key meets, and whether it is optimal."""
+        try:
+            return _Exact(self, exact_states).solve(), True
+        except _TooManyStates:
+            return self._look_ahead(), False
+
+    # -- lookahead ------------------------------------------------------------------------------
+
+    def _look_ahead(self) -> dict[int, _Node]:
+        nodes: dict[int, _Node] = {}
+        waiting = [(self.full, np.arange(self.n), self.w)]
+        while waiting:
+            mask, taxa, w = waiting.pop()
+            if mask in nodes:
+                continue
+            split = self._best_by_lookahead(mask, taxa, w)
+            if split is None:
+                continue
+            nodes[mask] = _Node(split, *self.sides(split, mask))
+            waiting += self.children(split, mask, taxa, w)[::-1]
+        return nodes
+
+    def _best_by_lookahead(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
+        useful = self.useful(mask)
+        if not len(useful):
+            return None
+        left = w / self.w[taxa]
+        settled = self.rates(taxa, left, useful) * self.cost[useful] * left.sum()
+        useful = useful[settled >= _WORTH_PRINTING]
+        if not len(useful):
+            return None
+        rates = self._short_rates(taxa, w, useful)
+        first = useful[np.argsort(-rates, kind="stable")[:_LOOK_AT]]
+        if not self.crisp:
+            # The work left does not see that a kind behind both leads is printed twice; the rate does.
+            return int(first[0])
+        totals = [
+            self.cost[s] * w.sum()
+            + sum(self._work_left(*child) for child in self.children(int(s), mask, taxa, w))
+            for s in first
+        ]
+        return int(first[int(np.argmin(totals))])
+
+    def _short_rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Rates, less the share of kinds that a split sends down both leads: they make the key long."""
+        both = (self.into_a & self.into_b)[np.ix_(useful, taxa)]
+        left = w / self.w[taxa]
+        return self.rates(taxa, w, useful) * (1 - (both * left).sum(axis=1) / left.sum())
+
+    def _work_left(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
+        useful = self.useful(mask)
+        if not len(useful):
+            return 0.0
+        rate = float(self._short_rates(taxa, w, useful).max())
+        entropy = float(_entropy(w[None])[0])
+        return entropy / rate if rate > 1e-9 else entropy * float(self.cost.max())
+
+
+def _entropy(w: np.ndarray) -> np.ndarray:
+    """Entropy in bits of unnormalised weights times their sum; shape (n, m) -> (n,)."""
+    total = w.sum(axis=1)
+    inner = (w * np.log2(np.where(w > 0, w, 1.0))).sum(axis=1)
+    return total * np.log2(np.where(total > 0, total, 1.0)) - inner
+
+
+def _mask(flags: np.ndarray) -> int:
+    """Return the bit mask of a set of kinds, kind 0 in the lowest bit."""
+    return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")
+
+
+class _Exact:
+    """Dynamic programming with branch and bound over sets of kinds; see the module docstring."""
+
+    def __init__(self, builder: _Builder, most: int):
+        self.builder = builder
+        self.most = most
+        self.solved: dict[tuple[int, bytes], tuple[float, int | None]] = {}
+        self.cheapest = float(builder.cost.min()) if len(builder.cost) else 0.0
+        self.alike = self._alike() if builder.crisp else None
+
+    def _alike(self) -> np.ndarray:
+        """Number the classes of kinds that no split parts."""
+        rows = (
+            self.builder.into_a.T if len(self.builder.splits) else np.zeros((self.builder.n, 0), dtype=bool)
+        )
+        applies = self.builder.applies.T if len(self.builder.splits) else rows
+        _, classes = np.unique(np.hstack([rows, applies]), axis=0, return_inverse=True)
+        return classes.ravel()
+
+    def solve(self) -> dict[int, _Node]:
+        builder = self.builder
+        waiting = [(builder.full, np.arange(builder.n), builder.w)]
+        self._best(*waiting[0])
+        nodes: dict[int, _Node] = {}
+        while waiting:
+            mask, taxa, w = waiting.pop()
+            split = self.solved[self._key(mask, w)][1]
+            if split is None or mask in nodes:
+                continue
+            nodes[mask] = _Node(split, *builder.sides(split, mask))
+            waiting += builder.children(split, mask, taxa, w)[::-1]
+        return nodes
+
+    def _key(self, mask: int, w: np.ndarray) -> tuple[int, bytes]:
+        # In a crisp table the weights follow from the set; else they are part of what is solved.
+        return mask, b"" if self.builder.crisp else np.round(w / w.sum(), 9).tobytes()
+
+    def _bounds(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Least that the sets behind lead a and lead b can cost, shape (n_useful, 2)."""
+        if self.alike is None:
+            return np.zeros((len(useful), 2))
+        _, first, member = np.unique(self.alike[taxa], return_index=True, return_inverse=True)
+        grouped = np.bincount(member, weights=w)
+        in_a = self.builder.into_a[np.ix_(useful, taxa[first])]
+        entropy = np.stack([_entropy(grouped * in_a), _entropy(grouped * ~in_a)], axis=1)
+        return self.cheapest * entropy - 1e-12
+
+    def _best(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
+        """Least cost of keying a set, times its weight."""
+        builder = self.builder
+        key = self._key(mask, w)
+        scale = 1.0 if builder.crisp else w.sum()
+        if key in self.solved:
+            return self.solved[key][0] * scale
+        if len(self.solved) >= self.most:
+            raise _TooManyStates
+        useful = builder.useful(mask)
+        if not len(useful):
+            self.solved[key] = (0.0, None)
+            return 0.0
+        bounds = self._bounds(taxa, w, useful)
+        total = w.sum()
+        best, choice = np.inf, None
+        for i in np.argsort(-builder.rates(taxa, w, useful), kind="stable"):
+            split = int(useful[i])
+            cost = builder.cost[split] * total
+            if cost + (bounds[i, 0] + bounds[i, 1]) >= best:
+                continue
+            for lead, side in enumerate(builder.sides(split, mask)):
+                if lead == 1 and cost + bounds[i, 1] >= best:
+                    break
+                if builder.crisp and (side, b"") in self.solved:
+                    cost += self.solved[side, b""][0]
+                else:
+                    cost += self._best(side, *builder.child(split, lead, taxa, w))
+            else:
+                if cost < best - 1e-12:
+                    best, choice = cost, split
+        self.solved[key] = (best / scale, choice)
+        return best
+
+
