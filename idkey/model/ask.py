@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from idkey.model.answers import Distinct
-from idkey.model.evidence import Repeated, TableModel, TraitModel, number_grid
+from idkey.model.combine import TableModel, stronger
+from idkey.model.evidence import TraitModel, number_grid
 from idkey.table.schema import Trait
 
 __all__ = ["MIN_GAIN", "Asker", "Question"]
@@ -77,7 +78,7 @@ class Asker:
         self._applies = np.vstack([m.adult.applies for m in model.models.values()])
 
     def gains(
-        self, posterior: np.ndarray, adult: np.ndarray, repeated: Mapping[str, Repeated] | None = None
+        self, posterior: np.ndarray, adult: np.ndarray, said: Mapping[str, np.ndarray] | None = None
     ) -> np.ndarray:
         """Return the expected drop in entropy for every trait, in bits.
 
@@ -87,8 +88,8 @@ class Asker:
             In canonical order (`TableModel.to_canonical_order`).
         adult : ndarray, shape (n_taxa + 1,)
             P(adult | answers, taxon), in canonical order.
-        repeated : mapping of str to Repeated, optional
-            Traits that would repeat what is answered already; see `TableModel.repeated`.
+        said : mapping of str to ndarray, shape (n_taxa + 1,), optional
+            For traits that would repeat what is answered already; see `TableModel.said_in_group`.
 
         Returns
         -------
@@ -100,8 +101,8 @@ class Asker:
         p, a = posterior[keep] / posterior[keep].sum(), adult[keep]
         given = self._given.mixed(keep, a)
         judged = given if self._judged is self._given else self._judged.mixed(keep, a)
-        if repeated:
-            judged = self._share(judged, repeated, keep)
+        if said:
+            judged = self._outdone(judged, said, keep, adult[-1])
         chance = given @ p
         joint = judged * p
         mass = joint.sum(axis=1)
@@ -111,19 +112,20 @@ class Asker:
         total = np.add.reduceat(chance, self._starts)
         return np.maximum(before - spent / total, 0.0)
 
-    def _share(self, judged: np.ndarray, repeated: Mapping[str, Repeated], keep: np.ndarray) -> np.ndarray:
-        """Judge answers that would share their weight with the answers they repeat.
-
-        With k answers of the group in place, worth a on average, the next one moves the log-likelihood from
-        a to the new average: by its own worth less a, over k + 1.
-        """
+    def _outdone(
+        self, judged: np.ndarray, said: Mapping[str, np.ndarray], keep: np.ndarray, adult_none: float
+    ) -> np.ndarray:
+        """Judge answers that count for a taxon only if they say more than what is answered already."""
         judged = judged.copy()
+        none = self._judged.mixed(
+            np.append(np.zeros(len(keep) - 1, dtype=bool), True), np.array([adult_none])
+        )
         ends = np.append(self._starts[1:], len(judged))
         for trait, start, end in zip(self._traits, self._starts, ends, strict=True):
-            if trait.id in repeated:
-                found = repeated[trait.id]
-                worth = np.log(judged[start:end]) - found.average[keep]
-                judged[start:end] = np.exp(worth / (found.answered + 1))
+            if trait.id in said:
+                before = said[trait.id][keep]
+                says = np.log(judged[start:end]) - np.log(none[start:end])
+                judged[start:end] = np.exp(stronger(before, says) - before)
         return judged
 
     def applicable(self, posterior: np.ndarray) -> np.ndarray:

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from idkey.model.answers import Coded, Distinct
-from idkey.model.evidence import TableModel, TraitModel, group_weights, number_grid
+from idkey.model.combine import TableModel, answered_in_group
+from idkey.model.evidence import TraitModel, number_grid
 from idkey.table.table import Column
 
 __all__ = ["POOR_FIT", "Fit", "fit_of"]
@@ -55,11 +56,13 @@ def fit_of(model: TableModel, coded: Coded) -> Fit:
     n = model.width - 1
     log_fraction, expected, variance = np.zeros(n), np.zeros(n), np.zeros(n)
     adult = model.stage_weights(coded)[0, :-1] >= 0.5
-    shared = group_weights(model.table, coded)
+    # Of k answers that repeat one another each counts 1 / k.
+    groups = answered_in_group(model.table, coded).values()
+    repeats = {t: sum(who[0] for who in members.values()) for members in groups for t in members}
     for trait_id, trait_model in model.models.items():
         if trait_id not in coded.codes or not coded.codes[trait_id][0]:
             continue
-        weight = shared[trait_id][0] if trait_id in shared else 1.0
+        weight = 1.0 / repeats.get(trait_id, 1)
         found = _one_trait(trait_model, coded.distinct[trait_id], adult)
         log_fraction += weight * found[0]
         expected += weight * found[1]

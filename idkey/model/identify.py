@@ -14,7 +14,8 @@ import pandas as pd
 from idkey.errors import AnswerError, one_of
 from idkey.model.answers import Coded, code_answers, parse_stage
 from idkey.model.ask import MIN_GAIN, Asker, Question
-from idkey.model.evidence import NONE, TableModel
+from idkey.model.combine import TableModel
+from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import Prior, check_coverage, prior_vector
@@ -219,7 +220,7 @@ class Identification:
         """Return the questions worth asking now, best first."""
         asker = self._asker
         canonical = self._model.to_canonical_order(self._now.posterior)
-        gains = asker.gains(canonical, self._now.adult, self._model.repeated(self._now.coded))
+        gains = asker.gains(canonical, self._now.adult, self._model.said_in_group(self._now.coded))
         applies = asker.applicable(canonical)
         adult = float(self._now.adult @ canonical)
         found = [

@@ -1,49 +1,29 @@
 """build_key: a dichotomous key of numbered couplets, and the Key that comes of it.
 
-What is minimised is the prior-weighted mean cost of running a fish through the key, the cost of a couplet
-being the seconds it takes for an answer that can be relied on. A kind that varies in the trait, or whose
-state is not known, goes down both leads.
-
-Where the table is small the optimum is exact: dynamic programming over the sets of kinds still possible
-(Garey 1972, SIAM J. Appl. Math. 23:173-186). The best key to a set is the cheapest couplet plus the best
-keys to the two sets it leaves, since what was asked before no longer matters once the set is known; so
-each set is solved once. For a crisp table (nothing varies or is unknown) a set of total weight W can't be
-keyed for less than W times the entropy of its distinguishable kinds times the cheapest couplet (Shannon's
-bound), which cuts off couplets that can't win. Past that, for a crisp table, the couplet is taken that leaves
-the least expected work, each remaining set being judged by its entropy over the best rate at which one more
-couplet would settle it; for a table with kinds that vary or are unknown, the couplet that settles most per
-second, less the share of kinds that would have to be printed behind both leads.
+Which couplet is asked where, and what it costs, is found in `idkey.model.solve`; here the couplets are
+numbered, worded and walked.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from idkey.errors import AnswerError, one_of
+from idkey.errors import AnswerError, UnknownName, one_of
 from idkey.model.answers import parse_stage
 from idkey.model.prior import Prior, weights
-from idkey.model.splits import Split, all_splits
+from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
+from idkey.model.splits import all_splits
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait, parse_answer
 from idkey.table.table import TraitTable
 
-__all__ = ["Couplet", "Key", "Lead", "build_key"]
-
-_EXACT_STATES = 5_000
-_LOOK_AT = 5
-_WORTH_PRINTING = 0.9
-"""Bits that a couplet must settle, summed over the kinds at hand (a kind that went down k leads counts as
-the share of it that came this way). Two whole kinds parted are 2 bits, so in a crisp table nothing is left
-unparted; where much is unknown it keeps the key from repeating the same few kinds on every page."""
-
+__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key"]
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
-_Set = tuple[int, np.ndarray, np.ndarray]
-"""A set of kinds as a bit mask, the same as row numbers, and the weight of each kind that came this way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +39,20 @@ class Lead:
     goes_to : int or None
         Number of the next couplet.
     taxa : tuple of str
-        Where the lead ends: the names, several where the table can't tell them apart. Empty otherwise.
+        Where the lead ends: the names, several where the table can't tell them apart, or where the key is
+        to groups. Empty otherwise.
     confirms : tuple of (Trait, tuple of str)
         Other traits in which every kind behind this lead differs from every kind behind the other.
+    group : str
+        In a key to groups, the group in which the lead ends; empty where it ends in kinds of several groups.
     """
 
     states: tuple[str, ...]
     shown: tuple[str, ...]
     goes_to: int | None
     taxa: tuple[str, ...]
-    confirms: tuple[tuple[Trait, tuple[str, ...]], ...] = ()
+    confirms: _Confirms = ()
+    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,10 +77,37 @@ class Couplet:
 
 
 @dataclass(frozen=True, slots=True)
-class _Node:
-    split: int
-    a: int
-    b: int
+class Bounds:
+    """What a key costs beside the least that any key can cost.
+
+    A two-way question settles at most one bit (Shannon 1948, Bell Syst. Tech. J. 27:379-423), so no key that
+    tells as much asks fewer questions on average than the bits this one settles; nor can it cost less than
+    so many of the cheapest couplet.
+
+    Attributes
+    ----------
+    questions, least_questions : float
+        Mean number of couplets to a name, and Shannon's bound on it.
+    seconds, least_seconds : float
+        Mean effort to a name, and the bound on it.
+    optimum_seconds : float or None
+        Least mean effort of all keys over the same questions, where it could be had. A key whose kinds vary
+        may cost more, as it prints one couplet for a set of kinds that two would serve better.
+    """
+
+    questions: float
+    least_questions: float
+    seconds: float
+    least_seconds: float
+    optimum_seconds: float | None
+
+    def __repr__(self) -> str:
+        best = self.optimum_seconds
+        optimum = "not known" if best is None else f"{best:.1f} s"
+        return (
+            f"Bounds: {self.questions:.2f} questions expected, bound {self.least_questions:.2f}; "
+            f"{self.seconds:.1f} s expected, bound {self.least_seconds:.1f} s, optimum {optimum}"
+        )
 
 
 class Key:
@@ -111,22 +122,24 @@ class Key:
         Whether no key over the same questions has a lower expected cost.
     """
 
-    def __init__(
-        self, table: TraitTable, couplets: tuple[Couplet, ...], steps: float, seconds: float, is_exact: bool
-    ):
+    def __init__(self, table: TraitTable, couplets: tuple[Couplet, ...], bounds: Bounds):
         self.table = table
         self.couplets = couplets
-        self.is_exact = is_exact
-        self._steps = steps
-        self._seconds = seconds
+        optimum = bounds.optimum_seconds
+        self.is_exact = optimum is not None and bounds.seconds <= optimum * (1 + 1e-9)
+        self._bounds = bounds
 
     def expected_questions(self) -> float:
         """Mean number of couplets from the start to a name, weighted by the prior."""
-        return self._steps
+        return self._bounds.questions
 
     def expected_seconds(self) -> float:
         """Mean effort from the start to a name, weighted by the prior; seconds."""
-        return self._seconds
+        return self._bounds.seconds
+
+    def bounds(self) -> Bounds:
+        """Return the expected questions and seconds beside Shannon's bound and, where known, the optimum."""
+        return self._bounds
 
     def endings(self) -> tuple[tuple[str, ...], ...]:
         """Return the names at each end of the key, in the order of the leads."""
@@ -190,10 +203,11 @@ class Key:
         return key_html(self)
 
     def __repr__(self) -> str:
-        how = "least possible" if self.is_exact else "by lookahead"
+        how = "least possible cost" if self.is_exact else "least cost not proven"
+        asked, bound = self._bounds.questions, self._bounds.least_questions
         return (
             f"Key: {len(self.table)} taxa, {len(self.couplets)} couplets, "
-            f"{self._steps:.2f} questions expected ({how})"
+            f"{asked:.1f} questions expected, bound {bound:.1f} ({how})"
         )
 
     def _repr_html_(self) -> str:
@@ -224,14 +238,23 @@ def _may_grow(answer: Range, threshold: float, said: Mapping[str, Any]) -> bool:
     return answer.low <= threshold and said.get(LIFE_STAGE) != "adult"
 
 
-def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = _EXACT_STATES) -> Key:
-    """Build a dichotomous key to the kinds of a table.
+def build_key(
+    table: TraitTable,
+    prior: Prior = None,
+    *,
+    groups: Mapping[str, str] | None = None,
+    exact_states: int = EXACT_STATES,
+) -> Key:
+    """Build a dichotomous key to the kinds of a table, or to groups of them.
 
     Parameters
     ----------
     table : TraitTable
     prior : {"commonness", "uniform"} or mapping of taxon id to weight, default uniform
         What the expected cost is weighted by.
+    groups : mapping of taxon id to group, optional
+        Make a key to these (genera, care groups): it ends as soon as one group is left, and a group may end
+        in several places. A taxon that is left out is its own group.
     exact_states : int
         How many sets of kinds the exact method may visit before the lookahead takes over.
 
@@ -242,234 +265,33 @@ def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = _EX
     Raises
     ------
     IdkeyError
-        A prior that makes no sense.
+        A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
     w = weights(table, "uniform" if prior is None else prior)
-    builder = _Builder(all_splits(table, w), w)
-    nodes, is_exact = builder.solve(exact_states)
-    return _finish(table, builder, nodes, is_exact)
+    named = _groups(table, groups)
+    builder = Builder(all_splits(table, w), w, named)
+    nodes, optimum = builder.solve(exact_states)
+    couplets = _couplets(table, builder, nodes, named or ("",) * len(table))
+    cost = builder.cost_of(nodes)
+    least_seconds = cost.bits * builder.cheapest
+    return Key(table, couplets, Bounds(cost.steps, cost.bits, cost.seconds, least_seconds, optimum))
 
 
-class _TooManyStates(Exception):  # noqa: N818 - a signal, not an error
-    pass
+def _groups(table: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, ...] | None:
+    """Return the group of each taxon, in the order of the table."""
+    if groups is None:
+        return None
+    for taxon in groups:
+        if taxon not in table.ids:
+            msg = f"groups: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
+            raise UnknownName(msg)
+    return tuple(str(groups.get(taxon, taxon)) for taxon in table.ids)
 
 
-class _Builder:
-    """Finds the couplets. Sets of kinds are bit masks; weights ride along for kinds that vary."""
-
-    def __init__(self, splits: list[Split], w: np.ndarray):
-        self.splits = splits
-        self.n = len(w)
-        self.w = np.where(w > 0, w, 1e-12)
-        s = len(splits)
-        self.share = np.array([x.share for x in splits]).reshape(s, self.n)
-        self.into_a = (np.array([x.both | (x.share > 0) for x in splits]).reshape(s, self.n)).astype(bool)
-        self.into_b = (np.array([x.both | (x.share < 1) for x in splits]).reshape(s, self.n)).astype(bool)
-        self.applies = np.array([x.applies for x in splits], dtype=bool).reshape(s, self.n)
-        self.cost = np.array([x.cost for x in splits])
-        self.crisp = not bool((self.into_a & self.into_b).any())
-        self.full = (1 << self.n) - 1
-        self.masks = [
-            (_mask(a), _mask(b), _mask(fits))
-            for a, b, fits in zip(self.into_a, self.into_b, self.applies, strict=True)
-        ]
-
-    # -- both methods ---------------------------------------------------------------------------
-
-    def members(self, mask: int) -> np.ndarray:
-        bits = np.frombuffer(mask.to_bytes((self.n + 7) // 8, "little"), dtype=np.uint8)
-        return np.flatnonzero(np.unpackbits(bits, bitorder="little")[: self.n])
-
-    def useful(self, mask: int) -> np.ndarray:
-        """Return the splits that apply to all of a set and leave fewer kinds on either side."""
-        found = [
-            i
-            for i, (a, b, fits) in enumerate(self.masks)
-            if mask & fits == mask and mask & a != mask and mask & b != mask
-        ]
-        return np.array(found, dtype=np.intp)
-
-    def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
-        """Return the expected drop in entropy per second of each useful split."""
-        share = self.share[np.ix_(useful, taxa)]
-        a, b = share * w, (1 - share) * w
-        after = _entropy(a) + _entropy(b)
-        before = _entropy(w[None])[0]
-        return np.maximum(before - after, 0.0) / (self.cost[useful] * w.sum())
-
-    def sides(self, split: int, mask: int) -> tuple[int, int]:
-        """Sets behind lead a and lead b."""
-        a, b, _ = self.masks[split]
-        return mask & a, mask & b
-
-    def child(self, split: int, lead: int, taxa: np.ndarray, w: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Kinds behind one lead (0 or 1) and their weights."""
-        into, share = self.into_b[split, taxa], 1 - self.share[split, taxa]
-        if lead == 0:
-            into, share = self.into_a[split, taxa], self.share[split, taxa]
-        return taxa[into], (share * w)[into]
-
-    def children(self, split: int, mask: int, taxa: np.ndarray, w: np.ndarray) -> list[_Set]:
-        """Sets, kinds and weights behind lead a and lead b."""
-        return [
-            (side, *self.child(split, lead, taxa, w)) for lead, side in enumerate(self.sides(split, mask))
-        ]
-
-    def solve(self, exact_states: int) -> tuple[dict[int, _Node], bool]:
-        """Return the couplet chosen for each set of kinds that the key meets, and whether it is optimal."""
-        try:
-            return _Exact(self, exact_states).solve(), True
-        except _TooManyStates:
-            return self._look_ahead(), False
-
-    # -- lookahead ------------------------------------------------------------------------------
-
-    def _look_ahead(self) -> dict[int, _Node]:
-        nodes: dict[int, _Node] = {}
-        waiting = [(self.full, np.arange(self.n), self.w)]
-        while waiting:
-            mask, taxa, w = waiting.pop()
-            if mask in nodes:
-                continue
-            split = self._best_by_lookahead(mask, taxa, w)
-            if split is None:
-                continue
-            nodes[mask] = _Node(split, *self.sides(split, mask))
-            waiting += self.children(split, mask, taxa, w)[::-1]
-        return nodes
-
-    def _best_by_lookahead(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
-        useful = self.useful(mask)
-        if not len(useful):
-            return None
-        left = w / self.w[taxa]
-        settled = self.rates(taxa, left, useful) * self.cost[useful] * left.sum()
-        useful = useful[settled >= _WORTH_PRINTING]
-        if not len(useful):
-            return None
-        rates = self._short_rates(taxa, w, useful)
-        first = useful[np.argsort(-rates, kind="stable")[:_LOOK_AT]]
-        if not self.crisp:
-            # The work left does not see that a kind behind both leads is printed twice; the rate does.
-            return int(first[0])
-        totals = [
-            self.cost[s] * w.sum()
-            + sum(self._work_left(*child) for child in self.children(int(s), mask, taxa, w))
-            for s in first
-        ]
-        return int(first[int(np.argmin(totals))])
-
-    def _short_rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
-        """Rates, less the share of kinds that a split sends down both leads: they make the key long."""
-        both = (self.into_a & self.into_b)[np.ix_(useful, taxa)]
-        left = w / self.w[taxa]
-        return self.rates(taxa, w, useful) * (1 - (both * left).sum(axis=1) / left.sum())
-
-    def _work_left(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
-        useful = self.useful(mask)
-        if not len(useful):
-            return 0.0
-        rate = float(self._short_rates(taxa, w, useful).max())
-        entropy = float(_entropy(w[None])[0])
-        return entropy / rate if rate > 1e-9 else entropy * float(self.cost.max())
-
-
-def _entropy(w: np.ndarray) -> np.ndarray:
-    """Entropy in bits of unnormalised weights times their sum; shape (n, m) -> (n,)."""
-    total = w.sum(axis=1)
-    inner = (w * np.log2(np.where(w > 0, w, 1.0))).sum(axis=1)
-    return total * np.log2(np.where(total > 0, total, 1.0)) - inner
-
-
-def _mask(flags: np.ndarray) -> int:
-    """Return the bit mask of a set of kinds, kind 0 in the lowest bit."""
-    return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")
-
-
-class _Exact:
-    """Dynamic programming with branch and bound over sets of kinds; see the module docstring."""
-
-    def __init__(self, builder: _Builder, most: int):
-        self.builder = builder
-        self.most = most
-        self.solved: dict[tuple[int, bytes], tuple[float, int | None]] = {}
-        self.cheapest = float(builder.cost.min()) if len(builder.cost) else 0.0
-        self.alike = self._alike() if builder.crisp else None
-
-    def _alike(self) -> np.ndarray:
-        """Number the classes of kinds that no split parts."""
-        rows = (
-            self.builder.into_a.T if len(self.builder.splits) else np.zeros((self.builder.n, 0), dtype=bool)
-        )
-        applies = self.builder.applies.T if len(self.builder.splits) else rows
-        _, classes = np.unique(np.hstack([rows, applies]), axis=0, return_inverse=True)
-        return classes.ravel()
-
-    def solve(self) -> dict[int, _Node]:
-        builder = self.builder
-        waiting = [(builder.full, np.arange(builder.n), builder.w)]
-        self._best(*waiting[0])
-        nodes: dict[int, _Node] = {}
-        while waiting:
-            mask, taxa, w = waiting.pop()
-            split = self.solved[self._key(mask, w)][1]
-            if split is None or mask in nodes:
-                continue
-            nodes[mask] = _Node(split, *builder.sides(split, mask))
-            waiting += builder.children(split, mask, taxa, w)[::-1]
-        return nodes
-
-    def _key(self, mask: int, w: np.ndarray) -> tuple[int, bytes]:
-        # In a crisp table the weights follow from the set; else they are part of what is solved.
-        return mask, b"" if self.builder.crisp else np.round(w / w.sum(), 9).tobytes()
-
-    def _bounds(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
-        """Least that the sets behind lead a and lead b can cost, shape (n_useful, 2)."""
-        if self.alike is None:
-            return np.zeros((len(useful), 2))
-        _, first, member = np.unique(self.alike[taxa], return_index=True, return_inverse=True)
-        grouped = np.bincount(member, weights=w)
-        in_a = self.builder.into_a[np.ix_(useful, taxa[first])]
-        entropy = np.stack([_entropy(grouped * in_a), _entropy(grouped * ~in_a)], axis=1)
-        return self.cheapest * entropy - 1e-12
-
-    def _best(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
-        """Least cost of keying a set, times its weight."""
-        builder = self.builder
-        key = self._key(mask, w)
-        scale = 1.0 if builder.crisp else w.sum()
-        if key in self.solved:
-            return self.solved[key][0] * scale
-        if len(self.solved) >= self.most:
-            raise _TooManyStates
-        useful = builder.useful(mask)
-        if not len(useful):
-            self.solved[key] = (0.0, None)
-            return 0.0
-        bounds = self._bounds(taxa, w, useful)
-        total = w.sum()
-        best, choice = np.inf, None
-        for i in np.argsort(-builder.rates(taxa, w, useful), kind="stable"):
-            split = int(useful[i])
-            cost = builder.cost[split] * total
-            if cost + (bounds[i, 0] + bounds[i, 1]) >= best:
-                continue
-            for lead, side in enumerate(builder.sides(split, mask)):
-                if lead == 1 and cost + bounds[i, 1] >= best:
-                    break
-                if builder.crisp and (side, b"") in self.solved:
-                    cost += self.solved[side, b""][0]
-                else:
-                    cost += self._best(side, *builder.child(split, lead, taxa, w))
-            else:
-                if cost < best - 1e-12:
-                    best, choice = cost, split
-        self.solved[key] = (best / scale, choice)
-        return best
-
-
-def _finish(table: TraitTable, builder: _Builder, nodes: dict[int, _Node], is_exact: bool) -> Key:
-    """Number the couplets as they are printed and weigh the paths."""
+def _couplets(
+    table: TraitTable, builder: Builder, nodes: Mapping[int, Node], groups: Sequence[str]
+) -> tuple[Couplet, ...]:
+    """Number the couplets as they are printed, and say where each lead goes."""
     numbers: dict[int, int] = {}
     waiting = [builder.full]
     while waiting:
@@ -492,37 +314,19 @@ def _finish(table: TraitTable, builder: _Builder, nodes: dict[int, _Node], is_ex
                 goes_to=numbers.get(child),
                 taxa=() if child in numbers else tuple(table.ids[i] for i in side),
                 confirms=confirm,
+                group=groups[side[0]] if child not in numbers and builder.is_settled(child) else "",
             )
             for states, child, side, confirm in zip(
                 (split.states, rest), (node.a, node.b), sides, confirms, strict=True
             )
         ]
         couplets.append(Couplet(number, split.trait, split.threshold, leads[0], leads[1]))
-    steps, seconds = _expected(builder, nodes)
-    return Key(table, tuple(couplets), steps, seconds, is_exact)
+    return tuple(couplets)
 
 
 def _shown(table: TraitTable, trait: Trait, states: tuple[str, ...], side: np.ndarray) -> tuple[str, ...]:
     seen = table.column(trait.id).shares[side].sum(axis=0) > 0
     return tuple(s for s in states if seen[trait.index(s)])
-
-
-def _expected(builder: _Builder, nodes: dict[int, _Node]) -> tuple[float, float]:
-    """Mean number of couplets and mean cost: the weight that enters each couplet, summed."""
-    flow = {builder.full: builder.w / builder.w.sum()}
-    steps = seconds = 0.0
-    # A couplet's kinds are fewer than those of any couplet before it, so larger sets come first.
-    for mask in sorted(nodes, key=lambda m: (-m.bit_count(), m)):
-        entering = flow.get(mask)
-        if entering is None:
-            continue
-        node = nodes[mask]
-        steps += entering.sum()
-        seconds += entering.sum() * builder.cost[node.split]
-        share = builder.share[node.split]
-        for child, part in ((node.a, share), (node.b, 1 - share)):
-            flow[child] = flow.get(child, 0.0) + entering * part
-    return float(steps), float(seconds)
 
 
 class _Confirming:
@@ -538,8 +342,8 @@ class _Confirming:
         self._traits = []
         for trait in sorted(usable, key=lambda t: (t.effort, t.id)):
             column = table.column(trait.id)
-            shown = [_mask(has_state) for has_state in (column.shares > 0).T]
-            self._traits.append((trait, _mask(column.known), shown))
+            shown = [bit_mask(has_state) for has_state in (column.shares > 0).T]
+            self._traits.append((trait, bit_mask(column.known), shown))
 
     def of(self, asked: Trait, a: int, b: int) -> tuple[_Confirms, _Confirms]:
         """Return up to two other traits in which all kinds of one side differ from all of the other."""

@@ -9,13 +9,17 @@ import numpy as np
 import pandas as pd
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.exceptions import NotFittedError
+from sklearn.utils import Tags, check_array, check_consistent_length, column_or_1d
+from sklearn.utils.multiclass import check_classification_targets
 
-from idkey.errors import IdkeyError
+from idkey.errors import AnswerError, IdkeyError
 from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, code_frame
-from idkey.model.evidence import NONE, TableModel
+from idkey.model.combine import TableModel
+from idkey.model.evidence import NONE
 from idkey.model.fit import fit_of
 from idkey.model.prior import Prior, check_coverage, prior_vector
+from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
 
 __all__ = ["NearestMatch", "candidate_names", "candidate_set", "posterior", "rank_frame"]
@@ -134,8 +138,44 @@ def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, cover
     return frame
 
 
+def _as_frame(X: Any) -> pd.DataFrame:
+    """Return a frame as it is, its columns named by text; the columns of an array are named x0, x1, ..."""
+    if isinstance(X, pd.DataFrame):
+        return X if all(isinstance(c, str) for c in X.columns) else X.rename(columns=str)
+    try:
+        array = check_array(X, dtype=None, ensure_all_finite="allow-nan", estimator="NearestMatch")
+    except (TypeError, ValueError) as error:
+        raise IdkeyError(str(error)) from None
+    return pd.DataFrame(array, columns=[f"x{j}" for j in range(array.shape[1])]).infer_objects()
+
+
+def _pooled(X: Any, y: Any) -> TraitTable:
+    """Pool specimens, one row each, into a table of the kinds that `y` names."""
+    if y is None:
+        msg = (
+            "NearestMatch requires y to be passed, but the target y is None: fit takes a TraitTable alone, "
+            f"or a DataFrame with y= the taxon of each row; got {type(X).__name__}"
+        )
+        raise IdkeyError(msg)
+    frame = _as_frame(X)
+    try:
+        labels = column_or_1d(y, warn=True)
+        check_consistent_length(frame, labels)
+        if not any(is_missing(label) for label in labels):
+            check_classification_targets(labels)
+    except ValueError as error:
+        raise IdkeyError(str(error)) from None
+    target = _TARGET
+    while target in frame.columns:
+        target += "_"
+    return TraitTable.from_frame(frame.assign(**{target: labels}), taxon=target)
+
+
 class NearestMatch(ClassifierMixin, BaseEstimator):
     """Score answers against every kind of a trait table.
+
+    A classifier of scikit-learn, with two habits of its own: names are text, and `classes_` has one more
+    name than the table, "none of these".
 
     Parameters
     ----------
@@ -150,6 +190,10 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
     table_ : TraitTable
     classes_ : ndarray of str, shape (n_taxa + 1,)
         Taxon ids in the order of the table, then "none of these".
+    n_features_in_ : int
+        Number of traits.
+    feature_names_in_ : ndarray of str, shape (n_traits,)
+        Trait ids in the order of the table; x0, x1, ... where an array was pooled.
 
     Examples
     --------
@@ -166,30 +210,34 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         self.none_prior = none_prior
         self.coverage = coverage
 
-    def fit(self, X: TraitTable | pd.DataFrame, y: Any = None) -> NearestMatch:
-        """Take a trait table, or pool a frame of specimens into one.
+    def __sklearn_tags__(self) -> Tags:
+        """Return what scikit-learn may expect: gaps and text are fine."""
+        tags = super().__sklearn_tags__()
+        tags.input_tags.allow_nan = True
+        tags.input_tags.categorical = True
+        tags.input_tags.string = True
+        return tags
+
+    def fit(self, X: TraitTable | pd.DataFrame | np.ndarray, y: Any = None) -> NearestMatch:
+        """Take a trait table, or pool specimens into one.
 
         Parameters
         ----------
-        X : TraitTable or pandas.DataFrame, shape (n_specimens, n_traits)
+        X : TraitTable, DataFrame or array-like, shape (n_specimens, n_traits)
+            Columns of specimens are read as by `TraitTable.from_frame`.
         y : array-like, shape (n_specimens,), optional
-            Taxon of each specimen; needed with a frame.
+            Taxon of each specimen; needed without a TraitTable.
 
         Raises
         ------
         IdkeyError
         """
         check_coverage(self.coverage)
-        if isinstance(X, TraitTable):
-            table = X
-        elif isinstance(X, pd.DataFrame) and y is not None:
-            table = TraitTable.from_frame(X.assign(**{_TARGET: np.asarray(y)}), taxon=_TARGET)
-        else:
-            got = type(X).__name__
-            msg = f"fit takes a TraitTable, or a DataFrame with y= the taxon of each row; got {got}"
-            raise IdkeyError(msg)
+        table = X if isinstance(X, TraitTable) else _pooled(X, y)
         self.table_ = table
         self.classes_ = np.array([*table.ids, NONE])
+        self.n_features_in_ = len(table.traits)
+        self.feature_names_in_ = np.array(table.trait_ids, dtype=object)
         self._model = TableModel(table)
         self._prior = prior_vector(table, self.prior, self.none_prior)
         return self
@@ -200,13 +248,31 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
             raise NotFittedError(msg)
         return self.table_
 
-    def predict_proba(self, frame: pd.DataFrame) -> np.ndarray:
+    def _coded(self, frame: Any) -> Coded:
+        table = self._fitted()
+        if not isinstance(frame, pd.DataFrame):
+            try:
+                frame = _as_frame(frame)
+            except IdkeyError as error:
+                msg = f"answers: {error}"
+                raise AnswerError(msg) from None
+            if frame.shape[1] != self.n_features_in_:
+                msg = (
+                    f"X has {frame.shape[1]} features, but NearestMatch is expecting {self.n_features_in_} "
+                    "features as input: an array has one column a trait, in the order of the table"
+                )
+                raise AnswerError(msg)
+            frame.columns = self.feature_names_in_
+        return code_frame(table, _as_frame(frame))
+
+    def predict_proba(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Posterior of every kind.
 
         Parameters
         ----------
-        frame : pandas.DataFrame, shape (n_specimens, n_answered_traits)
-            One column a trait, NaN for not answered; a column ``life_stage`` may say adult or young.
+        frame : pandas.DataFrame or array-like, shape (n_specimens, n_answered_traits)
+            One column a trait, NaN for not answered; a column ``life_stage`` may say adult or young. An
+            array has all the traits, in the order of the table.
 
         Returns
         -------
@@ -217,20 +283,20 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ------
         AnswerError
         """
-        coded = code_frame(self._fitted(), frame)
+        coded = self._coded(frame)
         return posterior(self._model, coded, self._prior)
 
-    def predict(self, frame: pd.DataFrame) -> np.ndarray:
+    def predict(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
         probabilities = self.predict_proba(frame)
         return self.classes_[probabilities.argmax(axis=1)]
 
-    def candidates(self, frame: pd.DataFrame) -> list[tuple[str, ...]]:
+    def candidates(self, frame: pd.DataFrame | np.ndarray) -> list[tuple[str, ...]]:
         """Return, for each specimen, the names that hold `coverage` of the posterior, likeliest first."""
         probabilities = self.predict_proba(frame)
         return candidate_names(self.classes_, probabilities, self.coverage)
 
-    def agreement(self, frame: pd.DataFrame) -> np.ndarray:
+    def agreement(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Gower similarity (Gower 1971) of each specimen to each row.
 
         Returns
@@ -238,8 +304,8 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ndarray, shape (n_specimens, n_taxa)
             0 to 1; NaN where no trait can be compared.
         """
-        table = self._fitted()
-        return agreement(table, code_frame(table, frame))
+        coded = self._coded(frame)
+        return agreement(self.table_, coded)
 
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen; see `rank_frame` for the columns.

@@ -44,14 +44,41 @@ _Set = tuple[int, np.ndarray, np.ndarray]
 """A set of kinds as a bit mask, the same as row numbers, and the weight of each kind that came this way."""
 
 
+@dataclass(frozen=True, slots=True)
+class Node:
+    """The couplet chosen for a set of kinds: a split, and the sets behind lead a and lead b."""
+
+    split: int
+    a: int
+    b: int
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What a key costs on average: couplets, seconds, and the bits that it settles."""
+
+    steps: float
+    seconds: float
+    bits: float
+
+
 class _TooManyStates(Exception):  # noqa: N818 - a signal, not an error
     pass
 
 
-class _Builder:
-    """Finds the couplets. Sets of kinds are bit masks; weights ride along for kinds that vary."""
+class Builder:
+    """Finds the couplets. Sets of kinds are bit masks; weights ride along for kinds that vary.
 
-    def __init__(self, splits: list[Split], w: np.ndarray):
+    Parameters
+    ----------
+    splits : list of Split
+    w : ndarray, shape (n,)
+        Weights of the kinds.
+    groups : sequence of str, optional
+        What is to be named of each kind; default the kind itself.
+    """
+
+    def __init__(self, splits: list[Split], w: np.ndarray, groups: Sequence[str] | None = None):
         self.splits = splits
         self.n = len(w)
         self.w = np.where(w > 0, w, 1e-12)
@@ -61,21 +88,33 @@ class _Builder:
         self.into_b = (np.array([x.both | (x.share < 1) for x in splits]).reshape(s, self.n)).astype(bool)
         self.applies = np.array([x.applies for x in splits], dtype=bool).reshape(s, self.n)
         self.cost = np.array([x.cost for x in splits])
+        self.cheapest = float(self.cost.min()) if s else 0.0
         self.crisp = not bool((self.into_a & self.into_b).any())
         self.full = (1 << self.n) - 1
         self.masks = [
-            (_mask(a), _mask(b), _mask(fits))
+            (bit_mask(a), bit_mask(b), bit_mask(fits))
             for a, b, fits in zip(self.into_a, self.into_b, self.applies, strict=True)
         ]
+        self.group = np.arange(self.n) if groups is None else np.unique(groups, return_inverse=True)[1]
+        self.in_group = np.eye(self.group.max(initial=-1) + 1)[self.group]
+        self._same = [bit_mask(self.group == g) for g in self.group]
 
     # -- both methods ---------------------------------------------------------------------------
 
     def members(self, mask: int) -> np.ndarray:
+        """Return the row numbers of a set."""
         bits = np.frombuffer(mask.to_bytes((self.n + 7) // 8, "little"), dtype=np.uint8)
         return np.flatnonzero(np.unpackbits(bits, bitorder="little")[: self.n])
 
+    def is_settled(self, mask: int) -> bool:
+        """Whether all of a set is one group."""
+        first = (mask & -mask).bit_length() - 1
+        return mask & self._same[first] == mask
+
     def useful(self, mask: int) -> np.ndarray:
-        """Return the splits that apply to all of a set and leave fewer kinds on either side."""
+        """Return the splits that apply to all of an unsettled set and leave fewer kinds on either side."""
+        if self.is_settled(mask):
+            return np.array([], dtype=np.intp)
         found = [
             i
             for i, (a, b, fits) in enumerate(self.masks)
@@ -83,13 +122,25 @@ class _Builder:
         ]
         return np.array(found, dtype=np.intp)
 
-    def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
-        """Return the expected drop in entropy per second of each useful split."""
+    def parted(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Return the expected drop in entropy of the kinds, times their weight, of each useful split."""
         share = self.share[np.ix_(useful, taxa)]
-        a, b = share * w, (1 - share) * w
-        after = _entropy(a) + _entropy(b)
-        before = _entropy(w[None])[0]
-        return np.maximum(before - after, 0.0) / (self.cost[useful] * w.sum())
+        return _entropy(w[None]) - _entropy(share * w) - _entropy((1 - share) * w)
+
+    def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
+        """Return the expected drop in entropy of the groups per second of each useful split."""
+        share = self.share[np.ix_(useful, taxa)]
+        before, a, b = (self._grouped(x, taxa) for x in (w[None], share * w, (1 - share) * w))
+        drop = np.maximum(_entropy(before) - _entropy(a) - _entropy(b), 0.0)
+        return drop / (self.cost[useful] * w.sum())
+
+    def _grouped(self, w: np.ndarray, taxa: np.ndarray) -> np.ndarray:
+        """Weights of kinds, one row a set, as weights of groups."""
+        return w if self.in_group.shape[1] == self.n else w @ self.in_group[taxa]
+
+    def entropy(self, taxa: np.ndarray, w: np.ndarray) -> float:
+        """Return the entropy of the groups of a set, times its weight."""
+        return float(_entropy(self._grouped(w[None], taxa))[0])
 
     def sides(self, split: int, mask: int) -> tuple[int, int]:
         """Sets behind lead a and lead b."""
@@ -109,17 +160,41 @@ class _Builder:
             (side, *self.child(split, lead, taxa, w)) for lead, side in enumerate(self.sides(split, mask))
         ]
 
-    def solve(self, exact_states: int) -> tuple[dict[int, _Node], bool]:
-        """Return the couplet chosen for each set of kinds that the key meets, and whether it is optimal."""
+    def solve(self, exact_states: int) -> tuple[dict[int, Node], float | None]:
+        """Return the couplet chosen for each set of kinds that the key meets, and the least cost if known.
+
+        A set that is met twice has one couplet. Where kinds vary, the two may arrive in other proportions and
+        each want a couplet of its own; then the key costs more than the least.
+        """
         try:
-            return _Exact(self, exact_states).solve(), True
+            return _Exact(self, exact_states).solve()
         except _TooManyStates:
-            return self._look_ahead(), False
+            return self._look_ahead(), None
+
+    def cost_of(self, nodes: dict[int, Node]) -> Cost:
+        """Mean couplets and seconds, as the weight that enters each couplet, summed; and the bits settled."""
+        everything = np.arange(self.n)
+        flow = {self.full: self.w / self.w.sum()}
+        steps = seconds = 0.0
+        bits = self.entropy(everything, flow[self.full])
+        # A couplet's kinds are fewer than those of any couplet before it, so larger sets come first.
+        for mask in sorted(nodes, key=lambda m: (-m.bit_count(), m)):
+            entering = flow.pop(mask, None)
+            if entering is None:
+                continue
+            node = nodes[mask]
+            steps += entering.sum()
+            seconds += entering.sum() * self.cost[node.split]
+            share = self.share[node.split]
+            for child, part in ((node.a, share), (node.b, 1 - share)):
+                flow[child] = flow.get(child, 0.0) + entering * part
+        bits -= sum(self.entropy(everything, end) for end in flow.values())
+        return Cost(float(steps), float(seconds), max(bits, 0.0))
 
     # -- lookahead ------------------------------------------------------------------------------
 
-    def _look_ahead(self) -> dict[int, _Node]:
-        nodes: dict[int, _Node] = {}
+    def _look_ahead(self) -> dict[int, Node]:
+        nodes: dict[int, Node] = {}
         waiting = [(self.full, np.arange(self.n), self.w)]
         while waiting:
             mask, taxa, w = waiting.pop()
@@ -128,7 +203,7 @@ class _Builder:
             split = self._best_by_lookahead(mask, taxa, w)
             if split is None:
                 continue
-            nodes[mask] = _Node(split, *self.sides(split, mask))
+            nodes[mask] = Node(split, *self.sides(split, mask))
             waiting += self.children(split, mask, taxa, w)[::-1]
         return nodes
 
@@ -136,9 +211,7 @@ class _Builder:
         useful = self.useful(mask)
         if not len(useful):
             return None
-        left = w / self.w[taxa]
-        settled = self.rates(taxa, left, useful) * self.cost[useful] * left.sum()
-        useful = useful[settled >= _WORTH_PRINTING]
+        useful = useful[self.parted(taxa, w / self.w[taxa], useful) >= _WORTH_PRINTING]
         if not len(useful):
             return None
         rates = self._short_rates(taxa, w, useful)
@@ -164,7 +237,7 @@ class _Builder:
         if not len(useful):
             return 0.0
         rate = float(self._short_rates(taxa, w, useful).max())
-        entropy = float(_entropy(w[None])[0])
+        entropy = self.entropy(taxa, w)
         return entropy / rate if rate > 1e-9 else entropy * float(self.cost.max())
 
 
@@ -175,7 +248,7 @@ def _entropy(w: np.ndarray) -> np.ndarray:
     return total * np.log2(np.where(total > 0, total, 1.0)) - inner
 
 
-def _mask(flags: np.ndarray) -> int:
+def bit_mask(flags: np.ndarray) -> int:
     """Return the bit mask of a set of kinds, kind 0 in the lowest bit."""
     return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")
 
@@ -183,35 +256,34 @@ def _mask(flags: np.ndarray) -> int:
 class _Exact:
     """Dynamic programming with branch and bound over sets of kinds; see the module docstring."""
 
-    def __init__(self, builder: _Builder, most: int):
+    def __init__(self, builder: Builder, most: int):
         self.builder = builder
         self.most = most
         self.solved: dict[tuple[int, bytes], tuple[float, int | None]] = {}
-        self.cheapest = float(builder.cost.min()) if len(builder.cost) else 0.0
         self.alike = self._alike() if builder.crisp else None
 
     def _alike(self) -> np.ndarray:
-        """Number the classes of kinds that no split parts."""
-        rows = (
-            self.builder.into_a.T if len(self.builder.splits) else np.zeros((self.builder.n, 0), dtype=bool)
-        )
-        applies = self.builder.applies.T if len(self.builder.splits) else rows
-        _, classes = np.unique(np.hstack([rows, applies]), axis=0, return_inverse=True)
-        return classes.ravel()
+        """Number the classes of kinds that can't end apart: no split parts them, or they are one group."""
+        builder = self.builder
+        _, rows = np.unique(builder.into_a.T, axis=0, return_inverse=True)
+        links = np.stack([rows.ravel(), rows.max() + 1 + builder.group])
+        size = int(links.max()) + 1
+        _, classes = connected_components(coo_array((np.ones(builder.n), links), shape=(size, size)))
+        return classes[links[0]]
 
-    def solve(self) -> dict[int, _Node]:
+    def solve(self) -> tuple[dict[int, Node], float]:
         builder = self.builder
         waiting = [(builder.full, np.arange(builder.n), builder.w)]
-        self._best(*waiting[0])
-        nodes: dict[int, _Node] = {}
+        least = self._best(*waiting[0]) / builder.w.sum()
+        nodes: dict[int, Node] = {}
         while waiting:
             mask, taxa, w = waiting.pop()
             split = self.solved[self._key(mask, w)][1]
             if split is None or mask in nodes:
                 continue
-            nodes[mask] = _Node(split, *builder.sides(split, mask))
+            nodes[mask] = Node(split, *builder.sides(split, mask))
             waiting += builder.children(split, mask, taxa, w)[::-1]
-        return nodes
+        return nodes, float(least)
 
     def _key(self, mask: int, w: np.ndarray) -> tuple[int, bytes]:
         # In a crisp table the weights follow from the set; else they are part of what is solved.
@@ -225,7 +297,7 @@ class _Exact:
         grouped = np.bincount(member, weights=w)
         in_a = self.builder.into_a[np.ix_(useful, taxa[first])]
         entropy = np.stack([_entropy(grouped * in_a), _entropy(grouped * ~in_a)], axis=1)
-        return self.cheapest * entropy - 1e-12
+        return self.builder.cheapest * entropy - 1e-12
 
     def _best(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
         """Least cost of keying a set, times its weight."""
@@ -260,5 +332,3 @@ class _Exact:
                     best, choice = cost, split
         self.solved[key] = (best / scale, choice)
         return best
-
-

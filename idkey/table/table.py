@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass, field, fields, replace
+from functools import cached_property, partial
 from types import MappingProxyType
 from typing import Any
 
@@ -165,6 +165,12 @@ class TraitTable:
         problems = list(self._problems())
         if problems:
             raise TableError(problems)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        # A read-only mapping can be neither pickled nor copied; a plain one can, and is made read-only again.
+        found = {f.name: getattr(self, f.name) for f in fields(self)}
+        found |= {"cells": dict(self.cells), "sources": dict(self.sources)}
+        return partial(type(self), **found), ()
 
     def _problems(self) -> Iterator[Problem]:
         if not self.traits:

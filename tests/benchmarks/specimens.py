@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from idkey.model.answers import Distinct
-from idkey.model.evidence import NONE, STAGE_ERROR, TableModel, TraitModel
+from idkey.model.combine import TableModel
+from idkey.model.evidence import NONE, STAGE_ERROR, TraitModel
 from idkey.model.prior import prior_vector
 from idkey.table.schema import LIFE_STAGE
 from idkey.table.table import TraitTable

@@ -30,7 +30,7 @@ from pandas.api.types import is_numeric_dtype
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
 from idkey.model.answers import Coded, code_frame
-from idkey.model.evidence import TableModel
+from idkey.model.combine import TableModel
 from idkey.model.match import posterior
 from idkey.model.prior import prior_vector
 from idkey.table.schema import Range, States, Trait

@@ -15,7 +15,7 @@ from sklearn.naive_bayes import BernoulliNB
 
 from idkey import NearestMatch
 from idkey.model.answers import code_answers
-from idkey.model.evidence import TableModel
+from idkey.model.combine import TableModel
 from idkey.table.schema import Trait
 
 from .tables import table_of

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from idkey import Identification, NearestMatch, TraitTable
 from idkey.errors import AnswerError
 from idkey.model.answers import code_answers
-from idkey.model.evidence import TableModel
+from idkey.model.combine import TableModel
 from idkey.table.schema import Trait
 from idkey.table.table import YOUNG
 

@@ -5,7 +5,7 @@ import pytest
 
 from idkey import Identification, NearestMatch, load_table
 from idkey.model.answers import code_answers
-from idkey.model.evidence import TableModel
+from idkey.model.combine import TableModel
 from idkey.table.schema import NotApplicable, Range
 
 NONE = "none of these"

@@ -1,0 +1,336 @@
+"""The evidence of many answers put together: log-likelihoods of all specimens against all taxa.
+
+Answers to different traits are independent given the taxon and the age of the fish, so their log-likelihoods
+add up. Traits of one group repeat one another (tooth form and tooth counts, say): of the answers in a group
+only the one that says most about a taxon counts for that taxon. What an answer says is its log-likelihood
+ratio against "none of these"; an answer that says nothing about a taxon, its cell being blank, takes nothing
+away from one that does, and a trait copied leaves every score as it was.
+
+Everything is computed with the taxa sorted by id and the traits sorted by id, so that the order of the
+table changes no bit of a result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from scipy.sparse import csr_array
+from scipy.special import expit
+
+from idkey.model.answers import Coded
+from idkey.model.evidence import STAGE_ERROR, TraitModel
+from idkey.table.table import Column, TraitTable
+
+__all__ = ["TableModel", "answered_in_group", "stronger"]
+
+_BLOCK = 512
+"""Specimens at a time: the arrays of a block stay in the processor's cache."""
+
+
+def stronger(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Return, element by element, what says more for or against; `one` where they are equal."""
+    return np.where(np.abs(other) > np.abs(one), other, one)
+
+
+def answered_in_group(table: TraitTable, coded: Coded) -> dict[str, dict[str, np.ndarray]]:
+    """Return the groups of which more than one trait is among the answers.
+
+    Returns
+    -------
+    dict of str to dict of str to ndarray of bool, shape (n_specimens,)
+        By group, then by trait, sorted: who answered it.
+    """
+    groups: dict[str, dict[str, np.ndarray]] = {}
+    for trait_id in sorted(coded.codes):
+        group = table.trait(trait_id).group
+        if group:
+            groups.setdefault(group, {})[trait_id] = coded.codes[trait_id] > 0
+    return {group: members for group, members in groups.items() if len(members) > 1}
+
+
+class TableModel:
+    """A compiled table: log-likelihoods of many specimens against every taxon at once.
+
+    Parameters
+    ----------
+    table : TraitTable
+
+    Attributes
+    ----------
+    table : TraitTable
+    models : dict of str to TraitModel
+        By trait, traits sorted by id.
+    width : int
+        Number of taxa and 1, for "none of these".
+    """
+
+    def __init__(self, table: TraitTable):
+        self.table = table
+        self._order = np.array(sorted(range(len(table)), key=lambda i: table.ids[i]), dtype=np.intp)
+        self._back = np.append(np.argsort(self._order), len(table))
+        self.width = len(table) + 1
+        self.models = {}
+        for trait_id in sorted(table.trait_ids):
+            trait = table.trait(trait_id)
+            adult = self._sorted(table.column(trait_id))
+            differs = table.differs_when_young(trait_id)
+            young = self._sorted(table.column(trait_id, young=True)) if differs else adult
+            self.models[trait_id] = TraitModel.of(trait, adult, young)
+
+    def _sorted(self, column: Column) -> Column:
+        o = self._order
+        return Column(column.known[o], column.applies[o], column.shares[o], column.low[o], column.high[o])
+
+    def to_table_order(self, values: np.ndarray) -> np.ndarray:
+        """Reorder the last axis (n_taxa + 1) from canonical order to the order of the table."""
+        return values[..., self._back]
+
+    def to_canonical_order(self, values: np.ndarray) -> np.ndarray:
+        """Reorder the last axis (n_taxa + 1) from the order of the table to canonical order."""
+        return values[..., np.append(self._order, len(self._order))]
+
+    def log_likelihoods(self, coded: Coded) -> np.ndarray:
+        """Log P(all answers | taxon), taxa in canonical order.
+
+        Returns
+        -------
+        ndarray, shape (n_specimens, n_taxa + 1)
+            The last column is "none of these". Always finite.
+        """
+        out = np.empty((coded.n, self.width))
+        for rows, cases in self.log_cases(coded):
+            out[rows] = np.logaddexp.reduce(cases, axis=1)
+        return out
+
+    def log_cases(self, coded: Coded) -> Iterator[tuple[slice, np.ndarray]]:
+        """Log P(all answers, and how old the fish is | taxon), taxa in canonical order, block by block.
+
+        Yields
+        ------
+        rows : slice
+            The specimens of the block.
+        cases : ndarray, shape (n_in_block, n_cases, n_taxa + 1)
+            Two cases, the fish is adult and the fish is young; or one, where its age makes no difference to
+            any answer. The likelihood of a taxon is the sum over the cases.
+        """
+        by_age = coded.stage.any() or any(self.models[t].depends_on_stage for t in coded.codes)
+        look_up = _LookUp(self, coded, by_age=bool(by_age))
+        for start in range(0, coded.n, _BLOCK):
+            rows = slice(start, min(start + _BLOCK, coded.n))
+            yield rows, look_up.cases(rows)
+
+    def stage_weights(self, coded: Coded) -> np.ndarray:
+        """P(adult | answers, taxon), shape (n_specimens, n_taxa + 1), taxa in canonical order."""
+        cases = _LookUp(self, coded, by_age=True).cases(slice(0, coded.n))
+        return expit(cases[:, 0] - cases[:, 1])
+
+    def contributions(self, coded: Coded) -> tuple[dict[str, np.ndarray], np.ndarray]:
+        """Split the log-likelihood of one specimen into one term an answer.
+
+        Where the life stage matters, an answer is taken at the stage that is likelier for the taxon, and
+        what this leaves over stands in `rest`, so that the terms add up exactly. An answer that another of
+        its group outdoes for a taxon has the term 0 there.
+
+        Returns
+        -------
+        terms : dict of str to ndarray, shape (n_taxa + 1,)
+        rest : ndarray, shape (n_taxa + 1,)
+        """
+        total = self.log_likelihoods(coded)[0]
+        terms = self._terms(coded)
+        for members in self._groups(terms):
+            strongest = self._strongest(terms, members)
+            counted = np.zeros(self.width, dtype=bool)
+            for trait_id in members:
+                says = terms[trait_id] - terms[trait_id][-1]
+                counts = (says == strongest) & ~counted
+                counted |= counts
+                terms[trait_id] = np.where(counts, says, 0.0)
+        rest = total - sum(terms.values(), np.zeros_like(total))
+        return terms, rest
+
+    def said_in_group(self, coded: Coded) -> dict[str, np.ndarray]:
+        """Return, for one specimen, the traits not answered whose group has answers, with what those say.
+
+        Returns
+        -------
+        dict of str to ndarray, shape (n_taxa + 1,)
+            Log-likelihood ratio against "none of these", taxa in canonical order.
+        """
+        terms = self._terms(coded)
+        found = {}
+        for trait_id, model in self.models.items():
+            group = model.trait.group
+            members = [t for t in terms if group and self.models[t].trait.group == group]
+            if members and trait_id not in terms:
+                found[trait_id] = self._strongest(terms, members)
+        return found
+
+    def _terms(self, coded: Coded) -> dict[str, np.ndarray]:
+        """Log-likelihood of each answer of one specimen, at the stage that is likelier for the taxon."""
+        adult_first = self.stage_weights(coded)[0] >= 0.5
+        terms = {}
+        for trait_id, model in self.models.items():
+            if trait_id not in coded.codes or not coded.codes[trait_id][0]:
+                continue
+            if model.trait.kind == "ceiling":
+                terms[trait_id] = np.log(model.record(coded.distinct[trait_id])[0][0])
+            else:
+                adult, young = model.likelihoods(coded.distinct[trait_id])
+                terms[trait_id] = np.log(np.where(adult_first, adult[0], young[0]))
+        return terms
+
+    def _groups(self, terms: dict[str, np.ndarray]) -> list[list[str]]:
+        groups: dict[str, list[str]] = {}
+        for trait_id in terms:
+            if self.models[trait_id].trait.group:
+                groups.setdefault(self.models[trait_id].trait.group, []).append(trait_id)
+        return [members for members in groups.values() if len(members) > 1]
+
+    @staticmethod
+    def _strongest(terms: dict[str, np.ndarray], members: list[str]) -> np.ndarray:
+        says = [terms[t] - terms[t][-1] for t in members]
+        found = says[0]
+        for other in says[1:]:
+            found = stronger(found, other)
+        return found
+
+
+class _LookUp:
+    """The log-likelihoods of all distinct answers, and which of them each specimen gave.
+
+    Parameters
+    ----------
+    model : TableModel
+    coded : Coded
+    by_age : bool
+        Whether adult and young are kept apart.
+    """
+
+    def __init__(self, model: TableModel, coded: Coded, *, by_age: bool):
+        self._coded = coded
+        self._by_age = by_age
+        alike, by_stage, ripe = {}, {}, {}
+        for trait_id, trait_model in model.models.items():
+            if trait_id not in coded.codes:
+                continue
+            answers = coded.distinct[trait_id]
+            if trait_model.trait.kind == "ceiling":
+                within, mature = trait_model.record(answers)
+                alike[trait_id] = np.log(within)
+                if by_age:
+                    ripe[trait_id] = np.log(np.stack([mature, 1 - mature], axis=1))
+                continue
+            adult, young = trait_model.likelihoods(answers)
+            if trait_model.depends_on_stage:
+                by_stage[trait_id] = np.log(np.stack([adult, young], axis=1))
+            else:
+                alike[trait_id] = np.log(adult)
+        self._groups = [
+            _Group(members, {t: by_stage.get(t, alike[t][:, None] if t in alike else None) for t in members})
+            for members in answered_in_group(model.table, coded).values()
+        ]
+        # Who answered several of a group is left to the group.
+        left_out = {t: group.several for group in self._groups for t in group.members}
+        self._alike = _Rows(alike, np.empty((0, model.width)), left_out)
+        of_age = {t: several for t, several in left_out.items() if t not in ripe}
+        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)), of_age)
+        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)), {})
+
+    def cases(self, specimens: slice) -> np.ndarray:
+        """Return `TableModel.log_cases` of some specimens."""
+        alike = self._alike.added(self._coded, specimens)[:, None]
+        if not self._by_age:
+            self._add_groups(alike, specimens)
+            return alike
+        said = [[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]]
+        cases = self._by_stage.added(self._coded, specimens)
+        cases += alike
+        cases += np.log(said)[self._coded.stage[specimens]][:, :, None] - self._both_ages(specimens)
+        self._add_groups(cases, specimens)
+        return cases
+
+    def _add_groups(self, cases: np.ndarray, specimens: slice) -> None:
+        for group in self._groups:
+            which = np.flatnonzero(group.several[specimens])
+            if len(which):
+                cases[which] += group.strongest(self._coded, which + specimens.start)
+
+    def _both_ages(self, specimens: slice) -> np.ndarray:
+        """Log of what adult and young add up to by the lengths alone; without a length both stand at 1."""
+        if len(self._ripe.traits) > 1:
+            return np.logaddexp.reduce(self._ripe.added(self._coded, specimens), axis=1, keepdims=True)
+        measured = np.zeros(specimens.stop - specimens.start, dtype=bool)
+        for trait_id in self._ripe.traits:
+            measured = self._coded.codes[trait_id][specimens] > 0
+        return np.where(measured, 0.0, np.log(2.0))[:, None, None]
+
+
+class _Group:
+    """Traits that repeat one another, for the specimens that answered several of them.
+
+    Parameters
+    ----------
+    members : dict of str to ndarray of bool, shape (n_specimens,)
+        By trait: who answered it.
+    tables : dict of str to ndarray, shape (n_distinct, n_cases or 1, n_taxa + 1)
+        Log-likelihoods of the distinct answers.
+    """
+
+    def __init__(self, members: dict[str, np.ndarray], tables: dict[str, np.ndarray]):
+        self.members = tuple(members)
+        self.several = np.sum(list(members.values()), axis=0) > 1
+        self._says = {t: table - table[..., -1:] for t, table in tables.items()}
+
+    def strongest(self, coded: Coded, specimens: np.ndarray) -> np.ndarray:
+        """Return, for each taxon, what says most; shape (n_specimens, n_cases or 1, n_taxa + 1)."""
+        found = np.zeros((len(specimens), 1, 1))
+        for trait_id in self.members:
+            codes = coded.codes[trait_id][specimens]
+            says = self._says[trait_id][np.maximum(codes - 1, 0)] if len(self._says[trait_id]) else 0.0
+            found = stronger(found, np.where((codes > 0)[:, None, None], says, 0.0))
+        return found
+
+
+class _Rows:
+    """Rows of logs that belong to the distinct answers of some traits.
+
+    Parameters
+    ----------
+    tables : dict of str to ndarray, shape (n_distinct, ...)
+        By trait.
+    silence : ndarray, shape (0, ...)
+        What is added where there is no trait at all.
+    left_out : dict of str to ndarray of bool, shape (n_specimens,)
+        By trait, the specimens whose answer is counted elsewhere.
+    """
+
+    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray, left_out: dict[str, np.ndarray]):
+        self.traits = tuple(tables)
+        self._left_out = {trait_id: who for trait_id, who in left_out.items() if trait_id in tables}
+        self._before = np.cumsum([0, *(len(table) for table in tables.values())])[:-1]
+        self._rows = np.concatenate([silence, *tables.values()])
+
+    def added(self, coded: Coded, specimens: slice) -> np.ndarray:
+        """Add up, for each specimen, the rows of its answers; no answer adds nothing.
+
+        This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
+        that each sum runs over the answers given, in the order of the traits, whatever the others gave.
+
+        Returns
+        -------
+        ndarray, shape (n_specimens, ...)
+        """
+        n = specimens.stop - specimens.start
+        if not len(self._rows):
+            return np.zeros((n, *self._rows.shape[1:]))
+        codes = np.stack([coded.codes[trait_id][specimens] for trait_id in self.traits], axis=1)
+        answered = codes > 0
+        for trait_id, who in self._left_out.items():
+            answered[:, self.traits.index(trait_id)] &= ~who[specimens]
+        columns = (codes - 1 + self._before)[answered]
+        ends = np.append(0, np.cumsum(answered.sum(axis=1)))
+        gave = csr_array((np.ones(len(columns)), columns, ends), shape=(n, len(self._rows)))
+        sums = gave @ self._rows.reshape(len(self._rows), -1)
+        return sums.reshape(n, *self._rows.shape[1:])
