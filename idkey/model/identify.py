@@ -313,7 +313,10 @@ class Identification:
             answer = self.answers[trait_id]
             said = _words(trait, parse_answer(trait, answer))
             holds = "not in the table" if taxon == NONE else self._row_words(taxon, trait)
-            text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({strength(value)})"
+            weight = strength(value)
+            if trait.group and self._model.to_table_order(term)[position] == 0 and taxon != NONE:
+                weight = "not counted: another answer says as much or more of the same"
+            text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
             rows.append((trait_id, trait.name, answer, holds, value, text))
         rows.sort(key=lambda r: (-abs(r[4]), r[0]))
         value = _decibans(self._model.to_table_order(rest), position)

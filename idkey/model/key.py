@@ -281,6 +281,7 @@ def _groups(table: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, .
     """Return the group of each taxon, in the order of the table."""
     if groups is None:
         return None
+    groups = dict(groups)
     for taxon in groups:
         if taxon not in table.ids:
             msg = f"groups: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"

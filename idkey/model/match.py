@@ -145,7 +145,7 @@ def _as_frame(X: Any) -> pd.DataFrame:
     try:
         array = check_array(X, dtype=None, ensure_all_finite="allow-nan", estimator="NearestMatch")
     except (TypeError, ValueError) as error:
-        raise IdkeyError(str(error)) from None
+        raise IdkeyError(" ".join(str(error).split())) from None
     return pd.DataFrame(array, columns=[f"x{j}" for j in range(array.shape[1])]).infer_objects()
 
 
@@ -164,7 +164,7 @@ def _pooled(X: Any, y: Any) -> TraitTable:
         if not any(is_missing(label) for label in labels):
             check_classification_targets(labels)
     except ValueError as error:
-        raise IdkeyError(str(error)) from None
+        raise IdkeyError(" ".join(str(error).split())) from None
     target = _TARGET
     while target in frame.columns:
         target += "_"
@@ -251,19 +251,26 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
     def _coded(self, frame: Any) -> Coded:
         table = self._fitted()
         if not isinstance(frame, pd.DataFrame):
-            try:
-                frame = _as_frame(frame)
-            except IdkeyError as error:
-                msg = f"answers: {error}"
-                raise AnswerError(msg) from None
-            if frame.shape[1] != self.n_features_in_:
-                msg = (
-                    f"X has {frame.shape[1]} features, but NearestMatch is expecting {self.n_features_in_} "
-                    "features as input: an array has one column a trait, in the order of the table"
-                )
-                raise AnswerError(msg)
-            frame.columns = self.feature_names_in_
+            frame = self._named(frame)
         return code_frame(table, _as_frame(frame))
+
+    def _named(self, array: Any) -> pd.DataFrame:
+        """Name the columns of an array by the traits, in the order of the table."""
+        right = (
+            f"answers: {type(array).__name__}: give a DataFrame, one row a specimen, one column a trait, "
+            "or an array of all traits in the order of the table"
+        )
+        try:
+            frame = _as_frame(array)
+        except IdkeyError as error:
+            msg = f"{right}: {error}"
+            raise AnswerError(msg) from None
+        n = frame.shape[1]
+        if n != self.n_features_in_:
+            expected = f"NearestMatch is expecting {self.n_features_in_} features as input"
+            msg = f"X has {n} features, but {expected}; {right}"
+            raise AnswerError(msg)
+        return frame.set_axis(self.feature_names_in_, axis=1)
 
     def predict_proba(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Posterior of every kind.

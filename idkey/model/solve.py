@@ -9,13 +9,14 @@ Where the table is small the optimum is exact: dynamic programming over the sets
 keys to the two sets it leaves, since what was asked before no longer matters once the set is known; so
 each set is solved once. For a crisp table (nothing varies or is unknown) a set of total weight W can't be
 keyed for less than W times the entropy of its distinguishable kinds times the cheapest couplet (Shannon's
-bound), which cuts off couplets that can't win. Past that, for a crisp table, the couplet is taken that leaves
+bound), which cuts off couplets that can't win; and once a set costs no more than its kinds would by Huffman's
+code, no better key to it is looked for. Past that, for a crisp table, the couplet is taken that leaves
 the least expected work, each remaining set being judged by its entropy over the best rate at which one more
 couplet would settle it; for a table with kinds that vary or are unknown, the couplet that settles most per
 second, less the share of kinds that would have to be printed behind both leads.
 
 A key may be to groups of kinds (a genus, a care group): then a set is settled once all of it is one group,
-and entropies are those of the group totals. Shannon's bound holds for these too: each group (with those it
+and entropies are those of the group totals. The bounds hold for these too: each group (with those it
 can't be told from) has a least deep end, and those ends by themselves are a two-way tree (Kraft).
 """
 
@@ -23,6 +24,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from heapq import heapify, heappop, heapreplace
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -35,9 +37,9 @@ __all__ = ["EXACT_STATES", "Builder", "Cost", "Node", "bit_mask"]
 EXACT_STATES = 5_000
 _LOOK_AT = 5
 _WORTH_PRINTING = 0.9
-"""Bits that a couplet must settle, summed over the kinds at hand (a kind that went down k leads counts as
-the share of it that came this way). Two whole kinds parted are 2 bits, so in a crisp table nothing is left
-unparted; where much is unknown it keeps the key from repeating the same few kinds on every page."""
+"""Bits that a couplet must settle in a table that is not crisp, summed over the kinds at hand (a kind that
+went down k leads counts as the share of it that came this way). Two whole kinds parted are 2 bits; where much
+is unknown this keeps the key from repeating the same few kinds on every page."""
 
 
 _Set = tuple[int, np.ndarray, np.ndarray]
@@ -121,11 +123,6 @@ class Builder:
             if mask & fits == mask and mask & a != mask and mask & b != mask
         ]
         return np.array(found, dtype=np.intp)
-
-    def parted(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
-        """Return the expected drop in entropy of the kinds, times their weight, of each useful split."""
-        share = self.share[np.ix_(useful, taxa)]
-        return _entropy(w[None]) - _entropy(share * w) - _entropy((1 - share) * w)
 
     def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
         """Return the expected drop in entropy of the groups per second of each useful split."""
@@ -211,7 +208,10 @@ class Builder:
         useful = self.useful(mask)
         if not len(useful):
             return None
-        useful = useful[self.parted(taxa, w / self.w[taxa], useful) >= _WORTH_PRINTING]
+        if not self.crisp:
+            left = w / self.w[taxa]
+            settled = self.rates(taxa, left, useful) * self.cost[useful] * left.sum()
+            useful = useful[settled >= _WORTH_PRINTING]
         if not len(useful):
             return None
         rates = self._short_rates(taxa, w, useful)
@@ -248,6 +248,18 @@ def _entropy(w: np.ndarray) -> np.ndarray:
     return total * np.log2(np.where(total > 0, total, 1.0)) - inner
 
 
+def _huffman(w: np.ndarray) -> float:
+    """Return the least sum of weight times depth of a two-way tree (Huffman 1952, Proc. IRE 40:1098-1101)."""
+    heap = w[w > 0].tolist()
+    heapify(heap)
+    total = 0.0
+    while len(heap) > 1:
+        both = heappop(heap) + heap[0]
+        heapreplace(heap, both)
+        total += both
+    return total
+
+
 def bit_mask(flags: np.ndarray) -> int:
     """Return the bit mask of a set of kinds, kind 0 in the lowest bit."""
     return int.from_bytes(np.packbits(flags, bitorder="little").tobytes(), "little")
@@ -260,16 +272,16 @@ class _Exact:
         self.builder = builder
         self.most = most
         self.solved: dict[tuple[int, bytes], tuple[float, int | None]] = {}
-        self.alike = self._alike() if builder.crisp else None
+        self.ends = self._ends() if builder.crisp else None
 
-    def _alike(self) -> np.ndarray:
-        """Number the classes of kinds that can't end apart: no split parts them, or they are one group."""
+    def _ends(self) -> np.ndarray:
+        """Gather kinds that need not or can't end apart: one group, or parted by no split; (n, n_classes)."""
         builder = self.builder
         _, rows = np.unique(builder.into_a.T, axis=0, return_inverse=True)
         links = np.stack([rows.ravel(), rows.max() + 1 + builder.group])
         size = int(links.max()) + 1
         _, classes = connected_components(coo_array((np.ones(builder.n), links), shape=(size, size)))
-        return classes[links[0]]
+        return np.eye(classes.max() + 1)[classes[links[0]]]
 
     def solve(self) -> tuple[dict[int, Node], float]:
         builder = self.builder
@@ -291,13 +303,17 @@ class _Exact:
 
     def _bounds(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
         """Least that the sets behind lead a and lead b can cost, shape (n_useful, 2)."""
-        if self.alike is None:
+        if self.ends is None:
             return np.zeros((len(useful), 2))
-        _, first, member = np.unique(self.alike[taxa], return_index=True, return_inverse=True)
-        grouped = np.bincount(member, weights=w)
-        in_a = self.builder.into_a[np.ix_(useful, taxa[first])]
-        entropy = np.stack([_entropy(grouped * in_a), _entropy(grouped * ~in_a)], axis=1)
-        return self.builder.cheapest * entropy - 1e-12
+        in_a = self.builder.into_a[np.ix_(useful, taxa)]
+        entropy = np.stack([_entropy((in_a * w) @ self.ends[taxa]), _entropy((~in_a * w) @ self.ends[taxa])])
+        return self.builder.cheapest * entropy.T - 1e-12
+
+    def _floor(self, taxa: np.ndarray, w: np.ndarray) -> float:
+        """Least that a set can cost by Huffman's code, which no two-way tree beats; dearer to find."""
+        if self.ends is None:
+            return 0.0
+        return self.builder.cheapest * _huffman(w @ self.ends[taxa])
 
     def _best(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> float:
         """Least cost of keying a set, times its weight."""
@@ -312,7 +328,7 @@ class _Exact:
         if not len(useful):
             self.solved[key] = (0.0, None)
             return 0.0
-        bounds = self._bounds(taxa, w, useful)
+        bounds, floor = self._bounds(taxa, w, useful), self._floor(taxa, w) * (1 + 1e-12)
         total = w.sum()
         best, choice = np.inf, None
         for i in np.argsort(-builder.rates(taxa, w, useful), kind="stable"):
@@ -330,5 +346,7 @@ class _Exact:
             else:
                 if cost < best - 1e-12:
                     best, choice = cost, split
+                if best <= floor:
+                    break
         self.solved[key] = (best / scale, choice)
         return best

@@ -121,7 +121,10 @@ def _default_kind(values: pd.Series) -> str:
         return "ordinal" if values.dtype.ordered else "nominal"
     if types.is_bool_dtype(values.dtype):
         return "nominal"
-    return "measure" if types.is_numeric_dtype(values.dtype) else "nominal"
+    if not types.is_numeric_dtype(values.dtype):
+        return "nominal"
+    # Noughts and ones are a yes or no, not a measurement.
+    return "nominal" if set(values.dropna().unique()) == {0, 1} else "measure"
 
 
 Wrong = list[tuple[str, str, str]]

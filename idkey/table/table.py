@@ -213,8 +213,8 @@ class TraitTable:
             The column that names the taxon. Rows that share a name are pooled: states get the shares
             seen, numbers the range seen, and the measuring error is taken from the spread within taxa.
         kinds : mapping of str to str, optional
-            Trait kind by column. By default numbers are "measure", ordered categories "ordinal", all
-            else "nominal". Columns missing from a given mapping still get the default.
+            Trait kind by column. By default numbers are "measure" unless all are 0 or 1, ordered categories
+            "ordinal", all else "nominal". Columns missing from a given mapping still get the default.
         name : str
             Name used in messages.
 

@@ -227,7 +227,8 @@ def key_html(key: Key) -> str:
         items.append(f"<li>{''.join(leads)}</li>")
     head = (
         f"<p>{len(key.table)} kinds, {len(key.couplets)} couplets; on average {key.expected_questions():.1f} "
-        "questions lead to a name. Start at 1; go to the number at the end of the lead that fits.</p>"
+        f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
+        "Start at 1; go to the number at the end of the lead that fits.</p>"
     )
     return page(f'{head}<ol class="idk-key">{"".join(items)}</ol>')
 

@@ -18,6 +18,7 @@ from specimens import Drawn, draw, with_errors
 
 from idkey import NearestMatch, TraitTable, load_table
 from idkey.model.evidence import NONE
+from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_set
 
 SPECIMENS = 20_000
@@ -41,7 +42,11 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
     inside = candidate_set(p, match.coverage)
     first, best = p.argmax(axis=1), p.max(axis=1)
     print(f"\n{title}: {len(truth)} specimens, {len(names) - 1} kinds")
+    right_and_poor = [
+        poor(match, drawn, i) for i in np.flatnonzero(first == truth)[:500] if truth[i] < len(names) - 1
+    ]
     rows = {
+        "right names that are called a poor fit": np.mean(right_and_poor),
         "first name right": (first == truth).mean(),
         "right among the first three": top_k_accuracy_score(truth, p, k=3, labels=labels),
         f"names still possible hold the truth ({match.coverage:.0%} asked)": inside[each, truth].mean(),
@@ -62,6 +67,12 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
     print(grouped.round(3).to_string().replace("\n", "\n    "))
 
 
+def poor(match: NearestMatch, drawn: Drawn, i: int) -> bool:
+    """Return whether the first name of a specimen comes with a warning that it fits poorly."""
+    answers = {t: v for t, v in drawn.answers.iloc[i].items() if not (v is None or v != v)}
+    return bool(match.rank(answers)["deviation"].iloc[0] < POOR_FIT)
+
+
 def held_back(table: TraitTable) -> pd.DataFrame:
     """Take each kind out in turn and see what its fish are called without it."""
     rows = []
@@ -70,12 +81,14 @@ def held_back(table: TraitTable) -> pd.DataFrame:
         match = NearestMatch().fit(without(table, taxon))
         p = match.predict_proba(drawn.answers)
         none = list(match.classes_).index(NONE)
+        sure = np.flatnonzero(p[:, :none].max(axis=1) >= SURE)
         rows.append(
             {
                 "taxon": taxon,
                 "none of these first": (p.argmax(axis=1) == none).mean(),
                 "none of these still possible": candidate_set(p, match.coverage)[:, none].mean(),
-                "sure and wrong": (p[:, :none].max(axis=1) >= SURE).mean(),
+                "sure and wrong": len(sure) / HELD_BACK,
+                "of those, the fit is called poor": sum(poor(match, drawn, i) for i in sure) / HELD_BACK,
             }
         )
     return pd.DataFrame(rows).set_index("taxon")

@@ -50,9 +50,7 @@ def random_table(n: int, seed: int = 1) -> TraitTable:
 
 def sizes() -> None:
     """Time an answer with its next question, and a key, on larger and larger tables."""
-    print(
-        f"\n{'kinds':>8}{'ms an answer and next question':>34}{'s a key':>10}{'couplets':>10}{'questions':>11}"
-    )
+    print(f"\n{'kinds':>8}{'ms an answer':>14}{'s a key':>10}{'couplets':>10}{'questions':>11}")
     for n in SIZES:
         table = random_table(n)
         fish = Identification(table)

@@ -256,6 +256,12 @@ def test_measuring_error_is_half_the_scatter_within_taxa():
     assert trait.spread == pytest.approx(0.5 * math.sqrt(10 / 4))
 
 
+def test_noughts_and_ones_are_a_yes_or_no():
+    made = table({"x": [0, 1, 1], "y": [0.0, 1.0, math.nan], "z": [0, 1, 2], "u": [1, 1, 1]})
+    assert [made.trait(t).kind for t in "xyzu"] == ["nominal", "nominal", "measure", "measure"]
+    assert made.trait("x").states == ("0", "1")
+
+
 def test_measuring_error_of_single_rows_is_a_share_of_the_range():
     assert table({"x": [0, 50, 100]}).trait("x").spread == pytest.approx(2.0)
     assert table({"x": ["0..50", "60..100"]}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
@@ -271,8 +277,11 @@ def test_measuring_error_is_never_nought():
 def test_measuring_error_goes_with_the_unit(values, factor, shift):
     frame = pd.DataFrame({"kind": ["a", "b"] * len(values), "x": [v for v in values for _ in range(2)]})
     frame["x"] += np.arange(len(frame)) % 3
-    one = TraitTable.from_frame(frame, taxon="kind").trait("x").spread
-    other = TraitTable.from_frame(frame.assign(x=frame["x"] * factor + shift), taxon="kind").trait("x").spread
+    kinds = {"x": "measure"}
+    one = TraitTable.from_frame(frame, "kind", kinds).trait("x").spread
+    other = (
+        TraitTable.from_frame(frame.assign(x=frame["x"] * factor + shift), "kind", kinds).trait("x").spread
+    )
     assert other == pytest.approx(one * factor, rel=1e-3)
 
 

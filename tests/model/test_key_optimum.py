@@ -1,0 +1,499 @@
+"""The key against the least that any key can cost: published bounds, other solvers, other people's trees.
+
+Data: the zoo table (Forsyth 1990, UCI Machine Learning Repository), see ``data/ORIGIN.md``. The least costs
+of its keys were found by solvers written apart from this package, which split the legs one number against
+the rest as this package does.
+"""
+
+import itertools
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import entropy
+from sklearn.metrics import mutual_info_score
+from sklearn.tree import DecisionTreeClassifier
+
+from idkey import TraitTable, build_key
+from idkey.errors import UnknownName
+from idkey.table.schema import States, Trait
+
+from .tables import table_of
+from .test_key import least_path_length
+
+LETTERS = "abcdefghijklm"
+SEEDS = range(12)
+
+
+# -- random tables, and solvers that share nothing with the package ---------------------------------------
+
+
+def random_table(seed, n, n_traits, *, most_states=2, even=True):
+    """Return a crisp table of n different rows; with `even`, every question costs the same."""
+    rng = np.random.default_rng(seed)
+    sizes = rng.integers(2, most_states + 1, n_traits)
+    rows = {}
+    while len(rows) < n:
+        rows[tuple(int(rng.integers(k)) for k in sizes)] = None
+    traits = [
+        Trait(
+            id=f"t{j}",
+            kind="nominal" if k == 2 or rng.random() < 0.5 else "ordinal",
+            states=tuple(LETTERS[:k]),
+            error=0.0 if even else float(rng.choice([0.0, 0.05, 0.3])),
+            effort=1.0 if even else float(rng.integers(1, 30)),
+        )
+        for j, k in enumerate(sizes)
+    ]
+    cells = {
+        f"k{i:02d}": {t.id: t.states[s] for t, s in zip(traits, row, strict=True)}
+        for i, row in enumerate(rows)
+    }
+    return table_of(traits, cells)
+
+
+def random_prior(seed, table):
+    rng = np.random.default_rng(seed + 1000)
+    return {taxon: float(rng.integers(1, 10)) for taxon in table.ids}
+
+
+def questions_of(table):
+    """Return (cost, share of each kind that takes lead a) of every question; a blank shares like the rest."""
+    found = []
+    for trait in table.traits:
+        last = len(trait.states) - (trait.kind == "ordinal" or len(trait.states) == 2)
+        for i in range(last):
+            in_a = trait.states[i : i + 1] if trait.kind == "nominal" else trait.states[: i + 1]
+            share = {}
+            for taxon in table.ids:
+                cell = table.cell(taxon, trait.id)
+                if isinstance(cell, States):
+                    parts = zip(cell.names, cell.shares, strict=True)
+                    share[taxon] = round(sum(s for name, s in parts if name in in_a), 12)
+            if {0.0, 1.0} <= set(share.values()):
+                found.append((trait.effort / (1 - trait.error), share))
+    return found
+
+
+def least_by_sets(table, prior, group=None):
+    """Return the least expected seconds of a crisp table: dynamic programming over sets, in a dictionary."""
+    group = group or {taxon: taxon for taxon in table.ids}
+    questions = [(c, frozenset(t for t, s in share.items() if s == 1)) for c, share in questions_of(table)]
+    solved = {}
+
+    def least(kinds):
+        if kinds not in solved:
+            ways = [0.0]
+            if len({group[t] for t in kinds}) > 1:
+                weight = sum(prior[t] for t in kinds)
+                ways = [
+                    cost * weight + least(kinds & a) + least(kinds - a)
+                    for cost, a in questions
+                    if kinds & a and kinds - a
+                ] or ways
+            solved[kinds] = min(ways)
+        return solved[kinds]
+
+    return least(frozenset(table.ids)) / sum(prior.values())
+
+
+def least_by_trees(table, prior):
+    """Return the least expected seconds, by going through every tree; kinds may vary or be blank."""
+    questions = []
+    for cost, share in questions_of(table):
+        mean = sum(prior[t] * s for t, s in share.items()) / sum(prior[t] for t in share)
+        questions.append((cost, {t: share.get(t, mean) for t in table.ids}))
+
+    def least(flow):
+        best = math.inf
+        for cost, share in questions:
+            a = {t: w * share[t] for t, w in flow.items() if share[t] > 0}
+            b = {t: w * (1 - share[t]) for t, w in flow.items() if share[t] < 1}
+            if len(a) < len(flow) and len(b) < len(flow):
+                best = min(best, cost * sum(flow.values()) + least(a) + least(b))
+        return 0.0 if best == math.inf else best
+
+    return least(prior) / sum(prior.values())
+
+
+# -- exact is exact --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_least_cost_is_that_of_every_tree_tried(seed):
+    table = random_table(seed, 8, 4, most_states=3, even=False)
+    prior = random_prior(seed, table)
+    key = build_key(table, prior)
+    assert key.is_exact
+    assert key.expected_seconds() == pytest.approx(least_by_trees(table, prior), rel=1e-9)
+
+
+@pytest.mark.parametrize("n", range(8, 15))
+@pytest.mark.parametrize("seed", range(4))
+def test_least_cost_is_that_of_another_solver(seed, n):
+    table = random_table(seed, n, 5, most_states=3, even=False)
+    prior = random_prior(seed, table)
+    key = build_key(table, prior)
+    assert key.is_exact
+    assert key.expected_seconds() == pytest.approx(least_by_sets(table, prior), rel=1e-9)
+
+
+@pytest.mark.parametrize("n", range(8, 15))
+@pytest.mark.parametrize("seed", range(4))
+def test_least_cost_to_groups_is_that_of_another_solver(seed, n):
+    table = random_table(seed, n, 5, most_states=3, even=False)
+    prior = random_prior(seed, table)
+    rng = np.random.default_rng(seed)
+    group = {taxon: f"g{rng.integers(4)}" for taxon in table.ids}
+    key = build_key(table, prior, groups=group)
+    assert key.is_exact
+    assert key.expected_seconds() == pytest.approx(least_by_sets(table, prior, group), rel=1e-9)
+    assert key.expected_seconds() <= build_key(table, prior).expected_seconds() + 1e-9
+
+
+def varied_table(seed):
+    """Return a table of five kinds with cells that vary and blank cells."""
+    rng = np.random.default_rng(seed)
+    texts = ["a", "b", "a", "b", "a|b", "a:0.9|b:0.1", "a:0.2|b:0.8", ""]
+    traits = [
+        Trait(id=f"t{j}", kind="nominal", states=("a", "b"), error=0.0, effort=float(rng.integers(1, 9)))
+        for j in range(5)
+    ]
+    return table_of(traits, {f"k{i}": {t.id: str(rng.choice(texts)) for t in traits} for i in range(5)})
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_optimum_where_kinds_vary_is_that_of_every_tree_tried(seed):
+    table = varied_table(seed)
+    prior = random_prior(seed, table)
+    bounds = build_key(table, prior).bounds()
+    assert bounds.optimum_seconds == pytest.approx(least_by_trees(table, prior), rel=1e-9)
+    assert bounds.seconds >= bounds.optimum_seconds - 1e-9
+
+
+def test_one_couplet_for_a_set_that_two_would_serve_better_is_not_called_the_least():
+    # Question t leaves v, w and z on both sides, in other proportions: v is common on one side and w on the
+    # other. The best tree asks for the common one first on either side; a key prints the set once.
+    rows = {
+        "x": {"t": "b", "u": "b", "s": "a|b", "p": "a", "q": "a"},
+        "y": {"t": "a", "u": "a|b", "s": "b", "p": "a", "q": "a"},
+        "v": {"t": "a:0.1|b:0.9", "u": "a", "s": "a", "p": "b", "q": "a"},
+        "w": {"t": "a:0.9|b:0.1", "u": "a", "s": "a", "p": "a", "q": "b"},
+        "z": {"t": "a|b", "u": "a", "s": "a", "p": "a", "q": "a"},
+    }
+    traits = [Trait(id=i, kind="nominal", states=("a", "b"), error=0.0, effort=1.0) for i in "tuspq"]
+    table, prior = table_of(traits, rows), {"x": 20.0, "y": 20.0, "v": 9.0, "w": 9.0, "z": 1.0}
+    key = build_key(table, prior)
+    least = least_by_trees(table, prior)
+    assert key.bounds().optimum_seconds == pytest.approx(least)
+    assert key.expected_seconds() > least + 0.1
+    assert not key.is_exact
+    assert "not proven" in repr(key)
+
+
+# -- bound, optimum, greedy ------------------------------------------------------------------------------
+
+
+def greedy_path_length(table):
+    """Return the total path length of the plain greedy key: the most even split, first come first served."""
+    splits = [frozenset(t for t, s in share.items() if s == 1) for _, share in questions_of(table)]
+
+    def total(kinds):
+        ways = [a for a in splits if kinds & a and kinds - a]
+        if not ways:
+            return 0
+        a = min(ways, key=lambda a: abs(len(kinds & a) - len(kinds - a)))
+        return len(kinds) + total(kinds & a) + total(kinds - a)
+
+    return total(frozenset(table.ids))
+
+
+@pytest.mark.parametrize("n", range(8, 15))
+@pytest.mark.parametrize("seed", range(6))
+def test_bound_optimum_greedy(seed, n):
+    # Adler & Heeringa 2008 (APPROX, DOI 10.1007/978-3-540-85363-3_1): for two-state characters and equal
+    # weights the greedy key's total path length is at most ln n + 1 times the least. The lookahead is held to
+    # the same.
+    table = random_table(seed, n, 4 + seed % 3)
+    best = build_key(table)
+    assert best.is_exact
+    optimum = n * best.expected_questions()
+    assert least_path_length(n) <= optimum + 1e-9
+    for total in (greedy_path_length(table), n * build_key(table, exact_states=0).expected_questions()):
+        assert optimum <= total + 1e-9
+        assert total <= (math.log(n) + 1) * optimum + 1e-9
+
+
+def test_greedy_is_not_always_the_least():
+    # else the two chains above would say the same
+    tables = [random_table(seed, 14, 5) for seed in range(20)]
+    gaps = [greedy_path_length(t) - 14 * build_key(t).expected_questions() for t in tables]
+    assert max(gaps) > 0.5
+
+
+# -- the zoo ---------------------------------------------------------------------------------------------
+
+ZOO = pd.read_csv(Path(__file__).parent / "data" / "zoo.csv", dtype=str)
+CHARACTERS = [c for c in ZOO.columns if c not in ("animal", "type")]
+
+
+def zoo(kind=None):
+    """Return the table of the different rows of the zoo, named by their first animals, and their numbers."""
+    animals = ZOO if kind is None else ZOO[ZOO["type"] == kind]
+    rows = animals.groupby(CHARACTERS, sort=False).agg(animal=("animal", "first"), n=("animal", "size"))
+    rows = rows.reset_index()
+    return TraitTable.from_frame(rows[["animal", *CHARACTERS]], taxon="animal"), dict(
+        zip(rows["animal"], rows["n"].astype(float), strict=True)
+    )
+
+
+def zoo_classes(table):
+    return ZOO.set_index("animal").loc[list(table.ids), "type"].to_dict()
+
+
+@pytest.mark.parametrize(
+    ("kind", "total"), [("bird", 44), ("fish", 12), ("reptile", 12), ("amphibian", 9)], ids=str
+)
+def test_least_total_of_one_class_of_the_zoo(kind, total):
+    # Two solvers. In these classes the legs have at most two states, so a key of two-way questions is no
+    # different. Both fishes and reptiles meet the bound for five kinds.
+    table, _ = zoo(kind)
+    key = build_key(table)
+    assert key.is_exact
+    assert key.expected_questions() * len(table) == pytest.approx(total)
+
+
+@pytest.mark.parametrize(
+    ("weighted", "to_class", "total", "greedy"),
+    [
+        (False, False, 350, 354),
+        (True, False, 585, 591),
+        (False, True, 174, None),
+        (True, True, 265, None),
+    ],
+)
+def test_least_total_of_the_zoo(weighted, to_class, total, greedy):
+    # 59 different rows, equal or weighted by the animals that have them (101 in all). The greedy totals are
+    # those of the plain information rule.
+    table, animals = zoo()
+    prior = animals if weighted else None
+    groups = zoo_classes(table) if to_class else None
+    weight = 101 if weighted else 59
+    key = build_key(table, prior, groups=groups, exact_states=100_000)
+    assert key.is_exact
+    assert key.expected_questions() * weight == pytest.approx(total)
+    if greedy is not None:
+        quick = build_key(table, prior, groups=groups, exact_states=0)
+        assert total - 1e-9 <= quick.expected_questions() * weight <= greedy + 1e-9
+
+
+# -- a key to groups -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("exact_states", [0, 100_000])
+def test_every_end_of_a_key_to_groups_is_one_group(exact_states):
+    # No row of the zoo is shared by two classes, so every class can be told.
+    table, _ = zoo()
+    classes = zoo_classes(table)
+    key = build_key(table, groups=classes, exact_states=exact_states)
+    ends = [lead for c in key.couplets for lead in (c.a, c.b) if lead.goes_to is None]
+    assert all({classes[t] for t in lead.taxa} == {lead.group} for lead in ends)
+    assert {lead.group for lead in ends} == set(classes.values())
+    for _, row in ZOO.iterrows():
+        found = key.classify(row[CHARACTERS].to_dict())
+        assert {classes[t] for t in found} == {row["type"]}
+
+
+@pytest.mark.parametrize("exact_states", [0, 5000])
+def test_a_group_that_no_question_alone_tells_is_still_told(exact_states):
+    # The group is whether two states agree: either question by itself says nothing about it.
+    traits = [Trait(id=i, kind="nominal", states=("a", "b")) for i in "tu"]
+    rows = {x + y: {"t": x, "u": y} for x, y in itertools.product("ab", repeat=2)}
+    groups = {name: "same" if name[0] == name[1] else "other" for name in rows}
+    key = build_key(table_of(traits, rows), groups=groups, exact_states=exact_states)
+    assert sorted(key.endings()) == [("aa",), ("ab",), ("ba",), ("bb",)]
+    assert key.expected_questions() == pytest.approx(2)
+    assert key.bounds().least_questions == pytest.approx(1)
+
+
+def test_kinds_of_two_groups_that_are_alike_end_in_no_group():
+    tail = Trait(id="tail", kind="nominal", states=("a", "b"))
+    table = table_of([tail], {"k": {"tail": "a"}, "l": {"tail": "a"}, "m": {"tail": "b"}})
+    couplet = build_key(table, groups={"k": "one", "l": "two"}).couplets[0]
+    assert (couplet.a.taxa, couplet.a.group) == (("k", "l"), "")
+    assert (couplet.b.taxa, couplet.b.group) == (("m",), "m")
+
+
+def test_a_group_of_a_kind_that_is_not_there():
+    table, _ = zoo("fish")
+    with pytest.raises(UnknownName, match="groups: 'bas' is not in the table.*bass"):
+        build_key(table, groups={"bas": "fish"})
+
+
+# -- costs -----------------------------------------------------------------------------------------------
+
+
+def test_optimum_is_non_decreasing_and_concave_in_the_cost_of_one_trait():
+    # It is the least of many costs, each linear in the cost of one trait.
+    efforts = np.array([0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0])
+    rises, bends = 0, 0
+    for seed in range(5):
+        table = random_table(seed, 10, 6, even=False)
+        for changed in table.traits:
+            cost = []
+            for effort in efforts:
+                found = [replace(t, effort=float(effort)) if t.id == changed.id else t for t in table.traits]
+                rows = {k: {t.id: table.cell(k, t.id).names[0] for t in found} for k in table.ids}
+                key = build_key(table_of(found, rows))
+                assert key.is_exact
+                cost.append(key.expected_seconds())
+            slopes = np.diff(cost) / np.diff(efforts)
+            assert np.all(slopes >= -1e-9)
+            assert np.all(np.diff(slopes) <= 1e-9)
+            rises += slopes[0] > 1e-9
+            bends += slopes[-1] < slopes[0] - 1e-9
+    assert rises
+    assert bends
+
+
+# -- beside scikit-learn's tree --------------------------------------------------------------------------
+
+
+def tree_questions(table, names, weights):
+    """Return the mean depth of scikit-learn's entropy tree, grown out, on one column a state."""
+    columns = [
+        [table.cell(taxon, trait.id).names == (state,) for taxon in table.ids]
+        for trait in table.traits
+        for state in trait.states
+    ]
+    x = np.array(columns, dtype=float).T
+    tree = DecisionTreeClassifier(criterion="entropy", random_state=0)
+    numbers = np.unique(names, return_inverse=True)[1]
+    tree.fit(x, numbers, sample_weight=weights)
+    nodes = np.asarray(tree.decision_path(x).sum(axis=1)).ravel()
+    return float(np.average(nodes - 1, weights=weights))
+
+
+quiet = pytest.mark.filterwarnings("ignore:The number of unique classes")
+
+
+@quiet
+@pytest.mark.parametrize("to_class", [False, True])
+@pytest.mark.parametrize("weighted", [False, True])
+def test_the_zoo_beside_a_tree(weighted, to_class):
+    table, animals = zoo()
+    prior = animals if weighted else dict.fromkeys(table.ids, 1.0)
+    groups = zoo_classes(table) if to_class else None
+    key = build_key(table, prior, groups=groups)
+    names = [groups[t] if groups else t for t in table.ids]
+    weights = np.array([prior[t] for t in table.ids])
+    assert key.expected_questions() <= tree_questions(table, names, weights) + 1e-9
+
+
+@quiet
+def test_random_tables_beside_a_tree():
+    better = 0
+    for seed in range(25):
+        n = 8 + 2 * seed
+        # nominal only, so that both have the same questions
+        table = random_table(seed, n, 7 + seed % 4, most_states=2 + seed % 2)
+        nominal = [replace(t, kind="nominal") for t in table.traits]
+        rows = {k: {t.id: table.cell(k, t.id).names[0] for t in nominal} for k in table.ids}
+        table = table_of(nominal, rows)
+        ours, theirs = build_key(table).expected_questions(), tree_questions(table, table.ids, np.ones(n))
+        assert ours <= theirs + 1e-9, (seed, ours, theirs)
+        better += ours < theirs - 1e-9
+    assert better
+
+
+# -- Shannon's bound -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("weights", "mean", "bits"),
+    [
+        # Huffman 1952, Proc. IRE 40:1098-1101, the example of 13 messages (numbers from memory)
+        ([20, 18, 10, 10, 10, 6, 6, 4, 4, 4, 4, 3, 1], 3.42, 3.354561),
+        # Cormen et al., Introduction to Algorithms, the example of six letters (from memory)
+        ([45, 16, 13, 12, 9, 5], 2.24, None),
+    ],
+)
+def test_a_scale_of_sorted_kinds_is_keyed_as_huffman_codes(weights, mean, bits):
+    # A code that keeps the order of sorted weights is as short as Huffman's (from memory), and a key by one
+    # ordered trait is such a code.
+    trait = Trait(id="place", kind="ordinal", states=tuple(LETTERS[: len(weights)]), error=0.0, effort=7.0)
+    table = table_of([trait], {f"k{s}": {"place": s} for s in trait.states})
+    bounds = build_key(table, dict(zip(table.ids, map(float, weights), strict=True))).bounds()
+    assert bounds.questions == pytest.approx(mean)
+    assert (bounds.seconds, bounds.optimum_seconds) == pytest.approx((7 * mean, 7 * mean))
+    assert bounds.least_questions == pytest.approx(entropy(weights, base=2))
+    assert bounds.least_seconds == pytest.approx(7 * entropy(weights, base=2))
+    if bits is not None:
+        assert bounds.least_questions == pytest.approx(bits, abs=1e-6)
+
+
+@pytest.mark.parametrize("to_class", [False, True])
+def test_bound_of_the_zoo_is_the_entropy_of_its_rows_or_classes(to_class):
+    # 5.516051 and 2.390560 bits: computed from the table apart from this package
+    table, animals = zoo()
+    groups = zoo_classes(table) if to_class else None
+    bounds = build_key(table, animals, groups=groups).bounds()
+    assert bounds.least_questions == pytest.approx(2.390560 if to_class else 5.516051, abs=1e-6)
+    assert bounds.least_questions <= bounds.questions
+
+
+def ends_of(key, weights):
+    """Return the weight of each kind at each end, by walking the couplets."""
+    share = {c.number: dict(c_share) for c, c_share in zip(key.couplets, shares(key, weights), strict=True)}
+    ends, waiting = {}, [(1, dict(weights))]
+    while waiting:
+        number, flow = waiting.pop()
+        couplet = key.couplets[number - 1]
+        for lead, is_a in ((couplet.a, True), (couplet.b, False)):
+            part = {t: w * (share[number][t] if is_a else 1 - share[number][t]) for t, w in flow.items()}
+            if lead.goes_to is not None:
+                waiting.append((lead.goes_to, part))
+            else:
+                end = ends.setdefault(lead.taxa, dict.fromkeys(weights, 0.0))
+                for taxon, w in part.items():
+                    end[taxon] += w
+    return np.array([list(end.values()) for end in ends.values()])
+
+
+def shares(key, weights):
+    """Return, for each couplet, the share of each kind behind lead a; a blank shares like the rest."""
+    for couplet in key.couplets:
+        known = {}
+        for taxon in weights:
+            cell = key.table.cell(taxon, couplet.trait.id)
+            if isinstance(cell, States):
+                parts = zip(cell.names, cell.shares, strict=True)
+                known[taxon] = sum(s for name, s in parts if name in couplet.a.states)
+        mean = sum(weights[t] * s for t, s in known.items()) / sum(weights[t] for t in known)
+        yield {t: known.get(t, mean) for t in weights}
+
+
+@pytest.mark.parametrize("exact_states", [0, 5000])
+@pytest.mark.parametrize("seed", SEEDS)
+def test_bound_where_kinds_vary_is_what_the_ends_say_about_the_kind(seed, exact_states):
+    # scikit-learn's mutual information of kind and end, in bits; it counts in whole numbers
+    table = varied_table(seed)
+    prior = random_prior(seed, table)
+    key = build_key(table, prior, exact_states=exact_states)
+    counts = np.round(1e6 * ends_of(key, prior))
+    told = mutual_info_score(None, None, contingency=counts) / math.log(2)
+    assert key.bounds().least_questions == pytest.approx(told, abs=1e-5)
+    assert key.bounds().least_questions <= key.expected_questions() + 1e-9
+    assert key.bounds().least_seconds <= key.expected_seconds() + 1e-9
+
+
+def test_the_bound_is_shown_beside_the_questions():
+    table, _ = zoo("amphibian")
+    key = build_key(table)
+    # nine questions over four kinds; four kinds are two bits
+    assert "2.2 questions expected, bound 2.0 (least possible cost)" in repr(key)
+    assert "2.25 questions expected, bound 2.00" in repr(key.bounds())
+    assert "not known" in repr(build_key(table, exact_states=0).bounds())
