@@ -22,7 +22,7 @@ from idkey.table.schema import (
 )
 from idkey.table.table import TraitTable
 
-__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "parse_stage"]
+__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "known_trait", "parse_stage"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,13 +63,16 @@ class Coded:
 
 
 def parse_stage(value: Any) -> str | None:
-    """Read the life stage: "adult", "young", or None. Raises AnswerError."""
+    """Read the life stage: "adult", "young" (or "juvenile"), or None. Raises AnswerError."""
     if is_missing(value):
         return None
-    if value not in LIFE_STAGES:
+    word = value.strip().lower() if isinstance(value, str) else value
+    # Darwin Core's usual word for a young fish.
+    word = "young" if word == "juvenile" else word
+    if word not in LIFE_STAGES:
         msg = f"{LIFE_STAGE}: {value!r}: {one_of(value, LIFE_STAGES, 'one of')}"
         raise AnswerError(msg)
-    return str(value)
+    return str(word)
 
 
 def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
@@ -106,7 +109,7 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
             found = parse_stage(value)
             stage = 0 if found is None else 1 + LIFE_STAGES.index(found)
             continue
-        trait = _known_trait(table, trait_id)
+        trait = known_trait(table, trait_id)
         answer = parse_answer(trait, value)
         if answer is not None:
             codes[trait.id] = np.ones(1, dtype=np.intp)
@@ -114,12 +117,18 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
     return Coded(1, codes, distinct, np.array([stage]))
 
 
-def _known_trait(table: TraitTable, trait_id: Any) -> Trait:
-    if trait_id not in table.trait_ids:
-        known = [*table.trait_ids, LIFE_STAGE]
-        msg = f"{trait_id!r} is no trait of this table: {one_of(trait_id, known, 'a trait id')}"
-        raise AnswerError(msg)
-    return table.trait(trait_id)
+def known_trait(table: TraitTable, trait_id: Any) -> Trait:
+    """Return the trait of this id. Raises AnswerError, naming the id where a label was given."""
+    if trait_id in table.trait_ids:
+        return table.trait(trait_id)
+    labels = [t.id for t in table.traits if t.label and t.label.lower() == str(trait_id).strip().lower()]
+    right = (
+        f"its id is {labels[0]!r}"
+        if labels
+        else one_of(trait_id, [*table.trait_ids, LIFE_STAGE], "a trait id")
+    )
+    msg = f"{trait_id!r} is no trait of this table: {right}"
+    raise AnswerError(msg)
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
@@ -145,7 +154,7 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
             found = [_in_place(parse_stage, v, values, i) for i, v in enumerate(values)]
             stage = np.array([0 if f is None else 1 + LIFE_STAGES.index(f) for f in found], dtype=np.intp)
             continue
-        trait = _known_trait(table, column)
+        trait = known_trait(table, column)
         if not trait.has_states and values.dtype.kind in "iuf":
             codes[trait.id], distinct[trait.id] = _code_numbers(trait, values)
         else:

@@ -9,7 +9,8 @@ For taxon t, trait j with observer error e and K states, and the answer x:
   to a flat density over the whole column, again mixed with the observer error;
 * ceiling: ``1 - F((x - c) / (edge c))``: longer than the record is against, shorter says nothing;
 * blank: the mean of the rows that are known; not applicable: an error of observation;
-* "none of these": the marginal of the column with one more, flat, row (Laplace's rule of succession).
+* "none of these": the marginal of the column with one more, flat, row (Laplace's rule of succession); a
+  length says nothing about it, since it has no record.
 
 Whether the fish is adult is not observed but matters: for a length x and a record c it is adult with
 probability ``F((x - 0.5 c) / (0.1 c))``. Columns that differ in young fish are mixed over both cases.
@@ -179,6 +180,8 @@ class TraitModel:
         within, mature = within / points.shape[1], mature / points.shape[1]
         e = trait.error
         within = _complete((1 - e) * within + e, column, na=e, flat=1.0)
+        # A kind that is not in the table has no record to be longer than.
+        within[:, -1] = 1.0
         # Where no record is known, a length says nothing about the age.
         mature = (
             _complete(mature, column, na=0.5, flat=0.5) if column.known.any() else np.full_like(within, 0.5)

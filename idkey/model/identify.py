@@ -11,20 +11,21 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from idkey.errors import AnswerError, one_of
-from idkey.model.answers import Coded, code_answers, parse_stage
+from idkey.errors import AnswerError
+from idkey.model.answers import Coded, code_answers, known_trait, parse_stage
 from idkey.model.ask import MIN_GAIN, Asker, Question
 from idkey.model.combine import TableModel
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
-from idkey.model.prior import Prior, check_coverage, prior_vector
+from idkey.model.prior import Prior, check_coverage, check_table, prior_vector
 from idkey.table.schema import LIFE_STAGE, NotApplicable, Range, States, Trait, answer_text, parse_answer
 from idkey.table.table import YOUNG, TraitTable
 
 __all__ = ["Identification", "Outcome", "strength"]
 
 _UNSEEN = None
+_MORE_LIKELY_THAN_NOT = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,7 @@ class Identification:
         self, table: TraitTable, prior: Prior = "commonness", none_prior: float = 0.05, coverage: float = 0.95
     ):
         check_coverage(coverage)
+        check_table(table)
         self.table = table
         self.coverage = coverage
         self._model = TableModel(table)
@@ -181,12 +183,9 @@ class Identification:
     def _read(self, trait: str, value: Any) -> str | None:
         if trait == LIFE_STAGE and LIFE_STAGE not in self.table.trait_ids:
             return parse_stage(value)
-        if trait not in self.table.trait_ids:
-            known = [*self.table.trait_ids, LIFE_STAGE]
-            msg = f"{trait!r} is no trait of this table: {one_of(trait, known, 'a trait id')}"
-            raise AnswerError(msg)
-        answer = parse_answer(self.table.trait(trait), value)
-        return None if answer is None else answer_text(self.table.trait(trait), answer)
+        found = known_trait(self.table, trait)
+        answer = parse_answer(found, value)
+        return None if answer is None else answer_text(found, answer)
 
     # -- what follows ---------------------------------------------------------------------------
 
@@ -260,7 +259,7 @@ class Identification:
         share = f"{best['probability']:.0%}"
         if not self.answers:
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
-        if best["taxon"] == NONE:
+        if best["taxon"] == NONE and best["probability"] >= _MORE_LIKELY_THAN_NOT:
             text = f"Probably none of the kinds in this table ({share})."
             if taxa:
                 text += f" Nearest: {names[0]}."
@@ -271,7 +270,10 @@ class Identification:
                 text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
-            text = f"{len(taxa)} names still possible, likeliest {names[0]} ({share})."
+            first = ranking[ranking["taxon"] != NONE].iloc[0]
+            text = (
+                f"{len(taxa)} names still possible, likeliest {first['name']} ({first['probability']:.0%})."
+            )
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
             return Outcome(
@@ -322,7 +324,7 @@ class Identification:
         value = _decibans(self._model.to_table_order(rest), position)
         if abs(value) > 1e-9:
             said = self.answers.get(LIFE_STAGE, "not known")
-            text = f"Age: adult or young is {said}; {strength(value)}"
+            text = f"Age: {'not known' if said == 'not known' else f'you said {said}'} ({strength(value)})"
             rows.append((LIFE_STAGE, "Age", said, "", value, text))
         return pd.DataFrame(rows, columns=["trait", "label", "answer", "row", "decibans", "text"])
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from idkey.errors import AnswerError, UnknownName, one_of
 from idkey.model.answers import parse_stage
-from idkey.model.prior import Prior, weights
+from idkey.model.prior import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import all_splits
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait, parse_answer
@@ -110,6 +110,11 @@ class Bounds:
         )
 
 
+_ENOUGH_TRAITS = 10
+_LEAST_KNOWN = 3
+"""Of at least `_ENOUGH_TRAITS` traits, a kind must be known in this many to be keyed (judgement)."""
+
+
 class Key:
     """A dichotomous key; made by `build_key`.
 
@@ -118,13 +123,18 @@ class Key:
     table : TraitTable
     couplets : tuple of Couplet
         Couplet 1 is where to start; empty where nothing in the table can be told apart.
+    left_out : tuple of str
+        Kinds of which too little is known to key them out; they stay possible wherever the key ends.
     is_exact : bool
         Whether no key over the same questions has a lower expected cost.
     """
 
-    def __init__(self, table: TraitTable, couplets: tuple[Couplet, ...], bounds: Bounds):
+    def __init__(
+        self, table: TraitTable, couplets: tuple[Couplet, ...], bounds: Bounds, left_out: tuple[str, ...] = ()
+    ):
         self.table = table
         self.couplets = couplets
+        self.left_out = left_out
         optimum = bounds.optimum_seconds
         self.is_exact = optimum is not None and bounds.seconds <= optimum * (1 + 1e-9)
         self._bounds = bounds
@@ -188,6 +198,7 @@ class Key:
                 names.update(lead.taxa)
                 if lead.goes_to is not None:
                     waiting.append((lead.goes_to, left))
+        names.update(self.left_out)
         return tuple(t for t in self.table.ids if t in names)
 
     def text(self) -> str:
@@ -267,18 +278,33 @@ def build_key(
     IdkeyError
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
+    check_table(table)
     w = weights(table, "uniform" if prior is None else prior)
-    named = _groups(table, groups)
-    builder = Builder(all_splits(table, w), w, named)
+    left_out = _too_little_known(table)
+    keyed = table.only([t for t in table.ids if t not in left_out])
+    w = w[[table.position(t) for t in keyed.ids]]
+    named = _groups(table, keyed, groups)
+    builder = Builder(all_splits(keyed, w), w, named)
     nodes, optimum = builder.solve(exact_states)
-    couplets = _couplets(table, builder, nodes, named or ("",) * len(table))
+    couplets = _couplets(keyed, builder, nodes, named or ("",) * len(keyed))
     cost = builder.cost_of(nodes)
     least_seconds = cost.bits * builder.cheapest
-    return Key(table, couplets, Bounds(cost.steps, cost.bits, cost.seconds, least_seconds, optimum))
+    bounds = Bounds(cost.steps, cost.bits, cost.seconds, least_seconds, optimum)
+    return Key(table, couplets, bounds, left_out)
 
 
-def _groups(table: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, ...] | None:
-    """Return the group of each taxon, in the order of the table."""
+def _too_little_known(table: TraitTable) -> tuple[str, ...]:
+    """Kinds that would stand at nearly every end of the key, because nearly nothing is known of them."""
+    usable = [t for t in table.traits if t.in_key]
+    if len(usable) < _ENOUGH_TRAITS:
+        return ()
+    said = sum((table.column(t.id).known | ~table.column(t.id).applies).astype(int) for t in usable)
+    few = tuple(t for t, n in zip(table.ids, said, strict=True) if n < _LEAST_KNOWN)
+    return few if len(few) < len(table) else ()
+
+
+def _groups(table: TraitTable, keyed: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, ...] | None:
+    """Return the group of each taxon that is keyed, in the order of the table."""
     if groups is None:
         return None
     groups = dict(groups)
@@ -286,7 +312,7 @@ def _groups(table: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, .
         if taxon not in table.ids:
             msg = f"groups: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
             raise UnknownName(msg)
-    return tuple(str(groups.get(taxon, taxon)) for taxon in table.ids)
+    return tuple(str(groups.get(taxon, taxon)) for taxon in keyed.ids)
 
 
 def _couplets(

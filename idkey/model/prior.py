@@ -18,6 +18,7 @@ __all__ = [
     "NAMED_WEIGHT",
     "Prior",
     "check_coverage",
+    "check_table",
     "prior_vector",
     "weights",
 ]
@@ -123,6 +124,15 @@ def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarr
         msg = f"none_prior: {none_prior!r}: the share of fish that are {NONE!r} is 0 or more and less than 1"
         raise IdkeyError(msg)
     return np.append(weights(table, prior) * (1 - none_prior), none_prior)
+
+
+def check_table(table: Any) -> None:
+    """Raise IdkeyError unless this is a trait table."""
+    if not isinstance(table, TraitTable):
+        msg = (
+            f"{type(table).__name__}: give a trait table, from load_table() or TraitTable.from_frame(df, ...)"
+        )
+        raise IdkeyError(msg)
 
 
 def check_coverage(coverage: Any) -> None:

@@ -113,8 +113,14 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     TableError
         With every problem: file, row, column, value, and what would be right. Nothing is loaded then.
     """
+    if path is not None and not isinstance(path, (str, Path)):
+        msg = f"load_table: {path!r}: write the path of a folder"
+        raise IdkeyError(msg)
     folder = shipped_folder() if path is None else Path(path)
     found = _Found()
+    if not folder.is_dir():
+        found.add(str(folder), "", "", folder.name, "no such folder; give the folder that holds taxa.csv")
+        raise TableError(found)
     rows = {
         "traits.csv": _read(folder / "traits.csv", found, TRAIT_COLUMNS, also=()),
         "taxa.csv": _read(folder / "taxa.csv", found, META, also=None),
@@ -229,6 +235,9 @@ def _read(path: Path, found: _Found, columns: Sequence[str], also: tuple[()] | N
         found.add(name, "1", "", "", f"the file is empty; the first row holds {', '.join(columns)}")
         return unreadable
     header = tuple(h.strip() for h in lines[0])
+    if len(header) == 1 and ";" in header[0]:
+        found.add(name, "1", "", header[0][:60], "cells are parted by semicolons; save as CSV with commas")
+        return unreadable
     if not _header_is_good(name, header, columns, also, found):
         return unreadable
     rows = []

@@ -21,6 +21,7 @@ from idkey.table.schema import (
     Trait,
     is_missing,
     parse_cell,
+    parse_range,
     state_text,
 )
 
@@ -122,9 +123,24 @@ def _default_kind(values: pd.Series) -> str:
     if types.is_bool_dtype(values.dtype):
         return "nominal"
     if not types.is_numeric_dtype(values.dtype):
-        return "nominal"
+        return "measure" if _are_ranges(values) else "nominal"
     # Noughts and ones are a yes or no, not a measurement.
     return "nominal" if set(values.dropna().unique()) == {0, 1} else "measure"
+
+
+def _are_ranges(values: pd.Series) -> bool:
+    """Whether text cells are all numbers or ranges, at least one a range."""
+    texts = [v.strip() for v in values if isinstance(v, str) and v.strip() not in ("", "-")]
+    if not any(".." in text for text in texts):
+        return False
+    if any(not isinstance(v, str) and not is_missing(v) for v in values):
+        return False
+    try:
+        for text in texts:
+            parse_range(text)
+    except ValueError:
+        return False
+    return True
 
 
 Wrong = list[tuple[str, str, str]]

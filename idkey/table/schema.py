@@ -383,7 +383,12 @@ def _state_answer(trait: Trait, value: Any) -> States | None:
 
 def _number_answer(trait: Trait, value: Any) -> Range:
     if isinstance(value, str):
-        found = parse_range(value)
+        unit = trait.unit if trait.unit != "count" else ""
+        try:
+            found = parse_range(value.strip().removesuffix(unit).strip() if unit else value)
+        except ValueError as error:
+            msg = f"{error}, in {unit}" if unit else str(error)
+            raise ValueError(msg) from None
     elif isinstance(value, (tuple, list)) and len(value) == 2:
         found = parse_range(f"{value[0]}..{value[1]}")
     elif isinstance(value, numbers.Real) and not isinstance(value, bool):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, partial
 from types import MappingProxyType
@@ -237,6 +237,25 @@ class TraitTable:
         traits, ids, cells = read_frame(df, taxon, kinds, name)
         return cls(traits=traits, taxa=pd.DataFrame(index=pd.Index(ids, name="id")), cells=cells, name=name)
 
+    def only(self, taxa: Collection[str]) -> TraitTable:
+        """Return a table of some of the taxa, in the order of this one.
+
+        Parameters
+        ----------
+        taxa : collection of str
+            Taxon ids; at least one.
+
+        Raises
+        ------
+        UnknownName
+        """
+        wanted = {self.position(taxon) for taxon in taxa}
+        if len(wanted) == len(self):
+            return self
+        keep = sorted(wanted)
+        cells = {column: tuple(found[i] for i in keep) for column, found in self.cells.items()}
+        return replace(self, taxa=self.taxa.iloc[keep], cells=cells)
+
     def with_taxon(self, taxon: str, **values: Any) -> TraitTable:
         """Return a new table with one more taxon.
 
@@ -367,8 +386,17 @@ class TraitTable:
         try:
             return self._positions[taxon]
         except (KeyError, TypeError):
-            msg = f"taxon {taxon!r} is not in the table: {one_of(taxon, self.ids, 'a taxon id')}"
+            coded = self._with_trade_code(taxon)
+            right = f"as a trade code it is {' or '.join(map(repr, coded))}" if coded else ""
+            msg = f"taxon {taxon!r} is not in the table: {right or one_of(taxon, self.ids, 'a taxon id')}"
             raise UnknownName(msg) from None
+
+    def _with_trade_code(self, code: Any) -> list[str]:
+        if "tradeCode" not in self.taxa.columns:
+            return []
+        wanted = str(code).strip().upper()
+        codes = [str(found).upper().split("|") for found in self.taxa["tradeCode"]]
+        return [taxon for taxon, found in zip(self.ids, codes, strict=True) if wanted in found]
 
     def trait(self, trait_id: str) -> Trait:
         """Return the trait of this id. Raises UnknownName with the nearest spelling."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,8 @@ if TYPE_CHECKING:
     from idkey.care.sheet import CareSheet
 
 __all__ = ["care_html", "care_text"]
+
+_CAUTIONS = ("cautions", "cautions_all")
 
 _CLASS_WORDS = {
     "read": "read in the source",
@@ -153,8 +156,12 @@ def care_text(sheet: CareSheet, width: int = 100, *, full: bool = False) -> str:
         if full:
             lines += _full_lines(need, text, label_width)
         else:
-            lines.append(f"{need.label:<{label_width}}{' / '.join(text.splitlines())}")
-    return "\n".join(line if full else _cut(line, width) for line in lines)
+            line = f"{need.label:<{label_width}}{' / '.join(text.splitlines())}"
+            # What keeps a fish or a hand from harm is never cut short.
+            lines += (
+                _wrapped(line, width, label_width) if need.attribute in _CAUTIONS else [_cut(line, width)]
+            )
+    return "\n".join(lines)
 
 
 def _full_lines(need: Need, text: str, indent: int) -> list[str]:
@@ -165,6 +172,10 @@ def _full_lines(need: Need, text: str, indent: int) -> list[str]:
         sources = f": {'; '.join(need.sources)}" if need.sources else ""
         lines.append(f"{'':<{indent}}[{words}{sources}]")
     return lines
+
+
+def _wrapped(line: str, width: int, indent: int) -> list[str]:
+    return textwrap.wrap(line, width, subsequent_indent=" " * indent, break_on_hyphens=False)
 
 
 def _cut(line: str, width: int) -> str:

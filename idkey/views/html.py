@@ -35,6 +35,7 @@ __all__ = [
 _MOST_NAMES = 8
 _MOST_ROWS = 12
 _MOST_TOGETHER = 6
+_LIKELY = 0.1
 _LITTLE = 1.0
 
 
@@ -171,11 +172,13 @@ def _why_html(fish: Identification, taxon: str, row: pd.Series) -> str:
 
 
 def together_html(fish: Identification) -> str:
-    """Return the care that is right for all the names still possible, while they are few but not one."""
-    taxa = tuple(t for t in fish.candidates() if t != NONE)
-    if not 2 <= len(taxa) <= _MOST_TOGETHER:
+    """Return the care that is right for all the likely names, while they are few but not one."""
+    ranking = fish.ranking()
+    likely = ranking[ranking["candidate"] & (ranking["probability"] >= _LIKELY) & (ranking["taxon"] != NONE)]
+    if not fish.answers or not 2 <= len(likely) <= _MOST_TOGETHER:
         return ""
-    return _care_html(fish.table, taxa, "Care that is right until the name is settled")
+    title = f"Care that is right until the name is settled, for {', '.join(likely['name'])}"
+    return _care_html(fish.table, tuple(likely["taxon"]), title)
 
 
 @lru_cache(maxsize=512)
@@ -230,13 +233,18 @@ def key_html(key: Key) -> str:
         f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
         "Start at 1; go to the number at the end of the lead that fits.</p>"
     )
-    return page(f'{head}<ol class="idk-key">{"".join(items)}</ol>')
+    left_out = "; ".join(escape(key.table.label(t)) for t in key.left_out)
+    if left_out:
+        left_out = f"<p>Too little is known to key out, so possible at every end: {left_out}.</p>"
+    return page(f'{head}<ol class="idk-key">{"".join(items)}</ol>{left_out}')
 
 
 def _end_html(key: Key, lead: Lead) -> str:
     if lead.goes_to is not None:
         return f"go to <strong>{lead.goes_to}</strong>"
     names = "; ".join(escape(key.table.label(t)) for t in lead.taxa)
+    if lead.group and len(lead.taxa) > 1:
+        return f"<strong>{escape(lead.group)}</strong>: {names}"
     return f"<strong>{names}</strong>" if len(lead.taxa) == 1 else f"not told apart: <strong>{names}</strong>"
 
 

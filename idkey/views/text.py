@@ -76,6 +76,9 @@ def key_text(key: Key) -> str:
         for letter, lead in (("a", couplet.a), ("b", couplet.b)):
             lines += _lead_lines(key, couplet, letter, lead)
         lines.append("")
+    if key.left_out:
+        names = "; ".join(key.table.label(t) for t in key.left_out)
+        lines += [*_wrap(f"Too little is known to key out, so possible at every end: {names}", _WIDTH), ""]
     return "\n".join(lines[:-1])
 
 
@@ -87,6 +90,8 @@ def _lead_lines(key: Key, couplet: Couplet, letter: str, lead: Lead) -> list[str
     else:
         names = [key.table.label(t) for t in lead.taxa]
         end = names[0] if len(names) == 1 else f"not told apart: {'; '.join(names)}"
+        if lead.group and len(names) > 1:
+            end = f"{lead.group}: {'; '.join(names)}"
     head = f"{couplet.number}{letter}"
     body = _wrap(words, _WIDTH - 6)
     lines = [f"{head:<6}{body[0]}", *(f"{'':<6}{line}" for line in body[1:])]

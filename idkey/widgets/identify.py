@@ -113,7 +113,7 @@ class IdentifyScreen(Screen):
         self._restart = w.Button(description="Start again", layout=_auto())
         self._age = w.Dropdown(options=_AGES, description="Age of the fish", style=_LABEL, layout=_auto())
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
-        features = [("the best next question", _AUTO), *((t.name, t.id) for t in fish.table.traits)]
+        features = [("what settles most", _AUTO), *((t.name, t.id) for t in fish.table.traits)]
         self._other = w.Dropdown(
             options=features, description="Answer another feature", style=_LABEL, layout=_auto()
         )
@@ -273,7 +273,7 @@ class IdentifyScreen(Screen):
                 "Read the care sheets, or answer another feature below.</p>"
             )
             return
-        why = "" if best is not None else '<p class="idk-soft">Out of turn: your choice.</p>'
+        why = "" if best is not None else '<p class="idk-soft">You chose this feature.</p>'
         self._question.value = (
             f'<h3>{escape(trait.question or trait.name)}</h3><p class="idk-soft">{escape(trait.how)}</p>{why}'
         )

@@ -9,8 +9,6 @@ Brier score: Brier 1950, Mon. Weather Rev. 78:1-3, summed over the names (0 to 2
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pandas as pd
 from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score
@@ -24,13 +22,6 @@ from idkey.model.match import candidate_set
 SPECIMENS = 20_000
 HELD_BACK = 300
 SURE = 0.9
-
-
-def without(table: TraitTable, taxon: str) -> TraitTable:
-    """Return the table without one kind."""
-    keep = [i for i, t in enumerate(table.ids) if t != taxon]
-    cells = {column: tuple(found[i] for i in keep) for column, found in table.cells.items()}
-    return replace(table, taxa=table.taxa.iloc[keep], cells=cells)
 
 
 def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
@@ -78,7 +69,7 @@ def held_back(table: TraitTable) -> pd.DataFrame:
     rows = []
     for taxon in table.ids:
         drawn = draw(table, HELD_BACK, seed=7, prior={taxon: 1.0}, none_prior=0.0)
-        match = NearestMatch().fit(without(table, taxon))
+        match = NearestMatch().fit(table.only([t for t in table.ids if t != taxon]))
         p = match.predict_proba(drawn.answers)
         none = list(match.classes_).index(NONE)
         sure = np.flatnonzero(p[:, :none].max(axis=1) >= SURE)

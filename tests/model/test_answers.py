@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from sklearn.exceptions import NotFittedError
 
-from idkey import Identification, IdkeyError, NearestMatch, build_key
+from idkey import Identification, IdkeyError, NearestMatch, build_key, load_table
 from idkey.errors import AnswerError, UnknownName
 from idkey.table.schema import Range, States, Trait, parse_answer, parse_cell, parse_range
 
@@ -53,7 +53,7 @@ BAD_ANSWERS = [
     ("size", 0, "size", "0", "more than 0 mm"),
     ("size", "0..60", "size", "'0..60'", "more than 0 mm"),
     ("size", "long", "size", "'long'", "not a number", "12..16"),
-    ("size", "60 mm", "size", "'60 mm'", "not a number", "12..16"),
+    ("size", "6 cm", "size", "'6 cm'", "not a number", "in mm"),
     ("size", "60-70", "size", "'60-70'", "not a number", "12..16"),
     ("size", "90..20", "size", "'90..20'", "backwards", "20..90"),
     ("size", (90, 20), "size", "(90, 20)", "backwards", "20..90"),
@@ -287,3 +287,22 @@ def test_answers_that_are_taken(trait, value, expected):
 def test_kept_answers_of_another_shape(data):
     with pytest.raises(AnswerError, match="write what to_dict"):
         Identification.from_dict(TABLE, data)
+
+
+def test_a_label_and_a_trade_code_are_answered_with_the_id():
+    table = load_table()
+    with pytest.raises(AnswerError, match="its id is 'adult_size'"):
+        Identification(table).answer("Length", 60)
+    with pytest.raises(UnknownName, match="as a trade code it is 'hypancistrus_contradens'"):
+        table.position("l201a")
+
+
+def test_a_length_may_carry_its_unit_and_a_young_fish_its_darwin_core_word():
+    fish = Identification(load_table()).answer("adult_size", "60 mm").answer("life_stage", "Juvenile")
+    assert dict(fish.answers) == {"adult_size": "60", "life_stage": "young"}
+
+
+@pytest.mark.parametrize("make", [Identification, build_key])
+def test_what_is_no_table(make):
+    with pytest.raises(IdkeyError, match="str: give a trait table"):
+        make("traits")

@@ -61,8 +61,8 @@ def test_a_copied_trait_is_not_asked():
 
 
 def test_the_gain_of_a_trait_that_repeats_another_is_what_its_answers_bring():
-    # By hand: each answer weighed by its chance, the posterior after it from NearestMatch itself. The question
-    # is judged at the likelier age of each kind, the posterior over both ages: hence the tolerance.
+    # By hand: each answer weighed by its chance, the posterior after it from NearestMatch itself. The
+    # question is judged at the likelier age of each kind, the posterior over both ages: hence the tolerance.
     table = load_table()
     answers = {"pattern": "light_spots", "spot_size": "large", "basin": "orinoco"}
     fish = Identification(table)

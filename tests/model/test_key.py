@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from idkey import build_key
+from idkey import build_key, load_table
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
 
 from .tables import cells, table_of, tables, traits
@@ -451,3 +451,12 @@ def test_an_unsure_answer_takes_both_leads():
     key = build_key(table_of([rays], {"few": {"rays": "5..8"}, "many": {"rays": "12..15"}}))
     assert key.classify({"rays": "7..13"}) == ("few", "many")
     assert key.classify({"rays": (13, 14)}) == ("many",)
+
+
+def test_a_kind_of_which_nearly_nothing_is_known_is_left_out_but_stays_possible():
+    table = load_table()
+    key = build_key(table)
+    assert "hopliancistrus_sp" in key.left_out
+    assert all("hopliancistrus_sp" not in names for names in key.endings())
+    assert "hopliancistrus_sp" in key.classify({"pattern": "plain"})
+    assert "Hopliancistrus" in key.text().splitlines()[-1]

@@ -206,3 +206,13 @@ def test_a_trait_that_needs_an_adult_is_not_asked_of_a_young_fish():
     assert set(NEEDS_ADULT) <= {q.trait.id for q in fish.questions()}
     fish.answer("life_stage", "young")
     assert not set(NEEDS_ADULT) & {q.trait.id for q in fish.questions()}
+
+
+def test_a_fish_longer_than_every_record_is_none_of_these():
+    fish = Identification(TABLE).answer("adult_size", 6000)
+    assert fish.outcome().kind == "none of these"
+
+
+def test_none_of_these_is_only_said_when_it_is_likelier_than_not():
+    fish = Identification(TABLE, prior="uniform").answer("adult_size", 60)
+    assert fish.outcome().kind == "several names"

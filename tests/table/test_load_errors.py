@@ -439,13 +439,26 @@ def test_missing_file(folder, name):
 def test_missing_folder(tmp_path):
     with pytest.raises(TableError) as caught:
         load_table(tmp_path / "nowhere")
-    assert [p.file for p in caught.value.problems] == [
-        "traits.csv",
-        "taxa.csv",
-        "care.csv",
-        "evidence.csv",
-        "sources.bib",
-    ]
+    (problem,) = caught.value.problems
+    assert problem.file.endswith("nowhere")
+    assert "no such folder" in problem.right
+
+
+def test_cells_parted_by_semicolons(tmp_path):
+    shutil.copytree(shipped_folder(), tmp_path / "mine")
+    path = tmp_path / "mine" / "care.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(",", ";"), encoding="utf-8")
+    with pytest.raises(TableError) as caught:
+        load_table(tmp_path / "mine")
+    (problem,) = caught.value.problems
+    assert (problem.file, problem.row) == ("care.csv", "1")
+    assert "save as CSV with commas" in problem.right
+
+
+@pytest.mark.parametrize("path", [5, ["traits"]])
+def test_what_is_no_path(path):
+    with pytest.raises(IdkeyError, match="write the path of a folder"):
+        load_table(path)
 
 
 @pytest.mark.parametrize("name", FILES)
