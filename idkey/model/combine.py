@@ -227,70 +227,70 @@ class _LookUp:
                 by_stage[trait_id] = np.log(np.stack([adult, young], axis=1))
             else:
                 alike[trait_id] = np.log(adult)
-        self._groups = [
-            _Group(members, {t: by_stage.get(t, alike[t][:, None] if t in alike else None) for t in members})
-            for members in answered_in_group(model.table, coded).values()
-        ]
-        # Who answered several of a group is left to the group.
-        left_out = {t: group.several for group in self._groups for t in group.members}
-        self._alike = _Rows(alike, np.empty((0, model.width)), left_out)
-        of_age = {t: several for t, several in left_out.items() if t not in ripe}
-        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)), of_age)
-        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)), {})
+        codes = dict(coded.codes)
+        for group, members in answered_in_group(model.table, coded).items():
+            tables = {t: by_stage.pop(t) if t in by_stage else alike.pop(t)[:, None] for t in members}
+            # No trait can be called this, whatever the group is called.
+            together = f"\0{group}"
+            codes[together], rows = _strongest_of_each(codes, tables)
+            if rows.shape[1] == 1:
+                alike[together] = rows[:, 0]
+            else:
+                by_stage[together] = rows
+        self._codes = codes
+        self._alike = _Rows(alike, np.empty((0, model.width)))
+        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)))
+        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)))
 
     def cases(self, specimens: slice) -> np.ndarray:
         """Return `TableModel.log_cases` of some specimens."""
-        alike = self._alike.added(self._coded, specimens)[:, None]
+        alike = self._alike.added(self._codes, specimens)[:, None]
         if not self._by_age:
-            self._add_groups(alike, specimens)
             return alike
         said = [[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]]
-        cases = self._by_stage.added(self._coded, specimens)
+        cases = self._by_stage.added(self._codes, specimens)
         cases += alike
         cases += np.log(said)[self._coded.stage[specimens]][:, :, None] - self._both_ages(specimens)
-        self._add_groups(cases, specimens)
         return cases
-
-    def _add_groups(self, cases: np.ndarray, specimens: slice) -> None:
-        for group in self._groups:
-            which = np.flatnonzero(group.several[specimens])
-            if len(which):
-                cases[which] += group.strongest(self._coded, which + specimens.start)
 
     def _both_ages(self, specimens: slice) -> np.ndarray:
         """Log of what adult and young add up to by the lengths alone; without a length both stand at 1."""
         if len(self._ripe.traits) > 1:
-            return np.logaddexp.reduce(self._ripe.added(self._coded, specimens), axis=1, keepdims=True)
+            return np.logaddexp.reduce(self._ripe.added(self._codes, specimens), axis=1, keepdims=True)
         measured = np.zeros(specimens.stop - specimens.start, dtype=bool)
         for trait_id in self._ripe.traits:
-            measured = self._coded.codes[trait_id][specimens] > 0
+            measured = self._codes[trait_id][specimens] > 0
         return np.where(measured, 0.0, np.log(2.0))[:, None, None]
 
 
-class _Group:
-    """Traits that repeat one another, for the specimens that answered several of them.
+def _strongest_of_each(
+    codes: dict[str, np.ndarray], tables: dict[str, np.ndarray]
+) -> tuple[np.ndarray, np.ndarray]:
+    """Put the answers of a group together: each combination that was given becomes one answer.
 
     Parameters
     ----------
-    members : dict of str to ndarray of bool, shape (n_specimens,)
-        By trait: who answered it.
+    codes : dict of str to ndarray of int, shape (n_specimens,)
     tables : dict of str to ndarray, shape (n_distinct, n_cases or 1, n_taxa + 1)
-        Log-likelihoods of the distinct answers.
+        Log-likelihoods of the distinct answers, by trait of the group.
+
+    Returns
+    -------
+    codes : ndarray of int, shape (n_specimens,)
+        0 where none of the group is answered.
+    rows : ndarray, shape (n_combinations, n_cases or 1, n_taxa + 1)
+        What says most for each taxon, as a log-likelihood ratio against "none of these".
     """
-
-    def __init__(self, members: dict[str, np.ndarray], tables: dict[str, np.ndarray]):
-        self.members = tuple(members)
-        self.several = np.sum(list(members.values()), axis=0) > 1
-        self._says = {t: table - table[..., -1:] for t, table in tables.items()}
-
-    def strongest(self, coded: Coded, specimens: np.ndarray) -> np.ndarray:
-        """Return, for each taxon, what says most; shape (n_specimens, n_cases or 1, n_taxa + 1)."""
-        found = np.zeros((len(specimens), 1, 1))
-        for trait_id in self.members:
-            codes = coded.codes[trait_id][specimens]
-            says = self._says[trait_id][np.maximum(codes - 1, 0)] if len(self._says[trait_id]) else 0.0
-            found = stronger(found, np.where((codes > 0)[:, None, None], says, 0.0))
-        return found
+    sizes = [len(table) + 1 for table in tables.values()]
+    flat = np.ravel_multi_index([codes[t] for t in tables], sizes)
+    given, of_specimen = np.unique(flat, return_inverse=True)
+    # The first combination is "nothing answered", if any specimen has it.
+    silent = int(len(given) > 0 and given[0] == 0)
+    rows = np.zeros((len(given) - silent, 1, 1))
+    for table, answer in zip(tables.values(), np.unravel_index(given[silent:], sizes), strict=True):
+        says = np.concatenate([np.zeros((1, *table.shape[1:])), table - table[..., -1:]])
+        rows = stronger(rows, says[answer])
+    return of_specimen + 1 - silent, rows
 
 
 class _Rows:
@@ -302,17 +302,14 @@ class _Rows:
         By trait.
     silence : ndarray, shape (0, ...)
         What is added where there is no trait at all.
-    left_out : dict of str to ndarray of bool, shape (n_specimens,)
-        By trait, the specimens whose answer is counted elsewhere.
     """
 
-    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray, left_out: dict[str, np.ndarray]):
+    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray):
         self.traits = tuple(tables)
-        self._left_out = {trait_id: who for trait_id, who in left_out.items() if trait_id in tables}
         self._before = np.cumsum([0, *(len(table) for table in tables.values())])[:-1]
         self._rows = np.concatenate([silence, *tables.values()])
 
-    def added(self, coded: Coded, specimens: slice) -> np.ndarray:
+    def added(self, codes: dict[str, np.ndarray], specimens: slice) -> np.ndarray:
         """Add up, for each specimen, the rows of its answers; no answer adds nothing.
 
         This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
@@ -325,11 +322,9 @@ class _Rows:
         n = specimens.stop - specimens.start
         if not len(self._rows):
             return np.zeros((n, *self._rows.shape[1:]))
-        codes = np.stack([coded.codes[trait_id][specimens] for trait_id in self.traits], axis=1)
-        answered = codes > 0
-        for trait_id, who in self._left_out.items():
-            answered[:, self.traits.index(trait_id)] &= ~who[specimens]
-        columns = (codes - 1 + self._before)[answered]
+        stacked = np.stack([codes[trait_id][specimens] for trait_id in self.traits], axis=1)
+        answered = stacked > 0
+        columns = (stacked - 1 + self._before)[answered]
         ends = np.append(0, np.cumsum(answered.sum(axis=1)))
         gave = csr_array((np.ones(len(columns)), columns, ends), shape=(n, len(self._rows)))
         sums = gave @ self._rows.reshape(len(self._rows), -1)
