@@ -68,7 +68,7 @@ def held_back(table: TraitTable) -> pd.DataFrame:
     """Take each kind out in turn and see what its fish are called without it."""
     rows = []
     for taxon in table.ids:
-        drawn = draw(table, HELD_BACK, seed=7, prior={taxon: 1.0}, none_prior=0.0)
+        drawn = draw(table, HELD_BACK, seed=7, kind=taxon)
         match = NearestMatch().fit(table.only([t for t in table.ids if t != taxon]))
         p = match.predict_proba(drawn.answers)
         none = list(match.classes_).index(NONE)

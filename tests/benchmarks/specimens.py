@@ -48,6 +48,7 @@ def draw(
     prior: object = "commonness",
     none_prior: float = 0.05,
     gaps: tuple[float, float] = (0.3, 0.7),
+    kind: str | None = None,
 ) -> Drawn:
     """Draw specimens: a kind by the prior, its age and length, then each trait, with gaps.
 
@@ -61,11 +62,16 @@ def draw(
         As for NearestMatch.
     gaps : (float, float)
         The share of traits left unanswered is drawn evenly between these, for each specimen.
+    kind : str, optional
+        Draw fish of this kind only.
     """
     rng = np.random.default_rng(seed)
     model = TableModel(table)
     names = np.array([*table.ids, NONE])
-    weights = model.to_canonical_order(prior_vector(table, prior, none_prior))
+    weights = prior_vector(table, prior, none_prior)
+    if kind is not None:
+        weights = np.eye(len(names))[table.position(kind)]
+    weights = model.to_canonical_order(weights)
     taxa, lengths, adult = _kinds_and_lengths(model, weights, n, rng)
     canonical = model.to_canonical_order(np.arange(len(names)))
     missing = rng.uniform(*gaps, n)
