@@ -2,14 +2,10 @@
 
 import os
 import shutil
-import sys
 from pathlib import Path
 
-import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 import lab as lab_module
+import pytest
 
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
 

@@ -272,6 +272,24 @@ def test_observer_error_in_the_worked_example():
     np.testing.assert_allclose(scores(share_table(1.0), "+-++"), [1 / 3] * 3, rtol=1e-12)
 
 
+def test_worked_open_set():
+    # "Other" gives every result with the same chance (.5 ** 4 = .0625) and has a prior of .05, the rest
+    # shared by A, B and C; worked by hand. Written as a row of its own: our "none of these" follows the
+    # smoothed marginals of the table instead.
+    table = share_table(shares={**SHARES, "other": (0.5,) * 4})
+    match = NearestMatch(
+        none_prior=0, prior={"A": 0.95 / 3, "B": 0.95 / 3, "C": 0.95 / 3, "other": 0.05}
+    ).fit(table)
+    expected = {
+        "+-++": [0.976999, 0.001097, 0.000044, 0.021860],
+        "---+": [0.045399, 0.004127, 0.045399, 0.905076],
+    }
+    for results, shares in expected.items():
+        answers = {t: {"+": "pos", "-": "neg"}[r] for t, r in zip(TESTS, results, strict=True)}
+        found = match.rank(answers).set_index("taxon")["probability"]
+        np.testing.assert_allclose(found[["A", "B", "C", "other"]], shares, atol=1e-6)
+
+
 def test_one_clear_difference_and_two():
     # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1,
     # so .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
