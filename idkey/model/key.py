@@ -13,8 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from idkey.errors import AnswerError, UnknownName, one_of
-from idkey.model.answers import parse_stage
+from idkey.errors import UnknownName, one_of
+from idkey.model.answers import known_trait, parse_stage
 from idkey.model.prior import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import all_splits
@@ -178,11 +178,7 @@ class Key:
             if trait_id == LIFE_STAGE and LIFE_STAGE not in self.table.trait_ids:
                 parsed[LIFE_STAGE] = parse_stage(value)
                 continue
-            if trait_id not in self.table.trait_ids:
-                known = one_of(trait_id, self.table.trait_ids, "a trait id")
-                msg = f"{trait_id!r} is no trait of this table: {known}"
-                raise AnswerError(msg)
-            parsed[trait_id] = parse_answer(self.table.trait(trait_id), value)
+            parsed[trait_id] = parse_answer(known_trait(self.table, trait_id), value)
         if not self.couplets:
             return self.table.ids
         names: set[str] = set()
