@@ -126,6 +126,10 @@ def names_html(fish: Identification, *, care: bool = True) -> str:
     return f"{rows}\n{more}\n{ruled_out}"
 
 
+def _answers(count: int) -> str:
+    return "1 answer" if count == 1 else f"{count} answers"
+
+
 def _ruled_out(count: int, coverage: float) -> str:
     names = "1 other name holds" if count == 1 else f"{count} other names hold"
     return f"{names} at most {(1 - coverage) * 100:.0f} % together."
@@ -166,7 +170,7 @@ def _why_html(fish: Identification, taxon: str, row: pd.Series) -> str:
     if row.compared:
         parts.append(
             f'<p class="idk-soft">Plain agreement: {row.agreement:.0%} over the '
-            f"{row.compared} answers that the table can compare.</p>"
+            f"{_answers(row.compared)} that the table can compare.</p>"
         )
     return "".join(parts)
 
