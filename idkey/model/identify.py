@@ -60,9 +60,10 @@ class _State:
 class _Evaluated:
     """What follows from one set of answers, computed when first asked for."""
 
-    def __init__(self, model: TableModel, prior: np.ndarray, answers: Mapping[str, str]):
+    def __init__(self, model: TableModel, prior: np.ndarray, coverage: float, answers: Mapping[str, str]):
         self._model = model
         self._prior = prior
+        self._coverage = coverage
         self.coded: Coded = code_answers(model.table, answers)
 
     @cached_property
@@ -72,6 +73,14 @@ class _Evaluated:
     @cached_property
     def adult(self) -> np.ndarray:
         return self._model.stage_weights(self.coded)[0]
+
+    @cached_property
+    def ranking(self) -> pd.DataFrame:
+        return rank_frame(self._model, self.coded, self.posterior, self._coverage)
+
+    @cached_property
+    def contributions(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
+        return self._model.contributions(self.coded)
 
 
 class Identification:
@@ -195,10 +204,11 @@ class Identification:
 
     @cached_property
     def _now(self) -> _Evaluated:
-        return _Evaluated(self._model, self._prior, self.answers)
+        return _Evaluated(self._model, self._prior, self.coverage, self.answers)
 
     def _forget_evaluation(self) -> None:
         self.__dict__.pop("_now", None)
+        self.__dict__.pop("_questions", None)
 
     def ranking(self) -> pd.DataFrame:
         """Return all kinds and "none of these", likeliest first.
@@ -209,7 +219,7 @@ class Identification:
             Columns taxon, name, probability, agreement, compared, fit, deviation and candidate; see
             `idkey.model.match.rank_frame`.
         """
-        return rank_frame(self._model, self._now.coded, self._now.posterior, self.coverage)
+        return self._now.ranking.copy()
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
@@ -217,6 +227,10 @@ class Identification:
 
     def questions(self) -> list[Question]:
         """Return the questions worth asking now, best first."""
+        return list(self._questions)
+
+    @cached_property
+    def _questions(self) -> list[Question]:
         asker = self._asker
         canonical = self._model.to_canonical_order(self._now.posterior)
         gains = asker.gains(canonical, self._now.adult, self._model.said_in_group(self._now.coded))
@@ -256,11 +270,12 @@ class Identification:
         taxa = tuple(t for t in left["taxon"] if t != NONE)
         names = [self.table.label(t) for t in taxa]
         best = ranking.iloc[0]
-        share = f"{best['probability']:.0%}"
+        first = ranking[ranking["taxon"] != NONE].iloc[0]
+        share = f"{first['probability']:.0%}"
         if not self.answers:
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best["taxon"] == NONE and best["probability"] >= _MORE_LIKELY_THAN_NOT:
-            text = f"Probably none of the kinds in this table ({share})."
+            text = f"Probably none of the kinds in this table ({best['probability']:.0%})."
             if taxa:
                 text += f" Nearest: {names[0]}."
             return Outcome("none of these", taxa, text)
@@ -270,10 +285,7 @@ class Identification:
                 text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
-            first = ranking[ranking["taxon"] != NONE].iloc[0]
-            text = (
-                f"{len(taxa)} names still possible, likeliest {first['name']} ({first['probability']:.0%})."
-            )
+            text = f"{len(taxa)} names still possible, likeliest {first['name']} ({share})."
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
             return Outcome(
@@ -307,7 +319,7 @@ class Identification:
         UnknownName
         """
         position = len(self.table) if taxon == NONE else self.table.position(taxon)
-        terms, rest = self._model.contributions(self._now.coded)
+        terms, rest = self._now.contributions
         rows = []
         for trait_id, term in terms.items():
             trait = self.table.trait(trait_id)

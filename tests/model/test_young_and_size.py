@@ -216,3 +216,19 @@ def test_a_fish_longer_than_every_record_is_none_of_these():
 def test_none_of_these_is_only_said_when_it_is_likelier_than_not():
     fish = Identification(TABLE, prior="uniform").answer("adult_size", 60)
     assert fish.outcome().kind == "several names"
+
+
+def test_the_share_beside_a_name_is_the_share_of_that_name():
+    # "None of these" ranks first, but not more likely than not: the sentence is about the kind that is named.
+    fish = Identification(TABLE, prior="uniform").answer("adult_size", 60)
+    ranking = fish.ranking()
+    assert ranking.loc[0, "taxon"] == "none of these"
+    named = ranking[ranking["taxon"] != "none of these"].iloc[0]
+    assert f"likeliest {named['name']} ({named['probability']:.0%})" in fish.outcome().text
+
+
+def test_a_ranking_that_is_changed_by_hand_changes_nothing():
+    fish = Identification(TABLE).answer("adult_size", 60)
+    mine = fish.ranking()
+    mine["probability"] = 0.0
+    assert fish.ranking()["probability"].sum() == pytest.approx(1.0)
