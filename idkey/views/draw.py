@@ -7,23 +7,16 @@ from __future__ import annotations
 
 import functools
 import html
-import io
-import re
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
-from xml.etree import ElementTree as ET
 
-from matplotlib import rc_context
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
-
+from .draw_card import CARD, Card
 from .draw_look import STATES, Look
 from .draw_mouth import draw_jaws, draw_teeth
 from .draw_plan import draw_front, draw_head, draw_under
 from .draw_side import draw_side, draw_tail
-from .draw_style import CARD
+from .draw_style import Canvas
 
 __all__ = [
     "Look",
@@ -49,19 +42,9 @@ VIEWS: dict[str, Callable[..., None]] = {
     "teeth": draw_teeth,
 }
 
-# Whatever the notebook has set, the drawing comes out the same.
-_RC: Any = {
-    "svg.hashsalt": "idkey",
-    "svg.fonttype": "none",
-    "path.snap": False,
-    "path.sketch": None,
-    "path.effects": [],
-    "savefig.bbox": "standard",
-    "figure.autolayout": False,
-    "figure.constrained_layout.use": False,
-}
 _PLAIN = Look(
     pattern="plain",
+    ground_colour="dark",
     tail_fork="concave",
     fin_edging="none",
     mouth_shape="medium",
@@ -106,7 +89,7 @@ _ICONS = {
     "mouth_shape": _Icon("under", ("mouth",), _PLAIN, {"upright": True}),
     "spot_vs_nostril": _Icon("side", ("flank", "nostril"), _COMPARED, {"window": _SIDE_HEAD}),
     "spot_vs_pupil": _Icon("side", ("flank", "eye"), _COMPARED, {"window": _SIDE_HEAD}),
-    "head_spots": _Icon("head", ("flank",), _SPOTTED),
+    "head_spots": _Icon("head", ("flank",), _SPOTTED, {"window": (-6.0, 0.0, 120.0)}),
     "spot_density": _Icon("side", ("flank",), _SPOTTED, {"window": _WHOLE}),
     "spot_colour": _Icon(
         "side", ("flank",), replace(_SPOTTED, spot_size="large"), {"window": (26.0, 25.0, 66.0)}
@@ -161,18 +144,21 @@ def state_svg(trait_id: str, state: str, title: str | None = None) -> str | None
     return _titled(_state_shapes(trait_id, state), words)
 
 
-def draw_state(ax: Axes, trait_id: str, state: str) -> None:
-    """Draw one state of one trait on axes whose sides are as 3 to 2.
+def draw_state(ax: Canvas, trait_id: str, state: str) -> None:
+    """Draw one state of one trait on axes whose sides are as 3 to 2, or on a card.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        The axes.
+    ax : matplotlib.axes.Axes or Card
+        What to draw on.
     trait_id, state : str
         A key of `STATES` and one of its states.
     """
     icon = _ICONS[trait_id]
-    VIEWS[icon.view](ax, replace(icon.look, **{trait_id: state}), focus=icon.focus, **icon.options)
+    look = replace(icon.look, **{trait_id: state})
+    if look.pattern == "dark_spots":
+        look = replace(look, ground_colour="pale")
+    VIEWS[icon.view](ax, look, focus=icon.focus, **icon.options)
 
 
 def fish_svg(look: Look, view: str, title: str) -> str:
@@ -205,23 +191,11 @@ def _fish_shapes(look: Look, view: str) -> str:
     return _shapes(lambda ax: VIEWS[view](ax, look))
 
 
-def _shapes(draw: Callable[[Axes], None]) -> str:
+def _shapes(draw: Callable[[Card], None]) -> str:
     """Draw on a card, and return nothing but the shapes as SVG, short."""
-    with rc_context(_RC):
-        figure = Figure(figsize=(CARD[0] / 72, CARD[1] / 72), dpi=72)
-        canvas = FigureCanvasSVG(figure)
-        draw(figure.add_axes((0, 0, 1, 1)))
-        figure.patch.set_visible(False)
-        stream = io.StringIO()
-        canvas.print_figure(
-            stream, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None}
-        )
-    root = ET.fromstring(stream.getvalue())
-    return "".join(
-        f'<path d="{_short(path.get("d", ""))}" style="{_style(path.get("style", ""))}"/>'
-        for path in root.iter("{http://www.w3.org/2000/svg}path")
-        if path.get("style")
-    )
+    card = Card()
+    draw(card)
+    return card.shapes()
 
 
 def _titled(shapes: str, title: str) -> str:
@@ -231,16 +205,3 @@ def _titled(shapes: str, title: str) -> str:
         f'width="{width:g}" height="{height:g}" stroke-linejoin="round" stroke-linecap="round" fill="none">'
         f"<title>{html.escape(title)}</title>{shapes}</svg>"
     )
-
-
-def _short(d: str) -> str:
-    """Shorten path data: two decimals, no line ends; the stroke of a dot keeps a hair of length."""
-    d = re.sub(r"-?\d+\.\d+", lambda m: f"{float(m[0]):.2f}".rstrip("0").rstrip("."), d)
-    d = re.sub(r"\s*([A-Za-z])\s*", r"\1", d.replace("\n", " ")).strip()
-    return re.sub(r"M([-\d. ]+)L\1(?![\d.])", r"M\1h.01", d)
-
-
-def _style(style: str) -> str:
-    style = style.replace("stroke-linecap: round", "").replace("fill: none", "")
-    style = re.sub(r"(\d+\.\d\d)\d+", r"\1", style)
-    return re.sub(r"(;\s*)+", ";", re.sub(r":\s+", ":", style)).strip("; ")

@@ -16,12 +16,12 @@ _TAILS = {
     "straight": (20.0, 21.6, 24.5, 1.0, 0.0),
     "concave": (22.5, 19.0, 26.0, 2.0, 0.0),
     "forked": (25.0, 10.5, 28.0, 1.15, 0.0),
-    "streamers": (20.0, 12.0, 21.5, 1.5, 11.5),
+    "streamers": (20.0, 12.0, 21.5, 1.5, 9.8),
 }
 
 
 def draw_tail_fin(
-    pen: Pen, fork: str | None, tone: Tone, *, edging: str | None = "none", spots: float = 0.0
+    pen: Pen, fork: str | None, tone: Tone, *, edging: str | None = "none", spots: float | None = 0.0
 ) -> None:
     """Draw the tail fin, its base from (0, -4.8) to (0, 4.8), spread to the right.
 
@@ -33,8 +33,8 @@ def draw_tail_fin(
         States of the traits; None is dotted.
     tone : Tone
         Tone of the fin.
-    spots : float
-        Radius of the spots, 0 for none.
+    spots : float or None
+        Radius of the spots, 0 for none, None where it is not known whether there are any.
     """
     upper, middle, lower, power, thread = _TAILS[fork or "concave"]
     s = np.linspace(-1.0, 1.0, 17)
@@ -64,7 +64,9 @@ def draw_tail_fin(
     _edge_band(pen, base, edge, edging, 0.8)
     if fork is not None:
         pen.line([smooth(margins[0]), smooth(margins[1])], tone.edge, CONTOUR)
-    if spots:
+    if spots is None:
+        pen.rings(_fin_spots(base, edge, (3, 8, 13), (0.55,), 2.6), 1.1, tone.mark)
+    elif spots:
         pen.dots(_fin_spots(base, edge, (2, 5, 8, 11, 14), (0.28, 0.46, 0.63), 2.3 * spots), spots, tone.mark)
 
 
@@ -75,7 +77,7 @@ def draw_dorsal(
     *,
     height: str | None = "normal",
     edging: str | None = "none",
-    spots: float = 0.0,
+    spots: float | None = 0.0,
     reach: str | None = None,
 ) -> Array:
     """Draw the spread dorsal fin.
@@ -90,8 +92,8 @@ def draw_dorsal(
         Tone of the fin.
     height, edging, reach : str or None
         States of the traits; an unknown height is dotted.
-    spots : float
-        Radius of the spots, 0 for none.
+    spots : float or None
+        Radius of the spots, 0 for none, None where it is not known whether there are any.
 
     Returns
     -------
@@ -121,7 +123,9 @@ def draw_dorsal(
             tone.edge,
             CONTOUR * 1.25,
         )
-    if spots:
+    if spots is None:
+        pen.rings(_fin_spots(back, tips, (1, 3, 5), (0.45,), 2.6), 1.1, tone.mark)
+    elif spots:
         middle = (back[1:] + back[:-1]) / 2
         pen.dots(
             _fin_spots(

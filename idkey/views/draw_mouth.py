@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
@@ -18,6 +17,7 @@ from .draw_style import (
     PAPER,
     PART,
     SKIN,
+    Canvas,
     Pen,
     Point,
     Tone,
@@ -90,13 +90,13 @@ def draw_mouth(pen: Pen, look: Look, *, lips: Tone, jaws: Tone, detail: bool = F
             pen.line(Path(ends), INK, PART, dotted=True)
 
 
-def draw_jaws(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> None:
+def draw_jaws(ax: Canvas, look: Look, *, focus: Iterable[str] | None = None) -> None:
     """Draw the mouth close up, with the two rows of lower teeth.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+    ax : matplotlib.axes.Axes or Card
+        Axes whose sides are as 3 to 2, or a card.
     look : Look
         The fish.
     focus : iterable of str, optional
@@ -108,7 +108,7 @@ def draw_jaws(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> No
     border(ax)
 
 
-def draw_teeth(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> None:
+def draw_teeth(ax: Canvas, look: Look, *, focus: Iterable[str] | None = None) -> None:
     """Draw upper and lower teeth large, side by side, the jaws pulled straight.
 
     Parameters
@@ -134,7 +134,7 @@ def draw_teeth(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> N
         else:
             pen.area(Path.make_compound_path(*teeth), _BONE.face, INK, PART, dotted=form is None)
         edge = [(4.0, gum - 4.5 * sign), (30.0, gum - 0.6 * sign), (57.0, gum)]
-        back = gum - 16 * sign
+        back = 0.5 if sign > 0 else 79.5
         for mirror in (1, -1):
             jaw = [(60 + (x - 60) * mirror, y) for x, y in edge]
             pen.area(

@@ -15,8 +15,8 @@ _SPOTS = {"small": 0.75, "medium": 1.6, "large": 2.55}
 _VS_PUPIL = {"under_half": 0.5, "smaller": 0.95, "larger": 1.65}
 _VS_NOSTRIL = {"smaller": 0.5, "equal": 0.9, "larger": 1.65}
 # Least distance from spot to spot, in radii, and the largest least distance in units.
-_GAPS = {"sparse": 6.8, "moderate": 3.7, "dense": 2.3}
-_WIDEST_GAP = 11.0
+_GAPS = {"sparse": 6.0, "moderate": 3.7, "dense": 2.3}
+_WIDEST_GAP = 9.4
 _HEAD_END = 32.0
 _TRUNK_END = 88.5
 
@@ -30,8 +30,10 @@ def spot_radius(look: Look) -> float:
     return _VS_NOSTRIL[look.spot_vs_nostril] if look.spot_vs_nostril else _SPOTS["medium"]
 
 
-def fin_spot_radius(look: Look) -> float:
-    """Return the radius of the spots in the fins, 0 where there are none."""
+def fin_spot_radius(look: Look) -> float | None:
+    """Return the radius of the spots in the fins; 0 for none, None for a spotted fish if not known."""
+    if look.fin_spots is None and look.pattern in {"light_spots", "dark_spots"}:
+        return None
     return min(spot_radius(look) * 0.75, 1.25) if look.fin_spots == "yes" else 0.0
 
 
@@ -67,7 +69,8 @@ def draw_marks(
     if look.pattern in {"light_spots", "dark_spots"}:
         r = spot_radius(look) * scale
         gap = min(_GAPS[look.spot_density or "moderate"], _WIDEST_GAP * scale / r)
-        unknown = not (look.spot_size or look.spot_vs_nostril or look.spot_vs_pupil)
+        sized = look.spot_size or look.spot_vs_nostril or look.spot_vs_pupil
+        unknown = not (sized and look.spot_density)
         x0, (y0, y1) = body.top_points[0][0], _span(body)
         whole = look.head_spots == "same"
         trunk = spread(

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
@@ -20,6 +19,7 @@ from .draw_style import (
     PAPER,
     PART,
     SKIN,
+    Canvas,
     Pen,
     Point,
     Profile,
@@ -52,22 +52,23 @@ _TRUNK: list[Point] = [
     (170, 6.0),
 ]
 _SCALE = 1.7
+_SNOUT_END = 26.0
 _MOUTHS = {"small": 0.44, "medium": 0.66, "wide": 0.92}
 
 
 def draw_head(
-    ax: Axes,
+    ax: Canvas,
     look: Look,
     *,
     focus: Iterable[str] | None = None,
-    window: tuple[float, float, float] = (-6.0, 0.0, 120.0),
+    window: tuple[float, float, float] = (-14.0, -2.67, 128.0),
 ) -> None:
     """Draw head and shoulders from above, snout to the left.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+    ax : matplotlib.axes.Axes or Card
+        Axes whose sides are as 3 to 2, or a card.
     look : Look
         The fish; unknown traits are dotted or left blank.
     focus : iterable of str, optional
@@ -81,11 +82,11 @@ def draw_head(
     ground = ground_tone(look.ground_colour, look.pattern)
     full = parts is None or "flank" in parts
     skin = ground if full else GHOST
-    body = _plan(look)
+    body = _plan(look, window[0] + window[2])
     _pectorals(pen, ground if parts is None else GHOST)
-    if look.cheek_spines:
+    if look.cheek_spines or parts is None:
         _cheeks(pen, look.cheek_spines, INK if parts is None or "cheek" in parts else GHOST.edge)
-    pen.area(body.outline(), skin.face, skin.edge, CONTOUR)
+    _outlined(pen, body, skin, snout_known=look.snout_shape is not None or parts is not None)
     if parts and "cheek" in parts:
         for s in (-1, 1):
             pen.area(
@@ -112,7 +113,7 @@ def draw_head(
         PART if skin is GHOST else FINE,
     )
     rows = [
-        smooth([(a, 40 + side * share * (float(body.bottom(a)) - 40)) for a in (70.0, 84.0, 98.0, 124.0)])
+        smooth([(a, 40 + side * share * (float(body.bottom(a)) - 40)) for a in (70.0, 84.0, 98.0, 113.5)])
         for side in (-1, 1)
         for share in (0.4, 0.75)
     ]
@@ -125,25 +126,26 @@ def draw_head(
             *((x, y, 2.4) for x, y in nostrils),
             *((x, 40.0, 1.8) for x in np.arange(89.0, 120.0, 2.0).tolist()),
         ]
-        draw_marks(pen, body, look, skin, holes=holes, head_end=58.0, scale=_SCALE, end=126.0)
+        draw_marks(pen, body, look, skin, holes=holes, head_end=58.0, scale=_SCALE, end=window[0] + window[2])
     edge = skin.edge
     for radius, colour in ((4.4, edge), (3.5, PAPER if skin is GHOST else SKIN.face), (2.3, edge)):
         pen.dots(eyes, radius, colour)
     pen.dots(nostrils, 2.2, skin.fine if skin is GHOST else SKIN.face)
     pen.dots(nostrils, 1.5, edge)
-    pen.line(Path([(88, 40), (118, 40)]), skin.edge, CONTOUR * 2.2)
-    if look.snout_tentacles == "present":
-        _tentacles(pen, body, parts is None or "tentacles" in parts)
+    pen.line(Path([(88, 40), (113, 40)]), skin.edge, CONTOUR * 2.2)
+    if look.snout_tentacles == "present" or (look.snout_tentacles is None and parts is None):
+        inked = parts is None or "tentacles" in parts
+        _tentacles(pen, body, INK if inked else GHOST.edge, dotted=look.snout_tentacles is None)
     border(ax)
 
 
-def draw_under(ax: Axes, look: Look, *, focus: Iterable[str] | None = None, upright: bool = False) -> None:
+def draw_under(ax: Canvas, look: Look, *, focus: Iterable[str] | None = None, upright: bool = False) -> None:
     """Draw the fish from below.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+    ax : matplotlib.axes.Axes or Card
+        Axes whose sides are as 3 to 2, or a card.
     look : Look
         The fish; unknown traits are dotted or left blank.
     focus : iterable of str, optional
@@ -157,13 +159,13 @@ def draw_under(ax: Axes, look: Look, *, focus: Iterable[str] | None = None, upri
         Affine2D(np.array([[0.0, -1.0, 100.0], [1.0, 0.0, -3.0], [0.0, 0.0, 1.0]])) if upright else Affine2D()
     )
     pen = Pen(ax, turn)
-    body = _plan(look)
+    body = _plan(look, 170.0 if upright else 153.0)
     belly = _belly_tone(look)
     full = parts is None or "belly" in parts
     skin = belly if full else GHOST
     _pectorals(pen, belly if parts is None else GHOST)
     pelvic = GHOST if parts is not None else belly
-    pen.area(body.outline(), skin.face, skin.edge, CONTOUR)
+    _outlined(pen, body, skin, snout_known=look.snout_shape is not None or parts is not None)
     line = skin.fine if skin is not GHOST else skin.edge
     pen.line([smooth([(48, 40 + 12 * s), (52, 40 + 16 * s), (53, 40 + 20 * s)]) for s in (-1, 1)], line, PART)
     girth = [
@@ -225,13 +227,13 @@ def draw_under(ax: Axes, look: Look, *, focus: Iterable[str] | None = None, upri
     border(ax)
 
 
-def draw_front(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> None:
+def draw_front(ax: Canvas, look: Look, *, focus: Iterable[str] | None = None) -> None:
     """Draw the fish from the front.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+    ax : matplotlib.axes.Axes or Card
+        Axes whose sides are as 3 to 2, or a card.
     look : Look
         The fish.
     focus : iterable of str, optional
@@ -250,8 +252,8 @@ def draw_front(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> N
     top = half[0][1]
     pen.area(
         shape(
-            [(58.6, top + 3), (58.9, 24 if flat else 15), (60, 12 if flat else 6)],
-            [(60, 12 if flat else 6), (61.1, 24 if flat else 15), (61.4, top + 3)],
+            [(58.8, top + 3), (59.1, top - 9), (60, top - 17)],
+            [(60, top - 17), (60.9, top - 9), (61.2, top + 3)],
         ),
         fins.face,
         fins.edge,
@@ -328,13 +330,31 @@ def draw_front(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> N
     border(ax)
 
 
-def _plan(look: Look) -> Profile:
+def _plan(look: Look, end: float) -> Profile:
+    """Return head and trunk from above, as far as the card reaches: nothing is drawn past its edge."""
     half = [*_SNOUTS[look.snout_shape or "rounded"], *_TRUNK]
+    if end < half[-1][0]:
+        width = float(np.interp(end, *np.transpose(half)))
+        half = [*[p for p in half if p[0] < end - 4.0], (end, width)]
     return Profile([(x, 40 - w) for x, w in half], [(x, 40 + w) for x, w in half])
+
+
+def _outlined(pen: Pen, body: Profile, tone: Tone, *, snout_known: bool) -> None:
+    """Draw the body; the contour of a snout whose shape is not known is dotted."""
+    if snout_known:
+        pen.area(body.outline(), tone.face, tone.edge, CONTOUR)
+        return
+    pen.area(body.outline(), tone.face, None)
+    rear = [i for i, (x, _) in enumerate(body.top_points) if x >= _SNOUT_END - 1.0]
+    front = body.top_points[: rear[0] + 1]
+    pen.line(smooth([*body.bottom_points[: rear[0] + 1][::-1], *front[1:]]), tone.edge, CONTOUR, dotted=True)
+    pen.line([smooth(side[rear[0] :]) for side in (body.top_points, body.bottom_points)], tone.edge, CONTOUR)
 
 
 def _belly_tone(look: Look) -> Tone:
     ground = ground_tone(look.ground_colour, look.pattern)
+    if ground.face == PAPER:
+        return ground
     if ground.mark == INK:
         return Tone("#efe7d6", INK, "#b5a98f", INK)
     return Tone("#8f867b", INK, "#6a6258", PAPER)
@@ -356,10 +376,15 @@ def _pectorals(pen: Pen, tone: Tone) -> None:
         pen.line(smooth(spine), tone.edge, CONTOUR * 2)
 
 
-def _cheeks(pen: Pen, state: str, colour: str) -> None:
-    """Draw the bristles behind the cheek, spread or short."""
+def _cheeks(pen: Pen, state: str | None, colour: str) -> None:
+    """Draw the bristles behind the cheek, spread or short, or dotted where that is not known."""
     for side in (-1, 1):
-        if state == "long":
+        if state is None:
+            fan = [
+                [(44 + 3 * k, 40 + 24 * side), (47 + 4.5 * k, 40 + (33 - 0.8 * k) * side)] for k in range(3)
+            ]
+            pen.line([smooth(bristle) for bristle in fan], colour, PART, dotted=True)
+        elif state == "long":
             fan = [
                 smooth(
                     [
@@ -381,7 +406,7 @@ def _cheeks(pen: Pen, state: str, colour: str) -> None:
 
 def _snout_inked(pen: Pen, body: Profile, look: Look) -> None:
     """Ink the front of the head, back to the eyes."""
-    front = [p for p in body.top_points if p[0] <= 26]
+    front = [p for p in body.top_points if p[0] <= _SNOUT_END]
     run = [*[(x, 80 - y) for x, y in front[::-1]], *front[1:]]
     pen.area(
         shape(run, [run[-1], (run[-1][0] + 3, 40), run[0]]), SKIN.face if look.snout_shape else PAPER, None
@@ -389,9 +414,9 @@ def _snout_inked(pen: Pen, body: Profile, look: Look) -> None:
     pen.line(smooth(run), INK, CONTOUR * 1.4, dotted=look.snout_shape is None)
 
 
-def _tentacles(pen: Pen, body: Profile, inked: bool) -> None:
+def _tentacles(pen: Pen, body: Profile, colour: str, *, dotted: bool) -> None:
     """Draw fleshy threads along the edge of the snout, some of them forked."""
-    front = np.array([p for p in body.bottom_points if p[0] <= 26])
+    front = np.array([p for p in body.bottom_points if p[0] <= _SNOUT_END])
     run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(front, axis=0).T))])
     threads = []
     for k, share in enumerate((0.08, 0.27, 0.46, 0.65, 0.84)):
@@ -405,7 +430,7 @@ def _tentacles(pen: Pen, body: Profile, inked: bool) -> None:
         if k == 4:
             arms.append([root + out * long * 0.5 - bend * 0.5, root + out * long * 0.92 - bend * 1.6])
         threads += [smooth([(x, 40 + side * (y - 40)) for x, y in arm]) for arm in arms for side in (-1, 1)]
-    pen.line(threads, INK if inked else GHOST.edge, CONTOUR * 1.5)
+    pen.line(threads, colour, PART if dotted else CONTOUR * 1.5, dotted=dotted)
 
 
 def _belly(pen: Pen, look: Look, tone: Tone, region: Profile) -> None:
@@ -428,7 +453,9 @@ def _belly(pen: Pen, look: Look, tone: Tone, region: Profile) -> None:
             xy = xy[~middle]
         pen.dots(xy, 2.45, tone.edge)
         pen.dots(xy, 1.85, PAPER if tone.mark == INK else "#b3aa9e")
-    if look.belly_spots == "yes":
+    if look.belly_spots is None and look.pattern in {"light_spots", "dark_spots"}:
+        pen.rings([(72.0, 36.0), (82.0, 44.0), (92.0, 36.0)], 2.3, tone.mark)
+    elif look.belly_spots == "yes":
         xy = spread((44, 18, 124, 62), 6.2, profile=region, margin=2.6)
         pen.dots(xy, 2.3, tone.mark)
 

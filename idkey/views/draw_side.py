@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 
@@ -20,6 +19,7 @@ from .draw_style import (
     PAPER,
     PART,
     SKIN,
+    Canvas,
     Pen,
     Point,
     Profile,
@@ -32,32 +32,32 @@ from .draw_style import (
     smooth,
 )
 
-__all__ = ["draw_side", "draw_tail"]
+__all__ = ["SIDE", "SNOUT", "TAIL_BASE", "draw_side", "draw_tail"]
 
 # Upper and lower profile, snout to tail base, in the units of the card.
 _TOP: list[Point] = [
-    (7, 57.4), (8, 54), (11.3, 49.4), (16.5, 44.9), (22, 41.3), (28, 38.8), (35, 37.3), (43, 36.6),
-    (54, 38.5), (64, 41.1), (74, 43.8), (82, 45.4), (88.5, 45.9),
+    (7, 57.6), (8, 55.0), (11, 51.0), (16.5, 46.7), (22, 43.1), (28, 40.4), (35, 38.5), (43, 37.4),
+    (54, 39.1), (64, 41.5), (74, 43.9), (82, 45.3), (88.5, 45.9),
 ]  # fmt: skip
 _BOTTOM: list[Point] = [
-    (7, 57.4), (8.6, 59.6), (14, 60.5), (30, 60.8), (45, 60.7), (55, 60), (64, 58.8), (74, 57), (82, 55.7),
+    (7, 57.6), (8.6, 59.6), (14, 60.5), (30, 60.8), (45, 60.7), (55, 60), (64, 58.8), (74, 57), (82, 55.7),
     (88.5, 55.2),
 ]  # fmt: skip
-_TAIL_BASE = 88.5
+SNOUT, TAIL_BASE = 7.0, 88.5
 _EYE_X, _EYE_DEEP, _NOSTRIL_X, _NOSTRIL_DEEP = 24.8, 3.5, 17.8, 3.0
 _EYE, _PUPIL, _NOSTRIL = 2.45, 1.35, 0.9
 SIDE = (3.0, 2.0, 120.0)
 
 
 def draw_side(
-    ax: Axes, look: Look, *, focus: Iterable[str] | None = None, window: tuple[float, float, float] = SIDE
+    ax: Canvas, look: Look, *, focus: Iterable[str] | None = None, window: tuple[float, float, float] = SIDE
 ) -> None:
     """Draw the fish from the side, head to the left.
 
     Parameters
     ----------
-    ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+    ax : matplotlib.axes.Axes or Card
+        Axes whose sides are as 3 to 2, or a card.
     look : Look
         The fish; unknown traits are dotted or left blank.
     focus : iterable of str, optional
@@ -83,7 +83,7 @@ def draw_side(
     spine = np.array([base, base + [6.5, -6.2]])
 
     draw_tail_fin(
-        pen.at(Affine2D().translate(_TAIL_BASE, 50.5)),
+        pen.at(Affine2D().translate(TAIL_BASE, 50.5)),
         look.tail_fork,
         toned("tail", fin),
         edging=look.fin_edging,
@@ -110,11 +110,27 @@ def draw_side(
                 [tuple(base), tuple(back[-1])],
             )
             pen.area(web, toned("dorsal", fin).face, toned("dorsal", fin).edge, PART)
+    if look.dorsal_reach is None and parts is None and look.adipose_fin != "absent":
+        pen.line(
+            smooth(
+                [
+                    tuple(back[-1] + [1.6, -7.0]),
+                    tuple((back[-1] + spine[1]) / 2 + [0.6, -1.6]),
+                    tuple(spine[1]),
+                ]
+            ),
+            fin.edge,
+            FINE * 1.2,
+            dotted=True,
+        )
     draw_adipose(pen, spine, (84.5, float(body.top(84.5)) + 0.3), toned("adipose", fin), look.adipose_fin)
     _low_fins(pen, toned("fins", fin), (_PELVIC, _ANAL))
     _mouth(pen, toned("mouth", SKIN if parts else fin))
     pen.area(body.outline(), skin.face, skin.edge, CONTOUR)
     _armour(pen, body, skin, plates=look.pattern in {None, "plain"} or skin is GHOST)
+    if look.body_keels is None and parts is None:
+        keels = [[(x, float(body.at(x, v))) for x in (48.0, 60.0, 72.0, 86.0)] for v in (0.46, 0.68)]
+        pen.line([smooth(keel) for keel in keels], skin.mark, FINE, dotted=True)
     if look.body_keels == "strong":
         _keels(pen, body, toned("keels", Tone(PAPER, INK, INK, INK)))
     _head(pen, body, skin)
@@ -133,7 +149,7 @@ def draw_side(
                 ("nostril", _NOSTRIL_X, _NOSTRIL_DEEP, _NOSTRIL),
             )
         ]
-        draw_marks(pen, body, look, skin, holes=holes, end=min(_TAIL_BASE, window[0] + window[2] + 4))
+        draw_marks(pen, body, look, skin, holes=holes, end=min(TAIL_BASE, window[0] + window[2] + 4))
     _eye(pen, body, skin, parts)
     _low_fins(pen, toned("fins", fin), (_PECTORAL,))
     if parts is not None and "depth" in parts:
@@ -141,7 +157,7 @@ def draw_side(
     border(ax)
 
 
-def draw_tail(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> None:
+def draw_tail(ax: Canvas, look: Look, *, focus: Iterable[str] | None = None) -> None:
     """Draw the tail fin spread, from the side.
 
     Parameters
@@ -162,11 +178,13 @@ def draw_tail(ax: Axes, look: Look, *, focus: Iterable[str] | None = None) -> No
         spots=spots,
     )
     trunk = Profile(
-        [(-20, -8.4), (-14, -6.4), (-7, -5.0), (-1.5, -4.7), (0.3, -4.9)],
-        [(-20, 7.8), (-14, 6.4), (-7, 5.2), (-1.5, 4.8), (0.3, 4.9)],
+        [(-12.5, -6.1), (-7, -5.0), (-1.5, -4.7), (0.3, -4.9)],
+        [(-12.5, 6.1), (-7, 5.2), (-1.5, 4.8), (0.3, 4.9)],
     )
-    pen.area(trunk.outline(), skin.face, skin.edge, CONTOUR)
-    _armour(pen, trunk, skin, plates=True, start=-19.0, step=4.2)
+    # Cut off where the card ends.
+    cut = [trunk.bottom_points[0], trunk.top_points[0]]
+    pen.area(shape(trunk.top_points, trunk.bottom_points[::-1], cut), skin.face, skin.edge, CONTOUR)
+    _armour(pen, trunk, skin, plates=True, start=-12.0, step=4.2)
     border(ax)
 
 

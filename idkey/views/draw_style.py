@@ -9,38 +9,51 @@ Ink and ghost
     What the picture is about is inked: dark contour, full tone. The rest of the fish is there only to say
     where we are, as a ghost in pale grey. A picture of a whole fish has no ghost.
 Line weights (on a card 120 wide)
-    contour 1.3, part 0.9, fine 0.5 (fin rays, plate rows). Round joins, round ends.
+    contour 1.3, part 0.9, fine 0.5 (fin rays, plate rows). Round joins, round ends. A picture shown large
+    is drawn with a finer pen, all three in proportion.
 Tone before colour
     Colour appears only where a colour is the state asked for, and never alone: in black and white, white,
     yellow, orange and the dark body are four even steps of grey, and so are the grounds.
 Facing
     The fish looks to the left; seen from below for its mouth it hangs on the glass, snout up.
 Unknown
-    What is not known is dotted (a contour) or hollow (a spot), never guessed.
+    What is not known is dotted (a contour) or hollow (a spot), never guessed: a part that may or may not be
+    there (tentacles, bristles, keels, spots in the fins) is dotted where it would be, a ground colour
+    that is not known stays blank paper, and spots of unknown size or spacing are rings.
+Sheet
+    Several pictures of one fish stand on one sheet of the same paper; the fish lies on a ruler in millimetres
+    of standard length with a bar of 100 mm, and says in words what varies and what is not known.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.transforms import Affine2D
 from numpy.typing import NDArray
 
+from .draw_card import CARD, Card
+
+if TYPE_CHECKING:
+    # Loading axes takes as long as some twenty drawings, and a card does without them.
+    from matplotlib.axes import Axes
+
 __all__ = [
-    "CARD", "CONTOUR", "FINE", "GHOST", "INK", "MARKS", "PAPER", "PART", "SKIN", "Array", "Pen", "Point",
-    "Profile", "Tone", "border", "fin_tone", "frame", "ground_tone", "shape", "smooth", "spread", "thinned",
+    "BORDER", "CARD", "CONTOUR", "FINE", "GHOST", "INK", "MARKS", "PAPER", "PART", "SKIN", "Array", "Canvas",
+    "Pen", "Point", "Profile", "Tone", "border", "fin_tone", "frame", "ground_tone", "shape", "smooth",
+    "spread", "thinned",
 ]  # fmt: skip
 
 Point = tuple[float, float]
 Array = NDArray[np.float64]
+Canvas: TypeAlias = "Axes | Card"
+"""What can be drawn on: matplotlib axes whose sides are as 3 to 2, or a `Card`."""
 
-CARD = (120.0, 80.0)
 CONTOUR, PART, FINE = 1.3, 0.9, 0.5
 INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
 
@@ -68,7 +81,7 @@ MARKS = {"white": PAPER, "yellow": "#f0bd33", "orange": "#dd6a22"}
 
 
 def ground_tone(ground: str | None, pattern: str | None) -> Tone:
-    """Return the tone of the body; an unknown ground gets the one its pattern shows up on."""
+    """Return the tone of the body; an unknown ground is blank, unless the pattern says what it lies on."""
     return _toned(ground, pattern, 0)
 
 
@@ -78,7 +91,7 @@ def fin_tone(ground: str | None, pattern: str | None) -> Tone:
 
 
 def _toned(ground: str | None, pattern: str | None, part: int) -> Tone:
-    if ground is None and pattern is None:
+    if ground is None and pattern not in {"light_spots", "dark_spots"}:
         return _BLANK
     tone = _GROUNDS[ground or ("pale" if pattern == "dark_spots" else "dark")][part]
     marks = {"dark_spots": INK, "light_spots": PAPER}
@@ -110,7 +123,7 @@ def shape(*runs: Sequence[Point]) -> Path:
         points = np.asarray(part.vertices, dtype=float)
         kinds = [int(Path.LINETO if len(run) < 3 else Path.CURVE4)] * len(points)
         kinds[0] = int(Path.LINETO if codes else Path.MOVETO)
-        skip = bool(vertices) and np.allclose(vertices[-1][-1], points[0])
+        skip = bool(vertices) and bool(np.abs(vertices[-1][-1] - points[0]).max() < 1e-6)
         vertices.append(points[skip:])
         codes += kinds[skip:]
     return Path(np.concatenate([*vertices, vertices[0][:1]]), [*codes, int(Path.CLOSEPOLY)])
@@ -196,7 +209,9 @@ def spread(
 
     xy = xy[allowed(xy)]
     points = thinned(xy, distance)
-    for _ in range(_ROUNDS if len(points) > 1 else 0):  # each point to the middle of what lies nearest to it
+    for _ in range(
+        (_ROUNDS if len(points) > 60 else 3 * _ROUNDS) if len(points) > 1 else 0
+    ):  # each point to the middle of what lies nearest to it
         owner = _distances(points, xy).argmin(axis=0)
         share_of = np.maximum(np.bincount(owner, minlength=len(points)), 1)[:, None]
         middle = np.stack(
@@ -223,13 +238,13 @@ def _distances(a: Array, b: Array) -> Array:
     return np.asarray(dx * dx + dy * dy)
 
 
-def frame(ax: Axes, window: tuple[float, float, float]) -> None:
+def frame(ax: Canvas, window: tuple[float, float, float]) -> None:
     """Turn the axes into a card that shows the window (left, top, width; y runs down).
 
     Parameters
     ----------
     ax : matplotlib.axes.Axes
-        Axes whose sides are as 3 to 2.
+        Axes whose sides are as 3 to 2, or a card.
     window : (float, float, float)
         Left, top and width, in the units of the fish.
     """
@@ -237,11 +252,14 @@ def frame(ax: Axes, window: tuple[float, float, float]) -> None:
     ax.set_axis_off()
     ax.set_xlim(left, left + width)
     ax.set_ylim(top + width * CARD[1] / CARD[0], top)
-    Pen(ax).area(_box(left, top, width), PAPER, None)
+    if not isinstance(ax, Card) or ax.border:
+        Pen(ax).area(_box(left, top, width), PAPER, None)
 
 
-def border(ax: Axes) -> None:
+def border(ax: Canvas) -> None:
     """Draw the border of the card, last of all."""
+    if isinstance(ax, Card) and not ax.border:
+        return
     (left, right), top = ax.get_xlim(), ax.get_ylim()[1]
     inset = (right - left) / CARD[0] / 2
     box = _box(left + inset, top + inset, right - left - 2 * inset, (right - left) * 2 / 3 - 2 * inset)
@@ -271,11 +289,15 @@ class Pen:
         Where the drawn part sits (its own units to the units of the fish).
     """
 
-    def __init__(self, ax: Axes, place: Affine2D | None = None) -> None:
+    def __init__(self, ax: Canvas, place: Affine2D | None = None) -> None:
         self._ax = ax
         self._place = Affine2D() if place is None else place
-        figure = ax.get_figure(root=True)
-        self._point = ax.bbox.width * 72.0 / (figure.dpi if figure else 72.0) / CARD[0]
+        self._point, self._weight = 1.0, 1.0
+        if isinstance(ax, Card):
+            self._weight = ax.weight
+        else:
+            figure = ax.get_figure(root=True)
+            self._point = ax.bbox.width * 72.0 / (figure.dpi if figure else 72.0) / CARD[0]
 
     def at(self, place: Affine2D) -> Pen:
         """Return a pen for a part that sits elsewhere."""
@@ -285,14 +307,7 @@ class Pen:
         self, path: Path, face: str, edge: str | None = INK, width: float = PART, *, dotted: bool = False
     ) -> None:
         """Fill an area and draw its contour; dotted, it stays blank."""
-        self._add(
-            path,
-            facecolor=PAPER if dotted else face,
-            edgecolor=edge or "none",
-            linewidth=width * self._point if edge else 0.0,
-            linestyle=_DOTTED if dotted else "-",
-            capstyle="round",
-        )
+        self._add(path, PAPER if dotted else face, edge, width * self._weight if edge else 0.0, dotted)
 
     def line(
         self, path: Path | Iterable[Path], colour: str, width: float = PART, *, dotted: bool = False
@@ -300,14 +315,7 @@ class Pen:
         """Draw one or several lines as one stroke."""
         if not isinstance(path, Path):
             path = Path.make_compound_path(*path)
-        self._add(
-            path,
-            fill=False,
-            edgecolor=colour,
-            linewidth=width * self._point,
-            linestyle=_DOTTED if dotted else "-",
-            capstyle="round",
-        )
+        self._add(path, None, colour, width * self._weight, dotted)
 
     def segments(self, ends: Iterable[tuple[Point, Point]], colour: str, width: float = FINE) -> None:
         """Draw straight lines as one stroke."""
@@ -324,13 +332,35 @@ class Pen:
         points[1::2, 0] += 1e-3
         span = abs(self._ax.get_xlim()[1] - self._ax.get_xlim()[0])
         scale = np.sqrt(abs(np.linalg.det(self._place.get_matrix()[:2, :2]))) * CARD[0] / span
-        self.line(Path(points, [Path.MOVETO, Path.LINETO] * len(xy)), colour, 2 * radius * float(scale))
+        strokes = Path(points, [Path.MOVETO, Path.LINETO] * len(xy))
+        self._add(strokes, None, colour, 2 * radius * float(scale), dotted=False)
 
-    def _add(self, path: Path, **style: Any) -> None:
+    def rings(self, xy: Array | Sequence[Point], radius: float, colour: str) -> None:
+        """Draw dotted rings: spots of which nobody knows whether they are there."""
+        circles = [Path.circle((float(x), float(y)), radius) for x, y in np.asarray(xy).reshape(-1, 2)]
+        if circles:
+            self.line(circles, colour, FINE * 1.2, dotted=True)
+
+    def _add(self, path: Path, face: str | None, edge: str | None, width: float, dotted: bool) -> None:
         path = path.transformed(self._place)
+        if isinstance(self._ax, Card):
+            self._ax.draw(path, face, edge, width, [dash * width for dash in _DOTS] if dotted else None)
+            return
         path.should_simplify = False
-        self._ax.add_artist(PathPatch(path, joinstyle="round", snap=False, **style))
+        self._ax.add_artist(
+            PathPatch(
+                path,
+                fill=face is not None,
+                facecolor=face,
+                edgecolor=edge or "none",
+                linewidth=width * self._point,
+                linestyle=(0, _DOTS) if dotted else "-",
+                capstyle="round",
+                joinstyle="round",
+                snap=False,
+            )
+        )
 
 
-_DOTTED = (0, (0.01, 2.2))
+_DOTS = (0.01, 2.2)
 _ROUNDS = 3
