@@ -12,9 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idkey.model.answers import Distinct
 from idkey.model.combine import TableModel, stronger
-from idkey.model.evidence import TraitModel, number_grid
+from idkey.model.expected import expected_answers
 from idkey.table.schema import Trait
 
 __all__ = ["MIN_GAIN", "Asker", "Question"]
@@ -67,7 +66,7 @@ class Asker:
         self._traits = [m.trait for m in model.models.values()]
         given, updated = [], []
         for trait_model in model.models.values():
-            adult, young, rule_adult, rule_young = _answers(trait_model)
+            adult, young, rule_adult, rule_young = expected_answers(trait_model)
             given.append((adult, young))
             updated.append((rule_adult, rule_young))
         self._starts = np.cumsum([0, *(len(a) for a, _ in given)])[:-1]
@@ -161,30 +160,3 @@ class _ByAge:
 
 def _xlog2x(x: np.ndarray) -> np.ndarray:
     return x * np.log2(np.maximum(x, 1e-300))
-
-
-def _answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Answers that may come, each as a row over the taxa: how likely, and how it will be judged."""
-    if model.trait.has_states:
-        return model.states_adult, model.states_young, model.states_adult, model.states_young
-    grid = number_grid(model)
-    points = Distinct(np.zeros((len(grid), 0)), grid, grid)
-    if model.trait.kind == "ceiling":
-        given = _lengths(model, grid)
-        rule = model.record(points)[0]
-        return given, given, rule, rule
-    adult, young = model.likelihoods(points)
-    shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]
-    return shares[0], shares[-1], shares[0], shares[-1]
-
-
-def _lengths(model: TraitModel, grid: np.ndarray) -> np.ndarray:
-    """Lengths at which a kind is met: evenly from 0.4 of its record to the record (judgement)."""
-    column = model.adult
-    top = np.where(column.known, column.high, np.nan)
-    met = ((grid[:, None] >= 0.4 * top) & (grid[:, None] <= top)).astype(float) + 1e-6
-    met = met / met.sum(axis=0)
-    if not column.known.any():
-        return np.ones((len(grid), len(top) + 1)) / len(grid)
-    average = met[:, column.known].mean(axis=1, keepdims=True)
-    return np.hstack([np.where(column.known, met, average), average])

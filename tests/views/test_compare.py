@@ -1,0 +1,211 @@
+"""Kinds side by side and the map of lookalikes, as HTML, SVG and text."""
+
+import html
+import re
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from idkey import TraitTable, compare, load_table
+from idkey.model.compare import lookalikes
+from idkey.views.compare import compare_html, compare_text, lookalikes_html, lookalikes_text
+from idkey.views.compare_words import care_line, chance_words, look_words, mix_up_words, one_in
+from idkey.views.draw_map import map_svg, on_map
+
+TABLE = load_table()
+L201, CONTRADENS = "hypancistrus_l201", "hypancistrus_contradens"
+EVIL = "<script>alert('x')</script>&"
+
+
+@pytest.fixture(scope="module")
+def found():
+    return compare(TABLE, CONTRADENS, L201)
+
+
+@pytest.fixture(scope="module")
+def alike():
+    return lookalikes(TABLE)
+
+
+def test_the_strongest_difference_stands_first_and_the_rest_is_folded(found):
+    text = compare_html(found)
+    table = text[text.index("What differs") : text.index("What they share")]
+    rows = re.findall(r'<th scope="row">([^<]+)', table)
+    assert rows == [c.trait.name for c in found.differ]
+    for fold in ("What they share: 8 traits", "being unknown: 20 traits", "Where it is written"):
+        assert re.search(rf"<details><summary>[^<]*{fold}", text)
+    assert "Spots against nostril" in text[text.index("being unknown") :]
+    assert "Schaefer" in text[text.index("Where it is written") :]
+
+
+def test_a_look_is_said_in_words_and_numbers_not_by_the_bar_alone(found):
+    text = compare_html(found)
+    bars = re.findall(r"([a-z ]+, \d+ in \d+)<span class=\"idk-bar\" aria-hidden=\"true\">", text)
+    assert len(bars) == text.count('class="idk-bar"') == len(found.differ)
+
+
+def test_the_fish_are_drawn_and_every_state_has_its_picture_and_words(found):
+    text = compare_html(found)
+    assert text.index("<svg") < text.index("What differs")
+    row = text[text.index(">Tail fin edge") : text.index(">Dorsal fin against")]
+    assert row.count("<svg") == 4
+    assert "shallow hollow or clearly forked" in row
+
+
+def test_for_young_fish_the_sentence_and_the_order_change():
+    found = compare(TABLE, "hypancistrus_l471", "pseudacanthicus_pitanga")
+    adult, young = compare_html(found), compare_html(found, young=True)
+    assert adult != young
+    first = re.compile(r'idk-outcome">([^<]*)')
+    assert "adults" in first.search(adult)[1]
+    assert "young fish" in first.search(young)[1]
+    assert young.index(">Length<") > young.index(">Spot colour<")
+
+
+def test_what_the_seller_says_is_marked():
+    found = compare(TABLE, "hypancistrus_cf_inspector_l102", L201)
+    row = re.search(r"River, if the seller says<div[^>]*>([^<]*)", compare_html(found))
+    assert row[1] == "no look at the fish"
+    assert "River, if the seller says (no look at the fish)" in compare_text(found)
+
+
+def test_the_care_difference_is_one_line_with_what_suits_none():
+    line = care_line(compare(TABLE, "hypancistrus_zebra", "panaqolus_maccus"))
+    assert "\n" not in line
+    assert line.startswith("Care differs in diet (nothing suits all: Hypancistrus zebra mixed food")
+    assert "wood with other food" in line
+    assert line in html.unescape(compare_html(compare(TABLE, "hypancistrus_zebra", "panaqolus_maccus")))
+
+
+def test_the_same_bytes_without_ids_or_anything_from_outside(found, alike):
+    for text in (compare_html(found), lookalikes_html(alike)):
+        assert not re.search(r"\sid=", text)
+        assert not re.search(r"""(src|href)=|url\(|@import|<script""", text)
+    assert compare_html(found) == compare_html(compare(TABLE, CONTRADENS, L201))
+    assert lookalikes_html(alike) == lookalikes_html(lookalikes(TABLE))
+
+
+def test_markup_in_a_table_is_shown_as_text():
+    frame = pd.DataFrame(
+        {"kind": [EVIL, "b", "c"], EVIL: [EVIL, "x", "x"], "u": [EVIL, EVIL, "y"], "v": [EVIL, None, "y"]}
+    )
+    table = TraitTable.from_frame(frame, taxon="kind")
+    for text in (compare_html(compare(table, EVIL, "b")), lookalikes_html(lookalikes(table))):
+        assert "<script" not in text
+        assert html.escape(EVIL) in text
+    ET.fromstring(map_svg(lookalikes(table)))
+
+
+def test_a_table_without_drawings_care_or_sources():
+    frame = pd.DataFrame({"kind": ["a", "b"], "rays": [7, 9], "leaf": ["round", "long"]})
+    found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
+    text = compare_html(found)
+    assert "<svg" not in text
+    assert "Care" not in text
+    assert "Where it is written" not in text
+    assert care_line(found) == ""
+    assert "rays" in compare_text(found)
+
+
+def test_kinds_that_nothing_tells_apart():
+    frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "forked"]})
+    found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
+    assert "it would be a guess" in mix_up_words(found)
+    assert "differs" in compare_html(found)
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [(0.5, "5 in 10"), (0.9, "9 in 10"), (0.95, "19 in 20"), (0.99, "99 in 100"), (1.0, "99 in 100")],
+)
+def test_chances(chance, words):
+    assert chance_words(chance) == words
+
+
+def test_a_stronger_look_never_has_the_weaker_word():
+    order = ["hardly", "weakly", "fairly", "well", "very well"]
+    for k in (2, 3, 5):
+        said = [order.index(look_words(r, k).split(",")[0]) for r in np.linspace(1 / k, 1, 400)]
+        assert said == sorted(said)
+        assert set(said) == set(range(5))
+
+
+def test_mix_ups_as_one_in_so_many():
+    assert [one_in(c) for c in (0.5, 0.26, 0.2, 0.0279, 0.001, 0.0)] == [
+        "5 in 10",
+        "3 in 10",
+        "1 in 5",
+        "1 in 36",
+        "fewer than 1 in 200",
+        "fewer than 1 in 200",
+    ]
+
+
+def test_text_keeps_to_a_console_and_says_what_html_says(found):
+    text = compare_text(found)
+    assert max(map(len, text.splitlines())) <= 78
+    flat = " ".join(text.split())
+    for contrast in found.differ:
+        assert contrast.trait.name in flat
+    assert mix_up_words(found) in flat
+    assert repr(found) == text
+    assert found._repr_html_() == compare_html(found)
+
+
+def test_the_map_names_every_kind_and_hollow_marks_are_hardly_compared(alike):
+    root = ET.fromstring(map_svg(alike))
+    texts = "".join(root.itertext())
+    for taxon in alike.ids:
+        assert TABLE.label(taxon)[:30] in texts
+    full, hollow = [
+        [
+            c
+            for g in root.findall(".//{*}g")
+            if (g.get("fill") == "none") == which
+            for c in g.findall("{*}circle")
+        ]
+        for which in (False, True)
+    ]
+    shown = (alike.matrix >= 0.02) & ~np.eye(len(alike.ids), dtype=bool)
+    few = alike.hardly_compared
+    # Four and one marks of the legend.
+    assert len(full) - 4 == (shown & ~few).sum()
+    assert len(hollow) - 1 == (shown & few).sum()
+
+
+def test_the_area_of_a_mark_is_the_mix_up():
+    frame = pd.DataFrame({"kind": list("abc"), **{t: ["x", "x", "y"] for t in "tuv"}})
+    found = lookalikes(TraitTable.from_frame(frame, taxon="kind"))
+    circles = [float(c.get("r")) for c in ET.fromstring(map_svg(found)).findall(".//{*}circle")]
+    guess, quarter = circles[-5], circles[-4]
+    assert (quarter / guess) ** 2 == pytest.approx(0.5, abs=0.02)
+    # a and b can't be told apart, twice on the map; c is alike to neither.
+    assert circles.count(guess) == 3
+
+
+def test_the_map_can_be_limited_to_kinds_with_a_lookalike(alike):
+    some = on_map(alike, 0.3)
+    assert 2 < len(some) < len(alike.ids)
+    true = alike.matrix * ~alike.hardly_compared * ~np.eye(len(alike.ids), dtype=bool)
+    assert set(some) == {t for t, worst in zip(alike.ids, true.max(axis=1), strict=True) if worst >= 0.3}
+    assert len(on_map(alike, 0.0, 5)) == 5
+    assert on_map(alike) == alike.ids
+
+
+def test_lookalikes_stand_together(alike):
+    labels = re.findall(r'text-anchor="end">([^<]+) <tspan', map_svg(alike))
+    at = {label: i for i, label in enumerate(labels)}
+    assert abs(at["Panaqolus orcesi"] - at["Panaqolus pantostiktos"]) == 1
+
+
+def test_pairs_hardly_compared_are_listed_apart(alike):
+    text = lookalikes_html(alike)
+    pairs = text[text.index("Most alike") : text.index("are hardly compared")]
+    first = alike.frame.iloc[0]
+    assert TABLE.label(first.a) in pairs
+    assert "50 % (a guess)" in pairs
+    assert f"{alike.frame['hardly_compared'].sum()} pairs are hardly compared" in text
+    assert "at most" in lookalikes_text(alike)
+    assert "young fish" in lookalikes_text(lookalikes(TABLE, "young"))
