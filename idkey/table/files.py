@@ -17,6 +17,7 @@ from idkey.errors import IdkeyError, Problem, TableError, one_of
 from idkey.table.care import CARE_ATTRIBUTES, parse_care
 from idkey.table.schema import KINDS, Cell, Trait, parse_cell
 from idkey.table.sources import read_sources
+from idkey.table.stamp import read_stamp
 from idkey.table.table import COMMONNESS, YOUNG, Source, TraitTable
 
 __all__ = [
@@ -101,8 +102,7 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     Parameters
     ----------
     path : str or pathlib.Path, optional
-        A folder that holds taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib. By default the
-        shipped table.
+        A folder of taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib; by default the shipped one.
 
     Returns
     -------
@@ -132,17 +132,18 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     cells = _taxa(rows, traits, sources, found)
     _care(rows, found)
     _evidence(rows, sources, found)
+    stamp = read_stamp(folder / "datapackage.json", found)
     if found or sources is None:
         raise TableError(found)
-    taxa = rows["taxa.csv"].frame()[list(META)].set_index("id")
     return TraitTable(
         traits=traits,
-        taxa=taxa,
+        taxa=rows["taxa.csv"].frame()[list(META)].set_index("id"),
         cells=cells,
         care=rows["care.csv"].frame(),
         evidence=rows["evidence.csv"].frame(),
         sources=sources,
         name=folder.name,
+        **stamp,
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, partial
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -26,6 +26,9 @@ from idkey.table.schema import (
     parse_cell,
     state_text,
 )
+
+if TYPE_CHECKING:
+    from idkey.model.compare import Lookalikes
 
 __all__ = ["COMMONNESS", "YOUNG", "Column", "Source", "TraitTable"]
 
@@ -126,6 +129,11 @@ def _label(taxon: str, row: Mapping[str, Any]) -> str:
     return f"{name} ({codes})" if codes else name
 
 
+def _changed(version: str) -> str:
+    """Return the version of a table that has been added to: it is no longer the one that was given out."""
+    return f"{version.removesuffix(' with additions')} with additions".strip()
+
+
 @dataclass(frozen=True, eq=False)
 class TraitTable:
     """Kinds of fish by traits; validated when made, never changed afterwards.
@@ -146,6 +154,8 @@ class TraitTable:
     sources : mapping of str to Source
     name : str
         Where the table came from, for messages.
+    version, date : str
+        As datapackage.json states them (date: YYYY-MM-DD); blank where not stated.
     """
 
     traits: tuple[Trait, ...]
@@ -155,6 +165,8 @@ class TraitTable:
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
     sources: Mapping[str, Source] = field(default_factory=dict)
     name: str = "table"
+    version: str = ""
+    date: str = ""
 
     def __post_init__(self) -> None:
         for frame in ("taxa", "care", "evidence"):
@@ -307,7 +319,7 @@ class TraitTable:
             [meta], index=pd.Index([taxon], name=self.taxa.index.name), columns=self.taxa.columns
         )
         frozen = {column: tuple(column_cells) for column, column_cells in cells.items()}
-        return replace(self, taxa=pd.concat([self.taxa, new]), cells=frozen)
+        return replace(self, taxa=pd.concat([self.taxa, new]), cells=frozen, version=_changed(self.version))
 
     def with_trait(self, trait: Trait, values: Mapping[str, str] | None = None) -> TraitTable:
         """Return a new table with one more trait.
@@ -340,7 +352,12 @@ class TraitTable:
                 problems.append(Problem(self.name, taxon, trait.id, text, str(error)))
         if problems:
             raise TableError(problems)
-        return replace(self, traits=(*self.traits, trait), cells={**self.cells, trait.id: tuple(cells)})
+        return replace(
+            self,
+            traits=(*self.traits, trait),
+            cells={**self.cells, trait.id: tuple(cells)},
+            version=_changed(self.version),
+        )
 
     def _allowed(self) -> dict[str, tuple[str, ...]]:
         """Which values a column of `taxa` may take, where that is limited."""
@@ -444,6 +461,12 @@ class TraitTable:
         if not len(self.evidence):
             return self.evidence
         return self.evidence[(self.evidence["taxon"] == taxon) & (self.evidence["attribute"] == attribute)]
+
+    def lookalikes(self, stage: str = "adult") -> Lookalikes:
+        """Return who is mistaken for whom among these kinds; see `idkey.model.compare.lookalikes`."""
+        from idkey.model.compare import lookalikes
+
+        return lookalikes(self, stage)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the whole table as text, one row a taxon, in the shape of taxa.csv.

@@ -21,6 +21,8 @@ from idkey.table.files import CLASSES, COMMONNESS, EVIDENCE_COLUMNS, META, SCOPE
 from idkey.table.schema import KINDS, NEVER_NEGATIVE, YOUNG
 
 ROOT = Path(__file__).resolve().parents[2]
+MADE = "2026-11-25T00:00:00Z"
+"""Day on which the facts of the table were last changed; to be set with every change of a fact."""
 PROFILES = "https://datapackage.org/profiles/2.0/"
 DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
 ID = "[a-z][a-z0-9_]*"
@@ -424,6 +426,7 @@ def describe(folder: Path) -> dict[str, Any]:
         "description": "What is known of each kind of spotted suckermouth catfish, how to ask for it, "
         "what care the fish needs, and where each claim stands written.",
         "version": project["version"],
+        "created": MADE,
         "licenses": [{"name": project["license"], "title": licence}],
         "resources": [
             _table(
