@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
+from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.match import NearestMatch
@@ -17,6 +18,7 @@ from idkey.table.files import load_table
 from idkey.table.table import TraitTable
 
 if TYPE_CHECKING:
+    from idkey.widgets.compare import compare_view
     from idkey.widgets.identify import identify
 
 __all__ = [
@@ -28,11 +30,13 @@ __all__ = [
     "TraitTable",
     "build_key",
     "care_for",
+    "compare",
+    "compare_view",
     "identify",
     "load_table",
 ]
 
-_WIDGETS = {"identify": "idkey.widgets.identify"}
+_WIDGETS = {"compare_view": "idkey.widgets.compare", "identify": "idkey.widgets.identify"}
 
 
 def __getattr__(name: str) -> Any:

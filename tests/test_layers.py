@@ -25,8 +25,10 @@ CONTRACTS = {
         "contracts"
     ]
 }
-SHOWING = {"__repr__", "__str__", "_repr_html_", "text", "html"}
-"""Methods that show an object; only these may fetch a view, each time they are called."""
+SHOWING = {"__repr__", "__str__", "_repr_html_", "text", "html", "save"}
+"""Methods that show or print an object; only these may fetch a view, each time they are called."""
+REPORTS = {"lookalikes", "review"}
+"""Methods of a table that hand it to the model; a keeper looks for them at the table."""
 
 
 def python(code: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -84,6 +86,8 @@ def lazy_imports(module: str, target: str) -> tuple[list[str], int]:
     def visit(node: ast.AST, function: str) -> None:
         nonlocal outside
         for child in ast.iter_child_nodes(node):
+            if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
+                continue
             if isinstance(child, ast.ImportFrom) and child.module == target:
                 if function:
                     inside.append(function)
@@ -98,10 +102,11 @@ def lazy_imports(module: str, target: str) -> tuple[list[str], int]:
 @pytest.mark.parametrize("exception", CONTRACTS["one-way"]["ignore_imports"])
 def test_the_exceptions_are_methods_that_show_an_object(exception):
     module, target = exception.split(" -> ")
-    assert target.startswith("idkey.views.")
+    report = module == "idkey.table.table" and target.startswith("idkey.model.")
+    assert report or target.startswith("idkey.views.")
     inside, outside = lazy_imports(module, target)
     assert inside
-    assert set(inside) <= SHOWING
+    assert set(inside) <= (REPORTS if report else SHOWING)
     assert outside == 0
 
 

@@ -49,6 +49,8 @@ def test_the_wheel_is_pure_python(wheel):
         "idkey/traits/evidence.csv",
         "idkey/traits/sources.bib",
         "idkey/traits/datapackage.json",
+        "idkey/views/icons.json",
+        "idkey/views/print.css",
         "idkey/views/style.css",
     ],
 )

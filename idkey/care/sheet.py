@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -31,11 +33,14 @@ class CareSheet:
         Their display names.
     attributes : mapping of str to Need
         Column of care.csv -> need, in the order of the sheet.
+    table : TraitTable or None
+        The table it was read from, for drawings and for the stamp on a printed sheet.
     """
 
     names: tuple[str, ...]
     labels: tuple[str, ...]
     attributes: Mapping[str, Need]
+    table: TraitTable | None = field(default=None, repr=False, compare=False)
 
     @property
     def conflicts(self) -> tuple[Need, ...]:
@@ -64,6 +69,12 @@ class CareSheet:
             "labels": list(self.labels),
             "needs": {need.attribute: _plain(need) for need in self.attributes.values()},
         }
+
+    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
+        """Print the sheet to a ``.html`` or ``.pdf`` file; see `Key.save`. Raises IdkeyError."""
+        from idkey.views.report import printed
+
+        printed(self, path, paper, overwrite)
 
     def __repr__(self) -> str:
         from idkey.views.care import care_text
@@ -101,11 +112,12 @@ def care_for(table: TraitTable, *taxa: str) -> CareSheet:
         msg = "care_for needs at least one taxon id, for example care_for(table, 'hypancistrus_zebra')"
         raise IdkeyError(msg)
     labels = tuple(str(table.label(name)) for name in names)
-    care = _Care(table, dict(zip(names, _short(labels), strict=True)))
+    care, called = _care(table), dict(zip(names, _short(labels), strict=True))
     needs = (
-        (a.id, bring_together(a, [care.part(name, a.id) for name in names])) for a in ATTRIBUTES.values()
+        (a.id, bring_together(a, [care.part(name, called[name], a.id) for name in names]))
+        for a in ATTRIBUTES.values()
     )
-    return CareSheet(names, labels, FrozenMap(needs))
+    return CareSheet(names, labels, FrozenMap(needs), table)
 
 
 def _taxon(table: TraitTable, name: str) -> str:
@@ -136,12 +148,17 @@ def _short(labels: tuple[str, ...]) -> list[str]:
     ]
 
 
+@lru_cache(maxsize=4)
+def _care(table: TraitTable) -> _Care:
+    # A table never changes, so its rows and claims are gathered once.
+    return _Care(table)
+
+
 class _Care:
     """The care rows and the claims of a table, ready to look up."""
 
-    def __init__(self, table: TraitTable, called: Mapping[str, str]):
+    def __init__(self, table: TraitTable):
         self.table = table
-        self.called = called
         care = getattr(table, "care", None)
         if care is None or not len(care) or "careGroup" not in table.taxa.columns:
             msg = f"{getattr(table, 'name', 'table')}: this table has no care sheets; load one with care.csv"
@@ -172,7 +189,7 @@ class _Care:
             row["note"],
         )
 
-    def part(self, name: str, attribute: str) -> Part:
+    def part(self, name: str, label: str, attribute: str) -> Part:
         """Return one attribute of one name: its own row over that of its group."""
         group = str(self.table.taxa.at[name, "careGroup"] or "")
         if group not in self.group_rows:
@@ -194,7 +211,7 @@ class _Care:
             found = found[:1]
         return Part(
             name,
-            self.called[name],
+            label,
             tuple(cell for cell, _, _ in found),
             tuple(claim for _, who, _ in found for claim in self.claims.get((*who, column), ())),
             found[0][2] if found else "",

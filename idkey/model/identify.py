@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -19,10 +19,11 @@ from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import Prior, check_coverage, check_table, prior_vector
-from idkey.table.schema import LIFE_STAGE, NotApplicable, Range, States, Trait, answer_text, parse_answer
-from idkey.table.table import YOUNG, TraitTable
+from idkey.model.reasons import Evidence, Reason, reasons, strength
+from idkey.table.schema import LIFE_STAGE, Trait, answer_text, parse_answer
+from idkey.table.table import TraitTable
 
-__all__ = ["Identification", "Outcome", "strength"]
+__all__ = ["Identification", "Outcome", "Ranked", "strength"]
 
 _UNSEEN = None
 _MORE_LIKELY_THAN_NOT = 0.5
@@ -47,6 +48,19 @@ class Outcome:
 
     def __repr__(self) -> str:
         return self.text
+
+
+class Ranked(NamedTuple):
+    """One row of `Identification.ranking` as a plain record; the attributes are its columns."""
+
+    taxon: str
+    name: str
+    probability: float
+    agreement: float
+    compared: int
+    fit: float
+    deviation: float
+    candidate: bool
 
 
 @dataclass(frozen=True)
@@ -79,8 +93,13 @@ class _Evaluated:
         return rank_frame(self._model, self.coded, self.posterior, self._coverage)
 
     @cached_property
-    def contributions(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
-        return self._model.contributions(self.coded)
+    def ranked(self) -> tuple[Ranked, ...]:
+        columns = [self.ranking[column].tolist() for column in Ranked._fields]
+        return tuple(map(Ranked._make, zip(*columns, strict=True)))
+
+    @cached_property
+    def evidence(self) -> Evidence:
+        return Evidence.of(self._model, self._model.contributions(self.coded))
 
 
 class Identification:
@@ -209,6 +228,7 @@ class Identification:
     def _forget_evaluation(self) -> None:
         self.__dict__.pop("_now", None)
         self.__dict__.pop("_questions", None)
+        self.__dict__.pop("_outcome", None)
 
     def ranking(self) -> pd.DataFrame:
         """Return all kinds and "none of these", likeliest first.
@@ -220,6 +240,10 @@ class Identification:
             `idkey.model.match.rank_frame`.
         """
         return self._now.ranking.copy()
+
+    def ranked(self) -> tuple[Ranked, ...]:
+        """Return the rows of `ranking` as plain records, which is what a screen needs at every click."""
+        return self._now.ranked
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
@@ -265,27 +289,32 @@ class Identification:
 
     def outcome(self) -> Outcome:
         """Say where the identification stands, and whether it can go further."""
-        ranking = self.ranking()
-        left = ranking[ranking["candidate"]]
-        taxa = tuple(t for t in left["taxon"] if t != NONE)
+        return self._outcome
+
+    @cached_property
+    def _outcome(self) -> Outcome:
+        ranking = self.ranked()
+        left = [row for row in ranking if row.candidate]
+        taxa = tuple(row.taxon for row in left if row.taxon != NONE)
         names = [self.table.label(t) for t in taxa]
-        best = ranking.iloc[0]
-        first = ranking[ranking["taxon"] != NONE].iloc[0]
-        share = f"{first['probability']:.0%}"
+        best = ranking[0]
+        first = next(row for row in ranking if row.taxon != NONE)
+        share = f"{first.probability:.0%}"
         if not self.answers:
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
-        if best["taxon"] == NONE and best["probability"] >= _MORE_LIKELY_THAN_NOT:
-            text = f"Probably none of the kinds in this table ({best['probability']:.0%})."
+        if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
+            text = f"Probably none of the kinds in this table ({best.probability:.0%})."
             if taxa:
                 text += f" Nearest: {names[0]}."
             return Outcome("none of these", taxa, text)
         if len(left) == 1:
             text = f"{names[0]} ({share})."
-            if best["deviation"] < POOR_FIT:
+            if best.deviation < POOR_FIT:
                 text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
-            text = f"{len(taxa)} names still possible, likeliest {first['name']} ({share})."
+            count = "1 name" if len(taxa) == 1 else f"{len(taxa)} names"
+            text = f"{count} still possible, likeliest {first.name} ({share})."
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
             return Outcome(
@@ -318,36 +347,11 @@ class Identification:
         ------
         UnknownName
         """
-        position = len(self.table) if taxon == NONE else self.table.position(taxon)
-        terms, rest = self._now.contributions
-        rows = []
-        for trait_id, term in terms.items():
-            trait = self.table.trait(trait_id)
-            value = _decibans(self._model.to_table_order(term), position)
-            answer = self.answers[trait_id]
-            said = _words(trait, parse_answer(trait, answer))
-            holds = "not in the table" if taxon == NONE else self._row_words(taxon, trait)
-            weight = strength(value)
-            if trait.group and self._model.to_table_order(term)[position] == 0 and taxon != NONE:
-                weight = "not counted: another answer says as much or more of the same"
-            text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
-            rows.append((trait_id, trait.name, answer, holds, value, text))
-        rows.sort(key=lambda r: (-abs(r[4]), r[0]))
-        value = _decibans(self._model.to_table_order(rest), position)
-        if abs(value) > 1e-9:
-            said = self.answers.get(LIFE_STAGE, "not known")
-            text = f"Age: {'not known' if said == 'not known' else f'you said {said}'} ({strength(value)})"
-            rows.append((LIFE_STAGE, "Age", said, "", value, text))
-        return pd.DataFrame(rows, columns=["trait", "label", "answer", "row", "decibans", "text"])
+        return pd.DataFrame(self.reasons(taxon), columns=list(Reason._fields))
 
-    def _row_words(self, taxon: str, trait: Trait) -> str:
-        adult = self.table.cell(taxon, trait.id)
-        words = _words(trait, adult)
-        if trait.id + YOUNG in self.table.cells:
-            young = self.table.cell(taxon, trait.id + YOUNG)
-            if young is not None and young != adult:
-                words = f"{words}, young: {_words(trait, young)}"
-        return words
+    def reasons(self, taxon: str) -> tuple[Reason, ...]:
+        """Return the rows of `why` as plain records. Raises UnknownName."""
+        return reasons(self.table, self.answers, self._now.evidence, taxon)
 
     # -- keeping it -----------------------------------------------------------------------------
 
@@ -392,48 +396,3 @@ class Identification:
         from idkey.views.html import identification_html
 
         return identification_html(self)
-
-
-def strength(decibans: float) -> str:
-    """Evidence in words, on Jeffreys's scale of half powers of ten (Theory of Probability; from memory).
-
-    Examples
-    --------
-    >>> strength(-14.0), strength(2.0)
-    ('strong evidence against', 'weak evidence for')
-    """
-    size = abs(decibans)
-    if size < 1:
-        return "says little"
-    side = "for" if decibans > 0 else "against"
-    word = "weak" if size < 5 else "fair" if size < 10 else "strong" if size < 20 else "decisive"
-    return f"{word} evidence {side}"
-
-
-def _decibans(term: np.ndarray, position: int) -> float:
-    mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
-    return float((term[position] - mean) * 10 / np.log(10))
-
-
-def _words(trait: Trait, cell: Any) -> str:
-    if cell is None:
-        return "not known"
-    if isinstance(cell, NotApplicable):
-        return "does not apply"
-    if isinstance(cell, States):
-        return " or ".join(trait.word(s) for s in cell.names)
-    if isinstance(cell, Range) and trait.kind == "ceiling" and cell.low == 0:
-        return f"up to {trait.number(cell.high)}"
-    if cell.low == cell.high:
-        return trait.number(cell.low)
-    return f"{cell.low:g} to {trait.number(cell.high)}"
-
-
-def _row_sentence(holds: str, taxon: str) -> str:
-    if taxon == NONE:
-        return "no kind stands behind this"
-    if holds == "not known":
-        return "the table does not know"
-    if holds == "does not apply":
-        return "this does not apply to it"
-    return f"the table has {holds}"

@@ -7,6 +7,7 @@ numbered, worded and walked.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -208,6 +209,30 @@ class Key:
         from idkey.views.html import key_html
 
         return key_html(self)
+
+    def save(
+        self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False, title: str = ""
+    ) -> None:
+        """Print the key to a file.
+
+        Parameters
+        ----------
+        path : str or path
+            Its ending, ``.html`` or ``.pdf``, decides the kind of file.
+        paper : {"A4", "Letter"}
+        overwrite : bool
+            Write over a file that is there.
+        title : str
+            A title of your own.
+
+        Raises
+        ------
+        IdkeyError
+            Another ending or paper, a file that is there already, or a place that cannot be written to.
+        """
+        from idkey.views.report import printed
+
+        printed(self, path, paper, overwrite, title=title)
 
     def __repr__(self) -> str:
         how = "least possible cost" if self.is_exact else "least cost not proven"

@@ -6,27 +6,31 @@ from functools import lru_cache
 from html import escape
 from importlib.resources import files
 from typing import TYPE_CHECKING
+from urllib.parse import quote
 
 from idkey.errors import IdkeyError
+from idkey.model.called import kinds_called
 from idkey.model.evidence import NONE
 from idkey.table.schema import LIFE_STAGE, Trait, parse_answer
 from idkey.views.text import lead_words, none_words, percent
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from idkey.model.ask import Question
-    from idkey.model.identify import Identification
+    from idkey.model.identify import Identification, Ranked
     from idkey.model.key import Key, Lead
     from idkey.table.table import TraitTable
 
 __all__ = [
     "answer_words",
+    "asked_html",
+    "bag_html",
     "identification_html",
     "key_html",
     "names_html",
     "page",
+    "outcome_html",
     "question_html",
+    "read_as_html",
     "stylesheet",
     "table_html",
     "together_html",
@@ -35,6 +39,7 @@ __all__ = [
 _MOST_NAMES = 8
 _MOST_ROWS = 12
 _MOST_TOGETHER = 6
+_MOST_ON_BAG = 5
 _LIKELY = 0.1
 _LITTLE = 1.0
 
@@ -74,9 +79,46 @@ def identification_html(fish: Identification) -> str:
     return page(f"{outcome_html(fish)}\n{names_html(fish, care=False)}\n{ask}{_answers_html(fish)}")
 
 
-def outcome_html(fish: Identification) -> str:
-    """Return the one sentence on where an identification stands."""
-    return f'<p class="idk-outcome">{escape(fish.outcome().text)}</p>'
+def outcome_html(fish: Identification, *, live: bool = False) -> str:
+    """Return the one sentence on where an identification stands; `live` has a screen reader say it."""
+    role = ' role="status"' if live else ""
+    return f'<p class="idk-outcome"{role}>{escape(fish.outcome().text)}</p>'
+
+
+def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
+    """Return the question a screen puts.
+
+    Parameters
+    ----------
+    fish : Identification
+    trait : Trait or None
+        None where no question is left.
+    chosen : bool
+        The person chose the feature; what was said before stands beside it.
+    """
+    if trait is None:
+        return (
+            "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
+            "Read the care sheets, or answer another feature.</p>"
+        )
+    how = f'<p class="idk-soft">{escape(trait.how)}</p>' if trait.how else ""
+    before = ""
+    if trait.id in fish.answers:
+        before = f"<p>So far: <strong>{escape(answer_words(trait, fish.answers[trait.id]))}</strong>.</p>"
+    elif chosen:
+        before = '<p class="idk-soft">You chose this feature.</p>'
+    return f"<h3>{escape(trait.question or trait.name)}</h3>{how}{before}"
+
+
+def read_as_html(trait: Trait, typed: str, read: str) -> str:
+    """Say how a number was read, where that is not how it was typed."""
+    if read == typed.strip() or not read:
+        return ""
+    try:
+        words = answer_words(trait, read)
+    except IdkeyError:
+        return ""
+    return f'<p class="idk-soft" role="status">read as {escape(words)}</p>'
 
 
 def _answers_html(fish: Identification) -> str:
@@ -110,20 +152,26 @@ def names_html(fish: Identification, *, care: bool = True) -> str:
     """
     if not fish.answers:
         return '<p class="idk-soft">The names still possible will stand here, likeliest first.</p>'
-    ranking = fish.ranking()
-    left = ranking[ranking["candidate"]]
-    shown = left.head(_MOST_NAMES)
-    rows = "\n".join(_name_html(fish, row, care=care) for row in shown.itertuples())
+    ranking = fish.ranked()
+    left = [row for row in ranking if row.candidate]
+    rows = "\n".join(_name_html(fish, row, care=care) for row in left[:_MOST_NAMES])
     more = ""
-    if len(left) > len(shown):
-        rest = "; ".join(none_words(r.taxon, r.name) for r in left.iloc[len(shown) :].itertuples())
-        more = (
-            f'<details class="idk-name"><summary>and {len(left) - len(shown)} more names</summary>'
-            f'<div class="idk-open">{escape(rest)}</div></details>'
+    if len(left) > _MOST_NAMES:
+        rest = "".join(
+            f"<li>{escape(none_words(row.taxon, row.name))}: {percent(row.probability)}</li>"
+            for row in left[_MOST_NAMES:]
         )
-    out = int((~ranking["candidate"]).sum())
+        more = (
+            f'<details class="idk-name"><summary>and {_names(len(left) - _MOST_NAMES, "more")}</summary>'
+            f'<div class="idk-open"><ul>{rest}</ul></div></details>'
+        )
+    out = len(ranking) - len(left)
     ruled_out = f'<p class="idk-soft">{_ruled_out(out, fish.coverage)}</p>' if out else ""
     return f"{rows}\n{more}\n{ruled_out}"
+
+
+def _names(count: int, which: str) -> str:
+    return f"1 {which} name" if count == 1 else f"{count} {which} names"
 
 
 def _answers(count: int) -> str:
@@ -135,7 +183,7 @@ def _ruled_out(count: int, coverage: float) -> str:
     return f"{names} at most {(1 - coverage) * 100:.0f} % together."
 
 
-def _name_html(fish: Identification, row: pd.Series, *, care: bool) -> str:
+def _name_html(fish: Identification, row: Ranked, *, care: bool) -> str:
     none = row.taxon == NONE
     name = none_words(row.taxon, row.name)
     filled = f'<span style="width:{row.probability * 100:.1f}%"></span>'
@@ -143,30 +191,29 @@ def _name_html(fish: Identification, row: pd.Series, *, care: bool) -> str:
     label = f'<span class="idk-none">{escape(name)}</span>' if none else f"<span>{escape(name)}</span>"
     share = f'<span class="idk-share">{percent(row.probability)}</span>'
     head = f'<span class="idk-name-row">{share} {bar} {label}</span>'
-    inside = _why_html(fish, row.taxon, row)
-    if care and not none:
-        inside += _care_html(fish.table, (row.taxon,))
+    inside = _why_html(fish, row)
+    if not none:
+        inside += _source_html(fish.table, row.taxon)
+        inside += _care_html(fish.table, (row.taxon,)) if care else ""
     return (
         f'<details class="idk-name"><summary>{head}</summary><div class="idk-open">{inside}</div></details>'
     )
 
 
-def _why_html(fish: Identification, taxon: str, row: pd.Series) -> str:
-    why = fish.why(taxon)
-    why = why[(why["trait"] != LIFE_STAGE) | (why["decibans"].abs() >= _LITTLE)]
-    if not len(why):
+def _why_html(fish: Identification, row: Ranked) -> str:
+    why = [r for r in fish.reasons(row.taxon) if r.trait != LIFE_STAGE or abs(r.decibans) >= _LITTLE]
+    if not why:
         return "<p>No answer yet, so nothing speaks for or against it.</p>"
-    parts = []
-    groups = (
-        ("Speaks for it", why["decibans"] >= _LITTLE),
-        ("Speaks against it", why["decibans"] <= -_LITTLE),
-        ("Says little", why["decibans"].abs() < _LITTLE),
-    )
-    for title, chosen in groups:
-        texts = why.loc[chosen, "text"]
-        if len(texts):
-            items = "".join(f"<li>{escape(t)}</li>" for t in texts)
-            parts.append(f"<h4>{title}</h4><ul>{items}</ul>")
+    groups: dict[str, list[str]] = {"Speaks for it": [], "Speaks against it": [], "Says little": []}
+    for reason in why:
+        size = abs(reason.decibans)
+        side = "Speaks for it" if reason.decibans > 0 else "Speaks against it"
+        groups["Says little" if size < _LITTLE else side].append(reason.text)
+    parts = [
+        f"<h4>{title}</h4><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
+        for title, texts in groups.items()
+        if texts
+    ]
     if row.compared:
         parts.append(
             f'<p class="idk-soft">Plain agreement: {row.agreement:.0%} over the '
@@ -175,14 +222,64 @@ def _why_html(fish: Identification, taxon: str, row: pd.Series) -> str:
     return "".join(parts)
 
 
+def _source_html(table: TraitTable, taxon: str) -> str:
+    """Link to the paper whose name it is, where there is one."""
+    if "nameAccordingTo" not in table.taxa.columns:
+        return ""
+    source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
+    if source is None or not source.doi:
+        return ""
+    href = escape(f"https://doi.org/{quote(source.doi, safe='/:;()')}")
+    link = (
+        f'<a href="{href}" target="_blank" rel="noopener noreferrer">{escape(source.short or source.key)}</a>'
+    )
+    return f'<p class="idk-soft">Name according to {link}.</p>'
+
+
+def bag_html(fish: Identification, text: str) -> str:
+    """Say which kinds go by the name on the bag, and where they stand; the name itself is no evidence.
+
+    Parameters
+    ----------
+    fish : Identification
+    text : str
+        What stands on the bag: a trade code, a scientific or a common name. Blank gives nothing.
+    """
+    if not text.strip():
+        return ""
+    kinds = set(kinds_called(fish.table, text))
+    ranked = [row for row in fish.ranked() if row.taxon != NONE]
+    found = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
+    if not found:
+        return f"<p>No kind in this table is called {escape(text.strip())}.</p>"
+    if not fish.answers:
+        names = "; ".join(escape(row.name) for _, row in found[:_MOST_ON_BAG])
+        more = f" and {_names(len(found) - _MOST_ON_BAG, 'more')}" if len(found) > _MOST_ON_BAG else ""
+        return f"<p>In this table that is {names}{more}. Answer a question to see where it stands.</p>"
+    items = "".join(
+        f"<li>{escape(row.name)}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
+        f"{'' if row.candidate else ', not among the names still possible'}</li>"
+        for place, row in found[:_MOST_ON_BAG]
+    )
+    if len(found) > _MOST_ON_BAG:
+        items += f"<li>and {_names(len(found) - _MOST_ON_BAG, 'more')} lower down</li>"
+    return f'<ul>{items}</ul><p class="idk-soft">The name on the bag does not count as evidence.</p>'
+
+
+def _ordinal(n: int) -> str:
+    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
+    return f"{n}{ending}"
+
+
 def together_html(fish: Identification) -> str:
     """Return the care that is right for all the likely names, while they are few but not one."""
-    ranking = fish.ranking()
-    likely = ranking[ranking["candidate"] & (ranking["probability"] >= _LIKELY) & (ranking["taxon"] != NONE)]
+    likely = [
+        row for row in fish.ranked() if row.candidate and row.probability >= _LIKELY and row.taxon != NONE
+    ]
     if not fish.answers or not 2 <= len(likely) <= _MOST_TOGETHER:
         return ""
-    title = f"Care that is right until the name is settled, for {', '.join(likely['name'])}"
-    return _care_html(fish.table, tuple(likely["taxon"]), title)
+    title = f"Care that is right until the name is settled, for {', '.join(row.name for row in likely)}"
+    return _care_html(fish.table, tuple(row.taxon for row in likely), title)
 
 
 @lru_cache(maxsize=512)

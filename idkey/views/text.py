@@ -37,9 +37,8 @@ def percent(share: float) -> str:
 def identification_text(fish: Identification) -> str:
     """One screen: where it stands, the names still possible as bars, what to look at next."""
     lines = [str(fish.outcome())]
-    ranking = fish.ranking()
-    left = ranking[ranking["candidate"]]
-    for row in left.head(_MOST_NAMES).itertuples():
+    left = [row for row in fish.ranked() if row.candidate]
+    for row in left[:_MOST_NAMES]:
         bar = "#" * max(1, round(row.probability * _BAR))
         lines.append(f"  {percent(row.probability):>9}  {bar:<{_BAR}}  {row.name}")
     if len(left) > _MOST_NAMES:

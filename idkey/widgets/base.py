@@ -13,7 +13,7 @@ import ipywidgets as w
 from idkey.errors import IdkeyError
 from idkey.views.html import page, stylesheet
 
-__all__ = ["Screen", "guarded"]
+__all__ = ["Screen", "guarded", "shown", "style_element"]
 
 _LOG = logging.getLogger("idkey.widgets")
 
@@ -33,7 +33,11 @@ def guarded(handler: Callable[..., None]) -> Callable[..., None]:
             self.say(str(error))
         except Exception as error:
             _LOG.exception("a callback failed")
-            self.say(f"Something went wrong and nothing was changed ({type(error).__name__}: {error}).")
+            # Where it stopped is not known, so neither is what of the screen is up to date.
+            self.say(
+                f"Something went wrong ({type(error).__name__}: {error}). "
+                "What stands here may be out of date: press Undo or run the cell again."
+            )
             if RAISE:
                 raise
 
@@ -69,6 +73,11 @@ class Screen(w.VBox):
         bundle["text/html"] = f"{self._static_html()}\n{note}"
         bundle["text/plain"] = self._static_text()
         return bundle
+
+
+def shown(widget: w.DOMWidget, show: bool) -> None:
+    """Show a widget, or take it off the screen."""
+    widget.layout.display = "" if show else "none"
 
 
 def style_element() -> w.HTML:

@@ -8,26 +8,42 @@ from typing import Any
 
 import ipywidgets as w
 
-from idkey.model.ask import Question
 from idkey.model.identify import Identification
+from idkey.model.lengths import in_millimetres
 from idkey.table.files import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
-from idkey.views.draw import state_svg
-from idkey.views.html import answer_words, identification_html, names_html, outcome_html, together_html
+from idkey.views.html import (
+    answer_words,
+    asked_html,
+    bag_html,
+    identification_html,
+    names_html,
+    outcome_html,
+    read_as_html,
+    together_html,
+)
 from idkey.views.text import identification_text
-from idkey.widgets.base import Screen, guarded, style_element
+from idkey.widgets.base import Screen, guarded, shown, style_element
+from idkey.widgets.state_choice import StateChoice
 
 __all__ = ["IdentifyScreen", "identify"]
 
 _AUTO = ""
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 _LABEL = {"description_width": "initial"}
+_COMPARE, _HIDE = "Compare the first two", "Hide the comparison"
 
 
 def _auto() -> w.Layout:
     # One for each widget: a shared layout would show and hide them all together.
     return w.Layout(width="auto", min_width="0")
+
+
+def _row(*widgets: w.Widget, name: str) -> w.HBox:
+    row = w.HBox(widgets, layout=w.Layout(flex_flow="row wrap", align_items="center"))
+    row.add_class(name)
+    return row
 
 
 def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None = None) -> IdentifyScreen:
@@ -56,33 +72,16 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
     return IdentifyScreen(fish)
 
 
-class _StateChoice(w.VBox):
-    """One state of the question: its drawing over its button."""
+class _SeenRow(w.HBox):
+    """One line of what was seen, with the button that asks it again."""
 
-    def __init__(self, on_click: Any):
-        self.state = ""
-        self.drawing = w.HTML()
-        self.drawing.add_class("idk-drawing")
-        self.button = w.Button(layout=w.Layout(width="100%", height="auto", min_height="44px"))
-        self.button.add_class("idk-answer")
-        self.button.on_click(on_click)
-        super().__init__([self.drawing, self.button], layout=w.Layout(width="152px", margin="0 6px 8px 0"))
-
-    def show(self, trait: Trait, state: str, *, drawn: bool) -> None:
-        self.state = state
-        self.button.description = trait.word(state)
-        svg = state_svg(trait.id, state, title=trait.word(state)) if drawn else None
-        self.drawing.value = svg or ""
-        self.drawing.layout.display = "" if svg else "none"
-        self.layout.display = ""
-
-    def mark(self, chosen: bool) -> None:
-        self.button.description = self.button.description.removeprefix("\u2713 ")
-        if chosen:
-            self.button.description = f"\u2713 {self.button.description}"
-
-    def hide(self) -> None:
-        self.layout.display = "none"
+    def __init__(self, trait: Trait, on_change: Any):
+        self.line = w.HTML(layout=w.Layout(flex="1 1 180px"))
+        self.button = w.Button(description=f"Change {trait.name.lower()}", layout=_auto())
+        self.button.on_click(on_change)
+        super().__init__(
+            [self.line, self.button], layout=w.Layout(flex_flow="row wrap", align_items="center")
+        )
 
 
 class IdentifyScreen(Screen):
@@ -99,65 +98,98 @@ class IdentifyScreen(Screen):
         self._asked: Trait | None = None
         self._picked: list[str] = []
         self._updating = False
-        self._question = w.HTML()
-        most = max((len(t.states) for t in fish.table.traits), default=0)
-        self._choices = [_StateChoice(self._on_state) for _ in range(most)]
-        self._states = w.HBox(self._choices, layout=w.Layout(flex_flow="row wrap"))
-        self._several = w.Checkbox(
-            value=False, description="Not sure: let me pick several", indent=False, layout=_auto()
-        )
-        self._number = w.Text(continuous_update=False, style=_LABEL, layout=w.Layout(width="260px"))
-        self._take = w.Button(description="Take this answer", layout=_auto())
+        self._compared: tuple[str, ...] = ()
+        self._rows: dict[str, _SeenRow] = {}
+        self._make_controls()
+        super().__init__()
+        self.children = [style_element(), *self._laid_out()]
+        self._refresh()
+
+    def _make_controls(self) -> None:
+        fish = self.identification
         self._skip = w.Button(description="Can't see it", layout=_auto())
         self._undo = w.Button(description="Undo", layout=_auto())
         self._restart = w.Button(description="Start again", layout=_auto())
         self._age = w.Dropdown(options=_AGES, description="Age of the fish", style=_LABEL, layout=_auto())
+        self._outcome = w.HTML()
+        self._question = w.HTML()
+        most = max((len(t.states) for t in fish.table.traits), default=0)
+        self._choices = [StateChoice(self._on_state) for _ in range(most)]
+        self._several = w.Checkbox(
+            value=False, description="Not sure: let me pick several", indent=False, layout=_auto()
+        )
+        self._number = w.Text(style=_LABEL, layout=w.Layout(width="280px"))
+        self._read_as = w.HTML()
+        self._take = w.Button(description="Take this answer", layout=_auto())
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in fish.table.traits)]
         self._other = w.Dropdown(
             options=features, description="Answer another feature", style=_LABEL, layout=_auto()
         )
+        self._bag = w.Text(
+            description="Name on the bag",
+            placeholder="trade code or name",
+            continuous_update=False,
+            style=_LABEL,
+            layout=w.Layout(width="320px"),
+        )
+        self._bag_says = w.HTML()
+        self._seen_head = w.HTML("<h4>What was seen</h4>")
         self._seen = w.VBox()
-        self._outcome = w.HTML()
+        self._seen.add_class("idk-seen")
+        self._side_by_side = w.Button(description=_COMPARE, layout=_auto())
         self._names = w.HTML()
         self._together = w.HTML()
-        self._several.observe(self._on_several, names="value")
-        self._take.on_click(self._on_take)
-        self._skip.on_click(self._on_skip)
-        self._undo.on_click(self._on_undo)
-        self._restart.on_click(self._on_restart)
-        self._age.observe(self._on_age, names="value")
-        self._other.observe(self._on_other, names="value")
-        super().__init__()
-        ask = w.VBox(
+        self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
+        for button, handler in (
+            (self._skip, self._on_skip),
+            (self._undo, self._on_undo),
+            (self._restart, self._on_restart),
+            (self._take, self._on_take),
+            (self._side_by_side, self._on_compare),
+        ):
+            button.on_click(handler)
+        for field, handler in (
+            (self._several, self._on_several),
+            (self._number, self._on_number),
+            (self._age, self._on_age),
+            (self._other, self._on_other),
+            (self._bag, self._on_bag),
+        ):
+            field.observe(handler, names="value")
+        # Enter in the field is the same as the button beside it.
+        self._number.on_msg(self._on_enter)
+
+    def _laid_out(self) -> list[w.Widget]:
+        """Put what never moves at the top, and give the question room that stays."""
+        states = w.HBox(self._choices, layout=w.Layout(flex_flow="row wrap", align_items="stretch"))
+        states.add_class("idk-states")
+        asking = w.VBox(
             [
                 self._question,
-                self._states,
-                w.HBox(
-                    [self._number, self._take], layout=w.Layout(flex_flow="row wrap", align_items="center")
-                ),
-                w.HBox(
-                    [self._skip, self._several], layout=w.Layout(flex_flow="row wrap", align_items="center")
-                ),
-                w.HBox([self._undo, self._restart], layout=w.Layout(flex_flow="row wrap")),
-                self._age,
-                self._other,
-                self._seen,
-            ],
+                states,
+                _row(self._number, self._several, self._take, self._read_as, name="idk-take"),
+            ]
+        )
+        asking.add_class("idk-asking")
+        ask = w.VBox(
+            [asking, self._bag, self._bag_says, self._seen],
             layout=w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0"),
         )
-        names = w.VBox(
-            [self._outcome, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0")
-        )
+        head = _row(w.HTML("<h3>Names still possible</h3>"), self._side_by_side, name="idk-names-head")
+        names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
-        self.children = [style_element(), self._alert, body]
-        self._refresh()
+        tools = _row(self._skip, self._undo, self._restart, self._other, self._age, name="idk-tools")
+        self._outcome.add_class("idk-stands")
+        return [tools, self._outcome, self._alert, body, self._comparison]
 
     # -- what the person does ---------------------------------------------------------------------
 
     @guarded
     def _on_state(self, button: w.Button) -> None:
         state = next(c.state for c in self._choices if c.button is button)
+        if not state:
+            return
         if not self._several.value:
             self._answer(state)
             return
@@ -176,22 +208,39 @@ class IdentifyScreen(Screen):
         self._picked = []
         for choice in self._choices:
             choice.mark(False)
-        self._take.layout.display = "" if change["new"] else "none"
+        shown(self._take, change["new"])
         self._take.disabled = bool(change["new"])
 
     @guarded
     def _on_take(self, _button: w.Button) -> None:
+        self._take_answer()
+
+    @guarded
+    def _on_enter(self, _widget: w.Widget, content: Any, _buffers: Any) -> None:
+        if content.get("event") == "submit":
+            self._take_answer()
+
+    def _take_answer(self) -> None:
         if self._asked is None:
             return
         if self._asked.has_states:
             self._answer("|".join(self._picked))
         elif self._number.value.strip():
-            self._answer(self._number.value)
+            self._answer(self._number_read())
+
+    def _number_read(self) -> str:
+        in_mm = self._asked is not None and self._asked.unit == "mm"
+        return in_millimetres(self._number.value) if in_mm else self._number.value.strip()
+
+    @guarded
+    def _on_number(self, _change: Any) -> None:
+        if not self._updating and self._asked is not None:
+            self._read_as.value = read_as_html(self._asked, self._number.value, self._number_read())
 
     def _answer(self, value: str) -> None:
         if self._asked is not None:
             self.identification.answer(self._asked.id, value)
-            self._refresh()
+            self._refresh(focus=True)
 
     @guarded
     def _on_skip(self, _button: w.Button) -> None:
@@ -221,96 +270,133 @@ class IdentifyScreen(Screen):
 
     @guarded
     def _on_other(self, change: Any) -> None:
-        if not self._updating and change["new"] != _AUTO:
-            self._refresh(ask=self.identification.table.trait(change["new"]))
+        if self._updating:
+            return
+        # The focus stays on the menu, so that the arrow keys can go on through it.
+        if change["new"] == _AUTO:
+            self._refresh()
+        else:
+            self._ask(self.identification.table.trait(change["new"]))
+
+    @guarded
+    def _on_bag(self, change: Any) -> None:
+        self._bag_says.value = bag_html(self.identification, change["new"])
+
+    @guarded
+    def _on_compare(self, _button: w.Button) -> None:
+        two = self._first_two()
+        self._show_comparison(() if self._compared else two)
 
     def _change(self, trait: str) -> Any:
         @guarded
         def change(screen: IdentifyScreen, _button: w.Button) -> None:
-            screen._refresh(ask=screen.identification.table.trait(trait))
+            screen._ask(screen.identification.table.trait(trait))
+            screen._first_control().focus()
 
         return lambda button: change(self, button)
 
     # -- what the person sees ---------------------------------------------------------------------
 
-    def _refresh(self, ask: Trait | None = None) -> None:
-        """Show the state of the identification; `ask` puts a question out of turn."""
+    def _refresh(self, *, focus: bool = False) -> None:
+        """Show the state of the identification: first what the answer did, then the rest.
+
+        `focus` puts the keyboard on the next question, since the button pressed may be gone.
+        """
+        fish = self.identification
         self._updating = True
         try:
-            best = self.identification.next_question()
-            self._asked = ask or (best.trait if best else None)
-            self._outcome.value = f'<div role="status">{outcome_html(self.identification)}</div>'
-            self._names.value = names_html(self.identification)
-            self._together.value = together_html(self.identification)
+            self._outcome.value = outcome_html(fish, live=True)
+            self._names.value = names_html(fish, care=False)
+            best = fish.next_question()
+            self._show_question(best.trait if best else None)
+            if focus:
+                self._first_control().focus()
             self._show_seen()
-            self._age.value = self.identification.answers.get(LIFE_STAGE, "")
-            self._other.value = _AUTO
-            # The question comes last: once it stands there, all the rest is up to date.
-            self._show_question(best if ask is None else None)
+            self._age.value = fish.answers.get(LIFE_STAGE, "")
+            self._bag_says.value = bag_html(fish, self._bag.value)
+            self._side_by_side.layout.visibility = "visible" if len(self._first_two()) > 1 else "hidden"
+            if self._compared != self._first_two():
+                self._show_comparison(())
+            self._together.value = together_html(fish)
+            self._names.value = names_html(fish)
         finally:
             self._updating = False
 
-    def _show_question(self, best: Question | None) -> None:
-        trait = self._asked
+    def _ask(self, trait: Trait) -> None:
+        """Put a question out of turn."""
+        self._updating = True
+        try:
+            self._show_question(trait, chosen=True)
+        finally:
+            self._updating = False
+
+    def _show_question(self, trait: Trait | None, *, chosen: bool = False) -> None:
+        self._asked = trait
         self._picked = []
         self._several.value = False
+        self._other.value = trait.id if chosen and trait else _AUTO
         states = trait is not None and trait.has_states
         number = trait is not None and not trait.has_states
-        for widget, shown in (
-            (self._number, number),
-            (self._take, number),
-            (self._several, states),
-            (self._skip, trait is not None),
-        ):
-            widget.layout.display = "" if shown else "none"
-        self._take.disabled = False
-        self._number.value = ""
-        for choice in self._choices:
+        self._question.value = asked_html(self.identification, trait, chosen=chosen)
+        for choice, state in zip(self._choices, trait.states if trait else (), strict=False):
+            choice.show(trait, state)
+        for choice in self._choices[len(trait.states) if trait else 0 :]:
             choice.hide()
-        if trait is None:
-            self._question.value = (
-                "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
-                "Read the care sheets, or answer another feature below.</p>"
-            )
-            return
-        why = "" if best is not None else '<p class="idk-soft">You chose this feature.</p>'
-        self._question.value = (
-            f'<h3>{escape(trait.question or trait.name)}</h3><p class="idk-soft">{escape(trait.how)}</p>{why}'
-        )
+        shown(self._number, number)
+        shown(self._take, number)
+        shown(self._several, states)
+        self._take.disabled = False
+        self._skip.disabled = trait is None
+        self._number.value = ""
+        self._read_as.value = ""
         if number:
-            self._number.description = (
-                trait.name if trait.unit in ("", "count") else f"{trait.name} ({trait.unit})"
+            unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
+            self._number.description = f"{trait.name}{unit}"
+            self._number.placeholder = (
+                "64, 2.5 in or 6..7 cm" if unit == " (mm)" else "a number, or a range 5..6"
             )
-            self._number.placeholder = "a number, or a range 5..6"
-            return
-        for choice, state in zip(self._choices, trait.states, strict=False):
-            choice.show(trait, state, drawn=True)
+
+    def _first_control(self) -> w.DOMWidget:
+        if self._asked is None:
+            return self._other
+        return self._choices[0].button if self._asked.has_states else self._number
 
     def _show_seen(self) -> None:
         fish = self.identification
-        rows: list[w.Widget] = []
-        for trait_id, text in fish.answers.items():
-            if trait_id in fish.table.trait_ids:
-                trait = fish.table.trait(trait_id)
-                rows.append(self._seen_row(trait, answer_words(trait, text)))
-        rows += [
-            self._seen_row(fish.table.trait(t), "can't be seen")
-            for t in fish.unseen
+        said = {
+            t: answer_words(fish.table.trait(t), a)
+            for t, a in fish.answers.items()
             if t in fish.table.trait_ids
-        ]
+        }
+        said |= {t: "can't be seen" for t in fish.unseen if t in fish.table.trait_ids}
+        rows = []
+        for trait_id, words in said.items():
+            trait = fish.table.trait(trait_id)
+            if trait_id not in self._rows:
+                self._rows[trait_id] = _SeenRow(trait, self._change(trait_id))
+            row = self._rows[trait_id]
+            row.line.value = f"{escape(trait.name)}: <strong>{escape(words)}</strong>"
+            rows.append(row)
         if rows:
-            rows.insert(0, w.HTML("<h4>What was seen</h4>"))
-        for row in self._seen.children:
-            row.close()
-        self._seen.children = rows
+            rows.insert(0, self._seen_head)
+        if tuple(rows) != self._seen.children:
+            self._seen.children = rows
 
-    def _seen_row(self, trait: Trait, words: str) -> w.HBox:
-        button = w.Button(description=f"Change {trait.name.lower()}", layout=_auto())
-        button.on_click(self._change(trait.id))
-        line = w.HTML(
-            f"{escape(trait.name)}: <strong>{escape(words)}</strong>", layout=w.Layout(flex="1 1 180px")
-        )
-        return w.HBox([line, button], layout=w.Layout(flex_flow="row wrap", align_items="center"))
+    # -- two names side by side ---------------------------------------------------------------------
+
+    def _first_two(self) -> tuple[str, ...]:
+        return self.identification.outcome().taxa[:2] if self.identification.answers else ()
+
+    def _show_comparison(self, two: tuple[str, ...]) -> None:
+        html = ""
+        if two:
+            from idkey.model.compare import compare
+            from idkey.views.compare import compare_html
+
+            html = compare_html(compare(self.identification.table, *two))
+        self._comparison.value = html
+        self._compared = two
+        self._side_by_side.description = _HIDE if two else _COMPARE
 
     # -- what is saved ----------------------------------------------------------------------------
 

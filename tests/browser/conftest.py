@@ -7,8 +7,6 @@ from pathlib import Path
 import lab as lab_module
 import pytest
 
-NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
-
 
 def pytest_collection_modifyitems(items):
     """Without CI set, and without Chromium, these tests say so and are left out; in CI they must run."""
@@ -23,7 +21,7 @@ def pytest_collection_modifyitems(items):
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
     home = tmp_path_factory.mktemp("lab")
-    shutil.copytree(NOTEBOOKS, home / "notebooks")
+    shutil.copytree(lab_module.NOTEBOOKS, home / "notebooks")
     with lab_module.run_lab(home / "notebooks", home / "home") as running:
         yield running
 
@@ -36,18 +34,6 @@ def chromium():
 
 @pytest.fixture
 def page(chromium):
-    """A page that must ask nothing of the world outside and log no error."""
-    context = chromium.new_context(viewport={"width": 1500, "height": 2200})
-    page = context.new_page()
-    page.set_default_timeout(lab_module.WAIT)
-    outside, errors = [], []
-    page.on("request", lambda r: None if _is_local(r.url) else outside.append(r.url))
-    page.on("pageerror", lambda e: errors.append(str(e)))
-    yield page
-    context.close()
-    assert not outside
-    assert not errors
-
-
-def _is_local(url):
-    return url.startswith(("http://127.0.0.1", "ws://127.0.0.1", "data:", "blob:", "about:"))
+    """A page of its own for one test; see `lab.open_page`."""
+    with lab_module.open_page(chromium) as page:
+        yield page

@@ -1,13 +1,14 @@
 """The identify notebook in JupyterLab, in a real browser, as a keeper uses it.
 
-The fish is the holotype of Hypancistrus phantasma as its authors describe it (Tan & Armbruster 2016, ZooKeys
-552:123-135, p.124-127, doi 10.3897/zookeys.552.5956).
+The fish are the holotypes of Hypancistrus phantasma and H. margaritatus as their authors describe them (Tan &
+Armbruster 2016, ZooKeys 552:123-135, p.124-127, doi 10.3897/zookeys.552.5956).
 """
 
 import re
+import shutil
 
 import pytest
-from lab import answer, asked, open_notebook
+from lab import NOTEBOOKS, SCREEN, answer, asked, open_notebook, open_page, set_theme, until_idle
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
@@ -20,69 +21,180 @@ PHANTASMA = {
     "Belly armour": "partly plated",
     "River, if the seller says": "Negro (Branco and Uaupes included)",
 }
+MARGARITATUS = {
+    "Tail fin edge": "shallow hollow",
+    "Spots against nostril": "about as wide",
+    "Spots on the head": "the same size",
+    "Spot spacing": "many, close together",
+    "Spot colour": "cream to golden yellow",
+    "Dorsal fin against adipose fin": "reaches the small fin or the plate before it",
+    "River, if the seller says": "Negro (Branco and Uaupes included)",
+}
 
 
-def start(page, lab):
-    open_notebook(page, lab, "identify.ipynb")
-    screen = page.locator(".idk.widget-vbox").first
-    screen.locator("h3").first.wait_for()
+@pytest.fixture(scope="module")
+def opened(chromium, lab):
+    """The notebook, opened and run once for all tests of this file."""
+    with open_page(chromium) as page:
+        open_notebook(page, lab, "identify.ipynb")
+        page.locator(f"{SCREEN} h3").first.wait_for()
+        yield page
+
+
+@pytest.fixture
+def screen(opened):
+    opened.set_viewport_size({"width": 1600, "height": 2000})
+    screen = opened.locator(SCREEN).first
+    start_again(screen)
     return screen
 
 
-def test_a_published_fish_is_named_and_its_care_is_opened(page, lab):
-    screen = start(page, lab)
+def start_again(screen):
+    screen.get_by_role("button", name="Start again", exact=True).click()
+    expect(screen.locator(".idk-stands")).to_contain_text("Nothing answered yet")
+    expect(screen.locator("h3").first).to_contain_text("main pattern")
+
+
+def test_a_published_fish_is_named_and_its_care_and_a_comparison_are_opened(screen):
+    page = screen.page
     assert asked(page) == "What is the main pattern on the side of the body?"
     for feature, words in PHANTASMA.items():
-        menu = screen.get_by_label("Answer another feature")
         if feature != "Pattern":
-            menu.select_option(label=feature)
+            screen.get_by_label("Answer another feature").select_option(label=feature)
         answer(page, words)
     first = screen.locator("details.idk-name").first
     expect(first).to_contain_text("Hypancistrus phantasma")
+    expect(first.get_by_text("Care sheet")).to_be_attached()
     first.locator("summary").first.click()
     expect(first).to_contain_text("Speaks for it")
     first.get_by_text("Care sheet").click()
     expect(first.locator("table")).to_contain_text("Temperature")
     screen.get_by_role("button", name="Undo", exact=True).click()
     expect(screen.get_by_role("button", name=re.compile("^Change river"))).to_have_count(0)
+    start_again(screen)
+    answer(page, "light spots on dark")
+    screen.get_by_role("button", name="Compare the first two", exact=True).click()
+    expect(screen.get_by_role("button", name="Hide the comparison")).to_be_visible()
+    expect(screen.locator("table.idk-cmp").first).to_be_visible()
 
 
-def test_by_keyboard_alone(page, lab):
-    screen = start(page, lab)
-    page.get_by_role("button", name="light spots on dark", exact=True).focus()
-    page.keyboard.press("Tab")
+def test_by_keyboard_alone_to_a_published_name(screen):
+    page = screen.page
+    # From here on the mouse and the script touch nothing: the keys go where the focus is.
+    screen.get_by_role("button", name="Can't see it", exact=True).focus()
     page.keyboard.press("Enter")
-    expect(screen.get_by_text("Pattern: dark spots on pale")).to_be_visible()
-    summary = screen.locator("details.idk-name > summary").first
-    summary.focus()
+    expect(screen.get_by_text("Pattern: can't be seen")).to_be_visible()
+    for count, (feature, words) in enumerate(MARGARITATUS.items()):
+        # After an answer the focus is on the next question, which stands after the menu.
+        tab_to(page, "Answer another feature", backwards=count > 0)
+        choose(page, feature)
+        expect(screen.get_by_role("button", name=words, exact=True)).to_be_visible()
+        tab_to(page, words)
+        page.keyboard.press("Enter")
+        expect(screen.get_by_text(f"{feature}: {words}")).to_be_visible()
+    until_idle(page)
+    expect(screen.locator("details.idk-name").first).to_contain_text("Hypancistrus margaritatus")
+    expect(screen.locator("details.idk-name").first.get_by_text("Care sheet")).to_be_attached()
+    tab_to(page, "SUMMARY")
     page.keyboard.press("Enter")
     expect(screen.locator("details.idk-name[open]").first).to_contain_text("Speaks for it")
 
 
-@pytest.mark.parametrize("theme", ["JupyterLab Light", "JupyterLab Dark"])
-def test_text_can_be_read_in_both_themes(page, lab, theme):
-    lab.set_theme(theme)
-    screen = start(page, lab)
+def test_nothing_that_is_pressed_moves_when_an_answer_arrives(screen):
+    page = screen.page
+    places = [where(screen)]
     answer(page, "light spots on dark")
-    for selector in ("h3", ".idk-outcome", "details.idk-name summary", ".idk-soft", "button.idk-answer"):
-        element = screen.locator(selector).first
-        element.wait_for()
-        ratio = element.evaluate(CONTRAST)
-        assert ratio >= 4.5, (selector, ratio)
+    places.append(where(screen))
+    for feature in ("Teeth", "Length", "River, if the seller says", "Keels on the body"):
+        screen.get_by_label("Answer another feature").select_option(label=feature)
+        until_idle(page)
+        places.append(where(screen))
+    answer(page, "none or weak")
+    places.append(where(screen))
+    assert all(place == places[0] for place in places), places
 
 
-def test_a_narrow_window_needs_no_sideways_scroll(page, lab):
+def test_a_click_on_the_drawing_answers(screen):
+    drawing = screen.locator(".idk-drawing svg").first.bounding_box()
+    screen.page.mouse.click(drawing["x"] + drawing["width"] / 2, drawing["y"] + drawing["height"] / 2)
+    expect(screen.get_by_text("Pattern: light spots on dark")).to_be_visible()
+
+
+def test_inches_are_read_and_enter_takes_them(screen):
+    screen.get_by_label("Answer another feature").select_option(label="Length")
+    screen.get_by_label("Length (mm)").fill("2.5 in")
+    expect(screen.get_by_text("read as 64 mm")).to_be_visible()
+    screen.get_by_label("Length (mm)").press("Enter")
+    expect(screen.get_by_text("Length: 64 mm")).to_be_visible()
+
+
+def test_a_narrow_window_needs_no_sideways_scroll(screen):
+    page = screen.page
     page.set_viewport_size({"width": 700, "height": 2200})
-    screen = start(page, lab)
     answer(page, "light spots on dark")
     wider = screen.evaluate("e => e.scrollWidth - e.clientWidth")
     assert wider <= 1
 
 
 def test_a_notebook_opened_without_running_shows_the_saved_picture(page, lab):
-    open_notebook(page, lab, "identify.ipynb", run=False)
+    # A copy of its own: JupyterLab saves what the other tests have run.
+    shutil.copy(NOTEBOOKS / "identify.ipynb", lab.root / "as_saved.ipynb")
+    open_notebook(page, lab, "as_saved.ipynb", run=False)
     expect(page.get_by_text("Run this cell to use the controls.").first).to_be_visible()
     expect(page.get_by_text("Nothing answered yet").first).to_be_visible()
+
+
+def test_text_can_be_read_in_both_themes_and_the_page_loaded_again(screen):
+    page = screen.page
+    answer(page, "light spots on dark")
+    for theme in ("JupyterLab Dark", "JupyterLab Light"):
+        set_theme(page, theme)
+        for selector in ("h3", ".idk-outcome", "details.idk-name summary", ".idk-soft", "button.idk-answer"):
+            assert contrast(screen, selector) >= 4.5, (theme, selector)
+    answer(page, "medium")
+    page.reload()
+    page.locator(".jp-Notebook").first.wait_for()
+    expect(page.locator(".idk-outcome").first).to_be_visible()
+
+
+def choose(page, option):
+    """Open the menu that has the focus and go down to an option.
+
+    JupyterLab keeps arrows and letters for its cells while a menu is shut, so it is opened first.
+    """
+    options = page.evaluate("[...document.activeElement.options].map(o => o.value)")
+    at = page.evaluate("document.activeElement.selectedIndex")
+    page.keyboard.press("Space")
+    for _ in range(options.index(option) - at):
+        page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+
+
+def tab_to(page, wanted, *, backwards=False):
+    """Press Tab until the focus is on an element of this tag, or with this label, or with these words."""
+    for _ in range(60):
+        found = page.evaluate(
+            "(e => [e.tagName, e.innerText, e.labels?.[0]?.innerText])(document.activeElement)"
+        )
+        if wanted in found:
+            return
+        page.keyboard.press("Shift+Tab" if backwards else "Tab")
+    pytest.fail(f"the keyboard did not come to {wanted}: last on {found}")
+
+
+def where(screen):
+    """Where the buttons and the list of names stand, in pixels."""
+    names = ("Can't see it", "Undo", "Start again")
+    found = [screen.get_by_role("button", name=name, exact=True).bounding_box() for name in names]
+    found.append(screen.get_by_label("Answer another feature").bounding_box())
+    head = screen.get_by_role("heading", name="Names still possible").bounding_box()
+    return [(box["x"], box["y"]) for box in [*found, head]]
+
+
+def contrast(screen, selector):
+    element = screen.locator(selector).first
+    element.wait_for()
+    return element.evaluate(CONTRAST)
 
 
 # Contrast of the text with the nearest background that is not transparent (WCAG 2.1 relative luminance).

@@ -52,7 +52,7 @@ def test_cant_see_it_asks_something_else(screen):
     screen._skip.click()
     assert screen.identification.unseen == ("pattern",)
     assert "main pattern" not in screen._question.value
-    assert "can't be seen" in html.unescape(screen._seen.children[1].children[0].value)
+    assert "can't be seen" in html.unescape(screen._seen.children[1].line.value)
 
 
 def test_several_possible_states_are_one_answer(screen):
@@ -80,7 +80,7 @@ def test_a_number_out_of_turn_and_a_bad_number(screen):
 
 def test_change_an_answer_undo_and_start_again(screen):
     click(screen, "light spots on dark")
-    screen._seen.children[1].children[1].click()
+    screen._seen.children[1].button.click()
     assert "main pattern" in screen._question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
@@ -132,7 +132,7 @@ def test_an_unexpected_error_is_shown_and_changes_nothing(screen, monkeypatch, c
     monkeypatch.setattr(type(screen.identification), "answer", fail)
     click(screen, "light spots on dark")
     assert "boom" in screen._alert.value
-    assert "nothing was changed" in screen._alert.value
+    assert "out of date" in screen._alert.value
     assert [r for r in caplog.records if r.name == "idkey.widgets"]
     caplog.clear()
 
@@ -167,6 +167,147 @@ def test_markup_in_a_table_is_shown_as_text():
     for page in (screen._names.value, screen._outcome.value, screen._question.value, screen._static_html()):
         assert "<script" not in page
     assert "&lt;script&gt;" in screen._names.value
-    rows = [row.children[0].value for row in screen._seen.children[1:]]
+    rows = [row.line.value for row in screen._seen.children[1:]]
     assert rows
     assert all("<script" not in row for row in rows)
+
+
+# -- what was added for the tank side --------------------------------------------------------------
+
+
+def test_a_length_in_inches_is_read_as_millimetres_while_it_is_typed(screen):
+    screen._other.value = "adult_size"
+    screen._number.value = "2.5 in"
+    assert "read as 64 mm" in screen._read_as.value
+    screen._number._handle_custom_msg({"event": "submit"}, [])
+    assert screen.identification.answers["adult_size"] == "64"
+    assert screen._read_as.value == ""
+
+
+def test_inches_are_for_lengths_only(screen):
+    screen._other.value = "dorsal_rays"
+    screen._number.value = "7 in"
+    screen._take.click()
+    assert "dorsal_rays" in screen._alert.value
+    assert not screen.identification.answers
+
+
+def test_the_name_on_the_bag_is_told_and_is_no_evidence(screen):
+    screen._bag.value = "L046"
+    assert "Hypancistrus zebra" in screen._bag_says.value
+    assert not screen.identification.answers
+    click(screen, "light spots on dark")
+    assert "of 88" in screen._bag_says.value
+    screen._bag.value = "<script>"
+    assert "<script" not in screen._bag_says.value
+
+
+def test_the_first_two_can_be_compared_while_two_are_possible(screen):
+    assert screen._side_by_side.layout.visibility == "hidden"
+    click(screen, "light spots on dark")
+    assert screen._side_by_side.layout.visibility == "visible"
+    first, second = screen.identification.outcome().taxa[:2]
+    screen._side_by_side.click()
+    shown_now = html.unescape(screen._comparison.value)
+    table = screen.identification.table
+    assert table.label(first) in shown_now
+    assert table.label(second) in shown_now
+    screen._side_by_side.click()
+    assert screen._comparison.value == ""
+
+
+def test_a_comparison_goes_when_the_first_two_change(screen):
+    click(screen, "light spots on dark")
+    screen._side_by_side.click()
+    assert screen._comparison.value
+    screen._restart.click()
+    assert screen._comparison.value == ""
+    assert screen._side_by_side.layout.visibility == "hidden"
+
+
+def test_only_the_rows_that_changed_are_made_anew(screen):
+    click(screen, "light spots on dark")
+    row = screen._seen.children[1]
+    screen._skip.click()
+    assert screen._seen.children[1] is row
+    screen._undo.click()
+    assert screen._seen.children[1] is row
+
+
+def test_after_an_answer_the_keyboard_is_on_the_next_question(screen, monkeypatch):
+    on = []
+
+    def focus(widget):
+        on.append(widget)
+
+    monkeypatch.setattr("ipywidgets.DOMWidget.focus", focus)
+    click(screen, "light spots on dark")
+    assert on == [shown(screen)[0].button]
+    screen._seen.children[1].button.click()
+    assert on == [shown(screen)[0].button] * 2
+    screen._other.value = "adult_size"
+    assert len(on) == 2, "the arrow keys must be able to go on through the menu"
+
+
+def test_the_answer_given_before_stands_beside_the_question(screen):
+    click(screen, "light spots on dark")
+    screen._seen.children[1].button.click()
+    assert "So far: <strong>light spots on dark" in screen._question.value
+
+
+def test_the_effect_is_shown_before_the_rest(screen):
+    order = []
+    for name in ("_outcome", "_names", "_question", "_together", "_bag_says"):
+        getattr(screen, name).observe(lambda _c, name=name: order.append(name), names="value")
+    screen._bag.value = "L046"
+    order.clear()
+    click(screen, "light spots on dark")
+    assert order[:3] == ["_outcome", "_names", "_question"]
+    assert order[-1] == "_names"
+    assert "Care sheet" in screen._names.value
+
+
+def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
+    monkeypatch.setattr(base, "RAISE", False)
+    click(screen, "light spots on dark")
+
+    def fail(*_args, **_options):
+        raise RuntimeError("boom")
+
+    monkeypatch.setattr(type(screen), "_refresh", fail)
+    monkeypatch.setattr(type(screen), "_ask", fail)
+    monkeypatch.setattr(type(screen), "_show_comparison", fail)
+    monkeypatch.setattr("idkey.widgets.identify.bag_html", fail)
+    acts = {
+        "state": shown(screen)[0].button.click,
+        "skip": screen._skip.click,
+        "undo": screen._undo.click,
+        "restart": screen._restart.click,
+        "compare": screen._side_by_side.click,
+        "change": screen._seen.children[1].button.click,
+        "age": lambda: setattr(screen._age, "value", "young"),
+        "other": lambda: setattr(screen._other, "value", "basin"),
+        "bag": lambda: setattr(screen._bag, "value", "L046"),
+    }
+    for name, act in acts.items():
+        screen.say("")
+        act()
+        assert "boom" in screen._alert.value, name
+    caplog.clear()
+
+
+def test_the_menu_of_features_holds_the_feature_asked_until_it_is_answered(screen):
+    best = screen._question.value
+    screen._other.value = "tail_fork"
+    assert "tail fin" in screen._question.value
+    assert screen._other.value == "tail_fork"
+    screen._other.value = ""
+    assert screen._question.value == best
+    screen._other.value = "tail_fork"
+    click(screen, "clearly forked")
+    assert screen._other.value == ""
+
+
+def test_a_name_links_to_its_paper(screen):
+    click(screen, "light spots on dark")
+    assert 'href="https://doi.org/10.' in screen._names.value
