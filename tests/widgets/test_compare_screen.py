@@ -60,7 +60,7 @@ def test_the_same_kind_twice_is_said_and_nothing_stale_is_left_standing(screen):
 
 
 def test_left_open_the_kind_most_like_the_first_is_taken():
-    alike = idkey.lookalikes(idkey.load_table())
+    alike = idkey.load_table().lookalikes()
     assert idkey.compare_view().comparison.taxa == alike.nearest(alike.ids[0])
     assert idkey.compare_view(a=ZEBRA).comparison.taxa == alike.nearest(ZEBRA)
     assert idkey.compare_view(b=ZEBRA).comparison.taxa == alike.nearest(ZEBRA)[::-1]
