@@ -17,6 +17,12 @@ from idkey.table.schema import Range
 TRAITS = Path(__file__).resolve().parents[2] / "traits"
 FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib")
 
+
+def _care_line(who: str, **cells: str) -> str:
+    """Return a line of care.csv; the cells that are not named stay blank."""
+    return ",".join([who, *(cells.get(a.id, "") for a in CARE_ATTRIBUTES)]) + "\n"
+
+
 # A folder as small as one can be, so that each test says in full what it breaks.
 SMALL = {
     "traits.csv": (
@@ -34,9 +40,19 @@ SMALL = {
         "beta,Genus beta,,,Genus,,,stones,rare,90,straight|hollow,none,-,\n"
     ),
     "care.csv": (
-        "care_group,taxon," + ",".join(a.id for a in CARE_ATTRIBUTES) + "\n"
-        "stones,," + "80..120,omnivore,,,strong,,24..28,,,6,,100,,,,\n"
-        "stones,beta," + "80..90,,,,,,,,,,,,,,,\n"
+        "care_group,taxon,"
+        + ",".join(a.id for a in CARE_ATTRIBUTES)
+        + "\n"
+        + _care_line(
+            "stones,",
+            adult_length_mm="80..120",
+            diet_type="omnivore",
+            flow="strong",
+            temperature_c="24..28",
+            oxygen_mg_l="6",
+            tank_volume_l="100",
+        )
+        + _care_line("stones,beta", adult_length_mm="80..90")
     ),
     "evidence.csv": (
         "taxon,care_group,attribute,value,source,locator,class,scope,note\n"
