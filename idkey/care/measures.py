@@ -1,0 +1,328 @@
+"""A tank as it was measured, and what a measurement can plausibly be."""
+
+from __future__ import annotations
+
+import numbers
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, dataclass, fields
+from typing import Any
+
+import numpy as np
+
+from idkey.care.water import pressure_at_altitude, turnover, volume_l
+from idkey.errors import IdkeyError, one_of
+
+__all__ = ["Companion", "Limit", "Tank", "TANK_FIELDS", "read_companions", "tank_from", "what_is_wrong"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What a measurement is called and the range that is plausible for it."""
+
+    label: str
+    low: float
+    high: float
+    unit: str
+    needed: bool = False
+
+    @property
+    def span(self) -> str:
+        """The range in words."""
+        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
+
+
+# Water formulas hold from 0 to 40 degC and above half an atmosphere, which is 5400 m.
+_LIMITS: dict[str, Limit] = {
+    "length_cm": Limit("length", 5, 2000, "cm", needed=True),
+    "width_cm": Limit("width", 5, 2000, "cm", needed=True),
+    "height_cm": Limit("height", 5, 500, "cm", needed=True),
+    "fill_cm": Limit("height of the water", 1, 500, "cm"),
+    "pump_l_h": Limit("flow of the pump", 0, 1_000_000, "L/h"),
+    "temperature_c": Limit("temperature", 0, 40, "°C"),
+    "ph": Limit("pH", 3, 11, ""),
+    "gh_dgh": Limit("general hardness", 0, 60, "°dGH"),
+    "oxygen_mg_l": Limit("oxygen", 0, 30, "mg/L"),
+    "ammonia_mg_l": Limit("total ammonia nitrogen", 0, 100, "mg/L"),
+    "altitude_m": Limit("altitude", -430, 5400, "m"),
+}
+_COMPANION_MM = Limit("length of a companion", 1, 3000, "mm")
+_MOST_COMPANIONS = 10_000
+_WRITE_COMPANIONS = "write name:length in mm:count, several joined by |, such as tetra:30:12|corydoras::6"
+
+
+@dataclass(frozen=True)
+class Companion:
+    """What lives in the tank already.
+
+    Attributes
+    ----------
+    name : str
+    length_mm : float or None
+        Length of an adult in mm; None where it is not known.
+    count : int
+    """
+
+    name: str
+    length_mm: float | None = None
+    count: int = 1
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.name, str) or not self.name.strip():
+            msg = f"companion {self.name!r}: give a name"
+            raise IdkeyError(msg)
+        if self.length_mm is not None:
+            wrong = _number_is_wrong(self.length_mm, _COMPANION_MM)
+            if wrong:
+                msg = f"companion {self.name!r}, length_mm {self.length_mm!r}: {wrong}"
+                raise IdkeyError(msg)
+        if isinstance(self.count, bool) or not isinstance(self.count, numbers.Integral) or not self._few():
+            msg = (
+                f"companion {self.name!r}, count {self.count!r}: give a whole number, 1 to {_MOST_COMPANIONS}"
+            )
+            raise IdkeyError(msg)
+
+    def _few(self) -> bool:
+        return 1 <= self.count <= _MOST_COMPANIONS
+
+
+@dataclass(frozen=True)
+class Tank:
+    """A tank as it was measured. What is None was not measured.
+
+    Attributes
+    ----------
+    name : str
+    length_cm, width_cm, height_cm : float
+        Inside measures in cm; width is front to back.
+    fill_cm : float or None
+        Height of the water in cm, from the bottom (from the top of the sand where there is sand).
+    pump_l_h : float or None
+        What the pumps move in L/h, measured at the outlet with a bucket and a watch where that can be done.
+    temperature_c, ph, gh_dgh, oxygen_mg_l : float or None
+        degC, pH, German degrees of general hardness, mg/L.
+    ammonia_mg_l : float or None
+        Total ammonia as nitrogen in mg/L. A kit that reads as ammonium (NH4) shows more: take 14.007 / 18.039
+        of its reading (molar masses).
+    altitude_m : float
+        Metres above the sea; it lowers the oxygen that water can hold.
+    substrate : str
+    companions : tuple of Companion
+
+    Raises
+    ------
+    IdkeyError
+        One line for everything that is wrong: the measure, the value and the plausible range.
+    """
+
+    name: str
+    length_cm: float
+    width_cm: float
+    height_cm: float
+    fill_cm: float | None = None
+    pump_l_h: float | None = None
+    temperature_c: float | None = None
+    ph: float | None = None
+    gh_dgh: float | None = None
+    oxygen_mg_l: float | None = None
+    ammonia_mg_l: float | None = None
+    altitude_m: float = 0.0
+    substrate: str = ""
+    companions: tuple[Companion, ...] = ()
+
+    def __post_init__(self) -> None:
+        wrong = what_is_wrong({f.name: getattr(self, f.name) for f in fields(self)})
+        if wrong:
+            raise IdkeyError(_one_line(self.name, wrong))
+        for measure in _LIMITS:
+            value = getattr(self, measure)
+            if value is not None:
+                object.__setattr__(self, measure, float(value))
+
+    @classmethod
+    def of(cls, mapping: Mapping[str, Any]) -> Tank:
+        """Return a tank from a mapping of these names, such as a row of a file or what was typed in.
+
+        Parameters
+        ----------
+        mapping : mapping of str to number, text or None
+            A number may be text (``"26.5"``); None and blank text are not measured. Companions may be as in a
+            file: ``"tetra:30:12|corydoras::6"``. Without a name it is called "tank".
+
+        Raises
+        ------
+        IdkeyError
+            One line for everything that is wrong.
+        """
+        if not isinstance(mapping, Mapping):
+            msg = f"{mapping!r} is no tank: give a Tank, or a mapping such as {{'length_cm': 100, ...}}"
+            raise IdkeyError(msg)
+        tank, wrong = tank_from(mapping)
+        if tank is None:
+            raise IdkeyError(_one_line(mapping.get("name"), wrong))
+        return tank
+
+    @property
+    def full_volume_l(self) -> float:
+        """Litres when it is filled to the brim."""
+        return float(volume_l(self.length_cm, self.width_cm, self.height_cm))
+
+    @property
+    def volume_l(self) -> float | None:
+        """Litres of water; None where the height of the water was not measured."""
+        if self.fill_cm is None:
+            return None
+        return float(volume_l(self.length_cm, self.width_cm, self.fill_cm))
+
+    @property
+    def turnover(self) -> float | None:
+        """Tank volumes an hour; None without a flow or a volume."""
+        litres = self.volume_l
+        if litres is None or self.pump_l_h is None:
+            return None
+        return float(turnover(self.pump_l_h, litres))
+
+    @property
+    def pressure_atm(self) -> float:
+        """Air pressure of the standard atmosphere at the altitude of the tank."""
+        return float(pressure_at_altitude(self.altitude_m))
+
+
+TANK_FIELDS: tuple[str, ...] = tuple(f.name for f in fields(Tank))
+"""What is measured of a tank, in the order of a file."""
+
+Wrong = tuple[str, Any, str]
+"""Measure, value, and what would be right."""
+
+
+def tank_from(mapping: Mapping[str, Any]) -> tuple[Tank | None, list[Wrong]]:
+    """Return the tank, or None and everything that is wrong with it; see `Tank.of`."""
+    wrong: list[Wrong] = [
+        (str(key), mapping[key], one_of(key, TANK_FIELDS, "a measure of a tank"))
+        for key in mapping
+        if key not in TANK_FIELDS
+    ]
+    unread: set[str] = set()
+    values: dict[str, Any] = {}
+    for f in fields(Tank):
+        value = mapping.get(f.name)
+        if isinstance(value, str):
+            value = value.strip() or None
+        if value is None:
+            default = "tank" if f.name == "name" else f.default
+            values[f.name] = None if default is MISSING else default
+            continue
+        try:
+            values[f.name] = _read(f.name, value)
+        except ValueError as error:
+            wrong.append((f.name, value, str(error)))
+            unread.add(f.name)
+            values[f.name] = value
+    wrong += [w for w in what_is_wrong(values) if w[0] not in unread]
+    return (None, wrong) if wrong else (Tank(**values), [])
+
+
+def _read(measure: str, value: Any) -> Any:
+    """Read what may be text. Raises ValueError with a sentence that says what would be right."""
+    if measure == "companions":
+        return read_companions(value)
+    if measure not in _LIMITS or not isinstance(value, str):
+        return value
+    try:
+        if "_" in value:
+            # Python would read 2_6 as 26.
+            raise ValueError
+        return float(value)
+    except ValueError:
+        limit = _LIMITS[measure]
+        unit = f" in {limit.unit}" if limit.unit else ""
+        right = f"not a number; write the number alone{unit}"
+        if value.count(",") == 1:
+            right = f"write a decimal point, not a comma: {value.replace(',', '.')}"
+        raise ValueError(right) from None
+
+
+def read_companions(value: Any) -> tuple[Companion, ...]:
+    """Read ``name:length in mm:count`` joined by ``|``, or an iterable of Companion or of mappings.
+
+    Length and count may be left out. Raises ValueError with a sentence that says what would be right.
+
+    Examples
+    --------
+    >>> read_companions("tetra:30:12|corydoras")
+    (Companion(name='tetra', length_mm=30.0, count=12), Companion(name='corydoras', length_mm=None, count=1))
+    """
+    if isinstance(value, str):
+        return tuple(_companion(part) for part in value.split("|"))
+    if not isinstance(value, Iterable):
+        raise ValueError(_WRITE_COMPANIONS)
+    found = []
+    for one in value:
+        if isinstance(one, Mapping):
+            try:
+                found.append(Companion(**one))
+            except TypeError:
+                right = f"{dict(one)!r}: a companion has name, length_mm and count"
+                raise ValueError(right) from None
+        else:
+            found.append(one)
+    return tuple(found)
+
+
+def _companion(text: str) -> Companion:
+    name, length, count, *more = (*(part.strip() for part in text.split(":")), "", "")[:4]
+    if text.count(":") > 2 or not name or any(more):
+        raise ValueError(_WRITE_COMPANIONS)
+    try:
+        millimetres = float(length) if length else None
+        how_many = int(count) if count else 1
+    except ValueError:
+        raise ValueError(_WRITE_COMPANIONS) from None
+    return Companion(name, millimetres, how_many)
+
+
+def what_is_wrong(values: Mapping[str, Any]) -> list[Wrong]:
+    """Return everything that is wrong with the measures of a tank; empty for a good tank."""
+    wrong: list[Wrong] = []
+    name = values["name"]
+    if not isinstance(name, str) or not name.strip():
+        wrong.append(("name", name, "give the tank a name"))
+    for measure, limit in _LIMITS.items():
+        value = values[measure]
+        right = ""
+        if value is not None:
+            right = _number_is_wrong(value, limit)
+        elif limit.needed:
+            why = "a turnover needs a volume: " if values["pump_l_h"] is not None else ""
+            right = f"{why}give the {limit.label}, {limit.span}"
+        elif measure == "altitude_m":
+            right = f"give a number, {limit.span}; 0 at the sea"
+        if right:
+            wrong.append((measure, value, right))
+    bad = {measure for measure, _, _ in wrong}
+    fill = values["fill_cm"]
+    if fill is not None and not bad & {"fill_cm", "height_cm"} and fill > values["height_cm"]:
+        wrong.append(
+            ("fill_cm", fill, f"the water can't stand higher than the tank, {values['height_cm']:g} cm")
+        )
+    if not isinstance(values["substrate"], str):
+        wrong.append(("substrate", values["substrate"], "give a text, such as sand"))
+    companions = values["companions"]
+    if not isinstance(companions, tuple) or not all(isinstance(c, Companion) for c in companions):
+        wrong.append(("companions", companions, "give a tuple of Companion"))
+    return wrong
+
+
+def _number_is_wrong(value: Any, limit: Limit) -> str:
+    # A bool is a number to Python, and never a measurement.
+    if isinstance(value, (bool, np.bool_)) or not isinstance(value, numbers.Real):
+        return f"give a number, {limit.span}"
+    return "" if limit.low <= float(value) <= limit.high else f"the {limit.label} of a tank is {limit.span}"
+
+
+def _one_line(name: Any, wrong: Iterable[Wrong]) -> str:
+    said = "; ".join(
+        f"{measure}: {right}" if value is None else f"{measure} {value!r}: {right}"
+        for measure, value, right in wrong
+    )
+    # A name may hold a line break; an error stays on one line.
+    return " ".join(f"tank {name!r}: {said}".split()) if name else f"tank: {said}"

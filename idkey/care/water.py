@@ -1,0 +1,368 @@
+"""Formulas for water: oxygen, ammonia, hardness, volume, temperature. Floats or arrays in, the same out.
+
+What lies outside the range a formula holds for is an error that names the quantity, the value and the range.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from idkey.errors import IdkeyError
+
+__all__ = [
+    "CM_PER_INCH",
+    "LITRES_PER_US_GALLON",
+    "WaterError",
+    "alkalinity_from_bicarbonate",
+    "ammonia_fraction",
+    "caco3_to_dgh",
+    "celsius",
+    "dgh_to_caco3",
+    "fahrenheit",
+    "general_hardness",
+    "oxygen_saturation",
+    "pressure_at_altitude",
+    "turnover",
+    "unionised_ammonia",
+    "us_gallons",
+    "volume_l",
+]
+
+Figure: TypeAlias = "float | NDArray[np.float64]"
+
+_KELVIN = 273.15
+CM_PER_INCH = 2.54
+"""An inch is 2.54 cm exactly (international yard and pound agreement, 1959)."""
+LITRES_PER_US_GALLON = 3.785411784
+"""A US gallon is 231 cubic inches."""
+_CACO3_PER_DGH = 17.848
+"""mg/L CaCO3 in one German degree, 10 mg/L CaO: 10 x 100.09 / 56.08, the ratio of the molar masses."""
+
+
+class WaterError(IdkeyError):
+    """A quantity outside the range for which a formula holds."""
+
+
+# -- oxygen -----------------------------------------------------------------------------------------
+
+
+def oxygen_saturation(
+    temperature_c: ArrayLike, *, pressure_atm: ArrayLike = 1.0, salinity: ArrayLike = 0.0
+) -> Figure:
+    """Return the oxygen that water holds in balance with moist air.
+
+    With T in kelvin, C in mg/L at 1 atm and S the salinity::
+
+        ln C = -139.34411 + 1.575701e5/T - 6.642308e7/T^2 + 1.243800e10/T^3 - 8.621949e11/T^4
+               - S (0.017674 - 10.754/T + 2140.7/T^2)
+        C(P) = C P (1 - u/P) (1 - th P) / ((1 - u) (1 - th)),
+        th = 0.000975 - 1.426e-5 t + 6.436e-8 t^2
+
+    u is the pressure of water vapour in atm, in the form of Green and Carritt (1967).
+
+    Parameters
+    ----------
+    temperature_c : float or array
+        Water temperature t in degC, 0 to 40.
+    pressure_atm : float or array
+        Air pressure P at the tank (not reduced to sea level) in atm, 0.5 to 1.1.
+    salinity : float or array
+        Parts per thousand, 0 to 40; 0 for fresh water.
+
+    Returns
+    -------
+    float or ndarray
+        mg/L.
+
+    Raises
+    ------
+    WaterError
+        Out of range.
+
+    Notes
+    -----
+    Benson and Krause 1984, Limnology and Oceanography 29:620-632; the pressure term is their equation 24.
+
+    Examples
+    --------
+    >>> round(oxygen_saturation(25.0), 2), round(oxygen_saturation(20.0, pressure_atm=0.7), 2)
+    (8.26, 6.3)
+    """
+    t = _within(temperature_c, "temperature", 0, 40, "°C")
+    pressure = _within(pressure_atm, "air pressure", 0.5, 1.1, "atm")
+    salt = _within(salinity, "salinity", 0, 40, "parts per thousand")
+    kelvin = t + _KELVIN
+    log_c = (
+        -139.34411
+        + 1.575701e5 / kelvin
+        - 6.642308e7 / kelvin**2
+        + 1.243800e10 / kelvin**3
+        - 8.621949e11 / kelvin**4
+        - salt * (0.017674 - 10.754 / kelvin + 2140.7 / kelvin**2)
+    )
+    u = _vapour_pressure(kelvin)
+    theta = 0.000975 - 1.426e-5 * t + 6.436e-8 * t**2
+    drop = pressure * (1 - u / pressure) * (1 - theta * pressure) / ((1 - u) * (1 - theta))
+    return _out(np.exp(log_c) * drop)
+
+
+def _vapour_pressure(kelvin: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Pressure of water vapour over fresh water in atm.
+
+    Green and Carritt 1967, Journal of Marine Research 25:140-147.
+    """
+    boiling = 373.16
+    return np.exp(
+        18.1973 * (1 - boiling / kelvin)
+        + 3.1813e-7 * (1 - np.exp(26.1205 * (1 - kelvin / boiling)))
+        - 1.8726e-2 * (1 - np.exp(8.03945 * (1 - boiling / kelvin)))
+        + 5.02802 * np.log(boiling / kelvin)
+    )
+
+
+def pressure_at_altitude(altitude_m: ArrayLike) -> Figure:
+    """Return the air pressure of the standard atmosphere: 1 atm (1 - 0.0065 h / 288.15)^5.25588.
+
+    Parameters
+    ----------
+    altitude_m : float or array
+        Metres above the sea, -2000 to 11000.
+
+    Returns
+    -------
+    float or ndarray
+        atm. Weather moves it by some 3 per cent either way.
+
+    Raises
+    ------
+    WaterError
+        Out of range.
+
+    Notes
+    -----
+    ISO 2533:1975, Standard Atmosphere, the layer below 11 km; h is the geopotential altitude, which differs
+    from the height on a map by 2 m at 3000 m. Constants from memory.
+
+    Examples
+    --------
+    >>> round(pressure_at_altitude(1000) * 1013.25, 1)
+    898.7
+    """
+    h = _within(altitude_m, "altitude", -2000, 11000, "m")
+    return _out((1 - 0.0065 * h / 288.15) ** 5.25588)
+
+
+# -- ammonia ----------------------------------------------------------------------------------------
+
+
+def ammonia_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
+    """Return the share of total ammonia that is un-ionised, the form that harms fish.
+
+    ``pKa = 0.09018 + 2729.92/T``, ``f = 1 / (1 + 10^(pKa - pH))``, T in kelvin.
+
+    Parameters
+    ----------
+    ph : float or array
+        0 to 14.
+    temperature_c : float or array
+        degC, 0 to 50; fresh water.
+
+    Returns
+    -------
+    float or ndarray
+        Share, 0 to 1.
+
+    Raises
+    ------
+    WaterError
+        Out of range.
+
+    Notes
+    -----
+    Emerson, Russo, Lund and Thurston 1975, Journal of the Fisheries Research Board of Canada 32:2379-2383.
+    Some copies print 2727.92 for the second constant; that is a slip, and gives a share 1.5 % too high.
+
+    Examples
+    --------
+    >>> round(ammonia_fraction(8.0, 24.0), 4)
+    0.0502
+    """
+    acid = _within(ph, "pH", 0, 14, "")
+    kelvin = _within(temperature_c, "temperature", 0, 50, "°C") + _KELVIN
+    return _out(1 / (1 + 10 ** (0.09018 + 2729.92 / kelvin - acid)))
+
+
+def unionised_ammonia(tan_mg_l: ArrayLike, ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
+    """Return the un-ionised ammonia: `ammonia_fraction` times total ammonia.
+
+    Parameters
+    ----------
+    tan_mg_l : float or array
+        Total ammonia nitrogen (NH3 and NH4+ together, as N) in mg/L, 0 to 1000.
+    ph, temperature_c : float or array
+        As for `ammonia_fraction`.
+
+    Returns
+    -------
+    float or ndarray
+        mg/L, as nitrogen.
+
+    Raises
+    ------
+    WaterError
+        Out of range.
+
+    Notes
+    -----
+    Emerson et al. 1975, as for `ammonia_fraction`.
+    """
+    total = _within(tan_mg_l, "total ammonia nitrogen", 0, 1000, "mg/L")
+    return _out(total * ammonia_fraction(ph, temperature_c))
+
+
+# -- hardness ---------------------------------------------------------------------------------------
+
+
+def dgh_to_caco3(dgh: ArrayLike) -> Figure:
+    """Return mg/L CaCO3 for German degrees of hardness (dGH or dKH), 0 to 1000: 1 degree is 17.848 mg/L.
+
+    One degree is 10 mg/L CaO (definition); 100.09 / 56.08 is CaCO3 to CaO by molar mass. Raises WaterError.
+
+    Examples
+    --------
+    >>> round(dgh_to_caco3(10.0), 1)
+    178.5
+    """
+    return _out(_within(dgh, "hardness", 0, 1000, "°dGH") * _CACO3_PER_DGH)
+
+
+def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
+    """Return German degrees for mg/L CaCO3 (ppm), 0 to 20000; the inverse of `dgh_to_caco3`.
+
+    Raises WaterError.
+    """
+    return _out(_within(caco3_mg_l, "hardness", 0, 20000, "mg/L CaCO3") / _CACO3_PER_DGH)
+
+
+def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:
+    """Return general hardness in mg/L CaCO3: 2.497 Ca + 4.118 Mg, each in mg/L, 0 to 5000.
+
+    The factors are 100.09 / 40.08 and 100.09 / 24.305, molar masses (Standard Methods 2340 B, from memory).
+    Raises WaterError.
+
+    Examples
+    --------
+    >>> round(general_hardness(72.0, 26.0), 1)
+    286.9
+    """
+    calcium = _within(ca_mg_l, "calcium", 0, 5000, "mg/L")
+    magnesium = _within(mg_mg_l, "magnesium", 0, 5000, "mg/L")
+    return _out(2.497 * calcium + 4.118 * magnesium)
+
+
+def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
+    """Return alkalinity in mg/L CaCO3: bicarbonate in mg/L, 0 to 20000, divided by 1.219.
+
+    1.219 is 2 x 61.017 / 100.09 by molar mass; it holds below about pH 8.3, where little carbonate is
+    there (from memory). Raises WaterError.
+
+    Examples
+    --------
+    >>> round(alkalinity_from_bicarbonate(133.0), 1)
+    109.1
+    """
+    return _out(_within(hco3_mg_l, "bicarbonate", 0, 20000, "mg/L") / 1.219)
+
+
+# -- volume, turnover, temperature ------------------------------------------------------------------
+
+
+def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> Figure:
+    """Return litres of a box: length x width x depth of water / 1000, inside measures in cm, 0 to 5000 each.
+
+    What stands in the water (stones, wood, sand) is not taken off. Raises WaterError.
+
+    Examples
+    --------
+    >>> volume_l(90, 30, 30)
+    81.0
+    """
+    sides = [
+        _within(side, name, 0, 5000, "cm")
+        for side, name in ((length_cm, "length"), (width_cm, "width"), (depth_cm, "depth"))
+    ]
+    return _out(sides[0] * sides[1] * sides[2] / 1000)
+
+
+def us_gallons(litres: ArrayLike) -> Figure:
+    """Return US gallons for litres, 0 or more; 1 gallon is 3.785411784 L by definition. Raises WaterError.
+
+    Examples
+    --------
+    >>> round(us_gallons(240.0), 2)
+    63.4
+    """
+    return _out(_within(litres, "volume", 0, math.inf, "L") / LITRES_PER_US_GALLON)
+
+
+def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
+    """Return tank volumes an hour: flow in L/h, 0 or more, over volume in L, more than 0. Raises WaterError.
+
+    The flow is what comes out of the pipe: the figure on a pump is for no head, and falls with height
+    and dirt (common practice).
+
+    Examples
+    --------
+    >>> turnover(600.0, 120.0)
+    5.0
+    """
+    flow = _within(flow_l_h, "flow", 0, math.inf, "L/h")
+    litres = _within(volume_l, "volume", 0, math.inf, "L")
+    if np.any(litres == 0):
+        msg = "volume 0 L: a turnover needs a volume of more than 0 L"
+        raise WaterError(msg)
+    return _out(flow / litres)
+
+
+def fahrenheit(temperature_c: ArrayLike) -> Figure:
+    """Return °F for °C, -273.15 or more: 9/5 c + 32. Raises WaterError.
+
+    Examples
+    --------
+    >>> round(fahrenheit(27.0), 1)
+    80.6
+    """
+    return _out(_within(temperature_c, "temperature", -_KELVIN, math.inf, "°C") * 9 / 5 + 32)
+
+
+def celsius(temperature_f: ArrayLike) -> Figure:
+    """Return °C for °F, -459.67 or more: 5/9 (f - 32). Raises WaterError."""
+    return _out((_within(temperature_f, "temperature", -459.67, math.inf, "°F") - 32) * 5 / 9)
+
+
+# -- what all of them share -------------------------------------------------------------------------
+
+
+def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:
+    """Return the value as an array, or say what is wrong with it: quantity, value, range."""
+    span = f"{low:g} to {high:g} {unit}".rstrip() if math.isfinite(high) else f"{low:g} {unit} or more"
+    given = np.asarray(value)
+    if given.dtype.kind not in "iuf":
+        msg = f"{quantity} {value!r}: give a number, {span}"
+        raise WaterError(msg)
+    figures = given.astype(np.float64)
+    # A number that is not there (NaN) is in no range.
+    wrong = ~((figures >= low) & (figures <= high) & np.isfinite(figures))
+    if np.any(wrong):
+        found = f"{figures[wrong].flat[0]:g} {unit}".rstrip()
+        msg = f"{quantity} {found}: the formula holds for {span}"
+        raise WaterError(msg)
+    return figures
+
+
+def _out(figures: NDArray[np.float64]) -> Figure:
+    return float(figures) if np.ndim(figures) == 0 else figures

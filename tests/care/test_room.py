@@ -1,0 +1,178 @@
+"""A fish room: read from a file, ranked for one fish."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tanks import EVIL, GOOD, TABLE, WORM, Tags
+
+from idkey import care_for, load_table
+from idkey.care.room import check_room, read_room
+from idkey.care.tank import Tank
+from idkey.errors import IdkeyError, TableError
+
+ROOM = Path(__file__).parents[2] / "notebooks" / "fish_room.csv"
+HEADER = "name,length_cm,width_cm,height_cm,fill_cm,temperature_c,companions\n"
+TANKS = (
+    Tank.of(GOOD),
+    Tank.of({**GOOD, "name": "Unread", "oxygen_mg_l": None}),
+    Tank.of({**GOOD, "name": "Two unread", "oxygen_mg_l": None, "gh_dgh": None}),
+    Tank.of({**GOOD, "name": "Cool", "temperature_c": 25}),
+    Tank.of({**GOOD, "name": "Cold", "temperature_c": 18}),
+    Tank.of({**GOOD, "name": "Cold and hard", "temperature_c": 25, "gh_dgh": 7}),
+)
+
+
+def write(tmp_path: Path, text: str) -> Path:
+    file = tmp_path / "room.csv"
+    file.write_text(text, encoding="utf-8")
+    return file
+
+
+# -- ranking ---------------------------------------------------------------------------------------------
+
+
+def test_fewest_failures_then_fewest_open_then_least_far_off():
+    room = check_room(WORM, TANKS[::-1])
+    assert [c.tank.name for c in room.checks] == [
+        "Good", "Unread", "Two unread", "Cool", "Cold", "Cold and hard",
+    ]  # fmt: skip
+    assert [c.tank.name for c in room.fitting] == ["Good"]
+    frame = room.to_frame()
+    assert frame["fits"].tolist() == [True] + [False] * 5
+    assert frame["fails"].tolist() == [0, 0, 0, 1, 1, 2]
+    assert frame["open"].tolist() == [0, 1, 2, 0, 0, 0]
+    assert frame["verdict"][0].startswith("Fits")
+    assert frame["verdict"][1] == "Can't be said yet. Measure: oxygen."
+    assert frame["verdict"][3] == "Fails: temperature, 1 °C (1.8 °F) too cool."
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.permutations(TANKS), st.sampled_from([("worm",), ("worm", "stripe"), ("ghost",)]))
+def test_the_order_of_tanks_changes_nothing(tanks, names):
+    care = care_for(TABLE, *names)
+    assert repr(check_room(care, tanks)) == repr(check_room(care, TANKS))
+    assert check_room(care, tanks)._repr_html_() == check_room(care, TANKS)._repr_html_()
+
+
+def test_tanks_of_one_name_stand_in_one_order():
+    pair = [Tank.of({**GOOD, "length_cm": length}) for length in (100, 110)]
+    assert check_room(WORM, pair).checks == check_room(WORM, pair[::-1]).checks
+
+
+def test_a_tank_that_fails_is_never_said_to_fit():
+    room = check_room(WORM, TANKS[3:])
+    assert not room.fitting
+    assert "none can be said to fit as it is" in repr(room)
+    assert "fits" not in room._repr_html_().split("</style>")[1]
+
+
+def test_what_is_no_room_is_refused():
+    with pytest.raises(IdkeyError, match="no tanks"):
+        check_room(WORM, [])
+    with pytest.raises(IdkeyError, match="a list of tanks"):
+        check_room(WORM, TANKS[0])
+    with pytest.raises(IdkeyError, match="no care sheet"):
+        check_room(TABLE, TANKS)
+
+
+def test_rendering_escapes_names():
+    room = check_room(WORM, [Tank.of({**GOOD, "name": EVIL})])
+    tags = Tags()
+    tags.feed(room._repr_html_())
+    assert not tags.open
+    assert not {"script", "img"} & {tag for tag, _ in tags.seen}
+    assert not any("id" in attrs for _, attrs in tags.seen)
+
+
+# -- the file --------------------------------------------------------------------------------------------
+
+
+def test_a_file_reads_as_tanks(tmp_path):
+    text = HEADER + '"Rack, left",80,40,40,36,26.5,tetra:30:6|snail\n\n  Bare ,60,30,30,,,\n'
+    left, bare = read_room(write(tmp_path, text))
+    assert left.name == "Rack, left"
+    assert left.volume_l == pytest.approx(115.2)
+    assert [c.count for c in left.companions] == [6, 1]
+    assert bare == Tank("Bare", 60, 30, 30)
+    assert read_room(str(tmp_path / "room.csv")) == (left, bare)
+
+
+def test_a_spreadsheet_that_writes_a_byte_order_mark_is_read(tmp_path):
+    file = tmp_path / "room.csv"
+    file.write_bytes(b"\xef\xbb\xbf" + (HEADER + "A,60,30,30,,,\n").encode())
+    assert read_room(file)[0].name == "A"
+
+
+def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
+    text = (
+        HEADER
+        + 'A,60,30,30,,"26,5",\n'
+        + "A,-60,30,30,40,60,x:y\n"
+        + ",60,30,30,,,\n"
+        + "B,60,30\n"
+        + "C,60,,30,,inf,\n"
+    )
+    with pytest.raises(TableError) as caught:
+        read_room(write(tmp_path, text))
+    found = {(p.row, p.column, p.value): p.right for p in caught.value.problems}
+    assert found["2 (A)", "temperature_c", "26,5"] == "write a decimal point, not a comma: 26.5"
+    assert found["3 (A)", "name", "A"] == "row 2 has this name already"
+    assert found["3 (A)", "length_cm", "-60"].endswith("5 to 2000 cm")
+    assert found["3 (A)", "temperature_c", "60"].endswith("0 to 40 °C")
+    assert "can't stand higher" in found["3 (A)", "fill_cm", "40"]
+    assert "name:length" in found["3 (A)", "companions", "x:y"]
+    assert found["4", "name", ""] == "give the tank a name"
+    assert found["5", "", "3"] == "the row has 3 cells; the header has 7"
+    assert found["6 (C)", "width_cm", ""].startswith("give the width")
+    assert ("6 (C)", "temperature_c", "inf") in found
+    assert len(found) == 10
+    assert "room.csv, row 2 (A), temperature_c: '26,5'" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "column name is missing"),
+        (HEADER, "holds no tank"),
+        ("name;length_cm\nA;60\n", "semicolons"),
+        ("name,length_cm,width_cm\nA,60,30\n", "column height_cm is missing"),
+        (HEADER.replace("fill_cm", "fil_cm") + "A,60,30,30,,,\n", "did you mean 'fill_cm'?"),
+        (HEADER.replace("fill_cm", "name") + "A,60,30,30,,,\n", "two columns have this name"),
+        (HEADER + 'A,60,30,30,,,"x\n', "unclosed quotation mark"),
+    ],
+)
+def test_a_file_that_is_no_room(tmp_path, text, said):
+    with pytest.raises(TableError, match="problem") as caught:
+        read_room(write(tmp_path, text))
+    assert said in str(caught.value)
+
+
+def test_a_file_that_cannot_be_read(tmp_path):
+    with pytest.raises(TableError, match="no such file"):
+        read_room(tmp_path / "none.csv")
+    with pytest.raises(TableError, match="cannot be read"):
+        read_room(tmp_path)
+    (tmp_path / "latin.csv").write_bytes("name\nK\xfchl\n".encode("latin-1"))
+    with pytest.raises(TableError, match="not UTF-8"):
+        read_room(tmp_path / "latin.csv")
+    with pytest.raises(IdkeyError, match="path of a CSV file"):
+        read_room(3)
+
+
+# -- the invented room -----------------------------------------------------------------------------------
+
+
+def test_the_invented_room_holds_every_kind_of_answer():
+    table = load_table()
+    tanks = read_room(ROOM)
+    assert 4 <= len(tanks) <= 6
+    seen = set()
+    for name in ("hypancistrus_zebra", "leporacanthicus_galaxias"):
+        for check in check_room(care_for(table, name), tanks).checks:
+            seen.add("fits" if check.ok else "fails" if check.fails else "open")
+            seen |= {c.verdict for c in check.checks}
+    assert {"fits", "fails", "open", "pass", "not measured", "need not known", "read"} <= seen
