@@ -9,6 +9,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from idkey.care.sheet import CareSheet, care_for
+from idkey.care.tank import check_tank
 from idkey.errors import IdkeyError
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
@@ -18,6 +19,7 @@ from idkey.table.files import load_table
 from idkey.table.table import TraitTable
 
 if TYPE_CHECKING:
+    from idkey.widgets.care import care_view
     from idkey.widgets.compare import compare_view
     from idkey.widgets.identify import identify
 
@@ -30,13 +32,19 @@ __all__ = [
     "TraitTable",
     "build_key",
     "care_for",
+    "care_view",
+    "check_tank",
     "compare",
     "compare_view",
     "identify",
     "load_table",
 ]
 
-_WIDGETS = {"compare_view": "idkey.widgets.compare", "identify": "idkey.widgets.identify"}
+_WIDGETS = {
+    "care_view": "idkey.widgets.care",
+    "compare_view": "idkey.widgets.compare",
+    "identify": "idkey.widgets.identify",
+}
 
 
 def __getattr__(name: str) -> Any:

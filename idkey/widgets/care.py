@@ -1,0 +1,341 @@
+"""The care screen: the care of a fish, and the tanks of a room held against it."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Iterable, Sequence
+from html import escape
+from typing import Any
+
+import ipywidgets as w
+
+from idkey.care.room import RoomCheck, check_room, read_room
+from idkey.care.sheet import CareSheet, care_for
+from idkey.care.tank import Tank, TankCheck, check_tank
+from idkey.errors import IdkeyError
+from idkey.model.identify import Identification
+from idkey.table.files import load_table
+from idkey.table.table import TraitTable
+from idkey.views.care import care_html, care_text
+from idkey.views.html import page
+from idkey.views.tank import room_html, tank_html, tank_text
+from idkey.widgets.base import Screen, guarded, shown, style_element
+
+__all__ = ["CareScreen", "care_view"]
+
+_LABEL = {"description_width": "initial"}
+# What the lists hold beside kinds and tanks.
+_NO_KIND, _START, _TYPE_IN = "", "*", -1
+_CHANGE, _HIDE = "Change its measures", "Hide its measures"
+# JupyterLab takes arrow keys and letters on a closed list for commands of its own.
+_KEYS = (
+    '<span class="idk-soft">By keyboard: Tab goes from control to control, Space opens a list, '
+    "the arrows and Enter choose from it.</span>"
+)
+_MEASURES = (
+    ("length_cm", "Length (cm)"),
+    ("width_cm", "Width, front to back (cm)"),
+    ("height_cm", "Height (cm)"),
+    ("fill_cm", "Filled to (cm)"),
+    ("pump_l_h", "Pump (L/h)"),
+    ("temperature_c", "Temperature (\u00b0C)"),
+    ("ph", "pH"),
+    ("gh_dgh", "General hardness (\u00b0dGH)"),
+    ("oxygen_mg_l", "Oxygen (mg/L)"),
+    ("ammonia_mg_l", "Total ammonia, as N (mg/L)"),
+    ("altitude_m", "Altitude (m)"),
+)
+_SIZE = ("length_cm", "width_cm", "height_cm")
+
+
+def care_view(
+    what: str | Iterable[str] | Identification | None = None,
+    table: TraitTable | None = None,
+    room: str | os.PathLike[str] | Iterable[Tank] | None = None,
+) -> CareScreen:
+    """Open the care screen in a notebook.
+
+    Parameters
+    ----------
+    what : str, iterable of str or Identification, optional
+        The fish: a taxon id, several ids taken together, or an identification, whose names still possible are
+        taken together as its answers stand now. By default no kind is chosen yet.
+    table : TraitTable, optional
+        By default the shipped table. An identification brings its own.
+    room : path or iterable of Tank, optional
+        The tanks to choose from: a CSV file as for `idkey.care.room.read_room`, or tanks. By default none; a
+        tank can always be typed in.
+
+    Returns
+    -------
+    CareScreen
+        Put it last in a cell. Its `care`, `tank`, `check` and `room_check` hold what is shown.
+
+    Raises
+    ------
+    UnknownName
+        An id that is not in the table.
+    IdkeyError
+        A table without care sheets, or a file of tanks that can't be used.
+    """
+    if isinstance(what, Identification):
+        table = what.table
+    elif table is None:
+        table = load_table()
+    tanks = read_room(room) if isinstance(room, str | os.PathLike) else room
+    return CareScreen(table, what, tanks or ())
+
+
+class CareScreen(Screen):
+    """The care of a fish, and tanks held against it; see `care_view`.
+
+    Attributes
+    ----------
+    table : TraitTable
+    care : CareSheet or None
+        The sheet that is shown; None while no kind is chosen.
+    tank : Tank or None
+        The tank held against it; None while its size is not complete or a measure can't be read.
+    check : TankCheck or None
+    room_check : RoomCheck or None
+        The tanks of the room, ranked for this fish.
+    """
+
+    care: CareSheet | None
+    tank: Tank | None
+    check: TankCheck | None
+    room_check: RoomCheck | None
+
+    def __init__(
+        self,
+        table: TraitTable,
+        what: str | Iterable[str] | Identification | None = None,
+        tanks: Iterable[Tank] = (),
+    ):
+        self.table = table
+        self._tanks = tuple(tanks)
+        self._fish = what if isinstance(what, Identification) else None
+        self._ids = () if what is None or self._fish else (what,) if isinstance(what, str) else tuple(what)
+        self._sheets: dict[str, CareSheet] = {}
+        # What was typed, for each tank: one that is left and come back to stands as it was.
+        self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
+        self._updating = False
+        self._make_controls()
+        super().__init__()
+        self.children = [style_element(), *self._laid_out()]
+        self._fill()
+        try:
+            self._show()
+        except IdkeyError as error:
+            # The answers may leave no name; another kind can still be chosen here.
+            if self._fish is None:
+                raise
+            self.say(str(error))
+
+    def _make_controls(self) -> None:
+        first, chosen = ("choose a kind", _NO_KIND), _NO_KIND
+        if self._fish is not None:
+            first, chosen = ("the names still possible after the answers", _START), _START
+        elif self._ids:
+            care_for(self.table, *self._ids)  # an id that is not there is an error now
+            chosen = self._ids[0]
+            if len(self._ids) > 1:
+                first, chosen = (f"{len(self._ids)} kinds together", _START), _START
+        labels = _told_apart([self.table.label(taxon) for taxon in self.table.ids])
+        kinds = sorted(zip(labels, self.table.ids, strict=True), key=lambda kind: kind[0].casefold())
+        names = _told_apart([tank.name for tank in self._tanks])
+        tanks = [*((name, n) for n, name in enumerate(names)), ("a tank I type in", _TYPE_IN)]
+        self._kind = _dropdown("Kind of fish", [first, *kinds], chosen, "430px")
+        self._which = _dropdown("Tank", tanks, 0 if names else _TYPE_IN, "300px")
+        self._change = w.Button(description=_CHANGE, layout=w.Layout(width="auto"))
+        self._back = w.Button(description="Back to the tank as listed", layout=w.Layout(width="auto"))
+        self._fields = {key: _field(key, label) for key, label in _MEASURES}
+        self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
+        self._kind.observe(self._on_kind, names="value")
+        self._which.observe(self._on_tank, names="value")
+        for field in self._fields.values():
+            field.observe(self._on_measure, names="value")
+        self._change.on_click(self._on_change)
+        self._back.on_click(self._on_back)
+
+    def _laid_out(self) -> list[w.Widget]:
+        """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
+        chosen = _row(self._kind, self._which, self._change, self._back)
+        chosen.add_class("idk-tools")
+        self._measures = _row(*self._fields.values())
+        # The rows of one tank need more room than the ranking; side by side only where both can be read.
+        self._checks.layout = w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0")
+        self._ranked.layout = w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0")
+        checked = w.HBox(
+            [self._checks, self._ranked], layout=w.Layout(flex_flow="row wrap", align_items="flex-start")
+        )
+        return [chosen, w.HTML(_KEYS), self._measures, self._alert, self._verdict, checked, self._sheet]
+
+    # -- what the person does ---------------------------------------------------------------------
+
+    @guarded
+    def _on_kind(self, _change: Any) -> None:
+        self._show()
+
+    @guarded
+    def _on_tank(self, _change: Any) -> None:
+        self._fill()
+        self._show()
+
+    @guarded
+    def _on_change(self, _button: w.Button) -> None:
+        self._show_measures(self._measures.layout.display == "none")
+
+    @guarded
+    def _on_measure(self, _change: Any) -> None:
+        if not self._updating:
+            self._typed[self._which.value] = {key: field.value for key, field in self._fields.items()}
+            self._show()
+
+    @guarded
+    def _on_back(self, _button: w.Button) -> None:
+        which = self._which.value
+        self._typed[which] = _texts(self._tanks[which])
+        open_before = self._measures.layout.display != "none"
+        self._fill()
+        self._show_measures(open_before)
+        self._show()
+        # The button that was pressed is gone.
+        self._change.focus()
+
+    # -- what the person sees ---------------------------------------------------------------------
+
+    def _fill(self) -> None:
+        """Put the measures of the tank that is chosen into the fields."""
+        self._updating = True
+        try:
+            for key, text in self._typed[self._which.value].items():
+                self._fields[key].value = text
+        finally:
+            self._updating = False
+        typing = self._which.value == _TYPE_IN
+        shown(self._change, not typing)
+        self._show_measures(typing)
+
+    def _show_measures(self, show: bool) -> None:
+        shown(self._measures, show)
+        self._change.description = _HIDE if show else _CHANGE
+
+    def _show(self) -> None:
+        """Show care, check and room; where one can't be made, nothing older is left standing."""
+        self.care = self.tank = self.check = self.room_check = None
+        failed = True
+        try:
+            self.care = self._care_now()
+            if self.care is not None:
+                self.tank = self._tank_now(self._which.value)
+                self.check = check_tank(self.care, self.tank) if self.tank is not None else None
+                self.room_check = check_room(self.care, self._tanks_now()) if self._tanks else None
+            failed = False
+        finally:
+            shown(self._back, self._is_changed(self._which.value))
+            self._verdict.value = "" if failed else self._verdict_html()
+            self._checks.value = tank_html(self.check) if self.check is not None else ""
+            self._ranked.value = room_html(self.room_check) if self.room_check is not None else ""
+            self._sheet.value = care_html(self.care) if self.care is not None else ""
+            # An empty part would keep its place beside the other.
+            shown(self._checks, self.check is not None)
+            shown(self._ranked, self.room_check is not None)
+
+    def _care_now(self) -> CareSheet | None:
+        kind = self._kind.value
+        if kind == _NO_KIND:
+            return None
+        if kind not in self._sheets:
+            if kind != _START:
+                self._sheets[kind] = care_for(self.table, kind)
+            else:
+                self._sheets[kind] = care_for(self._fish) if self._fish else care_for(self.table, *self._ids)
+        return self._sheets[kind]
+
+    def _tank_now(self, which: int) -> Tank | None:
+        """Return a tank with what was typed; None while its size is not complete."""
+        if which != _TYPE_IN and not self._is_changed(which):
+            return self._tanks[which]
+        texts = {key: text.strip() for key, text in self._typed[which].items() if text.strip()}
+        if not set(_SIZE) <= set(texts):
+            return None
+        if which == _TYPE_IN:
+            return Tank.of({"name": "the tank typed in", **texts})
+        typed = Tank.of({"name": self._tanks[which].name, **texts})
+        return dataclasses.replace(self._tanks[which], **{key: getattr(typed, key) for key, _ in _MEASURES})
+
+    def _tanks_now(self) -> tuple[Tank, ...]:
+        """Return the tanks of the room with what was typed; as listed where that can't be read."""
+        tanks = []
+        for n, listed in enumerate(self._tanks):
+            try:
+                tanks.append(self._tank_now(n) or listed)
+            except IdkeyError:
+                tanks.append(listed)
+        return tuple(tanks)
+
+    def _is_changed(self, which: int) -> bool:
+        return which != _TYPE_IN and self._typed[which] != _texts(self._tanks[which])
+
+    def _verdict_html(self) -> str:
+        head = note = ""
+        if self.care is None:
+            words = "Choose a kind of fish: its care will stand here, held against the tank."
+        elif self.check is None:
+            words = "Give the length, width and height of the tank. What is not measured is left blank."
+        else:
+            words = self.check.verdict
+            head = f"<h3>{escape(self.check.tank.name)} for {escape('; '.join(self.care.labels))}</h3>"
+            if self._is_changed(self._which.value):
+                note = '<p class="idk-soft">With measures changed here; the list of tanks stays as it is.</p>'
+        return f'{head}<p class="idk-outcome" role="status">{escape(words)}</p>{note}'
+
+    # -- what is saved ----------------------------------------------------------------------------
+
+    def _static_html(self) -> str:
+        parts = (self._verdict, self._checks, self._ranked, self._sheet)
+        # Nobody needs to be told of a change in what is saved.
+        return page("\n".join(part.value for part in parts).replace(' role="status"', ""))
+
+    def _static_text(self) -> str:
+        if self.care is None:
+            return "No kind of fish chosen yet."
+        parts = [tank_text(self.check)] if self.check is not None else []
+        return "\n\n".join([*parts, care_text(self.care)])
+
+
+def _row(*widgets: w.Widget) -> w.HBox:
+    return w.HBox(widgets, layout=w.Layout(flex_flow="row wrap", align_items="center"))
+
+
+def _dropdown(description: str, options: Sequence[tuple[str, Any]], value: Any, width: str) -> w.Dropdown:
+    layout = w.Layout(width=width, max_width="100%", margin="0 14px 6px 0")
+    return w.Dropdown(options=options, value=value, description=description, style=_LABEL, layout=layout)
+
+
+def _field(key: str, label: str) -> w.Text:
+    placeholder = "needed" if key in _SIZE else "0" if key == "altitude_m" else "not measured"
+    return w.Text(
+        description=label,
+        placeholder=placeholder,
+        continuous_update=False,
+        # Labels of one width, so that the fields stand under one another.
+        style={"description_width": "205px"},
+        layout=w.Layout(width="320px", max_width="100%", margin="0 14px 4px 0"),
+    )
+
+
+def _texts(tank: Tank | None) -> dict[str, str]:
+    """Return the measures of a tank as they stand in the fields; all blank for None."""
+    values = {key: getattr(tank, key) if tank is not None else None for key, _ in _MEASURES}
+    return {key: "" if value is None else f"{value:.10g}" for key, value in values.items()}
+
+
+def _told_apart(labels: Sequence[str]) -> list[str]:
+    """Number the labels that stand more than once: a list finds its lines by their labels."""
+    return [
+        label if labels.count(label) == 1 else f"{label} [{labels[: n + 1].count(label)}]"
+        for n, label in enumerate(labels)
+    ]

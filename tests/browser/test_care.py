@@ -1,0 +1,111 @@
+"""The care notebook in JupyterLab in a browser, as a keeper uses it; the fish and tanks are invented."""
+
+import pytest
+from lab import SCREEN, open_notebook, open_page, set_theme, until_idle
+from playwright.sync_api import expect
+from test_identify import choose, contrast, tab_to
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def opened(chromium, lab):
+    """The notebook, opened and run once for all tests of this file."""
+    with open_page(chromium) as page:
+        open_notebook(page, lab, "care_check.ipynb")
+        page.locator(f"{SCREEN} table.idk-tank-grid").first.wait_for()
+        yield page
+
+
+@pytest.fixture
+def screen(opened):
+    opened.set_viewport_size({"width": 1600, "height": 2000})
+    screen = opened.locator(SCREEN).first
+    screen.get_by_label("Kind of fish").select_option(index=0)
+    screen.get_by_label("Tank", exact=True).select_option(label="Rapids")
+    expect(verdict(screen)).to_contain_text("Fails")
+    return screen
+
+
+def verdict(screen):
+    return screen.get_by_role("status").first
+
+
+def test_after_the_identification_its_care_and_a_tank_that_fails_reads_as_failing(screen):
+    expect(screen.locator(".idkey-care").first).to_contain_text("Leporacanthicus sp.")
+    expect(screen.locator(".idkey-care").first).to_contain_text("Temperature")
+    expect(verdict(screen)).to_contain_text("Fails: volume")
+    row = screen.locator("table.idk-tank-grid").first.locator("tbody tr").first
+    expect(row).to_contain_text("Volume")
+    expect(row).to_contain_text("fails")
+    expect(row).to_contain_text("too little")
+    # The room, ranked: the tank that fails is not the first.
+    expect(screen.locator("table.idk-tank-room tbody tr").first).to_contain_text("Large show")
+
+
+def test_by_keyboard_alone_to_a_tank_that_fails_and_one_typed_in(screen):
+    page = screen.page
+    # From here on the mouse and the script touch nothing: the keys go where the focus is.
+    screen.get_by_label("Kind of fish").focus()
+    choose(page, "Hypancistrus zebra (L046, L098)")
+    expect(screen.locator("h3").first).to_contain_text("Rapids for Hypancistrus zebra")
+    tab_to(page, "Tank")
+    choose(page, "Window")
+    expect(verdict(screen)).to_contain_text("too cool")
+    tab_to(page, "Change its measures")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_label("Temperature (\u00b0C)")).to_be_visible()
+    tab_to(page, "Temperature (\u00b0C)")
+    page.keyboard.press("Control+A")
+    page.keyboard.type("27.5")
+    page.keyboard.press("Enter")
+    expect(verdict(screen)).not_to_contain_text("too cool")
+    expect(screen.get_by_text("With measures changed here")).to_be_visible()
+    tab_to(page, "Back to the tank as listed", backwards=True)
+    page.keyboard.press("Enter")
+    expect(verdict(screen)).to_contain_text("too cool")
+    tab_to(page, "Tank", backwards=True)
+    choose(page, "a tank I type in")
+    expect(verdict(screen)).to_contain_text("length, width and height")
+    for label, text in (
+        ("Length (cm)", "30"),
+        ("Width, front to back (cm)", "20"),
+        ("Height (cm)", "20"),
+        ("pH", "65"),
+    ):
+        tab_to(page, label)
+        page.keyboard.type(text)
+    page.keyboard.press("Enter")
+    expect(screen.get_by_role("alert")).to_contain_text("65")
+    expect(screen.get_by_label("Length (cm)")).to_have_value("30")
+    page.keyboard.press("Control+A")
+    page.keyboard.type("6.5")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_role("alert")).to_have_count(0)
+    expect(verdict(screen)).to_contain_text("Fails")
+
+
+def test_a_narrow_window_needs_no_sideways_scroll(screen):
+    page = screen.page
+    page.set_viewport_size({"width": 700, "height": 2200})
+    screen.get_by_role("button", name="Change its measures").click()
+    expect(screen.get_by_label("pH")).to_be_visible()
+    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    screen.get_by_role("button", name="Hide its measures").click()
+
+
+def test_text_can_be_read_in_both_themes(screen):
+    page = screen.page
+    selectors = (
+        ".idk-outcome",
+        ".idk-tank-answer",
+        "table.idk-tank-grid td",
+        ".idkey-care td",
+        ".idk-soft",
+        "select",
+    )
+    for theme in ("JupyterLab Dark", "JupyterLab Light"):
+        set_theme(page, theme)
+        for selector in selectors:
+            assert contrast(screen, selector) >= 4.5, (theme, selector)
+    until_idle(page)
