@@ -9,7 +9,7 @@ from idkey.errors import IdkeyError
 from idkey.table.care import CARE_ATTRIBUTES, CareAttribute, parse_care
 from idkey.table.schema import Range
 
-__all__ = ["ATTRIBUTES", "GENERAL", "Value", "format_value", "read_cell", "state_words"]
+__all__ = ["ATTRIBUTES", "FOR_EVERY_FISH", "GENERAL", "Value", "format_value", "read_cell", "state_words"]
 
 Value: TypeAlias = tuple[float, float] | float | frozenset[str] | str | None
 """A need as a value: a range, a minimum, states, a text, or None for not known or not settled."""
@@ -17,23 +17,34 @@ Value: TypeAlias = tuple[float, float] | float | frozenset[str] | str | None
 GENERAL = "cautions_all"
 """Id of the cautions that concern every fish (the care row ``all``)."""
 
+FOR_EVERY_FISH = ("handling", "acclimation", "transport", "medicine", "law")
+"""Columns whose text in the care row ``all`` holds for every fish, beside what a group or a kind adds."""
+
 _ORDER = (
     "adult_length_mm",
     "tank_volume_l",
+    "group_volume_l",
     "tank_length_cm",
+    "tank_width_cm",
     "temperature_c",
     "ph",
     "gh_dgh",
     "oxygen_mg_l",
     "flow",
     "turnover_per_hour",
+    "substrate",
     "diet_type",
     "diet_offer",
     "diet_avoid",
     "shelters",
+    "cave",
     "temperament",
+    "companions",
     "breeding",
+    "eggs",
+    "hatch_days",
     "cautions",
+    *FOR_EVERY_FISH,
 )
 
 
@@ -72,7 +83,9 @@ def _other(factor: float, offset: float = 0.0) -> Callable[[float], str]:
 _SECOND_UNIT: dict[str, tuple[str, Callable[[float], str]]] = {
     "adult_length_mm": ("in", _inches),
     "tank_volume_l": ("US gal", _other(1 / _LITRES_PER_US_GALLON)),
+    "group_volume_l": ("US gal", _other(1 / _LITRES_PER_US_GALLON)),
     "tank_length_cm": ("in", _other(1 / _CM_PER_INCH)),
+    "tank_width_cm": ("in", _other(1 / _CM_PER_INCH)),
     "temperature_c": ("°F", _other(9 / 5, 32)),
     "gh_dgh": ("mg/L as CaCO3", _other(_CACO3_PER_DGH)),
 }

@@ -2,14 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Generic, TypeVar
 
-from idkey.care.attributes import GENERAL, Value, format_value, read_cell, unit_words
+from idkey.care.attributes import FOR_EVERY_FISH, GENERAL, Value, format_value, read_cell, unit_words
 from idkey.table.care import CareAttribute
 
-__all__ = ["CLASSES", "Claim", "FrozenMap", "Need", "Part", "bring_together"]
+__all__ = [
+    "CLASSES",
+    "Claim",
+    "FrozenMap",
+    "Need",
+    "Part",
+    "bring_together",
+    "names_in_words",
+    "sentences",
+    "share_words",
+]
 
 CLASSES = ("read", "secondary", "memory", "common practice")
 """Classes of evidence, strongest first."""
@@ -17,14 +28,44 @@ CLASSES = ("read", "secondary", "memory", "common practice")
 NOT_FOLLOWED = "Not followed"
 """How the note of a claim begins that the sheet does not go by."""
 
-_UNTIL = "Until the name is settled: "
-_CAUTIOUS = {
-    "flow": f"{_UNTIL}oxygen first; aerate strongly and give the tank a brisk end and a slack end.",
-    "diet_type": f"{_UNTIL}keep the food of each on offer, and nothing that one of them should avoid.",
-}
-_CAUTIONS = ("cautions", GENERAL)
+_CAUTIONS = ("cautions", GENERAL, *FOR_EVERY_FISH)
+_FEW = 2
+"""Names that are listed even where something holds for all of them."""
+_SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
 
 V = TypeVar("V")
+
+
+def sentences(text: str) -> list[str]:
+    """Split a text into its sentences; the capital and full stop of a genus (``H. zebra``) end none.
+
+    Examples
+    --------
+    >>> sentences("H. zebra is placid. Keep three.")
+    ['H. zebra is placid.', 'Keep three.']
+    """
+    return [part for part in _SENTENCE_END.split(text) if part]
+
+
+def share_words(share: float) -> str:
+    """Return a share of the posterior as it stands beside a name.
+
+    Examples
+    --------
+    >>> share_words(0.004), share_words(0.9999)
+    ('under 1 %', 'over 99 %')
+    """
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
+
+
+def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
+    """Return names as a list in words; with `shares` the share of each stands beside it, where it has one."""
+    called = [
+        f"{p.label} ({share_words(p.share)})" if shares and p.share is not None else p.label for p in parts
+    ]
+    return called[0] if len(called) == 1 else f"{', '.join(called[:-1])} and {called[-1]}"
 
 
 class FrozenMap(Mapping[str, V], Generic[V]):
@@ -100,6 +141,8 @@ class Need:
         Who needs what, where no value suits all names; otherwise blank.
     by_name : mapping of str to str
         Taxon id -> its own need in words.
+    values : mapping of str to value
+        Taxon id -> its own need as a value, None where it is not known.
     origin : {"species", "group", "all", ""}
         Whether the figures are stated for the kinds themselves or taken over from their care group; ``all``
         for what concerns every fish; blank where nothing is known.
@@ -117,6 +160,7 @@ class Need:
     by_name: Mapping[str, str] = FrozenMap()
     origin: str = ""
     unknown_for: tuple[str, ...] = ()
+    values: Mapping[str, Value] = FrozenMap()
 
     @property
     def settled(self) -> bool:
@@ -147,6 +191,8 @@ class Part:
         The cell, or for cautions those of the kind and of its group; empty where nothing is known.
     claims : tuple of Claim
     origin : str
+    share : float or None
+        Its share of the posterior, where the names come from an identification.
     """
 
     name: str
@@ -154,13 +200,19 @@ class Part:
     cells: tuple[str, ...]
     claims: tuple[Claim, ...]
     origin: str
+    share: float | None = None
+
+    def value(self, attribute: CareAttribute) -> Value:
+        """Return its need as a value; None where it is not known."""
+        return read_cell(attribute, " ".join(self.cells))
 
 
 def bring_together(attribute: CareAttribute, parts: Sequence[Part]) -> Need:
     """Bring the same attribute of one or more names together.
 
     Ranges give their overlap, lengths the span, minimums the largest, states what is shared, texts are listed
-    by name where they differ. Where nothing suits all names there is no value and `conflict` says who needs
+    by name where they differ; counts of eggs and days to hatch are facts and not needs, so they are listed by
+    name and never in conflict. Where nothing suits all names there is no value and `conflict` says who needs
     what. Where it is not known for a name there is no value either.
 
     Parameters
@@ -185,6 +237,7 @@ def bring_together(attribute: CareAttribute, parts: Sequence[Part]) -> Need:
         by_name=FrozenMap((p.name, names.words(p)) for p in parts),
         origin=origins.pop() if len(origins) == 1 else "group" if origins else "",
         unknown_for=tuple(p.name for p in names.unknown),
+        values=FrozenMap((p.name, p.value(attribute)) for p in parts),
     )
 
 
@@ -197,42 +250,40 @@ class _Names:
         self.known = [p for p in parts if p.cells]
         self.unknown = [p for p in parts if not p.cells]
         self.nothing = "none on record" if attribute.id in _CAUTIONS else "not known"
-        self.values = [read_cell(attribute, " ".join(p.cells)) for p in self.known]
+        self.values = [p.value(attribute) for p in self.known]
 
     def words(self, part: Part) -> str:
         """Return the need of one name in words."""
-        cell = " ".join(part.cells)
-        return format_value(self.attribute, read_cell(self.attribute, cell)) if cell else self.nothing
+        return format_value(self.attribute, part.value(self.attribute)) if part.cells else self.nothing
 
-    def who(self, parts: Sequence[Part]) -> str:
-        """Return names as a list in words."""
-        labels = [p.label for p in parts]
-        return labels[0] if len(labels) == 1 else f"{', '.join(labels[:-1])} and {labels[-1]}"
-
-    def each(self, parts: Sequence[Part]) -> list[tuple[str, str]]:
+    def each(self, parts: Sequence[Part], *, shares: bool = False) -> list[tuple[str, str]]:
         """Return (names, need) with names of the same need taken together."""
         groups: dict[str, list[Part]] = {}
         for part in parts:
             groups.setdefault(self.words(part), []).append(part)
-        return [(self.who(members), words) for words, members in groups.items()]
+        return [(names_in_words(members, shares=shares), words) for words, members in groups.items()]
 
     def who_needs_what(self) -> str:
         """Return who needs what on one line."""
-        return "; ".join(f"{who}: {words}" for who, words in self.each(self.known))
+        return "; ".join(f"{who}: {words}" for who, words in self.each(self.known, shares=True))
 
     def with_unknown(self, text: str) -> str:
         """Say whom a text holds for, and of whom nothing is known."""
+        # One of the two lists of names is enough to tell who is on the other.
+        few = len(self.known) <= _FEW < len(self.unknown)
+        unknown = f"{len(self.unknown)} of the names" if few else names_in_words(self.unknown)
         if _rule(self.attribute) == "text":
-            return f"{text}\n{self.nothing} for {self.who(self.unknown)}"
-        return f"{self.nothing} for {self.who(self.unknown)}; for {self.who(self.known)}: {text}"
+            return f"{text}\n{self.nothing} for {unknown}"
+        known = names_in_words(self.known) if len(self.known) <= _FEW else f"the other {len(self.known)}"
+        return f"{self.nothing} for {unknown}; for {known}: {text}"
 
 
 _Result = tuple[Value, str, str]
 
 
 def _rule(attribute: CareAttribute) -> str:
-    """Return which rule brings names together; a length is a span, not an overlap."""
-    return "span" if attribute.id == "adult_length_mm" else attribute.kind
+    """Return which rule brings names together; a length is a span, and what a brood is like is no need."""
+    return _OTHER_RULE.get(attribute.id, attribute.kind)
 
 
 def _ranges(names: _Names) -> _Result:
@@ -254,8 +305,18 @@ def _spans(names: _Names) -> _Result:
     text = format_value(names.attribute, (low, high))
     if len(names.known) > 1:
         largest = [p for p, v in zip(names.known, spans, strict=True) if v[1] == high]
-        text += f"; plan for the largest, {format_value(names.attribute, (high, high))}, {names.who(largest)}"
+        longest = format_value(names.attribute, (high, high))
+        text += f"; plan for the largest, {longest}, {_deciding(largest)}"
     return (low, high), text, ""
+
+
+def _facts(names: _Names) -> _Result:
+    ranges = [v for v in names.values if isinstance(v, tuple)]
+    if not ranges:
+        return None, names.nothing, ""
+    each = names.each(names.known)
+    text = each[0][1] if len(each) == 1 else "; ".join(f"{who}: {words}" for who, words in each)
+    return (min(v[0] for v in ranges), max(v[1] for v in ranges)), text, ""
 
 
 def _minimums(names: _Names) -> _Result:
@@ -266,8 +327,12 @@ def _minimums(names: _Names) -> _Result:
     text = format_value(names.attribute, most)
     if min(numbers) < most:
         deciding = [p for p, v in zip(names.known, numbers, strict=True) if v == most]
-        text += f", set by {names.who(deciding)}"
+        text += f", set by {_deciding(deciding)}"
     return most, text, ""
+
+
+def _deciding(parts: Sequence[Part]) -> str:
+    return names_in_words(parts) if len(parts) <= _FEW else f"{len(parts)} of the names"
 
 
 def _states(names: _Names) -> _Result:
@@ -278,7 +343,7 @@ def _states(names: _Names) -> _Result:
     if shared:
         return shared, format_value(names.attribute, shared), ""
     conflict = names.who_needs_what()
-    return None, f"none suits all ({conflict})\n{_CAUTIOUS.get(names.attribute.id, '')}".rstrip(), conflict
+    return None, f"none suits all ({conflict})", conflict
 
 
 def _texts(names: _Names) -> _Result:
@@ -286,9 +351,9 @@ def _texts(names: _Names) -> _Result:
         return None, names.nothing, ""
     if len({p.cells for p in names.known}) == 1:
         text = " ".join(names.known[0].cells)
-        return text, f"{names.who(names.known)}: {text}" if names.unknown else text, ""
+        return text, f"{_all_of(names)}{text}" if names.unknown else text, ""
     shared = [c for c in names.known[0].cells if all(c in p.cells for p in names.known)]
-    lines = [f"{names.who(names.known)}: {cell}" for cell in shared]
+    lines = [f"{_all_of(names)}{' '.join(shared)}"] if shared else []
     own = [
         Part(p.name, p.label, tuple(c for c in p.cells if c not in shared), (), p.origin) for p in names.known
     ]
@@ -296,9 +361,20 @@ def _texts(names: _Names) -> _Result:
     return None, "\n".join(lines), ""
 
 
+def _all_of(names: _Names) -> str:
+    """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
+    if names.attribute.id in FOR_EVERY_FISH and not names.unknown:
+        return ""
+    if len(names.known) <= _FEW:
+        return f"{names_in_words(names.known)}: "
+    return f"{len(names.known)} of {len(names.parts)} names: " if names.unknown else "All of them: "
+
+
+_OTHER_RULE = {"adult_length_mm": "span", "eggs": "fact", "hatch_days": "fact"}
 _RULES: dict[str, Callable[[_Names], _Result]] = {
     "range": _ranges,
     "span": _spans,
+    "fact": _facts,
     "minimum": _minimums,
     "states": _states,
     "text": _texts,

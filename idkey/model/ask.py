@@ -77,7 +77,11 @@ class Asker:
         self._applies = np.vstack([m.adult.applies for m in model.models.values()])
 
     def gains(
-        self, posterior: np.ndarray, adult: np.ndarray, said: Mapping[str, np.ndarray] | None = None
+        self,
+        posterior: np.ndarray,
+        adult: np.ndarray,
+        said: Mapping[str, np.ndarray] | None = None,
+        classes: np.ndarray | None = None,
     ) -> np.ndarray:
         """Return the expected drop in entropy for every trait, in bits.
 
@@ -89,6 +93,8 @@ class Asker:
             P(adult | answers, taxon), in canonical order.
         said : mapping of str to ndarray, shape (n_taxa + 1,), optional
             For traits that would repeat what is answered already; see `TableModel.said_in_group`.
+        classes : ndarray of int, shape (n_taxa + 1,), optional
+            The entropy is that over these classes of names (those fed alike, say) and not over the names.
 
         Returns
         -------
@@ -105,6 +111,9 @@ class Asker:
         chance = given @ p
         joint = judged * p
         mass = joint.sum(axis=1)
+        if classes is not None:
+            member = np.equal.outer(classes[keep], np.unique(classes[keep])).astype(float)
+            joint, p = joint @ member, p @ member
         after = np.log2(mass) - _xlog2x(joint).sum(axis=1) / mass
         before = -_xlog2x(p).sum()
         spent = np.add.reduceat(chance * after, self._starts)

@@ -38,9 +38,8 @@ __all__ = [
 
 _MOST_NAMES = 8
 _MOST_ROWS = 12
-_MOST_TOGETHER = 6
+_MOST_TOGETHER = 8
 _MOST_ON_BAG = 5
-_LIKELY = 0.1
 _LITTLE = 1.0
 
 
@@ -194,7 +193,7 @@ def _name_html(fish: Identification, row: Ranked, *, care: bool) -> str:
     inside = _why_html(fish, row)
     if not none:
         inside += _source_html(fish.table, row.taxon)
-        inside += _care_html(fish.table, (row.taxon,)) if care else ""
+        inside += _care_html(fish.table, row.taxon) if care else ""
     return (
         f'<details class="idk-name"><summary>{head}</summary><div class="idk-open">{inside}</div></details>'
     )
@@ -272,27 +271,37 @@ def _ordinal(n: int) -> str:
 
 
 def together_html(fish: Identification) -> str:
-    """Return the care that is right for all the likely names, while they are few but not one."""
-    likely = [
-        row for row in fish.ranked() if row.candidate and row.probability >= _LIKELY and row.taxon != NONE
-    ]
-    if not fish.answers or not 2 <= len(likely) <= _MOST_TOGETHER:
+    """Return the care that is right for all the names still possible, while they are few but not one.
+
+    An unlikely name counts as much as a likely one: a fish can die of it.
+    """
+    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
+    if not fish.answers or not 2 <= len(left) <= _MOST_TOGETHER:
         return ""
-    title = f"Care that is right until the name is settled, for {', '.join(row.name for row in likely)}"
-    return _care_html(fish.table, tuple(row.taxon for row in likely), title)
-
-
-@lru_cache(maxsize=512)
-def _care_html(table: TraitTable, taxa: tuple[str, ...], title: str = "Care sheet") -> str:
-    """Return the care sheet of names behind a fold; nothing for a table without care sheets."""
     from idkey.care.sheet import care_for
     from idkey.views.care import care_html
 
     try:
-        sheet = care_for(table, *taxa)
+        sheet = care_for(fish)
     except IdkeyError:
         return ""
-    return f'<details class="idk-care"><summary>{escape(title)}</summary>{care_html(sheet)}</details>'
+    return (
+        f'<details class="idk-care"><summary>Care that is right until the name is settled, for all '
+        f"{len(left)} names</summary>{care_html(sheet)}</details>"
+    )
+
+
+@lru_cache(maxsize=512)
+def _care_html(table: TraitTable, taxon: str) -> str:
+    """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
+    from idkey.care.sheet import care_for
+    from idkey.views.care import care_html
+
+    try:
+        sheet = care_for(table, taxon)
+    except IdkeyError:
+        return ""
+    return f'<details class="idk-care"><summary>Care sheet</summary>{care_html(sheet)}</details>'
 
 
 def question_html(question: Question) -> str:

@@ -8,6 +8,7 @@ from idkey.views.report_words import (
     CAUTIONS,
     CLASS_NOTE,
     care_rows,
+    care_standing,
     care_title,
     compare_title,
     contrast_groups,
@@ -32,6 +33,8 @@ def write_care(paper: Paper, sheet: CareSheet, table: TraitTable | None, picture
     title = care_title(sheet)
     paper.head(title, "title")
     paper.paragraph(f"Made from {stamp(table)}." if table is not None else f"Made with {stamp(None)}.")
+    if standing := care_standing(sheet):
+        paper.paragraph(standing)
     _picture(paper, picture, title, note)
     rows = [[[("Need", "bold")], [("What is right", "bold")], [("How we know", "bold")]]]
     for row in care_rows(sheet):

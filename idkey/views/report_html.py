@@ -16,6 +16,7 @@ from idkey.views.report_words import (
     HOW_TO_USE,
     came_from,
     care_rows,
+    care_standing,
     care_title,
     compare_title,
     contrast_groups,
@@ -197,8 +198,9 @@ def care_document(sheet: CareSheet, paper: str, table: TraitTable | None, pictur
         for row in care_rows(sheet)
     )
     sources = f"<p class='small'>{escape(sources_line(table))}</p>" if table is not None else ""
+    standing = f"<p>{escape(care_standing(sheet))}</p>\n" if care_standing(sheet) else ""
     body = (
-        f"<h1>{escape(title)}</h1>\n<p>Made from {escape(foot)}.</p>\n{_picture(picture, note)}"
+        f"<h1>{escape(title)}</h1>\n<p>Made from {escape(foot)}.</p>\n{standing}{_picture(picture, note)}"
         '<table class="care">\n'
         '<thead><tr><th scope="col">Need</th><th scope="col">What is right</th>'
         f'<th scope="col">How we know</th></tr></thead>\n<tbody>\n{rows}\n</tbody>\n</table>\n'

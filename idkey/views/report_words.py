@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -11,6 +10,7 @@ from functools import lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING
 
+from idkey.views.care import in_reading_order, points, standing_line
 from idkey.views.compare_words import at_any_age, care_line, mix_up_words
 from idkey.views.text import lead_words, percent
 
@@ -29,6 +29,7 @@ __all__ = [
     "ContrastGroup",
     "came_from",
     "care_rows",
+    "care_standing",
     "care_title",
     "compare_title",
     "contrast_groups",
@@ -247,7 +248,6 @@ class ContrastGroup:
 
 
 DOES_NOT_APPLY, NOT_KNOWN = "does not apply", "not known"
-_SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
 
 
 def care_title(sheet: CareSheet) -> str:
@@ -256,18 +256,22 @@ def care_title(sheet: CareSheet) -> str:
     return _one_line(f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}")
 
 
+def care_standing(sheet: CareSheet) -> str:
+    """Say how likely the names are, for a sheet made from an identification; blank for any other."""
+    return plain(standing_line(sheet))
+
+
 def care_rows(sheet: CareSheet) -> list[CareRow]:
-    """Return the needs of a care sheet in order."""
+    """Return the needs of a care sheet: cautions of these kinds, needs, what concerns every fish."""
     rows = []
-    for need in sheet.attributes.values():
+    own, needs, folded = in_reading_order(sheet)
+    for need in (*own, *needs, *folded):
         why = ", ".join(need.classes)
         if need.sources:
             why += f"; {len(need.sources)} source{'s' if len(need.sources) > 1 else ''}"
         text = need.text
-        if need.origin == "all":
-            text = "\n".join(
-                f"• {point}" for line in text.splitlines() for point in _SENTENCE_END.split(line)
-            )
+        if need in folded:
+            text = "\n".join(f"• {point}" for point in points(need))
         rows.append(CareRow(_one_line(need.label), plain(text), bool(need.conflict), plain(why)))
     return rows
 

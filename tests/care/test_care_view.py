@@ -13,6 +13,7 @@ from care_tables import make_table, room
 from idkey import care_for
 from idkey.table.table import Source
 from idkey.views.care import care_html, care_text
+from idkey.views.draw_care import flow_svg, size_svg, temperature_svg
 
 EVIL = "<script>alert(1)</script><img src=x onerror=\"alert('2')\">&amp;"
 
@@ -61,7 +62,7 @@ def test_conflict_unknown_and_evidence_are_words_not_colours():
     assert "not known for Ghost" in words
     assert "common practice, no source" in words
     assert "Not followed: colder than the river" in words
-    assert "not known" in " ".join(read(care_html(care_for(room(), "ghost"))).words)
+    assert "Not known" in " ".join(read(care_html(care_for(room(), "ghost"))).words)
 
 
 def test_colours_come_from_the_theme_alone():
@@ -114,6 +115,96 @@ def test_nothing_from_the_data_reaches_html_unescaped():
         assert not tags & {"script", "img"}
         assert "<script" not in html
         assert "<img" not in html
+
+
+def _svgs(html):
+    return re.findall(r"<svg.*?</svg>", html, re.DOTALL)
+
+
+def test_drawings_have_a_title_and_follow_the_theme_and_hold_no_id():
+    svgs = _svgs(care_html(care_for(room(), "zebra", "stripe")))
+    assert len(svgs) == 3
+    for svg in svgs:
+        assert "<title>" in svg
+        assert 'role="img"' in svg
+        assert not re.search(r"\sid=|#[0-9a-fA-F]{3}|url\(", svg)
+        assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', svg)) <= {"currentColor", "none"}
+
+
+def test_the_temperature_bar_lies_where_its_figures_are():
+    svg = temperature_svg(care_for(room(), "zebra"))
+    (bar,) = re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', svg)
+    ticks = {int(t): float(x) for x, t in re.findall(r'<text x="([0-9.]+)"[^>]*middle">(\d+)</text>', svg)}
+    assert float(bar[0]) == pytest.approx(ticks[26], abs=0.2)
+    assert float(bar[0]) + float(bar[1]) == pytest.approx(ticks[30], abs=0.2)
+    # 18 °C is 64.4 °F, 34 °C is 93.2 °F (definition of the scale)
+    assert ">64<" in svg
+    assert ">93<" in svg
+
+
+def test_a_temperature_off_the_usual_scale_is_still_on_the_drawing():
+    fish = make_table({"g": {"temperature_c": "4..40"}}, {"a": ("g", {})})
+    svg = temperature_svg(care_for(fish, "a"))
+    (left, wide), (room_wide,) = (
+        map(float, re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', svg)[0]),
+        map(float, re.findall(r'viewBox="0 0 ([0-9]+)', svg)),
+    )
+    assert 0 < left < left + wide < room_wide
+
+
+def test_names_of_one_need_are_drawn_as_one():
+    svg = temperature_svg(care_for(room(), "zebra", "worm"))
+    assert svg.count("<rect") == 1
+    assert "Right for all" not in svg
+
+
+def test_only_what_is_right_for_all_is_filled_and_unknown_is_dotted():
+    apart = temperature_svg(care_for(room(), "worm", "stripe"))
+    assert 'fill="currentColor" fill-opacity' not in apart.replace(
+        'fill="currentColor" fill-opacity="0.75"', ""
+    )
+    assert "Right for all: none" in apart
+    assert "stroke-dasharray" in temperature_svg(care_for(room(), "worm", "ghost"))
+    assert "Ghost: not known" in flow_svg(care_for(room(), "worm", "ghost"))
+    alone = flow_svg(care_for(room(), "worm"))
+    assert re.findall(r"([✓–?]) (\w+)", alone.split("</title>")[1]) == [
+        ("–", "gentle"), ("✓", "moderate"), ("✓", "strong")
+    ]  # fmt: skip
+
+
+def test_fish_tank_and_bar_are_to_one_scale():
+    cells = {"adult_length_mm": "200..300", "tank_length_cm": "120", "tank_width_cm": "45"}
+    svg = size_svg(care_for(make_table({"g": cells}, {"a": ("g", {})}), "a"))
+    (wide, high) = map(float, re.findall(r'<rect[^>]* width="([0-9.]+)" height="([0-9.]+)"', svg)[0])
+    assert wide / high == pytest.approx(120 / 45, abs=0.05)
+    bar = re.findall(r'<line x1="([0-9.]+)" y1="([0-9.]+)" x2="([0-9.]+)" y2="([0-9.]+)"', svg)
+    ten = max(float(x1) - float(x0) for x0, y0, x1, y1 in bar[1:] if y0 == y1)
+    assert wide / ten == pytest.approx(12, abs=0.1)
+    xs = [float(x) for d in re.findall(r'd="M([^"]+)"', svg) for x in re.findall(r"([0-9.]+) [0-9.]+", d)]
+    # 300 mm to the base of the tail fin, a fifth more to its end
+    assert (max(xs) - min(xs)) / ten == pytest.approx(3.6, abs=0.1)
+
+
+def test_no_drawing_where_nothing_is_known():
+    assert not _svgs(care_html(care_for(room(), "ghost")))
+    assert "width not known" in size_svg(
+        care_for(
+            make_table({"g": {"adult_length_mm": "50..90", "tank_length_cm": "60"}}, {"a": ("g", {})}), "a"
+        )
+    )
+
+
+def test_cautions_of_the_kind_come_first_and_those_for_every_fish_last_and_folded():
+    fish = make_table(
+        {"all": {"handling": "Wet your hands.", "law": "Laws change."}, "g": {"cautions": "It bites."}},
+        {"a": ("g", {"law": "Trade needs papers.", "handling": "Wet your hands."})},
+    )
+    html = care_html(care_for(fish, "a"))
+    assert html.index("It bites.") < html.index("<table")
+    fold = html[html.index("Before you handle, move or sell it") :]
+    assert fold.count("Wet your hands.") == 1
+    assert html.count("Wet your hands.") == 1
+    assert fold.index("Wet your hands.") < fold.index("Trade needs papers.") < fold.index("Laws change.")
 
 
 def test_the_plain_text_is_one_screen():

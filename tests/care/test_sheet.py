@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey import CareSheet, IdkeyError, TraitTable, care_for
-from idkey.care.attributes import ATTRIBUTES, format_value, read_cell
+from idkey.care.attributes import ATTRIBUTES, FOR_EVERY_FISH, format_value, read_cell
 from idkey.errors import UnknownName
 
 
@@ -50,7 +50,8 @@ def test_every_column_is_on_the_sheet_and_unknown_is_said(table):
             assert need.value is None
             assert not need.settled
             assert need.unknown_for == ("ghost",)
-            assert need.text == ("none on record" if need.attribute == "cautions" else "not known")
+            caution = need.attribute in ("cautions", *FOR_EVERY_FISH)
+            assert need.text == ("none on record" if caution else "not known")
 
 
 def test_a_figure_that_was_set_aside_is_kept_but_lends_no_weight(table):
@@ -209,6 +210,45 @@ def _nothing_suits(attribute: str, known: list) -> bool:
     if attribute == "temperature_c":
         return max(v[0] for v in known) > min(v[1] for v in known)
     return attribute == "flow" and not frozenset.intersection(*known)
+
+
+@given(st.lists(CELLS, min_size=2, max_size=4), st.integers(0, 3))
+def test_one_more_name_never_widens_what_is_right(rows, last):
+    rows.append(rows[last % len(rows)] | {"temperature_c": rows[0]["temperature_c"]})
+    names = [f"kind{i}" for i in range(len(rows))]
+    fish = make_table({"all": {}, "g": {}}, {n: ("g", row) for n, row in zip(names, rows, strict=True)})
+    few, more = care_for(fish, *names[:-1]).attributes, care_for(fish, *names).attributes
+    for before, after in zip(few.values(), more.values(), strict=True):
+        assert bool(before.conflict) <= bool(after.conflict)
+        assert set(before.unknown_for) <= set(after.unknown_for)
+        if after.value is None or before.attribute not in ("temperature_c", "flow", "tank_volume_l"):
+            continue
+        assert before.value is not None
+        if before.attribute == "temperature_c":
+            assert before.value[0] <= after.value[0] <= after.value[1] <= before.value[1]
+        elif before.attribute == "flow":
+            assert after.value <= before.value
+        else:
+            assert after.value >= before.value
+
+
+def test_what_a_brood_is_like_is_listed_and_never_in_conflict():
+    fish = make_table(
+        {"g": {"eggs": "6..12"}}, {"a": ("g", {}), "b": ("g", {"eggs": "100..100"}), "c": ("g", {})}
+    )
+    need = care_for(fish, "a", "b", "c").attributes["eggs"]
+    assert not need.conflict
+    assert need.text == "A and C: 6 to 12; B: 100"
+
+
+def test_what_holds_for_every_fish_and_what_a_kind_adds_stand_together_each_sentence_once():
+    fish = make_table(
+        {"all": {"handling": "Wet your hands. Use a box."}, "g": {"handling": "It bites. Use a box."}},
+        {"a": ("g", {}), "b": ("g", {"handling": "It stings."})},
+    )
+    assert care_for(fish, "a").attributes["handling"].text == "It bites. Use a box. Wet your hands."
+    both = care_for(fish, "a", "b").attributes["handling"].text
+    assert both.splitlines() == ["It bites. Use a box. Wet your hands.", "B: It stings."]
 
 
 # ------------------------------------------------------------------------------- shapes and wording

@@ -1,0 +1,228 @@
+"""Until the name is settled: the safest choice in each respect, and the question that settles a conflict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from idkey.care.attributes import Value, format_value, state_words
+from idkey.care.need import Part, names_in_words, sentences
+from idkey.model.answers import code_answers
+from idkey.model.ask import MIN_GAIN, Asker
+from idkey.model.combine import TableModel
+from idkey.model.evidence import NONE
+from idkey.model.identify import Identification
+from idkey.table.care import CareAttribute
+from idkey.table.table import TraitTable
+
+__all__ = ["Settling", "safest_choice", "settle"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """Which question settles a conflict of care.
+
+    Attributes
+    ----------
+    attribute, label : str
+        The need over which the names disagree: column of care.csv, and what a keeper calls it.
+    trait : str or None
+        Trait to look at next; None where no question that is left would tell.
+    question : str
+        The question as it is put; blank where there is none.
+    settles : float
+        Expected drop, in bits, of the uncertainty about which need it is.
+    """
+
+    attribute: str
+    label: str
+    trait: str | None = None
+    question: str = ""
+    settles: float = 0.0
+
+    @property
+    def text(self) -> str:
+        """The same in words."""
+        if self.trait is None:
+            return "No question left in this table settles it."
+        return f"To settle it, look next: {self.question}"
+
+
+# -- the safest choice ------------------------------------------------------------------------------
+
+
+def safest_choice(attribute: CareAttribute, parts: Sequence[Part]) -> str:
+    """Return the safest choice in one respect for several names of which one is right.
+
+    Parameters
+    ----------
+    attribute : CareAttribute
+    parts : sequence of Part
+        One for each name; the likeliest two count where no range suits all and shares are given.
+
+    Returns
+    -------
+    str
+        Blank where there is no choice to make: a text to read, or nothing known of any name.
+    """
+    known = [(p, p.value(attribute)) for p in parts if p.cells]
+    rule = _RULES.get(attribute.id)
+    if rule is None or not known:
+        return ""
+    text = rule(attribute, known)
+    unknown = [p for p in parts if not p.cells]
+    return f"{text}; not known for {names_in_words(unknown)}" if text and unknown else text
+
+
+_Known = Sequence[tuple[Part, Value]]
+
+
+def _range(attribute: CareAttribute, known: _Known) -> str:
+    """Return the overlap, which harms none; if there is none, the nearest ends of the two likeliest.
+
+    A fish bears water a little outside its range better than water far outside it, so between two ranges that
+    do not meet the gap between their nearest ends takes each kind least far from what it needs. It is right
+    for neither, so it is called a stopgap and says for whom it is not right. Without shares all names count.
+    """
+    pairs = [(p, v) for p, v in known if isinstance(v, tuple)]
+    span = _overlap([v for _, v in pairs])
+    if span[0] <= span[1]:
+        return format_value(attribute, span)
+    if all(p.share is not None for p, _ in pairs):
+        likeliest = sorted(pairs, key=lambda pair: -(pair[0].share or 0.0))[:2]
+        span = _overlap([v for _, v in likeliest])
+    span = min(span), max(span)
+    # Who is served by the whole stopgap is not among those it is not right for.
+    wrong = [p for p, v in pairs if span[0] < v[0] or v[1] < span[1]]
+    return f"{format_value(attribute, span)} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
+
+
+def _overlap(ranges: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return max(low for low, _ in ranges), min(high for _, high in ranges)
+
+
+def _slowly(attribute: CareAttribute, known: _Known) -> str:
+    """As `_range`; a fall or rise of pH or hardness harms by its speed before it harms by its height."""
+    return f"{_range(attribute, known)}; change it slowly"
+
+
+def _most(attribute: CareAttribute, known: _Known) -> str:
+    """Return the largest minimum: more room or oxygen than one kind asks for harms none."""
+    return f"at least {format_value(attribute, max(v for _, v in known if isinstance(v, float)))}"
+
+
+def _largest(attribute: CareAttribute, known: _Known) -> str:
+    """Return the largest length: a tank too large harms none, one too small does."""
+    high = max(v[1] for _, v in known if isinstance(v, tuple))
+    return f"plan for {format_value(attribute, (high, high))}"
+
+
+def _flow(attribute: CareAttribute, known: _Known) -> str:
+    """Return the flow that all share; without one, a tank with both ends lets the fish choose."""
+    shared = _shared(known)
+    if shared:
+        return state_words(attribute, shared)
+    return "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
+
+
+def _food(attribute: CareAttribute, known: _Known) -> str:
+    """Return the food that all share; without one, the food of each.
+
+    A grazer can leave meat, and a hunter wood, as long as its own food lies beside it; what one of them
+    should avoid is not offered to any, since nobody knows yet which fish it is.
+    """
+    shared = _shared(known)
+    if shared:
+        return state_words(attribute, shared)
+    foods = dict.fromkeys(state_words(attribute, v) for _, v in known if isinstance(v, frozenset))
+    return f"keep the food of each on offer ({'; '.join(foods)}), and nothing that one of them should avoid"
+
+
+def _avoid(attribute: CareAttribute, known: _Known) -> str:
+    """Return all that any of them should avoid: going without it harms none."""
+    return " ".join(dict.fromkeys(s for p, _ in known for cell in p.cells for s in sentences(cell)))
+
+
+def _shared(known: _Known) -> frozenset[str]:
+    return frozenset.intersection(*(v for _, v in known if isinstance(v, frozenset)))
+
+
+_RULES: dict[str, Callable[[CareAttribute, _Known], str]] = {
+    "adult_length_mm": _largest,
+    "tank_volume_l": _most,
+    "group_volume_l": _most,
+    "tank_length_cm": _most,
+    "tank_width_cm": _most,
+    "temperature_c": _range,
+    "ph": _slowly,
+    "gh_dgh": _slowly,
+    "oxygen_mg_l": _most,
+    "flow": _flow,
+    "turnover_per_hour": _range,
+    "diet_type": _food,
+    "diet_avoid": _avoid,
+}
+
+
+# -- the question that settles it -------------------------------------------------------------------
+
+
+def settle(
+    fish: Identification, conflicts: Mapping[CareAttribute, Mapping[str, Value]]
+) -> tuple[Settling, ...]:
+    """Return, for each conflict, the question that settles most of it for the least trouble.
+
+    The kinds still possible are put into classes of equal need, those of which it is not known into a class
+    of their own. A question settles as many bits as the entropy over the classes is expected to drop by its
+    answer, ``H(class) - sum_x P(x) H(class | x)``, with the distributions of answers by which
+    `Identification.questions` ranks its questions; "none of these" has no care and is left out. The best has
+    most bits per second of effort.
+
+    Parameters
+    ----------
+    fish : Identification
+    conflicts : mapping of CareAttribute to mapping of taxon id to value
+        The need of each kind still possible.
+
+    Returns
+    -------
+    tuple of Settling
+        One a conflict, in the order given; its trait is None where no question settles `MIN_GAIN` bits.
+    """
+    if not conflicts:
+        return ()
+    model, asker = _compiled(fish.table)
+    coded = code_answers(fish.table, fish.answers)
+    adult, said = model.stage_weights(coded)[0], model.said_in_group(coded)
+    ids = [*fish.table.ids, NONE]
+    share = {row.taxon: row.probability for row in fish.ranked()}
+    asked = {question.trait.id for question in fish.questions()}
+    found = []
+    for attribute, needs in conflicts.items():
+        posterior = np.array([share[t] if t in needs else 0.0 for t in ids])
+        places = {value: i for i, value in enumerate(dict.fromkeys(needs.values()))}
+        classes = np.array([places[needs[t]] if t in needs else -1 for t in ids])
+        gains = asker.gains(
+            model.to_canonical_order(posterior), adult, said, model.to_canonical_order(classes)
+        )
+        useful = [
+            (float(gain) / trait.effort, trait, float(gain))
+            for trait, gain in zip(asker.traits, gains, strict=True)
+            if gain >= MIN_GAIN and trait.id in asked
+        ]
+        if not useful:
+            found.append(Settling(attribute.id, attribute.label))
+            continue
+        _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]))
+        found.append(Settling(attribute.id, attribute.label, trait.id, trait.question or trait.name, gain))
+    return tuple(found)
+
+
+@lru_cache(maxsize=2)
+def _compiled(table: TraitTable) -> tuple[TableModel, Asker]:
+    # A table never changes, so what its questions are worth is compiled once.
+    model = TableModel(table)
+    return model, Asker(model)

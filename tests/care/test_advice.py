@@ -1,0 +1,255 @@
+"""Until the name is settled: shares, the safest choice, and the question that settles a conflict."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from care_tables import make_table, room
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from idkey import Identification, IdkeyError, TraitTable, care_for, load_table
+from idkey.care.attributes import ATTRIBUTES
+from idkey.model.ask import MIN_GAIN, Asker
+from idkey.model.combine import TableModel
+from idkey.model.evidence import NONE
+from idkey.table.schema import States, Trait
+
+ERROR = 0.1
+NEEDS = {"warm": {"temperature_c": "28..30"}, "cool": {"temperature_c": "22..24"}}
+
+
+def colours(kinds: dict[str, tuple[str, str]], traits=("colour",), **effort: float) -> TraitTable:
+    """Kind -> (its group, its state in each trait, separated by blanks); two states, error 0.1."""
+    base = make_table(NEEDS, {kind: (group, {}) for kind, (group, _) in kinds.items()})
+    columns = list(zip(*(said.split() for _, said in kinds.values()), strict=True))
+    made = tuple(
+        Trait(t, "nominal", states=("dark", "pale"), error=ERROR, effort=effort.get(t, 5.0), question=f"{t}?")
+        for t in traits
+    )
+    cells = {
+        t: tuple(States((s,), (1.0,)) for s in column) for t, column in zip(traits, columns, strict=True)
+    }
+    return replace(base, traits=made, cells=cells)
+
+
+@pytest.fixture(scope="module")
+def shipped() -> TraitTable:
+    return load_table()
+
+
+# ---------------------------------------------------------------------------------- from an identification
+
+
+def test_the_names_are_those_still_possible_with_their_shares(shipped):
+    fish = Identification(shipped).answer("pattern", "light_spots").answer("spot_colour", "orange")
+    sheet = care_for(fish)
+    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
+    assert sheet.names == tuple(row.taxon for row in left[:8])
+    assert dict(sheet.shares) == {row.taxon: row.probability for row in left[:8]}
+    assert sheet.others == max(len(left) - 8, 0)
+    share = {row.taxon: row.probability for row in fish.ranked()}
+    assert sheet.none_share == share[NONE]
+    assert sum(sheet.shares.values()) + sheet.others_share + sheet.none_share <= 1 + 1e-9
+    plain = care_for(shipped, *sheet.names)
+    for attribute, need in sheet.attributes.items():
+        # Shares stand in words; they move no need, and an unlikely name is in it like any other.
+        assert need.value == plain.attributes[attribute].value
+        assert bool(need.conflict) == bool(plain.attributes[attribute].conflict)
+
+
+def test_a_settled_fish_has_the_sheet_of_its_name():
+    table = colours({"a": ("warm", "dark dark dark dark"), "b": ("cool", "pale pale pale pale")}, "stuv")
+    fish = Identification(table, none_prior=0.001)
+    for trait in "stuv":
+        fish.answer(trait, "dark")
+    assert fish.candidates() == ("a",)
+    sheet, plain = care_for(fish), care_for(table, "a")
+    assert sheet == plain
+    assert sheet.settling == ()
+    assert repr(sheet) == repr(plain)
+    assert sheet._repr_html_() == plain._repr_html_()
+    assert sheet.shares["a"] > 0.95
+
+
+def test_shares_stand_beside_who_needs_what():
+    table = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+    # Nothing answered: one half each of the 95 % that "none of these" leaves.
+    conflict = care_for(Identification(table, prior="uniform")).attributes["temperature_c"].conflict
+    assert "A (48 %): 28 to 30 °C" in conflict
+    assert "B (48 %): 22 to 24 °C" in conflict
+    assert "%" not in care_for(table, "a", "b").attributes["temperature_c"].conflict
+
+
+def test_a_name_at_a_few_per_cent_is_in_the_conflict_as_much_as_any():
+    table = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+    fish = Identification(table, prior={"a": 97, "b": 3}, none_prior=0.001, coverage=0.99)
+    sheet = care_for(fish)
+    assert sheet.attributes["temperature_c"].value is None
+    assert "B (3 %): 22 to 24 °C" in sheet.attributes["temperature_c"].conflict
+
+
+def test_errors_of_an_identification_are_one_line():
+    table = room()
+    with pytest.raises(IdkeyError, match="give one, or a table and taxon ids"):
+        care_for(Identification(table), "zebra")
+    with pytest.raises(IdkeyError, match="none of the kinds"):
+        care_for(Identification(table, none_prior=0.99))
+
+
+# ------------------------------------------------------------------------------------ the safest choice
+
+
+def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither(shipped):
+    # ENCYC3 p.132: Ancistrus dolichopterus 23-25 °C; SF_L081: Baryancistrus 27-32 °C, not cooler.
+    sheet = care_for(shipped, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
+    safest = sheet.safest["temperature_c"]
+    assert safest.startswith("25 to 27 °C (77 to 81 °F) as a stopgap, not right for")
+    assert "Ancistrus dolichopterus" in safest
+    assert "Baryancistrus xanthellus" in safest
+    assert safest in sheet.attributes["temperature_c"].text
+
+
+def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
+    sheet = care_for(room(), "worm", "stripe")
+    assert sheet.safest["tank_volume_l"] == "at least 160 L (42 US gal)"
+    assert sheet.safest["oxygen_mg_l"] == "at least 6 mg/L; not known for Stripe"
+    assert "a brisk end and a slack end" in sheet.safest["flow"]
+    assert sheet.safest["diet_type"].startswith("keep the food of each on offer (")
+    assert "nothing that one of them should avoid" in sheet.safest["diet_type"]
+    assert sheet.safest["ph"] == "6.8 to 7.2; change it slowly"
+    assert sheet.safest["adult_length_mm"] == "plan for 150 mm (5.9 in)"
+
+
+def test_one_name_needs_no_safest_choice():
+    assert dict(care_for(room(), "zebra").safest) == {}
+
+
+def test_if_no_range_suits_all_the_likeliest_two_decide():
+    ranges = {"likely": "26..28", "next": "27..30", "far": "18..20"}
+    table = make_table({k: {"temperature_c": v} for k, v in ranges.items()}, {k: (k, {}) for k in ranges})
+    fish = Identification(table, prior={"likely": 6, "next": 3, "far": 1}, none_prior=0.01)
+    assert set(care_for(fish).names) == set(ranges)
+    safest = care_for(fish).safest["temperature_c"]
+    assert safest.startswith("27 to 28 °C")
+    assert safest.endswith("not right for Far (10 %)")
+
+
+NUMBERS = st.integers(10, 40)
+RANGES = st.tuples(NUMBERS, NUMBERS).map(sorted).map(lambda r: f"{r[0]}..{r[1]}")
+
+
+@given(st.lists(RANGES, min_size=2, max_size=4))
+def test_the_safest_choice_is_the_same_in_any_order_of_names(rows):
+    names = [f"k{i}" for i in range(len(rows))]
+    table = make_table({"g": {}}, {n: ("g", {"temperature_c": r}) for n, r in zip(names, rows, strict=True)})
+    found = {
+        care_for(table, *order).safest["temperature_c"].partition(" as a stopgap")[0]
+        for order in itertools.permutations(names)
+    }
+    assert len(found) == 1
+    assert care_for(table, *names, names[0]).safest == care_for(table, *names).safest
+
+
+# ------------------------------------------------------------------------------ which question settles it
+
+
+def entropy(p):
+    p = np.array([x for x in p if x > 0])
+    return float(-(p / p.sum() * np.log2(p / p.sum())).sum())
+
+
+def test_a_question_settles_what_the_formula_says():
+    # By hand: P(x | kind) = 1 - e + e / 2 for its own state, e / 2 for the other; two kinds at one half each.
+    own, other = 1 - ERROR + ERROR / 2, ERROR / 2
+    table = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+    (settling,) = care_for(Identification(table, prior="uniform")).settling
+    assert (settling.attribute, settling.trait, settling.question) == ("temperature_c", "colour", "colour?")
+    assert settling.settles == pytest.approx(1 - entropy([own, other]))
+    assert "To settle it, look next: colour?" in settling.text
+
+
+def test_a_question_that_parts_names_of_the_same_need_settles_nothing():
+    kinds = {"a": ("warm", "dark dark"), "b": ("warm", "pale dark"), "c": ("cool", "dark pale"),
+             "d": ("cool", "pale pale")}  # fmt: skip
+    table = colours(kinds, ("vain", "telling"), vain=1.0, telling=60.0)
+    fish = Identification(table, prior="uniform")
+    assert fish.next_question().trait.id == "vain"  # it tells names apart and takes a second
+    sheet = care_for(fish)
+    (settling,) = sheet.settling
+    assert settling.trait == "telling"
+    assert "telling?" in sheet.attributes["temperature_c"].text
+
+
+def test_the_cheaper_of_two_equal_questions_is_asked():
+    kinds = {"a": ("warm", "dark dark"), "b": ("cool", "pale pale")}
+    for cheap, dear in (("one", "two"), ("two", "one")):
+        table = colours(kinds, ("one", "two"), **{cheap: 2.0, dear: 20.0})
+        (settling,) = care_for(Identification(table, prior="uniform")).settling
+        assert settling.trait == cheap
+
+
+def test_what_is_answered_or_cannot_be_seen_is_not_asked_again():
+    table = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+    sheet = care_for(Identification(table, prior="uniform").answer("colour", None))
+    (settling,) = sheet.settling
+    assert settling.trait is None
+    assert settling.settles == 0
+    assert "No question left in this table settles it" in sheet.attributes["temperature_c"].text
+
+
+def test_a_conflict_that_no_trait_tells_is_said_to_stay():
+    table = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
+    (settling,) = care_for(Identification(table, prior="uniform")).settling
+    assert settling.trait is None
+
+
+def test_names_each_in_a_class_of_its_own_give_the_gain_of_the_next_question(shipped):
+    model = TableModel(shipped)
+    asker, n = Asker(model), len(shipped) + 1
+    posterior = np.arange(1, n + 1) / np.arange(1, n + 1).sum()
+    adult = np.full(n, 0.5)
+    names = asker.gains(posterior, adult)
+    assert asker.gains(posterior, adult, None, np.arange(n)) == pytest.approx(names, abs=1e-12)
+    assert asker.gains(posterior, adult, None, np.zeros(n, dtype=int)) == pytest.approx(0, abs=1e-9)
+
+
+@settings(max_examples=25)
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["warm", "cool"]), st.sampled_from(["dark", "pale"])),
+        min_size=2,
+        max_size=6,
+    )
+)
+def test_telling_the_need_is_never_more_than_telling_the_name(kinds):
+    table = colours({f"k{i}": kind for i, kind in enumerate(kinds)})
+    fish = Identification(table, prior="uniform")
+    for settling in care_for(fish).settling:
+        assert settling.trait is None or MIN_GAIN <= settling.settles <= 1
+        if settling.trait is None:
+            continue
+        p = {"warm": np.zeros(2), "cool": np.zeros(2)}
+        for group, state in kinds:
+            own = [1 - ERROR / 2, ERROR / 2]
+            p[group] += own if state == "dark" else own[::-1]
+        joint = np.array(list(p.values())) / len(kinds)
+        after = sum(joint[:, x].sum() * entropy(joint[:, x]) for x in range(2))
+        assert settling.settles == pytest.approx(entropy(joint.sum(axis=1)) - after)
+
+
+def test_every_conflict_of_a_fish_has_its_settling_and_they_are_plain_data(shipped):
+    fish = Identification(shipped)
+    for trait, value in {"pattern": "light_spots", "spot_size": "small", "tooth_form": "spoon"}.items():
+        if trait in shipped.trait_ids and value in shipped.trait(trait).states:
+            fish.answer(trait, value)
+    sheet = care_for(fish)
+    assert [s.attribute for s in sheet.settling] == [need.attribute for need in sheet.conflicts]
+    assert sheet.conflicts
+    for settling in sheet.settling:
+        assert settling.label == ATTRIBUTES[settling.attribute].label
+        assert settling.trait not in fish.answers
+    assert [s["trait"] for s in sheet.to_dict()["settling"]] == [s.trait for s in sheet.settling]
