@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TypeAlias
 
+from idkey.care.water import CACO3_PER_DGH, CM_PER_INCH, LITRES_PER_US_GALLON
 from idkey.errors import IdkeyError
 from idkey.table.care import CARE_ATTRIBUTES, CareAttribute, parse_care
 from idkey.table.schema import Range
@@ -67,13 +68,9 @@ _WORDS = {
     "algae": "algae and plant food",
 }
 
-_CM_PER_INCH = 2.54
-_LITRES_PER_US_GALLON = 3.785411784
-_CACO3_PER_DGH = 17.848  # mg/L; 1 dGH is 10 mg/L CaO
-
 
 def _inches(mm: float) -> str:
-    return f"{mm / 10 / _CM_PER_INCH:.1f}"
+    return f"{mm / 10 / CM_PER_INCH:.1f}"
 
 
 def _other(factor: float, offset: float = 0.0) -> Callable[[float], str]:
@@ -82,12 +79,12 @@ def _other(factor: float, offset: float = 0.0) -> Callable[[float], str]:
 
 _SECOND_UNIT: dict[str, tuple[str, Callable[[float], str]]] = {
     "adult_length_mm": ("in", _inches),
-    "tank_volume_l": ("US gal", _other(1 / _LITRES_PER_US_GALLON)),
-    "group_volume_l": ("US gal", _other(1 / _LITRES_PER_US_GALLON)),
-    "tank_length_cm": ("in", _other(1 / _CM_PER_INCH)),
-    "tank_width_cm": ("in", _other(1 / _CM_PER_INCH)),
+    "tank_volume_l": ("US gal", _other(1 / LITRES_PER_US_GALLON)),
+    "group_volume_l": ("US gal", _other(1 / LITRES_PER_US_GALLON)),
+    "tank_length_cm": ("in", _other(1 / CM_PER_INCH)),
+    "tank_width_cm": ("in", _other(1 / CM_PER_INCH)),
     "temperature_c": ("°F", _other(9 / 5, 32)),
-    "gh_dgh": ("mg/L as CaCO3", _other(_CACO3_PER_DGH)),
+    "gh_dgh": ("mg/L as CaCO3", _other(CACO3_PER_DGH)),
 }
 
 

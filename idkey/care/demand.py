@@ -6,17 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from idkey.care.attributes import Value
-from idkey.care.need import Need
+from idkey.care.need import CLASS_WORDS, Need
 from idkey.care.sheet import CareSheet, care_for
 
 __all__ = ["Demand", "Demands"]
-
-_CLASS_WORDS = {
-    "read": "read in the source",
-    "secondary": "second-hand",
-    "memory": "from memory, no source",
-    "common practice": "common practice, no source",
-}
 
 
 @dataclass(frozen=True)
@@ -117,7 +110,7 @@ class Demands:
 def _basis(need: Need) -> str:
     if not need.origin:
         return ""
-    words = [_CLASS_WORDS.get(c, c) for c in need.classes]
+    words = [CLASS_WORDS.get(c, c) for c in need.classes]
     if need.origin == "group":
         words.insert(0, "for the care group")
     return ": ".join(part for part in ("; ".join(words), "; ".join(need.sources)) if part)

@@ -12,6 +12,7 @@ from idkey.table.care import CareAttribute
 
 __all__ = [
     "CLASSES",
+    "CLASS_WORDS",
     "Claim",
     "FrozenMap",
     "Need",
@@ -24,6 +25,14 @@ __all__ = [
 
 CLASSES = ("read", "secondary", "memory", "common practice")
 """Classes of evidence, strongest first."""
+
+CLASS_WORDS = {
+    "read": "read in the source",
+    "secondary": "second-hand",
+    "memory": "from memory, no source",
+    "common practice": "common practice, no source",
+}
+"""The same in words a keeper reads."""
 
 NOT_FOLLOWED = "Not followed"
 """How the note of a claim begins that the sheet does not go by."""

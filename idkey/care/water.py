@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from idkey.errors import IdkeyError
 
 __all__ = [
+    "CACO3_PER_DGH",
     "CM_PER_INCH",
     "LITRES_PER_US_GALLON",
     "WaterError",
@@ -39,7 +40,7 @@ CM_PER_INCH = 2.54
 """An inch is 2.54 cm exactly (international yard and pound agreement, 1959)."""
 LITRES_PER_US_GALLON = 3.785411784
 """A US gallon is 231 cubic inches."""
-_CACO3_PER_DGH = 17.848
+CACO3_PER_DGH = 17.848
 """mg/L CaCO3 in one German degree, 10 mg/L CaO: 10 x 100.09 / 56.08, the ratio of the molar masses."""
 
 
@@ -237,7 +238,7 @@ def dgh_to_caco3(dgh: ArrayLike) -> Figure:
     >>> round(dgh_to_caco3(10.0), 1)
     178.5
     """
-    return _out(_within(dgh, "hardness", 0, 1000, "°dGH") * _CACO3_PER_DGH)
+    return _out(_within(dgh, "hardness", 0, 1000, "°dGH") * CACO3_PER_DGH)
 
 
 def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
@@ -245,7 +246,7 @@ def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
 
     Raises WaterError.
     """
-    return _out(_within(caco3_mg_l, "hardness", 0, 20000, "mg/L CaCO3") / _CACO3_PER_DGH)
+    return _out(_within(caco3_mg_l, "hardness", 0, 20000, "mg/L CaCO3") / CACO3_PER_DGH)
 
 
 def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:

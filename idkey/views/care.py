@@ -8,7 +8,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from idkey.care.attributes import FOR_EVERY_FISH, GENERAL
-from idkey.care.need import sentences, share_words
+from idkey.care.need import CLASS_WORDS, sentences, share_words
 from idkey.views.draw_care import flow_svg, size_svg, temperature_svg
 
 if TYPE_CHECKING:
@@ -23,12 +23,6 @@ _OWN = "cautions"
 _FOLDED = (GENERAL, *FOR_EVERY_FISH)
 """What concerns every fish: folded at the end, the law last."""
 
-_CLASS_WORDS = {
-    "read": "read in the source",
-    "secondary": "second-hand",
-    "memory": "from memory, no source",
-    "common practice": "common practice, no source",
-}
 _ORIGIN_WORDS = {"species": "for the kind itself", "group": "for the care group", "all": "for every fish"}
 
 _FOLD_WORDS = "Before you handle, move or sell it"
@@ -213,7 +207,7 @@ def _need_html(need: Need) -> str:
 def _why_html(need: Need, several: bool) -> str:
     if not need.evidence:
         return ""
-    parts = [_ORIGIN_WORDS.get(need.origin, ""), *(_CLASS_WORDS.get(c, c) for c in need.classes)]
+    parts = [_ORIGIN_WORDS.get(need.origin, ""), *(CLASS_WORDS.get(c, c) for c in need.classes)]
     head = escape("; ".join(part for part in parts if part))
     texts = dict.fromkeys(_claim_text(claim, need.unit, several) for claim in need.evidence)
     items = "".join(f"<li>{escape(text)}</li>" for text in texts)
@@ -222,7 +216,7 @@ def _why_html(need: Need, several: bool) -> str:
 
 def _claim_text(claim: Claim, unit: str, several: bool) -> str:
     where = ", ".join(part for part in (claim.source_label, claim.locator) if part)
-    basis = _CLASS_WORDS.get(claim.evidence_class, claim.evidence_class)
+    basis = CLASS_WORDS.get(claim.evidence_class, claim.evidence_class)
     text = f"{_plain_value(claim.value, unit)} ({'; '.join(part for part in (where, basis) if part)})"
     if several and claim.care_group != "all":
         text = f"{(claim.taxon or claim.care_group).replace('_', ' ').capitalize()}: {text}"
@@ -284,7 +278,7 @@ def _full_lines(need: Need, text: str, indent: int) -> list[str]:
     first, *rest = text.splitlines()
     lines = [f"{need.label:<{indent}}{first}", *(f"{'':<{indent}}{line}" for line in rest)]
     if need.classes:
-        words = "; ".join(_CLASS_WORDS.get(c, c) for c in need.classes)
+        words = "; ".join(CLASS_WORDS.get(c, c) for c in need.classes)
         sources = f": {'; '.join(need.sources)}" if need.sources else ""
         lines.append(f"{'':<{indent}}[{words}{sources}]")
     return lines

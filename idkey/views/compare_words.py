@@ -120,15 +120,6 @@ def listed(words: Iterable[str]) -> str:
     return found[0] if len(found) == 1 else f"{', '.join(found[:-1])} and {found[-1]}"
 
 
-def _short(labels: Sequence[str]) -> list[str]:
-    """Leave the trade codes out where the rest of the name still tells them apart."""
-    bare = [label.partition(" (")[0] for label in labels]
-    return [
-        full if name.endswith(" sp.") or bare.count(name) > 1 else name
-        for full, name in zip(labels, bare, strict=True)
-    ]
-
-
 # -- the care difference ----------------------------------------------------------------------------
 
 
@@ -144,7 +135,7 @@ def care_line(comparison: Comparison) -> str:
     if not chosen:
         known = [both.attributes[a].label.lower() for a in apart]
         return f"Care: the same on file in {listed(known)}." if known else "Care: not known for all of them."
-    names = dict(zip(comparison.taxa, _short(comparison.labels), strict=True))
+    names = dict(zip(both.names, both.short_labels, strict=True))
     parts = []
     for attribute in chosen:
         need = both.attributes[attribute]
