@@ -16,11 +16,13 @@ from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.match import NearestMatch
 from idkey.table.files import load_table
+from idkey.table.store import start_table
 from idkey.table.table import TraitTable
 
 if TYPE_CHECKING:
     from idkey.widgets.care import care_view
     from idkey.widgets.compare import compare_view
+    from idkey.widgets.editor import table_editor
     from idkey.widgets.identify import identify
 
 __all__ = [
@@ -38,12 +40,15 @@ __all__ = [
     "compare_view",
     "identify",
     "load_table",
+    "start_table",
+    "table_editor",
 ]
 
 _WIDGETS = {
     "care_view": "idkey.widgets.care",
     "compare_view": "idkey.widgets.compare",
     "identify": "idkey.widgets.identify",
+    "table_editor": "idkey.widgets.editor",
 }
 
 

@@ -65,13 +65,13 @@ class TableError(IdkeyError):
     problems : tuple of Problem
     """
 
-    def __init__(self, problems: Iterable[Problem]):
+    def __init__(self, problems: Iterable[Problem], undone: str = "loaded"):
         self.problems = tuple(problems)
         lines = [str(p) for p in self.problems[:_MOST_SHOWN]]
         if len(self.problems) > _MOST_SHOWN:
             lines.append(f"... and {len(self.problems) - _MOST_SHOWN} more")
         count = "1 problem" if len(self.problems) == 1 else f"{len(self.problems)} problems"
-        super().__init__("\n".join([f"{count} in the table; nothing was loaded", *lines]))
+        super().__init__("\n".join([f"{count} in the table; nothing was {undone}", *lines]))
 
 
 def one_of(value: object, allowed: Sequence[str], what: str = "one of") -> str:

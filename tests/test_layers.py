@@ -27,7 +27,7 @@ CONTRACTS = {
 }
 SHOWING = {"__repr__", "__str__", "_repr_html_", "text", "html", "save"}
 """Methods that show or print an object; only these may fetch a view, each time they are called."""
-REPORTS = {"lookalikes", "review"}
+REPORTS = {"changes", "lookalikes", "review"}
 """Methods of a table that hand it to the model; a keeper looks for them at the table."""
 
 

@@ -59,7 +59,7 @@ def _misread(trait: Trait) -> np.ndarray:
     """P(answer | true state, the observer errs), shape (n_states answer, n_states true)."""
     k = len(trait.states)
     if trait.kind == "nominal":
-        return np.full((k, k), 1.0 / k)
+        return np.full((k, k), 1.0) / max(k, 1)
     distance = np.abs(np.subtract.outer(np.arange(k), np.arange(k)))
     weight = ORDINAL_DECAY**distance
     return weight / weight.sum(axis=0)
@@ -226,7 +226,8 @@ def _as_young(trait: Trait, adult: np.ndarray, young: np.ndarray, column: Column
 
 
 def _state_likelihoods(trait: Trait, column: Column) -> np.ndarray:
-    e, k = trait.error, len(trait.states)
+    # A column of any table may be blank all through, and then has no states.
+    e, k = trait.error, max(len(trait.states), 1)
     shares = column.shares[column.known].T
     p = (1 - e) * shares + e * (_misread(trait) @ shares)
     return _complete(p, column, na=e / k, flat=1.0 / k)

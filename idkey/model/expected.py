@@ -18,6 +18,10 @@ def expected_answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndar
     given_adult, given_young, judged_adult, judged_young : ndarray, shape (n_answers, n_taxa + 1)
         The same object where nothing differs.
     """
+    if model.trait.has_states and not model.trait.states:
+        # A column that is blank all through: whatever is answered says nothing.
+        nothing = np.ones((1, len(model.adult.known) + 1))
+        return nothing, nothing, nothing, nothing
     if model.trait.has_states:
         return model.states_adult, model.states_young, model.states_adult, model.states_young
     if model.trait.kind == "ceiling":

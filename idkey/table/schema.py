@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import numbers
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -34,6 +34,7 @@ __all__ = [
     "parse_answer",
     "parse_cell",
     "state_text",
+    "trait_problems",
 ]
 
 Kind = Literal["nominal", "ordinal", "measure", "ceiling"]
@@ -163,6 +164,21 @@ class Trait:
         """Write a number with the unit of the trait."""
         text = f"{value:g}"
         return text if self.unit in ("", "count") else f"{text} {self.unit}"
+
+
+def trait_problems(trait: Trait) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong with the kind and the states of a trait: the value, and what would be right."""
+    if trait.kind not in KINDS:
+        yield str(trait.kind), one_of(trait.kind, KINDS, "a trait kind")
+    if len(set(trait.states)) != len(trait.states):
+        yield ", ".join(trait.states), "two states have the same name"
+    if len(trait.words) != len(trait.states):
+        right = f"write one wording for each of the {len(trait.states)} states"
+        yield ", ".join(trait.words), right
+    for state in trait.states:
+        if not state or state == "-" or "|" in state or state != state.strip():
+            right = "a state is not blank, not - alone, and holds no | and no blank at its ends"
+            yield state, right
 
 
 def state_text(value: Any) -> str:

@@ -3,57 +3,119 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 from typing import Any
 
 import bibtexparser
 
-from idkey.errors import Problem
-from idkey.table.table import Source
+from idkey.table import layout
+from idkey.table.claims import Source
+from idkey.table.csvfile import ODD_CHARACTER, Found, text_of
 
-__all__ = ["read_sources"]
+__all__ = ["SOURCES", "parse_sources", "read_sources"]
+
+SOURCES = "sources.bib"
 
 _KEY = re.compile(r"@\w+\s*\{\s*([^\s,={}]+)")
+_SHORT_NAME = re.compile(r"@string[^@]*", re.IGNORECASE)
+_UNREADABLE = "not a BibTeX entry that can be read; look for a missing brace, comma or a key used twice"
+_SHOWN = 60
 
 
-def read_sources(path: Path, found: list[Problem]) -> dict[str, Source] | None:
-    """Read a BibTeX file; problems are added to `found`.
+def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
+    """Read the bytes of sources.bib; problems are added to `found`.
 
     Returns
     -------
     dict of str to Source, or None
-        None where there is no text to read. An entry that cannot be read is there by its key alone, so
-        that what points to it is not reported as well.
+        None where there is no text to read.
     """
+    if data is None:
+        found.add(SOURCES, "", "", found.folder, "the file is missing from this folder")
+        return None
+    text = text_of(SOURCES, data, found, layout.MOST_SOURCES_BYTES)
+    return None if text is None else parse_sources(text, found)
+
+
+def parse_sources(text: str, found: Found) -> dict[str, Source] | None:
+    """Read BibTeX; problems are added to `found`.
+
+    Returns
+    -------
+    dict of str to Source, or None
+        None where the text is no BibTeX at all. An entry that cannot be read is there by its key alone, so
+        that what points to it is not reported as well. The texts of all entries joined are the whole text.
+    """
+    odd = ODD_CHARACTER.search(text)
+    if odd:
+        row = str(text.count("\n", 0, odd.start()) + 1)
+        right = "the line holds a control character; delete it"
+        found.add(SOURCES, row, "", odd.group(), right)
+        return None
+    right = _too_much(text)
+    if right:
+        found.add(SOURCES, "", "", len(text), right)
+        return None
     try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        found.append(Problem(path.name, "", "", path.parent.name, "the file is missing from this folder"))
+        library = bibtexparser.parse_string(text)
+    except Exception as error:  # noqa: BLE001 - whatever the library trips over, the file cannot be read
+        found.add(SOURCES, "", "", f"{type(error).__name__}: {error}"[:_SHOWN], _UNREADABLE)
         return None
-    except (OSError, UnicodeDecodeError) as error:
-        found.append(
-            Problem(path.name, "", "", path.parent.name, f"the file cannot be read as UTF-8 ({error})")
-        )
-        return None
-    library = bibtexparser.parse_string(text)
     sources: dict[str, Source] = {}
     for block in library.failed_blocks:
         row = str(block.start_line + 1) if block.start_line is not None else ""
         first = (block.raw or "").strip().splitlines()[:1]
-        right = "not a BibTeX entry that can be read; look for a missing brace, comma or a key used twice"
-        found.append(Problem(path.name, row, "", first[0] if first else "", right))
+        found.add(SOURCES, row, "", first[0][:_SHOWN] if first else "", _UNREADABLE)
         sources.update({key: Source(key, key, key) for key in _KEY.findall(block.raw or "")})
-    for entry in library.entries:
+    texts = _entry_texts(text, library)
+    for entry, entry_text in zip(library.entries, texts, strict=True):
+        row = str((entry.start_line or 0) + 1)
         if not entry.key:
-            row = str((entry.start_line or 0) + 1)
-            found.append(Problem(path.name, row, "", "", "the entry has no key; write it after the brace"))
-        sources[entry.key] = _source(entry)
+            found.add(SOURCES, row, "", "", "the entry has no key; write it after the brace")
+        long = next((f.key for f in entry.fields if len(str(f.value)) > layout.MOST_CELL), None)
+        if long is not None:
+            right = f"the field is longer than {layout.MOST_CELL} characters; shorten it"
+            found.add(SOURCES, row, "", long[:_SHOWN], right)
+            sources[entry.key] = Source(entry.key, entry.key, entry.key)
+            continue
+        sources[entry.key] = _source(entry, entry_text)
     return sources
 
 
-def _source(entry: Any) -> Source:
+def _too_much(text: str) -> str:
+    """Say what is more than sources.bib may hold; blank where nothing is."""
+    if text.count("@") > layout.MOST_ENTRIES:
+        return f"the file has more than {layout.MOST_ENTRIES} entries (signs @)"
+    if text.count("=") > layout.MOST_FIELDS:
+        return f"the file has more than {layout.MOST_FIELDS} fields (signs =)"
+    # A short name may stand for a long text, and so a small file for a very large one.
+    if any(len(found.group()) > layout.MOST_SHORT_NAME for found in _SHORT_NAME.finditer(text)):
+        return f"shorten it: at most {layout.MOST_SHORT_NAME} characters from an @string to the next entry"
+    return ""
+
+
+def _entry_texts(text: str, library: Any) -> list[str]:
+    """Cut the text after each entry, so that what stands before an entry goes with it."""
+    texts: list[str] = []
+    start = end = 0
+    entries = {id(entry) for entry in library.entries}
+    for block in library.blocks:
+        raw = block.raw or ""
+        at = text.find(raw, end)
+        # A block that the library did not keep as it stood goes with the entry after it.
+        end = end if at < 0 else at + len(raw)
+        if id(block) in entries:
+            texts.append(text[start:end])
+            start = end
+    if texts:
+        texts[-1] += text[start:]
+    return texts
+
+
+def _source(entry: Any, text: str) -> Source:
+    fields = entry.fields_dict
+
     def value(name: str) -> str:
-        field = entry.fields_dict.get(name)
+        field = fields.get(name)
         return " ".join(str(field.value).replace("{", "").replace("}", "").split()) if field else ""
 
     authors = [a.strip() for a in value("author").split(" and ") if a.strip()]
@@ -78,4 +140,5 @@ def _source(entry: Any) -> Source:
         " ".join(p for p in place if p),
         doi and f"doi:{doi}",
     ]
-    return Source(key=entry.key, short=short, full=". ".join(p for p in parts if p), doi=doi)
+    full = ". ".join(p for p in parts if p)
+    return Source(key=entry.key, short=short, full=full, doi=doi, entry=text)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, partial
 from types import MappingProxyType
@@ -12,111 +12,27 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
+from idkey.table import extend
+from idkey.table.claims import Claim, Source
+from idkey.table.columns import Column, column_of
 from idkey.table.frames import read_frame
-from idkey.table.schema import (
-    KINDS,
-    YOUNG,
-    Cell,
-    NotApplicable,
-    Range,
-    States,
-    Trait,
-    cell_text,
-    is_missing,
-    parse_cell,
-    state_text,
-)
+from idkey.table.origin import Origin
+from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
+    from idkey.model.change import Change
     from idkey.model.compare import Lookalikes
+    from idkey.model.identify import Identification
+    from idkey.model.key import Key
+    from idkey.model.review import Review
+    from idkey.table.merge import Conflict
 
 __all__ = ["COMMONNESS", "YOUNG", "Column", "Source", "TraitTable"]
 
 COMMONNESS = ("common", "occasional", "rare")
 """How often a kind is offered in the trade."""
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """Where a claim is written: a paper, a page, a book.
-
-    Attributes
-    ----------
-    key : str
-        BibTeX key.
-    short : str
-        Author and year, for a screen.
-    full : str
-        The whole reference on one line.
-    doi : str
-        Blank where there is none.
-    """
-
-    key: str
-    short: str
-    full: str
-    doi: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One column of the table as arrays, one entry a taxon.
-
-    Attributes
-    ----------
-    known : ndarray of bool, shape (n_taxa,)
-        The cell holds a value.
-    applies : ndarray of bool, shape (n_taxa,)
-        False where the cell is "not applicable".
-    shares : ndarray of float, shape (n_taxa, n_states)
-        Share of fish in each state; rows of unknown cells are 0. Width 0 for a measure.
-    low, high : ndarray of float, shape (n_taxa,)
-        Ends of the range in the unit of the trait; NaN where unknown. NaN for states.
-    """
-
-    known: np.ndarray
-    applies: np.ndarray
-    shares: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-
-
-def _column(trait: Trait, cells: Sequence[Cell]) -> Column:
-    n = len(cells)
-    shares = np.zeros((n, len(trait.states)))
-    low = np.full(n, np.nan)
-    high = np.full(n, np.nan)
-    for i, cell in enumerate(cells):
-        if isinstance(cell, States):
-            for name, share in zip(cell.names, cell.shares, strict=True):
-                shares[i, trait.index(name)] = share
-        elif isinstance(cell, Range):
-            low[i], high[i] = cell.low, cell.high
-    known = np.array([isinstance(c, (States, Range)) for c in cells], dtype=bool)
-    applies = np.array([not isinstance(c, NotApplicable) for c in cells], dtype=bool)
-    for array in (known, applies, shares, low, high):
-        array.setflags(write=False)
-    return Column(known, applies, shares, low, high)
-
-
-def _text(value: Any) -> str:
-    """Cell text of a value that was given in Python."""
-    return "" if is_missing(value) else state_text(value)
-
-
-def _trait_problems(trait: Trait, name: str) -> Iterator[Problem]:
-    """Say what is wrong with the kind and the states of a trait that was made in Python."""
-    if trait.kind not in KINDS:
-        yield Problem(name, "", trait.id, str(trait.kind), one_of(trait.kind, KINDS, "a trait kind"))
-    if len(set(trait.states)) != len(trait.states):
-        yield Problem(name, "", trait.id, ", ".join(trait.states), "two states have the same name")
-    if len(trait.words) != len(trait.states):
-        right = f"write one wording for each of the {len(trait.states)} states"
-        yield Problem(name, "", trait.id, ", ".join(trait.words), right)
-    for state in trait.states:
-        if not state or state == "-" or "|" in state or state != state.strip():
-            right = "a state is not blank, not - alone, and holds no | and no blank at its ends"
-            yield Problem(name, "", trait.id, state, right)
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:
@@ -129,17 +45,12 @@ def _label(taxon: str, row: Mapping[str, Any]) -> str:
     return f"{name} ({codes})" if codes else name
 
 
-def _changed(version: str) -> str:
-    """Return the version of a table that has been added to: it is no longer the one that was given out."""
-    return f"{version.removesuffix(' with additions')} with additions".strip()
-
-
 @dataclass(frozen=True, eq=False)
 class TraitTable:
     """Kinds of fish by traits; validated when made, never changed afterwards.
 
-    Made by `load_table` from a folder, by `from_frame` from any pandas table, or by `with_taxon` and
-    `with_trait` from another table.
+    Made by `load_table` from a folder, by `from_frame` from any pandas table, or by `with_taxon`, `with_cell`
+    and the like from another table.
 
     Attributes
     ----------
@@ -154,8 +65,12 @@ class TraitTable:
     sources : mapping of str to Source
     name : str
         Where the table came from, for messages.
-    version, date : str
-        As datapackage.json states them (date: YYYY-MM-DD); blank where not stated.
+    about : mapping of str to object
+        What datapackage.json states of the table, its description of the files aside.
+    origin : Origin or None
+        The folder it was loaded from or saved to.
+    conflicts : tuple of Conflict
+        Where the shipped table and the keeper's own additions say different things; see `idkey.table.merge`.
     """
 
     traits: tuple[Trait, ...]
@@ -165,8 +80,9 @@ class TraitTable:
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
     sources: Mapping[str, Source] = field(default_factory=dict)
     name: str = "table"
-    version: str = ""
-    date: str = ""
+    about: Mapping[str, Any] = field(default_factory=dict)
+    origin: Origin | None = None
+    conflicts: tuple[Conflict, ...] = ()
 
     def __post_init__(self) -> None:
         for frame in ("taxa", "care", "evidence"):
@@ -174,6 +90,7 @@ class TraitTable:
             object.__setattr__(self, frame, getattr(self, frame).copy())
         object.__setattr__(self, "cells", MappingProxyType(dict(self.cells)))
         object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
+        object.__setattr__(self, "about", MappingProxyType(dict(self.about)))
         problems = list(self._problems())
         if problems:
             raise TableError(problems)
@@ -181,7 +98,7 @@ class TraitTable:
     def __reduce__(self) -> tuple[Any, ...]:
         # A read-only mapping can be neither pickled nor copied; a plain one can, and is made read-only again.
         found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found |= {"cells": dict(self.cells), "sources": dict(self.sources)}
+        found |= {"cells": dict(self.cells), "sources": dict(self.sources), "about": dict(self.about)}
         return partial(type(self), **found), ()
 
     def _problems(self) -> Iterator[Problem]:
@@ -194,7 +111,8 @@ class TraitTable:
             if trait.id in seen:
                 yield Problem(self.name, "", trait.id, trait.id, "a trait of this name is there already")
             seen.add(trait.id)
-            yield from _trait_problems(trait, self.name)
+            for value, right in trait_problems(trait):
+                yield Problem(self.name, "", trait.id, value, right)
         for trait in self.traits:
             if trait.id.endswith(YOUNG) and trait.id.removesuffix(YOUNG) in seen:
                 right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
@@ -268,60 +186,81 @@ class TraitTable:
         cells = {column: tuple(found[i] for i in keep) for column, found in self.cells.items()}
         return replace(self, taxa=self.taxa.iloc[keep], cells=cells)
 
-    def with_taxon(self, taxon: str, **values: Any) -> TraitTable:
+    # -- more in it -----------------------------------------------------------------------------
+
+    def with_taxon(
+        self, taxon: str, /, claims: Mapping[str, Claim] | None = None, **values: Any
+    ) -> TraitTable:
         """Return a new table with one more taxon.
 
         Parameters
         ----------
         taxon : str
             Id of the new taxon.
+        claims : mapping of str to Claim, optional
+            Where it stands written, by column. A filled cell without a claim gets one of class memory that
+            says that no source was named.
         **values
-            Cell text by column name: traits, ``<trait>_young``, or a column of `taxa`.
+            Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
+            needs ``scientificName``; a genus that is left out is its first word.
 
         Raises
         ------
         TableError
             With everything that is wrong; this table stays as it is.
         """
-        problems: list[Problem] = []
-        row = f"new ({taxon})"
-        if is_missing(taxon):
-            problems.append(Problem(self.name, row, "id", str(taxon), "name the new taxon"))
-        elif taxon in self.taxa.index:
-            problems.append(Problem(self.name, row, "id", taxon, "a taxon of this id is there already"))
-        texts = {column: _text(value) for column, value in values.items()}
-        allowed = self._allowed()
-        cells = {column: list(column_cells) for column, column_cells in self.cells.items()}
-        names = [*cells, *(t.id + YOUNG for t in self.traits if t.id + YOUNG not in cells)]
-        for column, value in texts.items():
-            if column in self.taxa.columns:
-                known = allowed.get(column)
-                if value and known and value not in known:
-                    problems.append(Problem(self.name, row, column, value, one_of(value, known)))
-                continue
-            if column not in names:
-                right = one_of(column, [*names, *self.taxa.columns], "a column")
-                problems.append(Problem(self.name, row, column, value, right))
-                continue
-            try:
-                cell = parse_cell(self._trait_of(column), value)
-            except ValueError as error:
-                problems.append(Problem(self.name, row, column, value, str(error)))
-                continue
-            cells.setdefault(column, [None] * len(self.taxa)).append(cell)
-        if problems:
-            raise TableError(problems)
-        for column_cells in cells.values():
-            if len(column_cells) == len(self.taxa):
-                column_cells.append(None)
-        meta = {c: texts.get(c, "") for c in self.taxa.columns}
-        new = pd.DataFrame(
-            [meta], index=pd.Index([taxon], name=self.taxa.index.name), columns=self.taxa.columns
-        )
-        frozen = {column: tuple(column_cells) for column, column_cells in cells.items()}
-        return replace(self, taxa=pd.concat([self.taxa, new]), cells=frozen, version=_changed(self.version))
+        behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
+        return extend.with_rows(self, {taxon: values}, behind, only_new=True)
 
-    def with_trait(self, trait: Trait, values: Mapping[str, str] | None = None) -> TraitTable:
+    def with_cell(
+        self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
+    ) -> TraitTable:
+        """Return a new table with one cell changed; a blank value makes it not known.
+
+        Parameters
+        ----------
+        taxon : str
+            Id of a taxon of the table.
+        column : str
+            A trait, ``<trait>_young``, or a column of `taxa`.
+        value : object
+            Cell text, or a plain value.
+        claim : Claim, optional
+            Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
+
+        Raises
+        ------
+        UnknownName, TableError
+        """
+        self.position(taxon)
+        if claimed:
+            claim = Claim(**claimed)
+        claims = {(taxon, column): claim} if claim is not None else None
+        return extend.with_rows(self, {taxon: {column: value}}, claims)
+
+    def with_rows(
+        self, rows: Mapping[str, Mapping[str, Any]], claims: Mapping[tuple[str, str], Claim] | None = None
+    ) -> TraitTable:
+        """Return a new table with these taxa added, or changed where they are there.
+
+        Parameters
+        ----------
+        rows : mapping of taxon id to mapping of column to cell text
+        claims : mapping of (taxon, column) to Claim, optional
+
+        Raises
+        ------
+        TableError
+            With everything that is wrong in all rows.
+        """
+        return extend.with_rows(self, rows, claims)
+
+    def with_trait(
+        self,
+        trait: Trait,
+        values: Mapping[str, Any] | None = None,
+        claims: Mapping[str, Claim] | None = None,
+    ) -> TraitTable:
         """Return a new table with one more trait.
 
         Parameters
@@ -329,38 +268,84 @@ class TraitTable:
         trait : Trait
         values : mapping of str to str, optional
             Cell text by taxon id; taxa left out are not known.
+        claims : mapping of str to Claim, optional
+            Where it stands written, by taxon id.
 
         Raises
         ------
         TableError
         """
-        problems = list(_trait_problems(trait, self.name))
-        if trait.id in self.cells or trait.id in self.taxa.columns:
-            problems.append(
-                Problem(self.name, "", trait.id, trait.id, "a column of this name is there already")
-            )
-        cells: list[Cell] = [None] * len(self.taxa)
-        for taxon, value in (values or {}).items():
-            text = _text(value)
-            if taxon not in self.taxa.index:
-                right = one_of(taxon, list(self.ids), "a taxon")
-                problems.append(Problem(self.name, "", trait.id, taxon, right))
-                continue
-            try:
-                cells[self.position(taxon)] = parse_cell(trait, text)
-            except ValueError as error:
-                problems.append(Problem(self.name, taxon, trait.id, text, str(error)))
-        if problems:
-            raise TableError(problems)
-        return replace(
-            self,
-            traits=(*self.traits, trait),
-            cells={**self.cells, trait.id: tuple(cells)},
-            version=_changed(self.version),
-        )
+        return extend.with_trait(self, trait, values, claims)
 
-    def _allowed(self) -> dict[str, tuple[str, ...]]:
-        """Which values a column of `taxa` may take, where that is limited."""
+    def with_evidence(
+        self, who: str, attribute: str, claim: Claim | None = None, **claimed: str
+    ) -> TraitTable:
+        """Return a new table with one more claim behind a filled cell.
+
+        Parameters
+        ----------
+        who : str
+            Id of a taxon, or of a care group.
+        attribute : str
+            The trait column or the care column.
+        claim : Claim, optional
+            Or its parts by name: ``source="KEY", locator="p. 3", evidence_class="read"``.
+
+        Raises
+        ------
+        UnknownName, TableError
+        """
+        return extend.with_evidence(self, who, attribute, claim or Claim(**claimed))
+
+    def with_source(self, bibtex: str) -> TraitTable:
+        """Return a new table with one or more sources, given as BibTeX entries.
+
+        Raises
+        ------
+        TableError
+            Text that is no BibTeX, or a key that stands for another source already.
+        """
+        return extend.with_source(self, bibtex)
+
+    def without_taxon(self, taxon: str) -> TraitTable:
+        """Return a new table without a taxon, its claims and its own care row. Raises UnknownName."""
+        return extend.without_taxon(self, taxon)
+
+    def save(self, folder: str | Path | None = None) -> None:
+        """Write the table to a folder of plain files; all of it or nothing.
+
+        The files are written beside the old ones and put in place in one step. The last versions are kept.
+
+        Parameters
+        ----------
+        folder : str or pathlib.Path, optional
+            A new or empty folder takes the whole table. By default the folder that the table was loaded from.
+
+        Raises
+        ------
+        TableError
+            The table would not load again.
+        IdkeyError
+            No folder, a folder that holds another table, or a file that was changed since it was loaded.
+        """
+        from idkey.table.store import save_table
+
+        save_table(self, folder)
+
+    def changes(
+        self,
+        old: TraitTable,
+        *,
+        key: Key | None = None,
+        past: Iterable[Identification | Mapping[str, Any]] = (),
+    ) -> Change:
+        """Return what sets this table apart from an older one; see `idkey.model.change.what_changes`."""
+        from idkey.model.change import what_changes
+
+        return what_changes(old, self, key=key, past=past)
+
+    def allowed(self) -> dict[str, tuple[str, ...]]:
+        """Return which values a column of `taxa` may take, where that is limited."""
         groups = self.care.loc[self.care["taxon"] == "", "care_group"] if len(self.care) else ()
         return {
             "commonness": COMMONNESS,
@@ -389,13 +374,13 @@ class TraitTable:
         columns = {}
         for trait in self.traits:
             adult = self.cells[trait.id]
-            columns[trait.id] = _column(trait, adult)
+            columns[trait.id] = column_of(trait, adult)
             if self.differs_when_young(trait.id):
                 young = self.cells.get(trait.id + YOUNG, (None,) * len(self))
                 # Where nothing is said of young fish, the row holds for them too, unless it needs an adult.
                 if not trait.needs_adult:
                     young = [a if y is None else y for a, y in zip(adult, young, strict=True)]
-                columns[trait.id + YOUNG] = _column(trait, young)
+                columns[trait.id + YOUNG] = column_of(trait, young)
         return columns
 
     def position(self, taxon: str) -> int:
@@ -423,7 +408,7 @@ class TraitTable:
         msg = f"trait {trait_id!r} is not in the table: {one_of(trait_id, self.trait_ids, 'a trait id')}"
         raise UnknownName(msg)
 
-    def _trait_of(self, column: str) -> Trait:
+    def trait_of(self, column: str) -> Trait:
         """Return the trait of a column, its own or that whose young fish it describes."""
         return self.trait(column if column in self.trait_ids else column.removesuffix(YOUNG))
 
@@ -462,6 +447,22 @@ class TraitTable:
             return self.evidence
         return self.evidence[(self.evidence["taxon"] == taxon) & (self.evidence["attribute"] == attribute)]
 
+    @property
+    def version(self) -> str:
+        """Version as datapackage.json states it; blank where not stated."""
+        return str(self.about.get("version") or "")
+
+    @property
+    def date(self) -> str:
+        """Day on which the facts of the table were last changed, YYYY-MM-DD; blank where not stated."""
+        return str(self.about.get("created") or "")[:10]
+
+    def review(self) -> Review:
+        """Return what is known, how well, and what is weakest; see `idkey.model.review.review`."""
+        from idkey.model.review import review
+
+        return review(self)
+
     def lookalikes(self, stage: str = "adult") -> Lookalikes:
         """Return who is mistaken for whom among these kinds; see `idkey.model.compare.lookalikes`."""
         from idkey.model.compare import lookalikes
@@ -476,7 +477,7 @@ class TraitTable:
         pandas.DataFrame, shape (n_taxa, n_meta + n_columns)
         """
         columns = {
-            column: [cell_text(self._trait_of(column), cell) for cell in cells]
+            column: [cell_text(self.trait_of(column), cell) for cell in cells]
             for column, cells in self.cells.items()
         }
         return pd.concat([self.taxa, pd.DataFrame(columns, index=self.taxa.index, dtype="str")], axis=1)
@@ -487,11 +488,13 @@ class TraitTable:
     def __repr__(self) -> str:
         filled = sum(cell is not None for t in self.traits for cell in self.cells[t.id])
         total = len(self.taxa) * len(self.traits)
-        return (
+        said = (
             f"TraitTable: {len(self.taxa)} taxa, {len(self.traits)} traits, {filled} of {total} cells filled"
         )
+        return f"{said}; to settle, see .conflicts: {len(self.conflicts)}" if self.conflicts else said
 
     def _repr_html_(self) -> str:
+        from idkey.views.conflicts import conflicts_html
         from idkey.views.html import table_html
 
-        return table_html(self)
+        return f"{conflicts_html(self)}\n{table_html(self)}" if self.conflicts else table_html(self)

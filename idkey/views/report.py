@@ -1,4 +1,4 @@
-"""Printed documents: a key, a care sheet, a comparison, as HTML or PDF; and how they are saved.
+"""Printed documents: a key, a care sheet, a comparison, a review, as HTML or PDF; and how they are saved.
 
 The same input gives the same bytes: no clock is read, and the date in a PDF is that of the table.
 """
@@ -16,11 +16,13 @@ from idkey.care.sheet import CareSheet
 from idkey.errors import IdkeyError, one_of
 from idkey.model.compare import Comparison
 from idkey.model.key import Key
+from idkey.model.review import Review
 from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
 from idkey.views.report_care import write_care, write_comparison
 from idkey.views.report_html import care_document, compare_document, key_document
 from idkey.views.report_key import write_key
 from idkey.views.report_pdf import PAPERS, Paper
+from idkey.views.report_review import review_document, review_title, write_review
 from idkey.views.report_words import care_title, compare_title, key_title, stamp, text_date
 
 if TYPE_CHECKING:
@@ -34,23 +36,25 @@ __all__ = [
     "key_page",
     "key_pdf",
     "printed",
+    "review_page",
+    "review_pdf",
     "save",
 ]
 
 
 def printed(
-    thing: Key | CareSheet | Comparison,
+    thing: Key | CareSheet | Comparison | Review,
     path: str | os.PathLike[str] | None = None,
     paper: str = "A4",
     overwrite: bool = False,
     *,
     title: str = "",
 ) -> str | bytes:
-    """Print a key, a care sheet or a comparison as HTML or PDF.
+    """Print a key, a care sheet, a comparison or a review as HTML or PDF.
 
     Parameters
     ----------
-    thing : Key, CareSheet or Comparison
+    thing : Key, CareSheet, Comparison or Review
     path : str or path, optional
         File to write; its ending, ``.html`` or ``.pdf``, decides the kind. Without it the HTML is returned.
     paper : {"A4", "Letter"}
@@ -83,8 +87,11 @@ def printed(
         document = care_pdf(thing, paper=paper) if pdf else care_page(thing, paper)
     elif isinstance(thing, Comparison):
         document = compare_pdf(thing, paper=paper) if pdf else compare_page(thing, paper)
+    elif isinstance(thing, Review):
+        document = review_pdf(thing, paper=paper) if pdf else review_page(thing, paper)
     else:
-        msg = f"printed: {type(thing).__name__} cannot be printed; give a Key, a CareSheet or a Comparison"
+        right = "give a Key, a CareSheet or a Comparison, or a Review"
+        msg = f"printed: {type(thing).__name__} cannot be printed; {right}"
         raise IdkeyError(msg)
     if path is not None:
         save(document, path, overwrite=overwrite)
@@ -132,6 +139,18 @@ def compare_pdf(
     """Return a comparison as a PDF file, and write it where a path is given."""
     made = _paper(paper, compare_title(comparison), comparison.table)
     write_comparison(made, comparison, *_picture(comparison.table, comparison.taxa))
+    return _done(made, path)
+
+
+def review_page(review: Review, paper: str = "A4") -> str:
+    """Return a review of a table as a self-contained HTML document."""
+    return review_document(review, _check_paper(paper))
+
+
+def review_pdf(review: Review, path: str | os.PathLike[str] | None = None, paper: str = "A4") -> bytes:
+    """Return a review of a table as a PDF file, and write it where a path is given."""
+    made = _paper(paper, review_title(review), review.table)
+    write_review(made, review)
     return _done(made, path)
 
 

@@ -17,8 +17,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey.table.care import CARE_ATTRIBUTES, parse_care
-from idkey.table.files import CLASSES, COMMONNESS, SCOPES, UNITS, load_table
+from idkey.table.files import load_table
+from idkey.table.layout import CLASSES, SCOPES, UNITS
 from idkey.table.schema import KINDS, YOUNG, cell_text, parse_cell
+from idkey.table.table import COMMONNESS
 
 ROOT = Path(__file__).resolve().parents[2]
 TRAITS = ROOT / "traits"

@@ -478,3 +478,18 @@ def test_defaults_of_a_trait_from_a_frame():
     assert isinstance(trait, Trait)
     assert (trait.id, trait.name, trait.words, trait.applies_when) == ("x", "x", ("p", "q"), None)
     assert 0 < trait.error < 1
+
+
+def test_a_column_that_is_blank_all_through_says_nothing():
+    from idkey.model.identify import Identification
+
+    columns = {"kind": ["a", "b"], "tail": ["forked", "straight"]}
+    plain = TraitTable.from_frame(pd.DataFrame(columns), taxon="kind")
+    wider = TraitTable.from_frame(pd.DataFrame(columns | {"fins": ["", ""]}), taxon="kind")
+    rankings = []
+    for table in (plain, wider):
+        fish = Identification(table).answer("tail", "forked")
+        assert Identification(table).next_question().trait.id == "tail"
+        rankings.append(dict(zip(fish.ranking()["taxon"], fish.ranking()["probability"], strict=True)))
+    assert rankings[1] == pytest.approx(rankings[0])
+    assert wider.lookalikes().matrix == pytest.approx(plain.lookalikes().matrix)

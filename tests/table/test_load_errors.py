@@ -9,7 +9,7 @@ from typing import NamedTuple
 import pytest
 
 from idkey.errors import IdkeyError, Problem, TableError
-from idkey.table import files
+from idkey.table import files, layout
 from idkey.table.care import CARE_ATTRIBUTES, parse_care
 from idkey.table.files import load_table, shipped_folder
 from idkey.table.schema import Range
@@ -541,14 +541,135 @@ def test_no_trait_at_all(folder):
 
 
 def test_file_too_large(folder, monkeypatch):
-    monkeypatch.setattr(files, "_MOST_BYTES", 600)
+    monkeypatch.setattr(layout, "MOST_BYTES", 600)
     names = {p.file for p in problems(folder)}
     assert names == {n for n in FILES[:4] if (folder / n).stat().st_size > 600}
     assert names
 
 
 def test_the_limit_is_far_above_the_shipped_table():
-    assert 50 * max(f.stat().st_size for f in TRAITS.iterdir()) < files._MOST_BYTES
+    assert 50 * max(f.stat().st_size for f in TRAITS.iterdir()) < layout.MOST_BYTES
+
+
+@pytest.mark.parametrize("name", ["taxa.csv", "traits.csv", "care.csv", "evidence.csv"])
+def test_too_many_rows(folder, monkeypatch, name):
+    most = len(read(folder, name)) - 2
+    monkeypatch.setattr(layout, "MOST_ROWS", most)
+    found = [p for p in problems(folder) if p.file == name]
+    assert [(p.row, p.column) for p in found] == [(str(most + 2), "")]
+    assert f"more than {most} rows" in found[0].right
+
+
+def test_rows_and_columns_together_are_limited(folder, monkeypatch):
+    monkeypatch.setattr(layout, "MOST_CELLS", 100)
+    assert "more than 11 rows of 9 columns" in {p.file: p for p in problems(folder)}["evidence.csv"].right
+
+
+def test_too_many_columns(folder):
+    write(folder, "taxa.csv", [r + ["x"] * layout.MOST_COLUMNS for r in read(folder, "taxa.csv")])
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.value) == ("taxa.csv", "1", "1014")
+    assert "1000 are the most" in found.right
+
+
+@pytest.mark.parametrize("length", [layout.MOST_CELL + 1, 200_000])
+def test_cell_too_long(folder, length):
+    put(folder, "evidence.csv", 3, "note", "x" * length)
+    (found,) = problems(folder)
+    assert (found.file, found.row.split(" ")[0]) == ("evidence.csv", "3")
+    assert str(layout.MOST_CELL) in found.right
+    assert len(str(found)) < 300
+
+
+def test_the_longest_cell_is_read(folder):
+    put(folder, "evidence.csv", 3, "note", "x" * layout.MOST_CELL)
+    assert load_table(folder).evidence["note"].str.len().max() == layout.MOST_CELL
+
+
+@pytest.mark.parametrize("name", FILES)
+@pytest.mark.parametrize("sign", ["\x00", "\x07", "\x1b", "\x7f"])
+def test_control_characters_are_refused_with_their_place(folder, name, sign):
+    lines = (folder / name).read_text(encoding="utf-8").split("\n")
+    lines[1] = lines[1].replace("e", f"e{sign}", 1)
+    (folder / name).write_text("\n".join(lines), encoding="utf-8", newline="")
+    found = [p for p in problems(folder) if "control character" in p.right]
+    assert [(p.file, p.row.split(" ")[0]) for p in found] == [(name, "2")]
+    assert sign not in str(found[0])
+
+
+def test_control_character_in_a_header(folder):
+    swap(folder, "taxa.csv", "tail_young", "tail\x00young")
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.column) == ("taxa.csv", "1", "column 14")
+
+
+def test_too_many_states(folder):
+    states = "|".join(f"s{i}" for i in range(layout.MOST_STATES + 1))
+    put(folder, "traits.csv", 4, "states", states)
+    put(folder, "traits.csv", 4, "state_words", states)
+    assert f"at most {layout.MOST_STATES} states" in {p.column: p for p in problems(folder)}["states"].right
+
+
+def test_id_too_long(folder):
+    put(folder, "taxa.csv", 3, "id", "b" * (layout.MOST_NAME + 1))
+    assert "an id is" in {p.column: p for p in problems(folder)}["id"].right
+
+
+def test_where_everything_is_wrong_the_list_ends(folder):
+    line = ["alfa", "", "sise", "1", "X", "", "reed", "specie", ""]
+    write(folder, "evidence.csv", read(folder, "evidence.csv")[:1] + [line] * 100_000)
+    with pytest.raises(TableError) as caught:
+        load_table(folder)
+    assert len(caught.value.problems) == layout.MOST_PROBLEMS + 1
+    assert "there is more wrong from here on" in caught.value.problems[-1].right
+
+
+def test_a_state_is_no_dash(folder):
+    put(folder, "traits.csv", 4, "states", "light|dark|-")
+    found = [p for p in problems(folder) if p.file == "traits.csv"]
+    assert [(p.row, p.column) for p in found] == [("4 (spots)", "states")]
+    assert "give the state another name" in found[0].right
+
+
+def test_a_trait_may_not_take_the_name_of_another_column(folder):
+    swap(folder, "traits.csv", "\nrays,", "\ngenus,")
+    assert any(p.column == "genus" and "rename the trait" in p.right for p in problems(folder))
+
+
+# -- datapackage.json ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "right"),
+    [
+        ("{", "mend or delete"),
+        ("[1]", "a JSON object"),
+        ('{"a": NaN}', "mend or delete"),
+        ('{"a": 1e999}', "mend or delete"),
+        ('{"a": "\\ud800"}', "mend or delete"),
+        ('{"a": ' + "9" * 5000 + "}", "mend or delete"),
+        ("[" * 100_000, "mend or delete"),
+        ('{"a": ' + "[" * 50_000 + "]" * 50_000 + "}", "mend or delete"),
+        ('{"version": 2}', "as text"),
+        ('{"created": ["2026"]}', "as text"),
+    ],
+)
+def test_a_data_package_that_cannot_be_kept(folder, text, right):
+    (folder / "datapackage.json").write_text(text, encoding="utf-8")
+    with pytest.raises(TableError) as caught:
+        load_table(folder)
+    (found,) = caught.value.problems
+    assert found.file == "datapackage.json"
+    assert right in found.right
+    assert len(str(found)) < 300
+
+
+def test_what_is_said_of_the_whole_is_kept_in_order_without_the_files(folder):
+    said = '{"b": 1.5, "resources": [{"name": "x"}], "a": ["é", null], "version": "7"}'
+    (folder / "datapackage.json").write_text(said, encoding="utf-8")
+    table = load_table(folder)
+    assert list(table.about.items()) == [("b", 1.5), ("a", ["é", None]), ("version", "7")]
+    assert table.version == "7"
 
 
 # -- sources.bib -----------------------------------------------------------------------------------------
@@ -588,6 +709,42 @@ def test_bibtex_without_a_key(folder):
     (found,) = problems(folder)
     assert (found.file, found.row) == ("sources.bib", "16")
     assert "no key" in found.right
+
+
+def test_bibtex_too_large(folder, monkeypatch):
+    monkeypatch.setattr(layout, "MOST_SOURCES_BYTES", 100)
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("sources.bib", "")
+    assert "larger than 100 bytes" in found.right
+
+
+def test_bibtex_field_too_long(folder):
+    long = "x" * (layout.MOST_CELL + 1)
+    swap(folder, "sources.bib", "Page on fish", long)
+    (found,) = problems(folder)
+    assert (found.file, found.row, found.value) == ("sources.bib", "12", "title")
+
+
+@pytest.mark.parametrize(
+    ("text", "right"),
+    [
+        ("@misc{" * (layout.MOST_ENTRIES + 1), "entries"),
+        ("@misc{A, " + "x = y, " * (layout.MOST_FIELDS + 1) + "}", "fields"),
+        ("@String{long = {" + "x" * layout.MOST_SHORT_NAME + "}}", "shorten it"),
+    ],
+)
+def test_more_than_sources_may_hold(folder, text, right):
+    add(folder, "sources.bib", text)
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("sources.bib", "")
+    assert right in found.right
+
+
+def test_a_row_as_long_as_a_file_is_refused_before_it_is_taken_apart(folder):
+    add(folder, "evidence.csv", "," * (layout.MOST_ROW + 1))
+    (found,) = problems(folder)
+    assert (found.file, found.row) == ("evidence.csv", "18")
+    assert "a row 1000000" in found.right
 
 
 # -- many at once ----------------------------------------------------------------------------------------

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from idkey.table.care import CARE_ATTRIBUTES, parse_care
-from idkey.table.files import CLASSES, COMMONNESS, SCOPES, load_table, shipped_folder
+from idkey.table.files import load_table, shipped_folder
+from idkey.table.layout import CLASSES, SCOPES
 from idkey.table.schema import YOUNG, NotApplicable, Range, States, parse_cell
-from idkey.table.table import TraitTable
+from idkey.table.table import COMMONNESS, TraitTable
 
 FOLDER = Path(__file__).resolve().parents[2] / "traits"
 CORE = ("adult_size", "tail_fork", "fin_edging", "spot_size", "mouth_shape")

@@ -132,15 +132,16 @@ def test_with_taxon_returns_a_new_table(shipped):
     assert dict(new.sources) == dict(shipped.sources)
 
 
-def test_with_taxon_may_leave_all_blank(shipped):
-    new = shipped.with_taxon("mystery")
+def test_with_taxon_may_leave_all_traits_blank(shipped):
+    new = shipped.with_taxon("mystery", scientificName="Mystery sp.")
     assert all(new.cell("mystery", column) is None for column in new.cells)
-    assert new.label("mystery") == "mystery"
+    assert new.label("mystery") == "Mystery sp."
+    assert new.taxa.loc["mystery", "genus"] == "Mystery"
 
 
 def test_with_taxon_may_add_the_first_young_cell(shipped):
     assert not shipped.differs_when_young("mouth_shape")
-    new = shipped.with_taxon("mystery", mouth_shape_young="small")
+    new = shipped.with_taxon("mystery", scientificName="Mystery sp.", mouth_shape_young="small")
     assert new.differs_when_young("mouth_shape")
     assert new.cell("mystery", "mouth_shape_young") == States(("small",), (1.0,))
     assert new.cell(shipped.ids[0], "mouth_shape_young") is None

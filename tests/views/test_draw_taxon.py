@@ -169,7 +169,7 @@ def test_lengths_are_drawn_in_proportion(taxa):
 
 def test_only_kinds_whose_young_differ_are_drawn_young():
     made = table(adult_size="100", pattern="plain", pattern_young="light_spots")
-    made = made.with_taxon("other", adult_size="100", pattern="plain")
+    made = made.with_taxon("other", scientificName="Other fish", adult_size="100", pattern="plain")
     svg = scale_svg(made, ["invented", "other"], young=True)
     assert fish_scales(svg)[0] == pytest.approx(fish_scales(svg)[1] / 2, rel=2e-3)
     assert "Young fish" in texts(svg)

@@ -250,7 +250,7 @@ def test_the_same_key_gives_the_same_bytes(paper):
 def test_a_date_of_the_table_is_printed_and_written():
     from dataclasses import replace
 
-    table = replace(shipped().only(PAIR), version="7.1", date="2026-03-09")
+    table = replace(shipped().only(PAIR), about={"version": "7.1", "created": "2026-03-09"})
     data = report.key_pdf(idkey.build_key(table))
     reader = pypdf.PdfReader(io.BytesIO(data))
     assert reader.metadata.creation_date.date().isoformat() == "2026-03-09"

@@ -162,8 +162,13 @@ def test_version_and_date_come_from_the_data_package(tmp_path):
     assert (table.version, table.date) == ("2.5", "2026-03-09")
     some = table.only(table.ids[:2])
     assert (some.version, some.date) == ("2.5", "2026-03-09")
-    assert table.with_taxon("new_kind").version == "2.5 with additions"
-    assert table.with_taxon("new_kind").with_taxon("newer_kind").version == "2.5 with additions"
+    assert table.with_taxon("new_kind", scientificName="New sp.").version == "2.5 with additions"
+    assert (
+        table.with_taxon("new_kind", scientificName="New sp.")
+        .with_taxon("newer_kind", scientificName="Newer sp.")
+        .version
+        == "2.5 with additions"
+    )
     (folder / "datapackage.json").unlink()
     assert (idkey.load_table(folder).version, idkey.load_table(folder).date) == ("", "")
     for wrong in ("{", "[1]", '"text"'):

@@ -1,0 +1,209 @@
+"""Cells that contradict what is known of their genus, or the source that is named for them.
+
+A doubt is no error: the kind may well be the odd one of its genus, and a source may be wrong. It is worth a
+second look at the fish and at the page.
+
+*Against its genus*: at least `CONGENERS` other kinds of the genus are known and agree among themselves.
+Of states, at least `AGREE` of them share one, and the kind has none that any of them has. Of numbers, the
+kind's range lies outside the range that they span, farther off than that range is wide (or than a
+measurement may be out, where that is more). Lengths are left out: a genus has small and large kinds.
+
+*Against its source*: a claim for the cell reads as a cell of the trait and is not within the cell: a state
+that the cell lacks, a number outside its range, a length beyond the largest. Claims in free words are left
+alone, and so are those about the genus, which the kind itself may depart from.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from idkey.table.schema import YOUNG, Cell, NotApplicable, Range, States, Trait, cell_text, parse_cell
+from idkey.table.table import TraitTable
+
+__all__ = ["AGREE", "CONGENERS", "Doubt", "doubts"]
+
+CONGENERS = 3
+"""Other kinds of the genus that must be known before a cell can contradict them (judgement)."""
+AGREE = 0.8
+"""Share of them that must show one and the same state (judgement); of three or four that is all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """One cell that something speaks against.
+
+    Attributes
+    ----------
+    taxon, column : str
+    value : str
+        What the cell holds, as it stands in taxa.csv.
+    against : {"genus", "source"}
+    text : str
+        One sentence: the value, what speaks against it, and where that comes from.
+    """
+
+    taxon: str
+    column: str
+    value: str
+    against: Literal["genus", "source"]
+    text: str
+
+
+def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doubt, ...]:
+    """Return the cells that contradict their genus or their source.
+
+    Parameters
+    ----------
+    table : TraitTable
+        One without a column "genus", or without evidence, gives no doubts of that sort.
+    taxa : collection of str, optional
+        Taxon ids whose cells are looked at; all by default. They are held against the whole genus.
+
+    Returns
+    -------
+    tuple of Doubt
+        In the order of the table, taxon by taxon and column by column.
+
+    Raises
+    ------
+    UnknownName
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
+    >>> doubts(TraitTable.from_frame(frame, taxon="kind"))
+    ()
+    """
+    wanted = table.ids if taxa is None else taxa
+    rows = {taxon: table.position(taxon) for taxon in wanted}
+    place = {column: i for i, column in enumerate(table.cells)}
+    found = [*_against_genus(table, rows), *_against_source(table, rows)]
+    return tuple(sorted(found, key=lambda d: (rows[d.taxon], place[d.column])))
+
+
+def _traits(table: TraitTable) -> dict[str, Trait]:
+    """Return the trait of each column that holds cells."""
+    by_id = {trait.id: trait for trait in table.traits}
+    return {
+        column: by_id[column] if column in by_id else by_id[column.removesuffix(YOUNG)]
+        for column in table.cells
+    }
+
+
+def _of(trait: Trait, taxon: str, column: str) -> str:
+    return f"{trait.name} of {'' if column == trait.id else 'young '}{taxon}"
+
+
+# -- the genus --------------------------------------------------------------------------------------
+
+
+def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    if "genus" not in table.taxa.columns:
+        return
+    genera = [str(genus) for genus in table.taxa["genus"]]
+    wanted = {genera[i] for i in rows.values()} - {""}
+    members: dict[str, list[int]] = defaultdict(list)
+    for i, genus in enumerate(genera):
+        if genus in wanted:
+            members[genus].append(i)
+    traits = {column: trait for column, trait in _traits(table).items() if trait.kind != "ceiling"}
+    for genus, at in members.items():
+        if len(at) <= CONGENERS:
+            continue
+        asked = [i for i in at if table.ids[i] in rows]
+        for column, trait in traits.items():
+            cells = {i: table.cells[column][i] for i in at}
+            judge = _odd_states if trait.has_states else _odd_numbers
+            for i, others in judge(trait, cells, genus, asked):
+                value = cell_text(trait, cells[i])
+                text = f"{_of(trait, table.ids[i], column)}: the table has {value}, {others}"
+                yield Doubt(table.ids[i], column, value, "genus", text)
+
+
+def _odd_states(
+    trait: Trait, cells: Mapping[int, Cell], genus: str, asked: list[int]
+) -> Iterator[tuple[int, str]]:
+    """Give the rows asked for that share no state with an agreeing genus, and what the others have."""
+    known = {i: cell for i, cell in cells.items() if isinstance(cell, States)}
+    counts = Counter(name for cell in known.values() for name in cell.names)
+    others = len(known) - 1
+    if others < CONGENERS:
+        return
+    for i in asked:
+        if i not in known or any(counts[name] > 1 for name in known[i].names):
+            continue
+        common = max((s for s in trait.states if s not in known[i].names), key=lambda s: counts[s])
+        if counts[common] >= AGREE * others:
+            yield i, f"which no other {genus} has; {counts[common]} of the {others} known have {common}"
+
+
+def _odd_numbers(
+    trait: Trait, cells: Mapping[int, Cell], genus: str, asked: list[int]
+) -> Iterator[tuple[int, str]]:
+    """Give the rows asked for that lie far outside what the others span, and that span."""
+    known = [i for i, cell in cells.items() if isinstance(cell, Range)]
+    if len(known) <= CONGENERS:
+        return
+    low = np.array([cells[i].low for i in known])
+    high = np.array([cells[i].high for i in known])
+    for k, i in enumerate(known):
+        if i not in asked:
+            continue
+        least, most = np.delete(low, k).min(), np.delete(high, k).max()
+        out = abs(trait.spread) * ((least + most) / 2 if trait.spread_is_relative else 1.0)
+        if max(low[k] - most, least - high[k]) > max(most - least, out):
+            span = f"{least:g}" if least == most else f"{least:g} to {most:g}"
+            yield i, f"far from the {span} of the {len(known) - 1} other {genus} known"
+
+
+# -- the source -------------------------------------------------------------------------------------
+
+
+def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    evidence = table.evidence
+    if "taxon" not in evidence.columns or "value" not in evidence.columns:
+        return
+    claims = evidence[evidence["taxon"].isin(list(rows))] if len(rows) < len(table) else evidence
+    traits = _traits(table)
+    read: dict[tuple[str, str], Cell] = {}
+    columns = [claims[c].tolist() for c in ("taxon", "attribute", "value", "source", "locator", "scope")]
+    for taxon, column, value, source, locator, scope in zip(*columns, strict=True):
+        if taxon not in rows or column not in traits or scope == "genus":
+            continue
+        cell = table.cells[column][rows[taxon]]
+        if cell is None or not value:
+            continue
+        trait = traits[column]
+        if (column, value) not in read:
+            read[column, value] = _claimed(trait, value)
+        claim = read[column, value]
+        if claim is None or _within(trait, claim, cell):
+            continue
+        held = cell_text(trait, cell)
+        where = f"{source or 'a claim without source'}{f' ({locator})' if locator else ''}"
+        text = f"{_of(trait, taxon, column)}: the table has {held}, {where} has {value}"
+        yield Doubt(taxon, column, held, "source", text)
+
+
+def _claimed(trait: Trait, value: str) -> Cell:
+    """Read a claim as a cell; None where it is in free words."""
+    try:
+        return parse_cell(trait, value)
+    except ValueError:
+        return None
+
+
+def _within(trait: Trait, claim: Cell, cell: Cell) -> bool:
+    if isinstance(claim, NotApplicable) or isinstance(cell, NotApplicable):
+        return type(claim) is type(cell)
+    if isinstance(claim, States):
+        return isinstance(cell, States) and set(claim.names) <= set(cell.names)
+    if trait.kind == "ceiling":
+        return claim.high <= cell.high
+    return cell.low <= claim.low and claim.high <= cell.high

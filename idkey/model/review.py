@@ -1,0 +1,279 @@
+"""A table looked over: how full it is, what its cells rest on, whom it leaves mixed up, what to fill next.
+
+What a cell rests on is the strongest of its claims: `read`, then `secondary`, `common practice`, `memory`;
+among the pairs mixed up and the blanks the adults count.
+
+What to fill next: two kinds that no single look tells apart are *untold*. A blank cell is worth the number of
+untold partners of its kind that it would tell, if it came out like the cell of a kind drawn at random from
+those of which the trait is known. That is a plain guess, made alike for all blanks, to say where to begin.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from idkey.model.compare import Lookalikes, lookalikes
+from idkey.model.doubts import Doubt, doubts
+from idkey.model.tell import HEARSAY, Tell
+from idkey.model.worth import Looks, Worth, worth
+from idkey.table.claims import UNSOURCED
+from idkey.table.schema import NotApplicable, Range, States
+from idkey.table.table import TraitTable
+
+__all__ = ["BLANK", "CODES", "KNOWN", "NOT_APPLICABLE", "Review", "review"]
+
+BLANK, NOT_APPLICABLE, KNOWN = "blank", "not applicable", "known"
+STRENGTH = ("read", "secondary", "common practice", "memory")
+"""Evidence classes, the strongest first."""
+CODES = (BLANK, NOT_APPLICABLE, KNOWN, *STRENGTH)
+"""What a cell of the grid may say; `KNOWN` in a table that keeps no evidence."""
+
+
+@dataclass(frozen=True, eq=False)
+class Review:
+    """A table looked over; see `review`.
+
+    Attributes
+    ----------
+    table : TraitTable
+    grid : pandas.DataFrame
+        Kinds by traits, a word of `CODES` in each cell: what it rests on. Cells for adults.
+    taxa : pandas.DataFrame
+        A row a kind: filled, not_applicable, blank, core and core_filled (traits that every row should have),
+        the number of cells of each evidence class, and one_source (cells that rest on one source or none).
+    traits : pandas.DataFrame
+        The same a trait, without the two of the core.
+    cells : pandas.DataFrame
+        A row a filled cell, young fish included: taxon, column, class, sources (how many different ones),
+        genus_only (no claim is about the kind itself), unsourced (a source is still to be given).
+    lookalikes : Lookalikes
+        Of adults.
+    doubts : tuple of Doubt
+        Cells that contradict their genus or their source.
+    worth : tuple of Worth
+        What each trait is worth.
+    fill_next : pandas.DataFrame
+        Blank cells that would help, the most helpful first: taxon, trait, untold (kinds that nothing tells
+        from this one and of which the trait is known), likely (of these, how many it would tell by the guess
+        above), effort_s.
+    """
+
+    table: TraitTable
+    grid: pd.DataFrame
+    taxa: pd.DataFrame
+    traits: pd.DataFrame
+    cells: pd.DataFrame
+    lookalikes: Lookalikes
+    doubts: tuple[Doubt, ...]
+    worth: tuple[Worth, ...]
+    fill_next: pd.DataFrame
+
+    @property
+    def has_evidence(self) -> bool:
+        """Whether the table says what its cells rest on."""
+        return _keeps_evidence(self.table)
+
+    @property
+    def single_source(self) -> pd.DataFrame:
+        """Filled cells that rest on one source or none, rows of `cells`; none without evidence."""
+        return self.cells[self.cells["sources"] < 2] if self.has_evidence else self.cells.iloc[:0]
+
+    @property
+    def unsourced(self) -> pd.DataFrame:
+        """Filled cells whose source is still to be given, rows of `cells`."""
+        return self.cells[self.cells["unsourced"]]
+
+    @property
+    def untold(self) -> pd.DataFrame:
+        """Pairs that no single look tells apart, rows of ``lookalikes.frame``."""
+        return self.lookalikes.frame[self.lookalikes.frame["best_trait"] == ""]
+
+    @property
+    def idle(self) -> tuple[Worth, ...]:
+        """Traits that do not earn their place; see `idkey.model.worth`."""
+        return tuple(w for w in self.worth if not w.earns)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the grid: kinds by traits, what each cell rests on.
+
+        Returns
+        -------
+        pandas.DataFrame, shape (n_taxa, n_traits)
+            Words of `CODES`.
+        """
+        return self.grid.copy()
+
+    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
+        """Print the review to a ``.html`` or ``.pdf`` file; see `Key.save`. Raises IdkeyError."""
+        from idkey.views.report import printed
+
+        printed(self, path, paper, overwrite)
+
+    def __repr__(self) -> str:
+        from idkey.views.review import review_text
+
+        return review_text(self)
+
+    def _repr_html_(self) -> str:
+        from idkey.views.review import review_html
+
+        return review_html(self)
+
+
+def review(table: TraitTable) -> Review:
+    """Look over a whole table.
+
+    Parameters
+    ----------
+    table : TraitTable
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    IdkeyError
+        No trait table.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", None], "spots": ["white", "white"]})
+    >>> found = review(TraitTable.from_frame(frame, taxon="kind"))
+    >>> found.grid.loc["b"].tolist()
+    ['blank', 'known']
+    >>> found.fill_next[["taxon", "trait", "untold"]].to_dict("records")
+    []
+    """
+    alike = lookalikes(table)
+    cells = _cells(table)
+    grid = _grid(table, cells)
+    core = [trait.id for trait in table.traits if trait.core]
+    taxa = _counts(grid)
+    taxa.insert(3, "core", len(core))
+    taxa.insert(4, "core_filled", _counts(grid[core])["filled"])
+    traits = _counts(grid.T)
+    single = cells[cells["sources"] < 2] if _keeps_evidence(table) else cells.iloc[:0]
+    single = single[single["column"].isin(table.trait_ids)]
+    for frame, by in ((taxa, "taxon"), (traits, "column")):
+        frame["one_source"] = single[by].value_counts().reindex(frame.index, fill_value=0)
+    return Review(
+        table=table,
+        grid=grid,
+        taxa=taxa,
+        traits=traits,
+        cells=cells,
+        lookalikes=alike,
+        doubts=doubts(table),
+        worth=worth(table),
+        fill_next=_fill_next(table, alike),
+    )
+
+
+def _keeps_evidence(table: TraitTable) -> bool:
+    return "taxon" in table.evidence.columns
+
+
+# -- what the cells rest on -------------------------------------------------------------------------
+
+
+def _cells(table: TraitTable) -> pd.DataFrame:
+    """Return a row a filled cell, in the order of the columns, then of the taxa."""
+    held = [
+        (taxon, column)
+        for column, cells in table.cells.items()
+        for taxon, cell in zip(table.ids, cells, strict=True)
+        if isinstance(cell, (States, Range))
+    ]
+    found = pd.DataFrame(held, columns=["taxon", "column"], dtype="str")
+    if not _keeps_evidence(table):
+        return found.assign(**{"class": KNOWN}, sources=0, genus_only=False, unsourced=False)
+    evidence = table.evidence[table.evidence["taxon"] != ""]
+    place = {name: i for i, name in enumerate(STRENGTH)}
+    claims = pd.DataFrame(
+        {
+            "taxon": evidence["taxon"],
+            "column": evidence["attribute"],
+            "rank": evidence["class"].map(place).fillna(len(STRENGTH) - 1).astype(int),
+            "source": evidence["source"].where(evidence["source"] != ""),
+            "genus": evidence["scope"] != "species",
+            "waits": evidence["note"] == UNSOURCED,
+        }
+    )
+    of_cell = claims.groupby(["taxon", "column"], sort=False).agg(
+        rank=("rank", "min"), sources=("source", "nunique"), genus=("genus", "all"), waits=("waits", "all")
+    )
+    at = of_cell.reindex(pd.MultiIndex.from_frame(found))
+    # A cell without any claim rests on memory, and its source is still to be given.
+    bare = at["rank"].isna().to_numpy()
+    rank = at["rank"].fillna(len(STRENGTH) - 1).astype(int).to_numpy()
+    found["class"] = np.array(STRENGTH, dtype=object)[rank]
+    found["sources"] = at["sources"].fillna(0).astype(int).to_numpy()
+    found["genus_only"] = np.where(bare, False, at["genus"].to_numpy()).astype(bool)
+    found["unsourced"] = np.where(bare, True, at["waits"].to_numpy()).astype(bool)
+    return found
+
+
+def _grid(table: TraitTable, cells: pd.DataFrame) -> pd.DataFrame:
+    grid = np.full((len(table), len(table.traits)), BLANK, dtype=object)
+    for j, trait in enumerate(table.traits):
+        away = [isinstance(cell, NotApplicable) for cell in table.cells[trait.id]]
+        grid[np.array(away, dtype=bool), j] = NOT_APPLICABLE
+    adult = cells[cells["column"].isin(table.trait_ids)]
+    rows = pd.Index(table.ids).get_indexer(adult["taxon"])
+    columns = pd.Index(table.trait_ids).get_indexer(adult["column"])
+    grid[rows, columns] = adult["class"].to_numpy(dtype=object)
+    return pd.DataFrame(
+        grid,
+        index=pd.Index(table.ids, name="taxon"),
+        columns=pd.Index(table.trait_ids, name="trait"),
+        dtype="str",
+    )
+
+
+def _counts(grid: pd.DataFrame) -> pd.DataFrame:
+    """Count the cells of each row of a grid: filled, not applicable, blank, and by evidence class."""
+    words = grid.to_numpy(dtype=object)
+    count = {code: (words == code).sum(axis=1) for code in CODES}
+    away, blank = count[NOT_APPLICABLE], count[BLANK]
+    filled = grid.shape[1] - away - blank
+    counts = {"filled": filled, "not_applicable": away, "blank": blank}
+    return pd.DataFrame(counts | {name: count[name] for name in STRENGTH}, index=grid.index)
+
+
+# -- what to fill next ------------------------------------------------------------------------------
+
+
+def _fill_next(table: TraitTable, alike: Lookalikes) -> pd.DataFrame:
+    untold = np.zeros((len(table), len(table)))
+    pairs = alike.frame[alike.frame["best_trait"] == ""]
+    a, b = (pd.Index(table.ids).get_indexer(pairs[side]) for side in "ab")
+    untold[a, b] = untold[b, a] = 1.0
+    columns = ["taxon", "trait", "untold", "likely", "effort_s"]
+    frame = pd.DataFrame(list(_helpful_blanks(table, untold)), columns=columns)
+    order = ["likely", "effort_s", "taxon", "trait"]
+    return frame.sort_values(order, ascending=[False, True, True, True], ignore_index=True)
+
+
+def _helpful_blanks(table: TraitTable, untold: np.ndarray) -> Iterator[tuple[str, str, int, float, float]]:
+    tell = Tell(table)
+    for trait in table.traits:
+        column = table.column(trait.id)
+        known = np.flatnonzero(column.known)
+        blank = np.flatnonzero(~column.known & column.applies)
+        if trait.id in HEARSAY or not len(known) or not len(blank):
+            continue
+        looks = Looks(tell, trait)
+        shares = np.bincount(looks.kind_of[known], minlength=len(looks.right)) / len(known)
+        # Of the kinds known, the share that a look tells from each of them.
+        would_tell = (looks.tells() @ shares)[looks.kind_of[known]]
+        partners = untold[np.ix_(blank, known)]
+        likely = (partners @ would_tell).round(9)
+        for k in np.flatnonzero(likely > 0):
+            count = int(partners[k].sum())
+            yield table.ids[blank[k]], trait.id, count, float(likely[k]), trait.effort

@@ -1,0 +1,95 @@
+"""Claims and sources: where it stands written that a kind has this state, and how far that can be trusted."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from idkey.errors import one_of
+from idkey.table.layout import CLASSES, SCOPES
+
+__all__ = ["SOURCED", "UNSOURCED", "Claim", "Source"]
+
+SOURCED = ("read", "secondary")
+"""Classes that need a source."""
+UNSOURCED = "no source given yet"
+"""Note of the claim that stands behind a cell until somebody names its source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where a claim is written: a paper, a page, a book.
+
+    Attributes
+    ----------
+    key : str
+        BibTeX key.
+    short : str
+        Author and year, for a screen.
+    full : str
+        The whole reference on one line.
+    doi : str
+        Blank where there is none.
+    entry : str
+        The entry as it stands in sources.bib, with the comments before it.
+    """
+
+    key: str
+    short: str
+    full: str
+    doi: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """What one source says of one cell.
+
+    Attributes
+    ----------
+    source : str
+        Key of the source; blank for memory and common practice.
+    locator : str
+        Page, table, couplet or section.
+    evidence_class : {"read", "secondary", "memory", "common practice"} or blank
+        Blank stands for secondary where a source is named, else for memory.
+    scope : {"species", "genus", "group"}
+        What the source speaks of.
+    value : str
+        What the source says; blank stands for what the cell says.
+    note : str
+    """
+
+    source: str = ""
+    locator: str = ""
+    evidence_class: str = ""
+    scope: str = "species"
+    value: str = ""
+    note: str = ""
+
+    def row(self, taxon: str, attribute: str, cell: str, *, care_group: str = "") -> dict[str, str]:
+        """Return the claim as a row of evidence.csv; `cell` is the text of the cell it stands behind."""
+        given = self.source or self.evidence_class
+        return {
+            "taxon": taxon,
+            "care_group": care_group,
+            "attribute": attribute,
+            "value": self.value or cell,
+            "source": self.source,
+            "locator": self.locator,
+            "class": self.evidence_class or ("secondary" if self.source else "memory"),
+            "scope": self.scope,
+            "note": self.note or ("" if given else UNSOURCED),
+        }
+
+    def problems(self, sources: Collection[str]) -> Iterator[tuple[str, str]]:
+        """Yield each thing that is wrong: the value, and what would be right."""
+        if self.evidence_class and self.evidence_class not in CLASSES:
+            yield self.evidence_class, one_of(self.evidence_class, CLASSES, "an evidence class")
+        if self.scope not in SCOPES:
+            yield self.scope, one_of(self.scope, SCOPES, "a scope")
+        if self.source and self.source not in sources:
+            hint = one_of(self.source, sorted(sources), "the key of a source")
+            yield self.source, f"{hint}; a new source is added first, with with_source"
+        if not self.source and self.evidence_class in SOURCED:
+            yield self.evidence_class, f"class {self.evidence_class} needs the key of a source"

@@ -1,0 +1,358 @@
+"""A CSV file <-> rows of text, each with its number in a spreadsheet. Formulas are written as text."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pandas as pd
+
+from idkey.errors import Problem, one_of
+from idkey.table import layout
+
+__all__ = [
+    "ODD_CHARACTER",
+    "Found",
+    "Row",
+    "Sheet",
+    "Wrong",
+    "guarded_cell",
+    "plain_cell",
+    "read_sheet",
+    "text_of",
+    "write_sheet",
+]
+
+Wrong = Callable[[str, str], None]
+"""Notes what is wrong in a column of one row: column, what would be right."""
+
+ODD_CHARACTER = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
+"""Control characters that are no white space; no text that a person wrote holds one."""
+
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_HARMLESS = re.compile(rf"-|{_NUMBER}(?:\.\.{_NUMBER})?")
+_FORMULA = re.compile(r"'*[=+\-@\t]")
+_NEEDS_QUOTES = re.compile(r'[",\r\n]')
+_SHOWN = 60
+_MOST_COMPARED = 50_000
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row of a file: its number as a spreadsheet shows it, and its cells by column."""
+
+    number: int
+    values: dict[str, str]
+    file: str
+
+    def __getitem__(self, column: str) -> str:
+        return self.values[column]
+
+    @property
+    def who(self) -> str:
+        """Whom the row is about: a trait, a taxon or a care group; blank where it does not say."""
+        values = self.values
+        return values.get("id") or values.get("taxon") or values.get("care_group") or ""
+
+    @property
+    def place(self) -> str:
+        """Number, with the id where there is one."""
+        return f"{self.number} ({self.who})" if self.who else str(self.number)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A file as text: header and rows. `readable` is False also where a row had to be left out."""
+
+    file: str
+    header: tuple[str, ...]
+    rows: tuple[Row, ...]
+    readable: bool = True
+
+    def names(self, column: str, without: str = "") -> set[str] | None:
+        """Return what stands in a column (of the rows where `without` is blank); None if not readable."""
+        if not self.readable:
+            return None
+        return {row[column] for row in self.rows if row[column] and not (without and row[without])}
+
+    def frame(self, columns: Sequence[str] = ()) -> pd.DataFrame:
+        """Return the rows as text: these columns, or all in the order of the header."""
+        texts = {h: [row.values[h] for row in self.rows] for h in columns or self.header}
+        return pd.DataFrame(texts, dtype="str")
+
+
+class Found(list[Problem]):
+    """The problems found so far, up to a limit.
+
+    Parameters
+    ----------
+    folder : str
+        Name of the folder that is read, for the message on a file that is missing from it.
+    """
+
+    def __init__(self, folder: str = ""):
+        super().__init__()
+        self.folder = folder
+        self._compared = 0
+
+    @property
+    def full(self) -> bool:
+        """Whether so much is wrong that nothing more is looked for."""
+        return len(self) > layout.MOST_PROBLEMS
+
+    def add(self, file: str, row: str, column: str, value: Any, right: str) -> None:
+        """Note a problem; past the limit, note once that there is more."""
+        if len(self) < layout.MOST_PROBLEMS:
+            self.append(Problem(file, row, column, str(value), right))
+        elif len(self) == layout.MOST_PROBLEMS:
+            self.append(Problem(file, "", "", "", "there is more wrong from here on; mend these first"))
+
+    def at(self, row: Row) -> Wrong:
+        """Return a function that notes what is wrong in a column of this row."""
+        return lambda column, right: self.add(row.file, row.place, column, row[column], right)
+
+    def one_of(self, value: str, known: Collection[str], what: str) -> str:
+        """Say which values are allowed; long lists are searched for a near spelling only so many times."""
+        if self._compared + len(known) > _MOST_COMPARED:
+            return f"use {what}; this one is not there"
+        self._compared += len(known)
+        return one_of(value[: layout.MOST_NAME], sorted(known), what)
+
+
+# -- cells -----------------------------------------------------------------------------------------------
+
+
+def guarded_cell(text: str) -> str:
+    """Return a cell as it is written: an apostrophe goes before what a spreadsheet would run as a formula.
+
+    Examples
+    --------
+    >>> guarded_cell("=1+1"), guarded_cell("-3..4"), guarded_cell("-"), guarded_cell("'=x")
+    ("'=1+1", '-3..4', '-', "''=x")
+    """
+    return f"'{text}" if _FORMULA.match(text) and not _HARMLESS.fullmatch(text) else text
+
+
+def plain_cell(text: str) -> str:
+    """Return the text of a written cell; the inverse of `guarded_cell`."""
+    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+
+
+# -- reading ---------------------------------------------------------------------------------------------
+
+
+def text_of(name: str, data: bytes, found: Found, most: int) -> str | None:
+    """Return the bytes of a file as text, or None where they are too many or no UTF-8."""
+    if len(data) > most:
+        found.add(name, "", "", len(data), f"the file is larger than {most} bytes; this is no trait table")
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found.add(name, "", "", f"byte {error.start}", "the file is not UTF-8; save it again as CSV UTF-8")
+        return None
+
+
+def read_sheet(
+    name: str,
+    data: bytes | None,
+    found: Found,
+    columns: Sequence[str],
+    also: tuple[()] | None,
+    *,
+    older: bool = False,
+) -> Sheet:
+    """Read a CSV file as text.
+
+    Parameters
+    ----------
+    name : str
+        File name, for messages.
+    data : bytes or None
+        None where the file is missing.
+    found : Found
+        What is wrong is added to it.
+    columns : sequence of str
+        Columns that must be there.
+    also : tuple or None
+        None where columns beyond those are allowed.
+    older : bool
+        Whether the file may be of a time when it had fewer columns; of those only the first must be there,
+        the others are blank.
+    """
+    unreadable = Sheet(name, (), (), readable=False)
+    if data is None:
+        found.add(name, "", "", found.folder, "the file is missing from this folder")
+        return unreadable
+    text = text_of(name, data, found, layout.MOST_BYTES)
+    if text is None:
+        return unreadable
+    lines = _Lines(text)
+    reader = csv.reader(lines, strict=True)
+    number = 0
+    try:
+        first = next(reader, None)
+        if first is None:
+            found.add(name, "1", "", "", f"the file is empty; the first row holds {', '.join(columns)}")
+            return unreadable
+        number = 1
+        header = tuple(h.strip() for h in first)
+        later = [c for c in columns[1:] if c not in header] if older else []
+        if not _header_is_good(name, header, [c for c in columns if c not in later], also, found):
+            return unreadable
+        odd = ODD_CHARACTER.search(text) is not None
+        rows: list[Row] = []
+        whole = True
+        for line in reader:
+            number += 1
+            lines.taken = 0
+            if not any(map(str.strip, line)):
+                if number <= layout.MOST_LINES:
+                    continue
+                found.add(name, str(number), "", "", "blank rows up to here; delete them")
+                return unreadable
+            if _too_many(name, len(rows) + 1, len(header), found) or found.full:
+                return unreadable
+            row = _row(name, number, header, line, found, odd=odd)
+            if row is None:
+                whole = False
+            else:
+                rows.append(row)
+    except csv.Error as error:
+        found.add(name, str(number + 1), "", str(error), _why(error))
+        return unreadable
+    blank = dict.fromkeys(later, "")
+    wider = (replace(row, values=row.values | blank) for row in rows) if later else rows
+    return Sheet(name, (*header, *later), tuple(wider), readable=whole)
+
+
+class _Lines:
+    """The lines of a text, up to so many characters for one row of cells."""
+
+    def __init__(self, text: str):
+        self._lines = io.StringIO(text, newline="")
+        self.taken = 0
+
+    def __iter__(self) -> _Lines:
+        return self
+
+    def __next__(self) -> str:
+        line = next(self._lines)
+        self.taken += len(line)
+        if self.taken > layout.MOST_ROW:
+            msg = f"row longer than {layout.MOST_ROW} characters"
+            raise csv.Error(msg)
+        return line
+
+
+def _why(error: csv.Error) -> str:
+    if "larger" in str(error) or "longer" in str(error):
+        right = f"a cell has at most {layout.MOST_CELL} characters, a row {layout.MOST_ROW}; "
+    else:
+        right = "the file is not well-formed CSV from here on; "
+    return right + "look for an unclosed quotation mark"
+
+
+def _row(
+    name: str, number: int, header: tuple[str, ...], line: list[str], found: Found, *, odd: bool
+) -> Row | None:
+    """Return a row of text, or None where it has to be left out."""
+    who = ODD_CHARACTER.sub("", line[0][: layout.MOST_NAME]).strip()
+    place = f"{number} ({who})" if who else str(number)
+    if len(line) != len(header):
+        right = f"the row has {len(line)} cells; the header has {len(header)}"
+        found.add(name, place, "", len(line), right)
+        return None
+    good = True
+    if max(map(len, line)) > layout.MOST_CELL:
+        for column, cell in zip(header, line, strict=True):
+            if len(cell) > layout.MOST_CELL:
+                right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
+                found.add(name, place, column, f"{cell[:_SHOWN]}...", right)
+                good = False
+    if odd:
+        for column, cell in zip(header, line, strict=True):
+            sign = ODD_CHARACTER.search(cell)
+            if sign:
+                right = f"the cell holds the control character {sign.group()!r}; delete it"
+                found.add(name, place, column, cell[:_SHOWN], right)
+                good = False
+    if not good:
+        return None
+    return Row(number, {h: _stripped(c) for h, c in zip(header, line, strict=True)}, name)
+
+
+def _stripped(cell: str) -> str:
+    cell = cell.strip()
+    return plain_cell(cell).strip() if cell.startswith("'") else cell
+
+
+def _too_many(name: str, rows: int, columns: int, found: Found) -> bool:
+    """Say once where the rows, or the cells, of a file are more than a table may have."""
+    most = min(layout.MOST_ROWS, layout.MOST_CELLS // columns)
+    if rows <= most:
+        return False
+    right = f"the file has more than {most} rows of {columns} columns; this is no trait table"
+    found.add(name, str(rows + 1), "", rows, right)
+    return True
+
+
+def _header_is_good(
+    name: str, header: tuple[str, ...], columns: Sequence[str], also: tuple[()] | None, found: Found
+) -> bool:
+    if len(header) > layout.MOST_COLUMNS:
+        right = f"the file has {len(header)} columns; {layout.MOST_COLUMNS} are the most"
+        found.add(name, "1", "", len(header), right)
+        return False
+    if len(header) == 1 and ";" in header[0]:
+        right = "cells are parted by semicolons; save as CSV with commas"
+        found.add(name, "1", "", header[0][:_SHOWN], right)
+        return False
+    before = len(found)
+    shown = ", ".join(h[:_SHOWN] for h in header[:12])
+    for column in columns:
+        if column not in header:
+            found.add(name, "1", column, shown, f"column {column} is missing from the header")
+    seen: set[str] = set()
+    for i, column in enumerate(header):
+        if not column:
+            right = "the header cell is blank; name the column or delete it"
+            found.add(name, "1", f"column {i + 1}", "", right)
+        elif len(column) > layout.MOST_NAME or ODD_CHARACTER.search(column):
+            right = (
+                f"a column has a name of at most {layout.MOST_NAME} characters, without control characters"
+            )
+            found.add(name, "1", f"column {i + 1}", column[:_SHOWN], right)
+        elif column in seen:
+            found.add(name, "1", column, column, "two columns have this name")
+        elif also is not None and column not in columns:
+            found.add(name, "1", column, column, one_of(column, list(columns), "a column"))
+        seen.add(column)
+    return len(found) == before
+
+
+# -- writing ---------------------------------------------------------------------------------------------
+
+
+def write_sheet(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
+    """Write a CSV file: UTF-8, a line feed after each row, quotation marks only where they are needed.
+
+    Parameters
+    ----------
+    header : sequence of str
+    rows : iterable of sequence of str
+        Cells in the order of the header.
+    """
+    lines = [",".join(map(_written, row)) for row in (header, *rows)]
+    return "".join(f"{line}\n" for line in lines).encode("utf-8")
+
+
+def _written(cell: str) -> str:
+    text = guarded_cell(cell.strip())
+    if _NEEDS_QUOTES.search(text):
+        return '"' + text.replace('"', '""') + '"'
+    return text

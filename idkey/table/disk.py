@@ -1,0 +1,399 @@
+"""A folder of files on disk: read whole, saved whole, old versions kept. Knows bytes and names, and no table.
+
+A save is written beside the files, in ``.idkey/next-...``, and counts from the moment at which that folder is
+renamed to ``.idkey/commit``. Killed before, nothing was saved; killed after, whoever opens the folder next
+finishes the save. Every step of finishing can be done twice.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import os
+import secrets
+import shutil
+import stat
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import chain, count
+from pathlib import Path
+from typing import Any, TypeVar
+
+from filelock import FileLock, Timeout
+
+from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
+from idkey.table.layout import MOST_BYTES
+
+__all__ = ["MOST_VERSIONS", "Version", "commit", "digests", "read_files", "version_files", "versions"]
+
+MOST_VERSIONS = 10  # old versions kept
+
+_OWN = ".idkey"  # in a table's folder: the lock, the old versions, and a save on its way
+_COMMIT, _VERSIONS = "commit", "versions"
+_NOTE, _MANIFEST = "note.json", "manifest.json"
+_WAIT_S, _POLL_S, _MOST_TRIES = 10.0, 0.02, 25
+_NO_RIGHT = (errno.EACCES, errno.EPERM, errno.EROFS)
+_WHY = {
+    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "no room is left on the disk"),
+    **dict.fromkeys(_NO_RIGHT, "there is no right to read or write here, or another program holds it open"),
+    **dict.fromkeys((errno.ENOTDIR, errno.EEXIST), "is no folder"),
+}
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class Version:
+    """The files of a folder as they stood before a save; `when` that save came, and its `note`."""
+
+    name: str
+    when: str
+    note: str
+    files: tuple[str, ...]
+
+
+def digests(files: Mapping[str, bytes]) -> dict[str, str]:
+    """Return the SHA-256 of each file by name."""
+    return {name: hashlib.sha256(data).hexdigest() for name, data in files.items()}
+
+
+def read_files(folder: str | Path, names: Collection[str]) -> dict[str, bytes]:
+    """Read the files of a folder as one save left them, never half of one save and half of another.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+    names : collection of str
+        File names; one that is not there is left out of what is returned. Of a file past the limit of
+        size no more is read than shows that it is too long.
+
+    Returns
+    -------
+    dict of str to bytes
+
+    Raises
+    ------
+    IdkeyError
+        When the folder or a file cannot be read, or another program keeps it locked.
+    """
+    with _plainly(Path(folder), "nothing was read"):
+        place = _existing(folder)
+        return _whole(place, names, lambda: _read(place, names))
+
+
+def commit(
+    folder: str | Path,
+    new: Mapping[str, bytes | None],
+    expected: Mapping[str, str],
+    note: str = "",
+) -> dict[str, str]:
+    """Save files to a folder: all of them or none, and only over what the caller knows to be there.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+        Made where there is none.
+    new : mapping of str to bytes or None
+        Content by file name; None takes a file away. Files not named stay as they are.
+    expected : mapping of str to str
+        The digest of each file as the caller last saw it; a name that is absent must have no file.
+    note : str
+        What this save is; kept with the version that it replaces.
+
+    Returns
+    -------
+    dict of str to str
+        The digests of the files as they stand now.
+
+    Raises
+    ------
+    IdkeyError
+        When a file was changed meanwhile (each is named), or the disk, a right or the lock is in the way.
+        Nothing is saved then.
+    """
+    names = sorted({*new, *expected})
+    with _plainly(Path(folder), "nothing was saved"):
+        place = Path(folder).resolve()
+        place.mkdir(parents=True, exist_ok=True)
+        # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
+        if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
+            return dict(expected)
+        (place / _OWN).mkdir(exist_ok=True)
+        with _locked(place):
+            _finish(place)
+            before, changed = _changed(place, names, new, expected)
+            if changed:
+                _write_next(place, before, changed, note)
+                with _plainly(place, "the save is kept; it is put in place when the folder is next loaded"):
+                    _sync_folder(place / _OWN, place.parent)
+                    _finish(place)
+    return digests({name: data for name, data in {**before, **changed}.items() if data is not None})
+
+
+def versions(folder: str | Path) -> tuple[Version, ...]:
+    """Return the old versions that are kept of a folder, newest first."""
+    with _plainly(Path(folder), "nothing was read"):
+        place = _existing(folder)
+        return _whole(place, (), lambda: tuple(map(_version, _version_folders(place))))
+
+
+def version_files(folder: str | Path, name: str) -> dict[str, bytes]:
+    """Return the files of an old version by its name. Raises UnknownName where no such version is kept."""
+    with _plainly(Path(folder), "nothing was read"):
+        place = _existing(folder)
+        return _whole(place, (), lambda: _files_of_version(place, name))
+
+
+def _whole(folder: Path, names: Collection[str], read: Callable[[], _T]) -> _T:
+    """Read while nobody saves: under the lock, or where that can't be had, again until nothing moved."""
+    if (folder / _OWN).is_dir():
+        try:
+            with _locked(folder):
+                _finish(folder)
+                return read()
+        except OSError as error:
+            if error.errno not in _NO_RIGHT:
+                raise
+    # Made by hand, or not ours to write to, so that no lock can be left in it.
+    pending = folder / _OWN / _COMMIT
+    for _ in range(_MOST_TRIES):
+        stamps = _stamps(folder, names)
+        if not pending.exists():
+            found = read()
+            if not pending.exists() and stamps == _stamps(folder, names):
+                return found
+        time.sleep(_POLL_S)
+    msg = f"{folder}: a save to this folder is not finished; load it once with the right to write there"
+    raise IdkeyError(msg)
+
+
+def _stamps(folder: Path, names: Collection[str]) -> list[tuple[int, ...] | None]:
+    states = [_state(folder / name) for name in names]
+    return [state and (state.st_ino, state.st_mtime_ns, state.st_size) for state in states]
+
+
+def _state(path: Path) -> os.stat_result | None:
+    try:
+        return path.stat()
+    except FileNotFoundError:
+        return None
+
+
+def _read(folder: Path, names: Collection[str]) -> dict[str, bytes]:
+    found, problems = {}, []
+    for name in names:
+        try:
+            data = _bytes_of(folder / name)
+        except OSError as error:
+            problems.append(Problem(name, "", "", folder.name, f"the file cannot be read ({error.strerror})"))
+        else:
+            found |= {} if data is None else {name: data}
+    if problems:
+        raise TableError(problems, "read or saved")
+    return found
+
+
+def _bytes_of(path: Path) -> bytes | None:
+    state = _state(path)
+    if state is None:
+        return None
+    if not stat.S_ISREG(state.st_mode):  # A pipe would be waited on for ever.
+        raise OSError(errno.EINVAL, "it is no plain file; move it out of the folder")
+    with path.open("rb") as file:
+        return file.read(MOST_BYTES + 1)
+
+
+def _existing(folder: str | Path) -> Path:
+    place = Path(folder).resolve()
+    if not place.is_dir():
+        msg = f"{folder}: no such folder"
+        raise IdkeyError(msg)
+    return place
+
+
+def _version_folders(folder: Path) -> list[Path]:
+    """Newest first."""
+    kept = (folder / _OWN / _VERSIONS).glob("*-*")
+    return sorted((path for path in kept if _number(path)), key=_number, reverse=True)
+
+
+def _number(version: Path) -> int:
+    number = version.name.partition("-")[0]
+    return int(number) if number.isdecimal() else 0
+
+
+def _version(path: Path) -> Version:
+    try:
+        note = json.loads((path / _NOTE).read_text(encoding="utf-8"))
+        when, said = str(note["when"]), str(note["note"])
+    except (OSError, ValueError, KeyError, TypeError):
+        when = said = ""
+    names = sorted(file.name for file in path.iterdir() if file.name != _NOTE)
+    return Version(path.name, when, said, tuple(names))
+
+
+def _files_of_version(folder: Path, name: str) -> dict[str, bytes]:
+    kept = {path.name: path for path in _version_folders(folder)}
+    if name in kept:
+        return _read(kept[name], _version(kept[name]).files)
+    right = one_of(name, tuple(kept), "the name of a version") if kept else "no version is kept yet"
+    msg = f"{folder}: version {name!r} is not kept here: {right}"
+    raise UnknownName(msg)
+
+
+def _changed(
+    folder: Path, names: Collection[str], new: Mapping[str, bytes | None], expected: Mapping[str, str]
+) -> tuple[dict[str, bytes], dict[str, bytes | None]]:
+    """What is on disk, and the part of `new` that differs; an error if the disk is not as expected."""
+    before = _read(folder, names)
+    found = digests(before)
+    other = [name for name in names if found.get(name) != expected.get(name)]
+    if other:
+        msg = (
+            f"{folder}: changed since it was loaded: {', '.join(other)}; nothing was saved; "
+            "load the folder again, or save to another one"
+        )
+        raise IdkeyError(msg)
+    return before, {name: data for name, data in new.items() if data != before.get(name)}
+
+
+def _write_next(
+    folder: Path, before: Mapping[str, bytes], changed: Mapping[str, bytes | None], note: str
+) -> None:
+    """Write all that a save needs beside the files; the rename at the end makes it count."""
+    for name in changed:
+        # A file that is write-protected or held by another program is found out before anything moves.
+        if name in before:
+            with (folder / name).open("r+b"):
+                pass
+    now = datetime.now(UTC)
+    number = max(map(_number, _version_folders(folder)), default=0) + 1
+    written = {name: data for name, data in changed.items() if data is not None}
+    old, new = digests(before), digests(written)
+    manifest = {
+        "version": f"{number:06d}-{now:%Y%m%dT%H%M%SZ}" if before else None,
+        "files": {name: {"old": old.get(name), "new": new.get(name)} for name in changed},
+    }
+    coming = folder / _OWN / f"next-{secrets.token_hex(8)}"
+    try:
+        (coming / "new").mkdir(parents=True)
+        (coming / "before").mkdir()
+        for name, data in before.items():
+            _write(coming / "before" / name, data)
+        _write(coming / "before" / _NOTE, {"when": now.isoformat(timespec="seconds"), "note": note})
+        for name, data in written.items():
+            _write(coming / "new" / name, data)
+        _write(coming / _MANIFEST, manifest)
+        _sync_folder(coming / "new", coming / "before", coming)
+        os.rename(coming, folder / _OWN / _COMMIT)
+    except BaseException:
+        shutil.rmtree(coming, ignore_errors=True)
+        raise
+
+
+def _finish(folder: Path) -> None:
+    """Finish a save that counts, then clear what a killed one left behind. Only under the lock."""
+    own = folder / _OWN
+    pending = own / _COMMIT
+    if pending.is_dir():
+        version, files = _manifest(pending / _MANIFEST)
+        if version and (pending / "before").is_dir():
+            (own / _VERSIONS).mkdir(exist_ok=True)
+            os.rename(pending / "before", own / _VERSIONS / version)
+            _sync_folder(own / _VERSIONS)
+        for name, digest in files.items():
+            _put(folder / name, pending / "new" / name, digest["old"], digest["new"])
+        _sync_folder(folder)
+        _discard(pending)
+    for version_folder in _version_folders(folder)[MOST_VERSIONS:]:
+        _discard(version_folder)
+    for left in (*own.glob("next-*"), *own.glob("gone-*")):
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def _manifest(path: Path) -> tuple[str | None, dict[str, dict[str, str | None]]]:
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        return found["version"], found["files"]
+    except (FileNotFoundError, ValueError, KeyError, TypeError) as error:
+        msg = f"{path.parent}: was damaged and cannot be finished; move it out of the folder"
+        raise IdkeyError(msg) from error
+
+
+def _put(place: Path, waiting: Path, old: str | None, new: str | None) -> None:
+    """Put one file of a save in place. What someone wrote there by hand meanwhile is kept beside it."""
+    if new is not None and not waiting.exists():
+        return  # In place since an earlier try; what stands there now is later than this save.
+    there = digests(_read(place.parent, (place.name,))).get(place.name)
+    if there not in (None, old, new):
+        os.rename(place, _aside(place))
+    if new is None:
+        place.unlink(missing_ok=True)
+    else:
+        os.replace(waiting, place)
+
+
+def _aside(place: Path) -> Path:
+    """Return a free name for a text that was edited by hand."""
+    stem = f"{place.stem} (edited by hand {datetime.now(UTC):%Y%m%dT%H%M%SZ}"
+    names = (f"{stem}{more}){place.suffix}" for more in chain([""], map(", {}".format, count(2))))
+    return next(aside for aside in map(place.with_name, names) if not aside.exists())
+
+
+def _discard(path: Path) -> None:
+    """Take a folder out of the way in one step, so that half of it is never met under its name."""
+    own = path.parent if path.name == _COMMIT else path.parents[1]
+    gone = own / f"gone-{secrets.token_hex(8)}"
+    os.rename(path, gone)
+    shutil.rmtree(gone, ignore_errors=True)
+
+
+def _write(path: Path, content: bytes | Mapping[str, Any]) -> None:
+    with path.open("xb") as file:
+        file.write(content if isinstance(content, bytes) else json.dumps(content, indent=1).encode())
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def _sync_folder(*folders: Path) -> None:
+    """Have the names in a folder on the disk too. Windows has no such call."""
+    for folder in folders if os.name != "nt" else ():
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
+    """Hold the lock of a folder; the system frees it if this program is killed."""
+    lock = FileLock(str(folder / _OWN / "lock"))
+    try:
+        lock.acquire(timeout=_WAIT_S, poll_interval=_POLL_S)
+    except Timeout:
+        msg = f"{folder}: another program is saving to this folder; try again"
+        raise IdkeyError(msg) from None
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+@contextmanager
+def _plainly(folder: Path, outcome: str) -> Iterator[None]:
+    """Say in one line what the system did not allow, where, and what came of it."""
+    try:
+        yield
+    except IdkeyError:
+        raise
+    except (OSError, ValueError) as error:
+        number = getattr(error, "errno", None)
+        why = _WHY.get(number) or getattr(error, "strerror", None) or str(error)
+        file = Path(str(getattr(error, "filename", None) or folder))
+        at = file if file.name and _OWN not in file.parts else folder
+        msg = f"{at}: {why}; {outcome}"
+        raise IdkeyError(" ".join(msg.split())) from error

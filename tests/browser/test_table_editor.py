@@ -1,0 +1,162 @@
+"""The table editor in JupyterLab in a browser; the kinds added are invented."""
+
+import nbformat
+import pytest
+from lab import SCREEN, open_notebook, open_page, set_theme, until_idle
+from playwright.sync_api import expect
+from test_identify import contrast, tab_to
+
+import idkey
+
+pytestmark = pytest.mark.browser
+
+EVIL = '<img src=x onerror="window.ran=1"><script>window.ran=1</script> & "so"'
+CELL = "import idkey\nscreen = idkey.table_editor(folder='own_kinds')\nscreen"
+
+
+@pytest.fixture(scope="module")
+def opened(chromium, lab):
+    """A notebook with the editor, opened and run once for all tests of this file."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(CELL, id="c00")])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    nbformat.write(notebook, lab.root / "own_kinds.ipynb")
+    with open_page(chromium) as page:
+        open_notebook(page, lab, "own_kinds.ipynb")
+        page.locator(f"{SCREEN} .idk-edit-head").first.wait_for()
+        yield page
+
+
+@pytest.fixture
+def screen(opened):
+    opened.set_viewport_size({"width": 1600, "height": 2400})
+    return opened.locator(SCREEN).first
+
+
+def press(screen, words):
+    screen.get_by_role("button", name=words, exact=True).first.click()
+
+
+def saved_table(lab):
+    return idkey.load_table(lab.root / "own_kinds")
+
+
+def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
+    press(screen, "Add a kind")
+    screen.get_by_label("Scientific name").fill("Hypancistrus sp.")
+    screen.get_by_label("Trade code").fill("L999")
+    screen.get_by_label("Trade code").press("Tab")
+    expect(screen.get_by_label("Id in the table")).to_have_value("hypancistrus_l999")
+    screen.get_by_label("Care group").select_option(label="hypancistrus")
+    press(screen, "Add this kind")
+    expect(screen.get_by_label("Kind of fish").locator("option:checked")).to_have_text(
+        "Hypancistrus sp. (L999), new"
+    )
+    for trait, state in (
+        ("Change tail fin edge", "tips drawn out into streamers"),
+        ("Change fin edging", "no edging"),
+        ("Change mouth", "very wide, almost as wide as the head"),
+    ):
+        press(screen, trait)
+        press(screen, state)
+        expect(screen.get_by_role("button", name=f"\u2713 {state}")).to_be_visible()
+    expect(screen.get_by_text("can't be told from Acanthicus adonis").first).to_be_visible()
+    press(screen, "Give a source")
+    screen.get_by_label("Source", exact=True).select_option(index=2)
+    screen.get_by_label("Page or table").fill("p. 3")
+    press(screen, "Put it behind this cell")
+    expect(screen.get_by_text("given now, not saved").first).to_be_visible()
+    # A cell of a kind that is there already.
+    screen.get_by_label("Kind of fish").select_option(label="Hypancistrus zebra (L046, L098)")
+    press(screen, "Change tail fin edge")
+    press(screen, "Not known")
+    expect(screen.locator(".idk-edit-line", has_text="Tail fin edge")).to_contain_text("changed, was")
+    expect(screen.locator(".idk-edit-head")).to_contain_text("changed in 2 kinds")
+    press(screen, "Check")
+    expect(screen.get_by_text("In the key").first).to_be_visible()
+    press(screen, "Save")
+    expect(screen.get_by_text("Saved to")).to_be_visible()
+    expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")
+    table = saved_table(lab)
+    assert table.cell("hypancistrus_l999", "tail_fork").names == ("streamers",)
+    assert list(table.claims("hypancistrus_l999", "mouth_shape")["locator"]) == ["p. 3"]
+    assert table.cell("hypancistrus_zebra", "tail_fork") is None
+
+
+def test_by_keyboard_alone_a_kind_is_added_and_saved(screen, lab):
+    page = screen.page
+    # From here on the mouse and the script touch nothing: the keys go where the focus is.
+    screen.get_by_label("Kind of fish").focus()
+    tab_to(page, "Add a kind")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_label("Scientific name")).to_be_focused()
+    page.keyboard.type("Testia nova")
+    tab_to(page, "Add this kind")
+    expect(screen.get_by_label("Id in the table")).to_have_value("testia_nova")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_label("Longest known (mm)")).to_be_focused()
+    page.keyboard.type("6 in")
+    tab_to(page, "Next trait")
+    expect(screen.get_by_text("up to 152 mm").first).to_be_visible()
+    page.keyboard.press("Enter")
+    tab_to(page, "clearly forked")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_role("button", name="\u2713 clearly forked")).to_be_focused()
+    tab_to(page, "Done")
+    page.keyboard.press("Enter")
+    expect(screen.get_by_role("button", name="Change tail fin edge")).to_be_focused()
+    tab_to(page, "Change fin edging")
+    page.keyboard.press("Enter")
+    # The cell stands under its line, and Tab goes through it before the next line.
+    tab_to(page, "Done")
+    page.keyboard.press("Tab")
+    expect(screen.get_by_role("button", name="Change spot size")).to_be_focused()
+    tab_to(page, "Save", backwards=True)
+    page.keyboard.press("Enter")
+    expect(screen.get_by_text("Saved to")).to_be_visible()
+    table = saved_table(lab)
+    assert table.cell("testia_nova", "adult_size").high == 152
+    assert table.cell("testia_nova", "tail_fork").names == ("forked",)
+
+
+def test_markup_that_is_typed_is_text(screen):
+    page = screen.page
+    press(screen, "Names and care group")
+    name = screen.get_by_label("Scientific name").locator("visible=true")
+    name.fill(EVIL)
+    name.press("Enter")
+    expect(screen.locator(".idk-edit-head")).to_contain_text("not saved")
+    screen.get_by_role("radio", name="all kinds as a sheet").click()
+    expect(screen.locator(".idk-edit-sheet")).to_contain_text("<script>window.ran=1</script>")
+    screen.get_by_label("Cell", exact=True).fill(EVIL)
+    screen.get_by_label("Cell", exact=True).press("Enter")
+    expect(screen.locator(".idk-edit-wrong").first).to_contain_text("To mend")
+    press(screen, "Check")
+    expect(screen.get_by_text("to mend before this can be checked")).to_be_visible()
+    until_idle(page)
+    assert screen.locator("img, script").count() == 0
+    assert page.evaluate("window.ran") is None
+
+
+def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
+    page = screen.page
+    selectors = (
+        ".idk-outcome",
+        ".idk-edit-mark",
+        ".idk-edit-wrong",
+        ".idk-edit-sheet th",
+        ".idk-edit-sheet td",
+        ".idk-soft >> visible=true",
+    )
+    for theme in ("JupyterLab Dark", "JupyterLab Light"):
+        set_theme(page, theme)
+        for selector in selectors:
+            assert contrast(screen, selector) >= 4.5, (theme, selector)
+    page.set_viewport_size({"width": 700, "height": 2400})
+    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    screen.get_by_role("radio", name="one kind as a form").click()
+    press(screen, "Change tail fin edge")
+    expect(screen.get_by_label("As text")).to_be_visible()
+    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    press(screen, "Undo all changes")
+    press(screen, "Yes, undo all of it")
+    expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")

@@ -1,0 +1,239 @@
+"""What a change of the table does: kinds, key, traits, doubts, and names that were given before."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from idkey import Identification, NearestMatch, build_key, load_table
+from idkey.errors import AnswerError, IdkeyError
+from idkey.model.change import what_changes
+from idkey.model.past import renamed
+from idkey.table.schema import LIFE_STAGE, Trait
+
+from .tables import answers, table_of, tables
+
+
+def trait(name, states=("x", "y"), **more):
+    return Trait(id=name, kind="nominal", states=states, **more)
+
+
+TWO = [trait("t"), trait("u")]
+ROWS = {"a": {"t": "x", "u": "x"}, "b": {"t": "y", "u": "x"}}
+OLD = table_of(TWO, ROWS)
+
+
+# -- what is another -------------------------------------------------------------------------------------
+
+
+def test_a_kind_added():
+    found = what_changes(OLD, OLD.with_taxon("c", t="y", u="y"))
+    assert (found.added, found.removed, found.altered) == (("c",), (), ())
+    assert [a.taxon for a in found.apart] == ["c"]
+    assert (len(found.key_before.couplets), found.couplets_added) == (1, 1)
+    assert found.questions_before == pytest.approx(1)
+    # a in one question; b and c in two
+    assert found.questions_after == pytest.approx(5 / 3)
+    assert found.past_count == 0
+    assert not found.is_empty
+
+
+def test_kinds_taken_out_and_altered():
+    new = table_of(TWO, {"b": {"t": "y", "u": "y"}, "c": {}})
+    found = what_changes(OLD, new)
+    assert (found.added, found.removed, found.altered) == (("c",), ("a",), ("b",))
+    assert {a.taxon for a in found.apart} == {"b", "c"}
+
+
+def test_a_cell_of_young_fish_is_a_cell():
+    rows = {**ROWS, "b": ROWS["b"] | {"t_young": "x"}}
+    assert what_changes(OLD, table_of(TWO, rows)).altered == ("b",)
+    assert what_changes(table_of(TWO, rows), OLD).altered == ("b",)
+
+
+def test_nothing_is_another():
+    found = what_changes(OLD, table_of(TWO, ROWS), past=[{"t": "x"}])
+    assert found.is_empty
+    assert (found.apart, found.past, found.couplets_added) == ((), (), 0)
+
+
+def test_the_order_of_the_kinds_is_no_change():
+    assert what_changes(OLD, table_of(TWO, dict(reversed(ROWS.items())))).is_empty
+
+
+def test_traits_come_go_and_change():
+    new = table_of([replace(TWO[0], error=0.2), trait("v")], {k: {"t": r["t"]} for k, r in ROWS.items()})
+    found = what_changes(OLD, new)
+    assert [t.id for t in found.traits_added] == ["v"]
+    assert [t.id for t in found.traits_removed] == ["u"]
+    assert [t.id for t in found.traits_altered] == ["t"]
+    assert found.altered == ()
+
+
+def test_the_worst_told_comes_first():
+    three = [trait(f"t{j}") for j in range(3)]
+    x, y = (dict.fromkeys(("t0", "t1", "t2"), state) for state in "xy")
+    new = table_of(three, {"a": x, "b": y, "well": x | {"t2": "y"}, "same": x})
+    found = what_changes(new.only(["a", "b"]), new)
+    assert [a.taxon for a in found.apart] == ["same", "well"]
+    assert [len(a.never) for a in found.apart] == [1, 0]
+
+
+# -- the key ---------------------------------------------------------------------------------------------
+
+
+def test_a_key_at_hand_is_taken_and_none_is_made_unasked():
+    new = OLD.with_taxon("c", t="y", u="y")
+    key = build_key(OLD)
+    assert what_changes(OLD, new, key=key).key_before is key
+    without = what_changes(OLD, new, key=False)
+    assert (without.key_before, without.key_after, without.couplets_added) == (None, None, 0)
+    assert without.questions_before != without.questions_before
+    with pytest.raises(IdkeyError, match="key to the old table"):
+        what_changes(OLD, new, key=build_key(new))
+
+
+# -- traits and doubts -----------------------------------------------------------------------------------
+
+
+def test_a_trait_that_a_better_one_pushes_out():
+    new = OLD.with_trait(trait("quick", ("p", "q"), effort=1.0), {"a": "p", "b": "q"})
+    found = what_changes(OLD, new)
+    # u told nothing before either, so that is no news
+    assert [w.trait.id for w in found.idle] == ["t"]
+    assert [w.trait.id for w in found.useful] == ["quick"]
+
+
+def test_a_new_trait_that_tells_nothing():
+    found = what_changes(OLD, OLD.with_trait(trait("v"), {"a": "x", "b": "x"}))
+    assert [w.trait.id for w in found.idle] == ["v"]
+
+
+def of_one_genus(table):
+    return replace(table, taxa=pd.DataFrame({"genus": "G"}, index=table.taxa.index))
+
+
+def test_cells_in_doubt_are_those_of_the_kinds_that_changed():
+    table = of_one_genus(table_of(TWO, {f"k{i}": {"t": "x", "u": "x"} for i in range(5)}))
+    found = what_changes(table, table.with_taxon("odd", genus="G", t="y", u="x"), key=False)
+    assert [(d.taxon, d.column, d.against) for d in found.doubts] == [("odd", "t", "genus")]
+    odd = found.new
+    assert what_changes(odd, odd.with_taxon("k9", genus="G", t="x", u="x"), key=False).doubts == ()
+
+
+def test_another_genus_is_a_change_that_may_bring_a_doubt():
+    table = of_one_genus(
+        table_of(TWO, {f"k{i}": {"t": "x", "u": "x"} for i in range(5)} | {"odd": {"t": "y"}})
+    )
+    before = replace(table, taxa=table.taxa.assign(genus=["G"] * 5 + ["H"]))
+    found = what_changes(before, table, key=False)
+    assert (found.touched, found.altered) == (("odd",), ())
+    assert [d.taxon for d in found.doubts] == ["odd"]
+
+
+def test_a_claim_added_or_taken_away_touches_its_kind():
+    table = load_table()
+    last = table.evidence.iloc[-1:].assign(taxon=table.ids[3], locator="p. 999, invented")
+    more = replace(table, evidence=pd.concat([table.evidence, last], ignore_index=True))
+    assert what_changes(table, more, key=False).touched == (table.ids[3],)
+    assert what_changes(more, table, key=False).touched == (table.ids[3],)
+    assert what_changes(table, more, key=False).altered == ()
+
+
+# -- names given before ----------------------------------------------------------------------------------
+
+
+@st.composite
+def tables_with_past(draw):
+    """Draw a table, the same without some kinds, and answers to it."""
+    new = draw(tables())
+    old = new.only(draw(st.lists(st.sampled_from(new.ids), min_size=1, unique=True)))
+    return old, new, draw(st.lists(answers(new), max_size=6))
+
+
+def first_and_possible(fish, coverage=0.95):
+    """Return the likeliest name of a fish and the names that hold 95 %, by plain counting; ties by name."""
+    rows = sorted(fish.ranked(), key=lambda row: (-round(row.probability, 12), row.taxon))
+    possible, held = set(), 0.0
+    for row in rows:
+        if held >= coverage - 1e-12:
+            break
+        possible.add(row.taxon)
+        held += row.probability
+    return rows[0], possible
+
+
+@given(tables_with_past())
+def test_past_names_are_those_of_identifications_one_by_one(case):
+    old, new, past = case
+    found = {p.index: p for p in renamed(old, new, past)}
+    for i, said in enumerate(past):
+        fish = [Identification.from_dict(table, {"answers": said}) for table in (old, new)]
+        (first, before), (second, after) = map(first_and_possible, fish)
+        if not fish[0].answers or (first.taxon == second.taxon and before == after):
+            assert i not in found
+            continue
+        assert (found[i].before, found[i].after) == (first.taxon, second.taxon)
+        assert found[i].probability_before == pytest.approx(first.probability)
+        assert found[i].probability_after == pytest.approx(second.probability)
+        assert set(found[i].gained) == after - before
+        assert set(found[i].lost) == before - after
+        assert found[i].unread == ()
+
+
+def test_rounding_does_not_break_a_tie():
+    # All six are equally likely for a fish of 20 mm; judged along with another, k5 comes out ahead in the
+    # seventeenth digit.
+    lengths = [Trait(id=f"n{j}", kind="ceiling", unit="mm", error=0.001) for j in range(3)]
+    rows = {f"k{i}": {"t_young": ""} for i in range(4)} | {"k4": {"n2": "34"}, "k5": {"n2": "43"}}
+    new = table_of([trait("t", ("a", "b"), error=0.001), *lengths], rows)
+    fish = [{"t": "a"}, {"n2": 20.0}]
+    equal = NearestMatch().fit(new).predict_proba(pd.DataFrame(fish))[1, :6]
+    np.testing.assert_allclose(equal, 0.95 / 6, rtol=1e-12)
+    assert [(p.before, p.after) for p in renamed(new.only(["k0"]), new, fish)] == [("k0", "k0")] * 2
+
+
+def test_every_shape_of_a_past_identification_is_the_same():
+    new = table_of(TWO, {**ROWS, "a": ROWS["b"], "b": ROWS["a"]})
+    fish = Identification(OLD).answer("t", "x").answer("u", "x")
+    shapes = [fish, fish.to_dict(), dict(fish.answers), fish.to_dict() | {"label": "bag 7"}]
+    found = renamed(OLD, new, shapes)
+    assert [(p.index, p.before, p.after) for p in found] == [(i, "a", "b") for i in range(4)]
+    assert [p.label for p in found] == ["", "", "", "bag 7"]
+    assert all(one.probability_after == two.probability_after for one, two in pairwise(found))
+
+
+def test_answers_that_can_no_longer_be_taken_are_told():
+    new = table_of([trait("t", ("y", "z"))], {"a": {"t": "z"}, "b": {"t": "y"}})
+    past = [{"t": "x", "u": "x"}, {"t": "y"}, {"t": "y", "u": "y", LIFE_STAGE: "young"}]
+    found = {p.index: p for p in renamed(OLD, new, past)}
+    assert found[0].unread == ("t: x", "u: x")
+    assert found[2].unread == ("u: y",)
+    assert 1 not in found
+
+
+def test_what_neither_table_can_take_is_no_news():
+    assert renamed(OLD, table_of(TWO, ROWS), [{"t": "x", "colour": "blue"}, {"t": "purple"}, {}]) == ()
+
+
+def test_nothing_past():
+    assert renamed(OLD, OLD, []) == ()
+
+
+@pytest.mark.parametrize("bad", [None, "t", 3, ["t", "x"]])
+def test_what_is_no_identification_is_refused(bad):
+    with pytest.raises(AnswerError, match="past, item 1"):
+        renamed(OLD, OLD, [{"t": "x"}, bad])
+
+
+def test_a_fish_named_none_of_these_may_get_a_name():
+    three = [trait(f"t{j}", error=0.01) for j in range(4)]
+    x, y = ({t.id: state for t in three} for state in "xy")
+    old = table_of(three, {"a": x, "b": x})
+    (found,) = what_changes(old, old.with_taxon("c", **y), past=[y]).past
+    assert (found.before, found.after) == ("none of these", "c")
+    assert found.is_renamed

@@ -1,0 +1,219 @@
+"""Cells held against their genus and their source. The tables are invented."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from hypothesis import given
+
+from idkey import TraitTable, load_table
+from idkey.errors import UnknownName
+from idkey.model.doubts import doubts
+from idkey.table.schema import NotApplicable, Range, States, Trait, cell_text, parse_cell
+
+from .tables import table_of, tables
+
+TAIL = Trait(id="tail", kind="nominal", label="Tail", states=("forked", "straight", "round"))
+RAYS = Trait(id="rays", kind="measure", label="Rays", unit="count", spread=1, spread_is_relative=False)
+SIZE = Trait(id="size", kind="ceiling", label="Length", unit="mm")
+EVIL = "<script>alert(1)</script>"
+
+
+def genus(cells, trait=TAIL, column="tail", name="Testus"):
+    """One genus whose kinds have these cells in one column."""
+    table = table_of([trait], {f"k{i}": {column: cell} for i, cell in enumerate(cells)})
+    return replace(table, taxa=table.taxa.assign(genus=name))
+
+
+def with_claims(table, *claims):
+    """The table with claims: taxon, attribute, value, and what else is said."""
+    blank = {
+        "care_group": "",
+        "source": "BOOK",
+        "locator": "p. 3",
+        "class": "read",
+        "scope": "species",
+        "note": "",
+    }
+    rows = [blank | {"taxon": t, "attribute": a, "value": v} | more for t, a, v, more in claims]
+    return replace(table, evidence=pd.DataFrame(rows, dtype="str"))
+
+
+def places(table, **options):
+    return [(d.taxon, d.column, d.against) for d in doubts(table, **options)]
+
+
+# -- the genus ---------------------------------------------------------------------------------------------
+
+
+def test_the_only_one_of_an_agreeing_genus_is_in_doubt():
+    (found,) = doubts(genus(["forked", "forked", "forked|round", "straight"]))
+    assert (found.taxon, found.column, found.value, found.against) == ("k3", "tail", "straight", "genus")
+    assert found.text == (
+        "Tail of k3: the table has straight, which no other Testus has; 3 of the 3 known have forked"
+    )
+
+
+@pytest.mark.parametrize(
+    "cells",
+    [
+        ["forked", "forked", "straight"],  # two others are too few
+        ["forked", "forked", "", "straight"],
+        ["forked", "forked", "round", "straight"],  # the others do not agree
+        ["forked", "forked", "forked|straight", "straight"],  # one of them has it too
+        ["forked", "forked", "forked", "straight|forked"],  # it shares one state
+        ["forked", "forked", "forked", "-"],
+        ["forked", "forked", "forked", ""],
+    ],
+)
+def test_no_doubt_against_the_genus(cells):
+    assert doubts(genus(cells)) == ()
+
+
+def test_one_that_stands_apart_does_not_hide_another():
+    found = genus(["forked"] * 9 + ["round", "straight"])
+    assert places(found) == [("k9", "tail", "genus"), ("k10", "tail", "genus")]
+
+
+def test_no_genus_is_no_genus():
+    assert doubts(genus(["forked", "forked", "forked", "straight"], name="")) == ()
+
+
+@pytest.mark.parametrize(
+    ("cell", "doubted"),
+    [
+        ("20..22", True),
+        ("13..14", False),
+        ("16", False),
+        ("17", True),
+        ("4", False),
+        ("3", True),
+        ("8..40", False),
+    ],
+)
+def test_numbers_farther_off_than_the_genus_is_wide(cell, doubted):
+    # The others span 8 to 12, which is 4 wide.
+    table = genus(["8..10", "9..11", "10..12", cell], RAYS, "rays")
+    assert [d.taxon for d in doubts(table)] == ["k3"] * doubted
+
+
+def test_a_genus_without_width_leaves_room_for_a_slip_of_measuring():
+    assert doubts(genus(["7", "7", "7", "8"], RAYS, "rays")) == ()
+    (found,) = doubts(genus(["7", "7", "7", "9"], RAYS, "rays"))
+    assert found.text == "Rays of k3: the table has 9..9, far from the 7 of the 3 other Testus known"
+
+
+def test_lengths_are_not_held_against_the_genus():
+    assert doubts(genus(["50", "60", "70", "900"], SIZE, "size")) == ()
+
+
+def test_young_fish_are_held_against_young_fish():
+    table = genus(["forked", "forked", "forked", "straight"], column="tail_young")
+    (found,) = doubts(table)
+    assert (found.column, found.text[:16]) == ("tail_young", "Tail of young k3")
+
+
+# -- the source --------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("trait", "cell", "claim", "doubted"),
+    [
+        (TAIL, "forked", "straight", True),
+        (TAIL, "forked", "forked|straight", True),
+        (TAIL, "forked|straight", "straight", False),
+        (TAIL, "forked", "deeply cut", False),
+        (TAIL, "-", "forked", True),
+        (TAIL, "forked", "-", True),
+        (TAIL, "-", "-", False),
+        (TAIL, "", "forked", False),
+        (TAIL, "forked", "", False),
+        (RAYS, "8..10", "9", False),
+        (RAYS, "8..10", "8..11", True),
+        (RAYS, "8..10", "7", True),
+        (RAYS, "8..10", "about 9", False),
+        (SIZE, "120", "150", True),
+        (SIZE, "120", "90", False),
+    ],
+)
+def test_a_claim_that_is_not_within_the_cell(trait, cell, claim, doubted):
+    table = table_of([trait], {"k": {trait.id: cell}})
+    found = doubts(with_claims(table, ("k", trait.id, claim, {})))
+    assert len(found) == doubted
+    for doubt in found:
+        assert doubt.against == "source"
+        assert doubt.text == f"{trait.label} of k: the table has {doubt.value}, BOOK (p. 3) has {claim}"
+
+
+def test_claims_about_the_genus_or_another_column_are_left_alone():
+    table = table_of([TAIL], {"k": {"tail": "forked"}})
+    claims = [
+        ("k", "tail", "straight", {"scope": "genus"}),
+        ("k", "diet", "straight", {}),
+        ("", "tail", "x", {}),
+    ]
+    assert doubts(with_claims(table, *claims)) == ()
+
+
+def test_a_claim_without_source_says_so():
+    table = table_of([TAIL], {"k": {"tail": "forked"}})
+    (found,) = doubts(with_claims(table, ("k", "tail", "round", {"source": "", "locator": ""})))
+    assert "a claim without source has round" in found.text
+
+
+@given(tables())
+def test_a_claim_that_says_what_the_cell_says_is_never_a_doubt(table):
+    said = [
+        (taxon, column, cell_text(table.trait(column.removesuffix("_young")), table.cell(taxon, column)), {})
+        for column in table.cells
+        for taxon in table.ids
+    ]
+    assert doubts(with_claims(table, *said)) == ()
+
+
+# -- the whole ---------------------------------------------------------------------------------------------
+
+
+def test_only_the_kinds_asked_for_in_the_order_of_the_table():
+    table = genus(["straight", "forked", "forked", "forked", "forked", "forked", "round"])
+    assert [d.taxon for d in doubts(table)] == ["k0", "k6"]
+    assert [d.taxon for d in doubts(table, taxa=["k6", "k1"])] == ["k6"]
+    assert doubts(table, taxa=[]) == ()
+    with pytest.raises(UnknownName, match="k9"):
+        doubts(table, taxa=["k9"])
+
+
+def test_a_table_without_genus_or_evidence_has_none():
+    frame = pd.DataFrame({"kind": list("abcd"), "tail": ["forked"] * 3 + ["straight"]})
+    assert doubts(TraitTable.from_frame(frame, taxon="kind")) == ()
+
+
+def test_markup_is_text():
+    # Whoever shows a doubt escapes it; here it must come through whole.
+    table = genus(["forked", "forked", "forked", "straight"], replace(TAIL, label=EVIL), name=EVIL)
+    (found,) = doubts(table)
+    assert found.text.count(EVIL) == 2
+
+
+def test_the_shipped_table_holds_to_its_sources_by_another_reading():
+    table = load_table()
+    rows = table.evidence[(table.evidence["scope"] != "genus") & (table.evidence["taxon"] != "")]
+    odd = set()
+    for r in rows.itertuples():
+        if r.attribute not in table.cells or not r.value:
+            continue
+        trait = table.trait(r.attribute.removesuffix("_young"))
+        try:
+            claim = parse_cell(trait, r.value)
+        except ValueError:
+            continue
+        match claim, table.cell(r.taxon, r.attribute):
+            case States(), States() as cell if set(claim.names) - set(cell.names):
+                odd.add((r.taxon, r.attribute))
+            case Range(), Range() as cell if claim.high > cell.high or claim.low < cell.low:
+                odd.add((r.taxon, r.attribute))
+            case NotApplicable(), (States() | Range()):
+                odd.add((r.taxon, r.attribute))
+            case ((States() | Range()), NotApplicable()):
+                odd.add((r.taxon, r.attribute))
+    assert {(d.taxon, d.column) for d in doubts(table) if d.against == "source"} == odd

@@ -1,0 +1,190 @@
+"""A table looked over: the counts against a plain reading of the files, and small tables worked by hand."""
+
+import csv
+import json
+from collections import Counter, defaultdict
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+
+from idkey import IdkeyError, TraitTable, load_table
+from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, STRENGTH, review
+from idkey.table.claims import UNSOURCED
+from idkey.table.schema import Trait
+
+from .tables import table_of, tables
+
+TRAITS = Path(__file__).parents[2] / "traits"
+TAIL = Trait(id="tail", kind="nominal", states=("forked", "straight"), effort=20, core=True)
+SPOTS = Trait(id="spots", kind="nominal", states=("white", "gold"), effort=5)
+
+
+@pytest.fixture(scope="module")
+def shipped():
+    return review(load_table())
+
+
+def rows_of(name):
+    with (TRAITS / name).open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def with_evidence(table, *claims):
+    """The table with claims: taxon, attribute, class, source, and what else is said."""
+    blank = {"care_group": "", "value": "", "locator": "", "scope": "species", "note": ""}
+    rows = [
+        blank | {"taxon": t, "attribute": a, "class": c, "source": s} | more for t, a, c, s, more in claims
+    ]
+    return replace(table, evidence=pd.DataFrame(rows, dtype="str"))
+
+
+# -- against a plain reading of the files ------------------------------------------------------------------
+
+
+def test_coverage_is_what_the_files_hold(shipped):
+    traits, taxa = [t["id"] for t in rows_of("traits.csv")], rows_of("taxa.csv")
+    core = [t["id"] for t in rows_of("traits.csv") if t["core"] == "yes"]
+    for row in taxa:
+        cells = [row[t] for t in traits]
+        found = shipped.taxa.loc[row["id"]]
+        blank, away = cells.count(""), cells.count("-")
+        filled = len(cells) - blank - away
+        assert (found["filled"], found["not_applicable"], found["blank"]) == (filled, away, blank)
+        assert found["core_filled"] == sum(row[t] not in ("", "-") for t in core)
+        assert found["core"] == len(core)
+    for trait in traits:
+        assert shipped.traits.at[trait, "filled"] == sum(row[trait] not in ("", "-") for row in taxa)
+
+
+def test_what_the_cells_rest_on_is_what_the_files_say(shipped):
+    classes, sources = defaultdict(set), defaultdict(set)
+    for claim in rows_of("evidence.csv"):
+        cell = claim["taxon"], claim["attribute"]
+        classes[cell].add(claim["class"])
+        sources[cell] |= {claim["source"]} - {""}
+    order = ("read", "secondary", "common practice", "memory")
+    expected = Counter()
+    for row in rows_of("taxa.csv"):
+        for trait in shipped.grid.columns:
+            cell = row["id"], trait
+            if row[trait] not in ("", "-"):
+                best = next(c for c in order if c in classes[cell])
+                assert shipped.grid.at[cell] == best
+                expected[best] += 1
+                expected["one"] += len(sources[cell]) < 2
+    assert {c: int(shipped.taxa[c].sum()) for c in order} == {c: expected[c] for c in order}
+    assert int(shipped.taxa["one_source"].sum()) == int(shipped.traits["one_source"].sum()) == expected["one"]
+    assert not len(shipped.unsourced)
+
+
+def test_the_pairs_that_no_look_tells_are_all_counted(shipped):
+    pairs = len(shipped.table) * (len(shipped.table) - 1) // 2
+    assert len(shipped.untold) == pairs - sum(w.best for w in shipped.worth)
+
+
+# -- worked by hand ----------------------------------------------------------------------------------------
+
+
+def test_the_strongest_claim_counts_and_sources_count_once():
+    table = table_of(
+        [TAIL, SPOTS], {"k": {"tail": "forked", "spots": "gold"}, "l": {"tail": "-", "spots": "gold"}}
+    )
+    table = with_evidence(
+        table,
+        ("k", "tail", "memory", "", {}),
+        ("k", "tail", "secondary", "A", {}),
+        ("k", "tail", "secondary", "A", {}),
+        ("k", "tail", "common practice", "", {}),
+        ("k", "spots", "secondary", "A", {"scope": "genus"}),
+        ("k", "spots", "read", "B", {"scope": "genus"}),
+        ("l", "spots", "memory", "", {"note": UNSOURCED}),
+    )
+    found = review(table)
+    assert found.grid.to_numpy().tolist() == [["secondary", "read"], [NOT_APPLICABLE, "memory"]]
+    cells = found.cells.set_index(["taxon", "column"])
+    assert cells["sources"].to_dict() == {("k", "tail"): 1, ("k", "spots"): 2, ("l", "spots"): 0}
+    assert cells["genus_only"].tolist() == [False, True, False]
+    assert found.unsourced[["taxon", "column"]].to_numpy().tolist() == [["l", "spots"]]
+    assert len(found.single_source) == 2
+    assert found.taxa["one_source"].tolist() == [1, 1]
+
+
+def test_a_cell_without_any_claim_waits_for_a_source():
+    table = table_of([TAIL, SPOTS], {"k": {"tail": "forked", "spots": "gold"}})
+    found = review(with_evidence(table, ("k", "tail", "read", "A", {})))
+    assert found.grid.to_numpy().tolist() == [["read", "memory"]]
+    assert found.unsourced["column"].tolist() == ["spots"]
+
+
+def test_young_cells_count_among_the_cells_but_not_in_the_grid():
+    table = table_of([TAIL], {"k": {"tail_young": "forked"}})
+    found = review(with_evidence(table, ("k", "tail_young", "memory", "", {})))
+    assert found.grid.at["k", "tail"] == BLANK
+    assert found.cells["column"].tolist() == ["tail_young"]
+    assert found.taxa.at["k", "one_source"] == 0
+
+
+def test_what_to_fill_next():
+    # k and l are alike in their tails, and the spots of l are blank: were they white, k and l would be told;
+    # of the kinds known (k gold, m white, n white) two of three are white.
+    rows = {
+        "k": {"tail": "forked", "spots": "gold"},
+        "l": {"tail": "forked"},
+        "m": {"tail": "straight", "spots": "white"},
+        "n": {"tail": "straight", "spots": "white"},
+    }
+    (found,) = review(table_of([TAIL, SPOTS], rows)).fill_next.to_dict("records")
+    assert found == {
+        "taxon": "l", "trait": "spots", "untold": 1, "likely": pytest.approx(2 / 3), "effort_s": 5.0,
+    }  # fmt: skip
+
+
+def test_nothing_to_fill_where_all_are_told():
+    rows = {"k": {"tail": "forked"}, "l": {"tail": "straight"}}
+    found = review(table_of([TAIL, SPOTS], rows))
+    assert not len(found.untold)
+    assert not len(found.fill_next)
+    assert [w.trait.id for w in found.idle] == ["spots"]
+
+
+# -- any table ---------------------------------------------------------------------------------------------
+
+
+@given(tables())
+def test_every_cell_is_counted_once(table):
+    found = review(table)
+    grid = found.to_frame()
+    assert grid.shape == (len(table), len(table.traits))
+    assert set(np.unique(grid.to_numpy(dtype=str))) <= {BLANK, NOT_APPLICABLE, KNOWN}
+    for frame, across in ((found.taxa, len(table.traits)), (found.traits, len(table))):
+        assert (frame[["filled", "not_applicable", "blank"]].sum(axis=1) == across).all()
+        assert not frame[[*STRENGTH, "one_source"]].to_numpy().any()
+    assert found.taxa["filled"].sum() == sum(c.known.sum() for c in map(table.column, table.trait_ids))
+    assert not len(found.single_source)
+    blanks = {(t, c) for t in table.ids for c in table.trait_ids if grid.at[t, c] == BLANK}
+    filled_next = found.fill_next
+    assert set(zip(filled_next["taxon"], filled_next["trait"], strict=True)) <= blanks
+    assert (filled_next["likely"] <= filled_next["untold"] + 1e-9).all()
+
+
+def test_the_frame_is_a_copy(shipped):
+    frame = shipped.to_frame()
+    frame.iloc[0, 0] = BLANK
+    assert shipped.grid.iloc[0, 0] == "secondary"
+    assert set(np.unique(shipped.grid.to_numpy(dtype=str))) <= set(CODES)
+
+
+def test_a_table_of_one_kind_and_what_is_no_table():
+    found = review(TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "tail": ["forked"]}), taxon="kind"))
+    assert found.grid.to_numpy().tolist() == [[KNOWN]]
+    with pytest.raises(IdkeyError):
+        review(pd.DataFrame())
+
+
+def test_the_figures_are_plain_numbers(shipped):
+    json.dumps(shipped.taxa.to_dict("index"))
+    json.dumps(shipped.fill_next.to_dict("records"))

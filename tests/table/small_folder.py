@@ -1,0 +1,139 @@
+"""A small folder that stands in for the shipped table, and ways to change it. All of it is invented."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable, Mapping
+
+from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, META, TRAIT_COLUMNS
+
+__all__ = ["SMALL", "added", "rows_of", "small_files", "source", "upgraded", "with_cell", "without"]
+
+Files = dict[str, bytes]
+
+_TRAITS = """\
+size,Length,ceiling,mm,,,yes,How long?,,0.01,invented,5%,20,,no,yes,
+tail,Tail,ordinal,,straight|hollow|forked,cut|hollow|clearly forked,yes,What tail?,,0.1,invented,,10,,no,yes,
+spots,Spots,nominal,,light|dark|none,light|dark|no spots,yes,What spots?,Its side.,0.1,invented,,5,,no,yes,
+rays,Rays,measure,count,,,no,How many rays?,,0.05,invented,3%,30,spots=light|dark,no,yes,
+teeth,Teeth,nominal,,few|many,few|many,no,How many teeth?,,0.1,invented,,60,,yes,yes,
+"""
+
+_TRAIT_IDS = ("size", "tail", "spots", "rays", "teeth", "tail_young")
+_TAXA = """\
+alpha,Testia alpha,,Alpha,Testia,SMITH,T001,stones,common,120,forked,light,7..8,few,straight
+beta,Testia beta,,,Testia,,T002|T003,stones,rare,90,straight|hollow,none,-,,
+gamma,Testia gamma,cf.,,Testia,SMITH,,sand,occasional,150,hollow,dark,,many,
+delta,Otherus delta,,Delta,Otherus,JONES,T004,sand,,60,forked,light:0.75|dark:0.25,9..11,,
+omega,Otherus sp.,,,Otherus,,T005,,,,,light,,few|many,straight|hollow
+"""
+
+_GROUPS = {
+    ("stones", ""): {"adult_length_mm": "80..120", "diet_type": "omnivore", "flow": "strong", "ph": "6..7"},
+    ("sand", ""): {"adult_length_mm": "60..150", "flow": "gentle|moderate", "substrate": "Sand, not sharp."},
+    ("stones", "beta"): {"adult_length_mm": "80..90"},
+}
+
+_SOURCES = """\
+% invented, for tests
+@article{SMITH,
+  author = {Smith, Ann and Roe, Bo},
+  year = {2001},
+  title = {Invented fish},
+  journal = {Journal},
+  doi = {10.1000/1},
+}
+
+@misc{JONES,
+  title = {Invented page on fish},
+}
+"""
+
+_ABOUT = {"name": "small", "title": "Invented kinds", "version": "1.0", "created": "2020-01-01T00:00:00Z"}
+
+
+def small_files() -> Files:
+    """Return the folder: five kinds, five traits, two care groups, a claim behind each cell, two sources."""
+    taxa = list(csv.reader(io.StringIO(_TAXA)))
+    header = (*META, *_TRAIT_IDS)
+    care = [[*who, *(cells.get(c, "") for c in CARE_COLUMNS[2:])] for who, cells in _GROUPS.items()]
+    return {
+        "taxa.csv": _csv(header, taxa),
+        "traits.csv": _csv(TRAIT_COLUMNS, csv.reader(io.StringIO(_TRAITS))),
+        "care.csv": _csv(CARE_COLUMNS, care),
+        "evidence.csv": _csv(EVIDENCE_COLUMNS, _claims(header, taxa)),
+        "sources.bib": _SOURCES.encode(),
+        "datapackage.json": (json.dumps(_ABOUT, indent=2) + "\n").encode(),
+    }
+
+
+def _claims(header: tuple[str, ...], taxa: list[list[str]]) -> list[list[str]]:
+    claims = []
+    for line in taxa:
+        for column, text in zip(header[len(META) :], line[len(META) :], strict=True):
+            if text:
+                claims.append([line[0], "", column, text, "SMITH", "p. 1", "read", "species", ""])
+    claims.append(["alpha", "", "tail", "forked", "JONES", "", "secondary", "genus", "a second look"])
+    for (group, taxon), cells in _GROUPS.items():
+        who = ["", group] if not taxon else [taxon, ""]
+        claims += [[*who, c, text, "JONES", "", "secondary", "group", ""] for c, text in cells.items()]
+    return claims
+
+
+def _csv(header, rows) -> bytes:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows([header, *rows])
+    return out.getvalue().encode()
+
+
+def rows_of(files: Mapping[str, bytes], file: str) -> list[dict[str, str]]:
+    """Return the rows of one of the CSV files, as text."""
+    return list(csv.DictReader(io.StringIO(files[file].decode(), newline="")))
+
+
+def _rewritten(files: Mapping[str, bytes], file: str, rows: list[dict[str, str]]) -> Files:
+    header = list(
+        dict.fromkeys([*files[file].decode().split("\n")[0].split(","), *(c for r in rows for c in r)])
+    )
+    return {**files, file: _csv(header, [[row.get(c, "") for c in header] for row in rows])}
+
+
+def added(files: Mapping[str, bytes], file: str, **cells: str) -> Files:
+    """Return the folder with one more row; a column that is new is blank in the other rows.
+
+    Write ``class_`` for the column ``class``.
+    """
+    row = {column.removesuffix("_") if column == "class_" else column: text for column, text in cells.items()}
+    return _rewritten(files, file, [*rows_of(files, file), row])
+
+
+def with_cell(files: Mapping[str, bytes], file: str, who: str, column: str, text: str) -> Files:
+    """Return the folder with another text in a column of all rows about `who`."""
+    rows = [{**r, column: text} if _who(r) == who else r for r in rows_of(files, file)]
+    return _rewritten(files, file, rows)
+
+
+def without(files: Mapping[str, bytes], file: str, fits: Callable[[dict[str, str]], bool]) -> Files:
+    """Return the folder without the rows that fit."""
+    return _rewritten(files, file, [row for row in rows_of(files, file) if not fits(row)])
+
+
+def _who(row: Mapping[str, str]) -> str:
+    return row.get("id") or row.get("taxon") or row.get("care_group") or ""
+
+
+def source(key: str, title: str = "Invented note") -> str:
+    """Return a BibTeX entry."""
+    return f"\n@misc{{{key},\n  title = {{{title}}},\n}}\n"
+
+
+def upgraded(files: Mapping[str, bytes], version: str = "2.0") -> Files:
+    """Return the folder as a later version of the same table."""
+    about = json.loads(files["datapackage.json"])
+    about |= {"version": version, "created": "2021-01-01T00:00:00Z"}
+    return {**files, "datapackage.json": (json.dumps(about, indent=2) + "\n").encode()}
+
+
+SMALL = small_files()

@@ -1,0 +1,484 @@
+"""A folder of bytes: a save is whole or not at all, refuses what was edited meanwhile, can be taken back."""
+
+import errno
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from filelock import FileLock
+from hypothesis import given
+from hypothesis import strategies as st
+
+from idkey.errors import IdkeyError, UnknownName
+from idkey.table import disk
+from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
+
+NAMES = ("a.csv", "b.csv", "c.txt")
+FIRST = {"a.csv": b"one\n", "b.csv": b"two\n"}
+
+
+class Killed(BaseException):
+    """Stands for a program that ends in the middle."""
+
+
+def _start(folder: Path, files: dict[str, bytes] = FIRST) -> dict[str, str]:
+    return commit(folder, files, {}, "first")
+
+
+def _own(folder: Path) -> set[str]:
+    return {path.name for path in (folder / ".idkey").iterdir()}
+
+
+def _by_hand(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if "edited by hand" in path.name)
+
+
+def test_what_is_saved_is_read_back(tmp_path):
+    folder = tmp_path / "not" / "there" / "yet"
+    known = _start(folder)
+    assert known == digests(FIRST)
+    assert read_files(folder, NAMES) == FIRST
+    assert versions(folder) == ()  # nothing stood there before
+
+
+def test_a_name_without_bytes_is_taken_away_and_the_others_stay(tmp_path):
+    known = _start(tmp_path)
+    (tmp_path / "notes.txt").write_bytes(b"mine")
+    known = commit(tmp_path, {"a.csv": None, "c.txt": b"three"}, known)
+    assert read_files(tmp_path, NAMES) == {"b.csv": b"two\n", "c.txt": b"three"}
+    assert known == digests({"b.csv": b"two\n", "c.txt": b"three"})
+    assert (tmp_path / "notes.txt").read_bytes() == b"mine"
+    assert _own(tmp_path) == {"lock", "versions"}
+
+
+def test_a_folder_made_by_hand_is_only_read(tmp_path):
+    (tmp_path / "a.csv").write_bytes(b"one\n")
+    assert read_files(tmp_path, NAMES) == {"a.csv": b"one\n"}
+    assert versions(tmp_path) == ()
+    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+
+
+def test_a_save_that_changes_nothing_writes_nothing(tmp_path):
+    known = _start(tmp_path)
+    known = commit(tmp_path, {"a.csv": b"1"}, known)
+    before = {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")}
+    assert commit(tmp_path, {"a.csv": b"1", "c.txt": None}, known) == known
+    assert {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")} == before
+
+    by_hand = tmp_path / "by_hand"
+    by_hand.mkdir()
+    (by_hand / "a.csv").write_bytes(b"1")
+    commit(by_hand, {"a.csv": b"1"}, digests({"a.csv": b"1"}))
+    assert [path.name for path in by_hand.iterdir()] == ["a.csv"]
+
+
+@pytest.mark.parametrize("saved_before", [True, False])
+def test_each_file_that_was_edited_meanwhile_is_named_and_nothing_is_written(tmp_path, saved_before):
+    if saved_before:
+        known = _start(tmp_path)
+    else:
+        known = digests(FIRST)
+        for name, data in FIRST.items():
+            (tmp_path / name).write_bytes(data)
+    (tmp_path / "a.csv").write_bytes(b"edited")
+    (tmp_path / "b.csv").unlink()
+    (tmp_path / "c.txt").write_bytes(b"new")
+    before = sorted(tmp_path.rglob("*"))
+    with pytest.raises(IdkeyError, match=r"changed since it was loaded: a\.csv, b\.csv, c\.txt; nothing was"):
+        commit(tmp_path, {"a.csv": b"1", "c.txt": b"3"}, known)
+    assert sorted(tmp_path.rglob("*")) == before
+    assert read_files(tmp_path, NAMES) == {"a.csv": b"edited", "c.txt": b"new"}
+
+
+def test_a_file_that_is_not_saved_is_looked_at_too(tmp_path):
+    known = _start(tmp_path)
+    (tmp_path / "b.csv").write_bytes(b"edited")
+    with pytest.raises(IdkeyError, match=r"b\.csv"):
+        commit(tmp_path, {"a.csv": b"1"}, known)
+
+
+def test_versions_are_whole_limited_and_newest_first(tmp_path):
+    known = _start(tmp_path, {"a.csv": b"0", "b.csv": b"0"})
+    for i in range(1, MOST_VERSIONS + 5):
+        known = commit(tmp_path, {"a.csv": b"%d" % i, "b.csv": b"%d" % i}, known, f"save {i}")
+    kept = versions(tmp_path)
+    assert [version.note for version in kept] == [f"save {i}" for i in range(MOST_VERSIONS + 4, 4, -1)]
+    for i, version in zip(range(MOST_VERSIONS + 3, 3, -1), kept, strict=True):
+        assert version_files(tmp_path, version.name) == {"a.csv": b"%d" % i, "b.csv": b"%d" % i}
+        assert version.files == ("a.csv", "b.csv")
+        assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", version.when)
+
+
+@pytest.mark.parametrize("name", ["..", "nothing", "", "../../other", "000009-20260101T000000Z"])
+def test_a_version_that_is_not_kept(tmp_path, name):
+    known = _start(tmp_path)
+    with pytest.raises(UnknownName, match="no version is kept yet"):
+        version_files(tmp_path, name)
+    commit(tmp_path, {"a.csv": b"1"}, known)
+    with pytest.raises(UnknownName, match=r"use the name of a version \(000001-"):
+        version_files(tmp_path, name)
+
+
+# -- cut short ----------------------------------------------------------------------------------------
+
+
+def _count_steps(monkeypatch, stop_at: int | None = None) -> list[str]:
+    """Note every step that a save takes on the disk; from `stop_at` on none is taken, as if killed."""
+    steps: list[str] = []
+
+    def watched(name):
+        real = getattr(os, name)
+
+        def step(*args, **kwargs):
+            if len(steps) == stop_at:
+                raise Killed
+            steps.append(name)
+            return real(*args, **kwargs)
+
+        return step
+
+    for name in ("rename", "replace", "fsync", "unlink", "mkdir", "rmdir"):
+        monkeypatch.setattr(os, name, watched(name))
+    return steps
+
+
+def test_stopped_at_any_step_the_folder_holds_the_old_or_the_new(tmp_path, monkeypatch):
+    new = {"a.csv": b"1", "b.csv": None, "c.txt": b"3"}
+    after = {"a.csv": b"1", "c.txt": b"3"}
+    with monkeypatch.context() as patch:
+        known = _start(tmp_path / "count")
+        steps = _count_steps(patch)
+        commit(tmp_path / "count", new, known)
+    outcomes = []
+    for stop in range(len(steps)):
+        folder = tmp_path / str(stop)
+        known = _start(folder)
+        with monkeypatch.context() as patch:
+            _count_steps(patch, stop)
+            with pytest.raises(Killed):
+                commit(folder, new, known)
+        # Whoever comes next may be stopped as well, at every step of tidying up.
+        for again in range(6):
+            with monkeypatch.context() as patch:
+                _count_steps(patch, again)
+                try:
+                    read_files(folder, NAMES)
+                except Killed:
+                    continue
+        found = read_files(folder, NAMES)
+        assert found in (FIRST, after)
+        outcomes.append(found == after)
+        assert _own(folder) <= {"lock", "versions"}
+        assert len(versions(folder)) == (found == after)
+        assert not _by_hand(folder)
+        # It can be saved to as ever.
+        commit(folder, {"a.csv": b"last"}, digests(found))
+    assert outcomes == sorted(outcomes)  # old up to the one moment, new from then on
+    assert 3 < sum(outcomes) < len(outcomes) - 3
+
+
+def _pending(folder: Path, known: dict[str, str], new: dict[str, bytes | None], monkeypatch) -> None:
+    """Leave a save in the folder that counts and has not been put in place."""
+    with monkeypatch.context() as patch:
+        patch.setattr(disk, "_put", lambda *args: (_ for _ in ()).throw(Killed))
+        with pytest.raises(Killed):
+            commit(folder, new, known)
+    assert "commit" in _own(folder)
+
+
+def test_what_was_edited_by_hand_before_a_save_was_finished_is_kept_beside(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+    _pending(tmp_path, known, {"a.csv": b"1", "b.csv": None, "c.txt": b"3"}, monkeypatch)
+    for name in NAMES:
+        (tmp_path / name).write_bytes(b"by hand " + name.encode())
+    assert read_files(tmp_path, NAMES) == {"a.csv": b"1", "c.txt": b"3"}
+    kept = _by_hand(tmp_path)
+    assert [path.read_bytes() for path in kept] == [b"by hand " + name.encode() for name in NAMES]
+    assert re.fullmatch(r"a \(edited by hand \d{8}T\d{6}Z\)\.csv", kept[0].name)
+
+
+def test_hand_edits_of_one_second_are_all_kept(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+    for i in range(4):
+        _pending(tmp_path, known, {"a.csv": b"%d" % i}, monkeypatch)
+        (tmp_path / "a.csv").write_bytes(b"by hand %d" % i)
+        known = digests(read_files(tmp_path, FIRST))
+    assert {path.read_bytes() for path in _by_hand(tmp_path)} == {b"by hand %d" % i for i in range(4)}
+
+
+def test_an_edit_of_a_file_that_is_in_place_already_is_left_alone(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+    with monkeypatch.context() as patch:
+        real = disk._put
+        patch.setattr(
+            disk, "_put", lambda place, *rest: real(place, *rest) if place.name == "a.csv" else 1 / 0
+        )
+        with pytest.raises(ZeroDivisionError):
+            commit(tmp_path, {"a.csv": b"1", "b.csv": b"2"}, known)
+    (tmp_path / "a.csv").write_bytes(b"later")
+    assert read_files(tmp_path, NAMES) == {"a.csv": b"later", "b.csv": b"2"}
+    assert not _by_hand(tmp_path)
+
+
+def test_a_damaged_save_on_its_way_is_said_and_not_guessed_at(tmp_path):
+    _start(tmp_path)
+    (tmp_path / ".idkey" / "commit").mkdir()
+    (tmp_path / ".idkey" / "commit" / "manifest.json").write_text("{")
+    with pytest.raises(IdkeyError, match=r"commit: was damaged and cannot be finished; move it"):
+        read_files(tmp_path, NAMES)
+
+
+# -- what is in the way -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EDQUOT, errno.EACCES, errno.EIO])
+@pytest.mark.parametrize("at", range(8))
+def test_a_full_disk_at_any_write_leaves_the_old_state(tmp_path, monkeypatch, number, at):
+    known = _start(tmp_path)
+    real, calls = os.fsync, []
+
+    def fsync(handle):
+        calls.append(handle)
+        if len(calls) > at:
+            raise OSError(number, os.strerror(number))
+        real(handle)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", fsync)
+        with pytest.raises(IdkeyError, match="nothing was saved") as caught:
+            commit(tmp_path, {"a.csv": b"1", "c.txt": b"3"}, known)
+    assert "\n" not in str(caught.value)
+    assert str(tmp_path) in str(caught.value)
+    if number in (errno.ENOSPC, errno.EDQUOT):
+        assert "no room is left on the disk" in str(caught.value)
+    assert _own(tmp_path) == {"lock"}
+    assert read_files(tmp_path, NAMES) == FIRST
+
+
+def test_an_error_past_the_one_moment_says_that_the_save_is_kept(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+
+    def replace(old, new):
+        raise PermissionError(errno.EACCES, "held", str(new))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "replace", replace)
+        with pytest.raises(IdkeyError, match=r"a\.csv: there is no right.*the save is kept"):
+            commit(tmp_path, {"a.csv": b"1"}, known)
+    assert read_files(tmp_path, NAMES) == {**FIRST, "a.csv": b"1"}
+
+
+def _only_for_reading(patch) -> None:
+    """A folder without the right to write; a test run by an administrator may write anywhere."""
+
+    def acquire(self, *args, **kwargs):
+        raise PermissionError(errno.EACCES, "denied", self.lock_file)
+
+    patch.setattr(FileLock, "acquire", acquire)
+
+
+def test_a_folder_that_is_only_for_reading(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+    with monkeypatch.context() as patch:
+        _only_for_reading(patch)
+        assert read_files(tmp_path, NAMES) == FIRST
+        assert versions(tmp_path) == ()
+        with pytest.raises(IdkeyError, match="no right to read or write here.*nothing was saved"):
+            commit(tmp_path, {"a.csv": b"1"}, known)
+    _pending(tmp_path, known, {"a.csv": b"1"}, monkeypatch)
+    with monkeypatch.context() as patch:
+        _only_for_reading(patch)
+        patch.setattr(disk, "_POLL_S", 0.001)
+        with pytest.raises(IdkeyError, match="is not finished; load it once with the right to write"):
+            read_files(tmp_path, NAMES)
+
+
+def test_a_reader_without_the_lock_never_gets_half_a_save(tmp_path, monkeypatch):
+    known = _start(tmp_path, {"a.csv": b"0", "b.csv": b"0"})
+    real, met = disk._bytes_of, []
+
+    def read_between(path):
+        data = real(path)
+        if path.name == "a.csv" and len(met) < 3:
+            # Another program replaces both files between the reading of the one and of the other.
+            met.append(data)
+            for name in ("a.csv", "b.csv"):
+                (tmp_path / "next").write_bytes(b"%d" % len(met))
+                os.replace(tmp_path / "next", tmp_path / name)
+        return data
+
+    assert known
+    with monkeypatch.context() as patch:
+        _only_for_reading(patch)
+        patch.setattr(disk, "_bytes_of", read_between)
+        found = read_files(tmp_path, ("a.csv", "b.csv"))
+    assert len(met) == 3
+    assert found == {"a.csv": b"3", "b.csv": b"3"}
+
+
+@pytest.mark.parametrize("call", [commit, None], ids=["save", "read"])
+def test_names_that_can_be_no_folder(tmp_path, call):
+    (tmp_path / "file").write_text("text")
+    for folder in (tmp_path / "file", tmp_path / "file" / "inside", "nul\0byte"):
+        with pytest.raises(IdkeyError) as caught:
+            commit(folder, FIRST, {}) if call else read_files(folder, NAMES)
+        assert "\n" not in str(caught.value)
+    assert (tmp_path / "file").read_text() == "text"
+
+
+def test_a_name_taken_by_a_folder_or_a_pipe_is_said(tmp_path):
+    (tmp_path / "a.csv").mkdir()
+    with pytest.raises(IdkeyError, match=r"a\.csv: .*the file cannot be read \(it is no plain file"):
+        read_files(tmp_path, NAMES)
+    with pytest.raises(IdkeyError, match=r"a\.csv: .*the file cannot be read \(it is no plain file"):
+        commit(tmp_path, FIRST, {})
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "b.csv")
+        with pytest.raises(IdkeyError, match=r"b\.csv: .*it is no plain file"):
+            read_files(tmp_path, ("b.csv",))
+
+
+def test_no_more_of_a_huge_file_is_read_than_shows_that_it_is_too_long(tmp_path, monkeypatch):
+    monkeypatch.setattr(disk, "MOST_BYTES", 100)
+    (tmp_path / "a.csv").write_bytes(b"x" * 1000)
+    assert len(read_files(tmp_path, NAMES)["a.csv"]) == 101
+
+
+@pytest.mark.skipif(os.name == "nt", reason="making a link needs a right on Windows")
+def test_a_link_to_a_folder_is_followed(tmp_path):
+    (tmp_path / "real").mkdir()
+    (tmp_path / "link").symlink_to(tmp_path / "real", target_is_directory=True)
+    known = _start(tmp_path / "link")
+    commit(tmp_path / "real", {"a.csv": b"1"}, known)
+    assert (tmp_path / "link").is_symlink()
+    assert read_files(tmp_path / "link", NAMES) == {**FIRST, "a.csv": b"1"}
+
+
+# -- two at once --------------------------------------------------------------------------------------
+
+
+def test_a_folder_that_is_being_saved_to_is_waited_for_and_then_given_up(tmp_path, monkeypatch):
+    known = _start(tmp_path)
+    monkeypatch.setattr(disk, "_WAIT_S", 0.1)
+    with FileLock(str(tmp_path / ".idkey" / "lock")):
+        for act in (lambda: commit(tmp_path, {"a.csv": b"1"}, known), lambda: read_files(tmp_path, NAMES)):
+            failed: list[str] = []
+
+            def attempt(act=act, failed=failed):
+                try:
+                    act()
+                except IdkeyError as error:
+                    failed.append(str(error))
+
+            other = threading.Thread(target=attempt)
+            other.start()
+            other.join()
+            assert failed
+            assert failed[0].endswith("another program is saving to this folder; try again")
+    commit(tmp_path, {"a.csv": b"1"}, known)
+
+
+def _writer(folder: Path, who: str, times: int) -> None:
+    """Save in turns with others: each state is the same in all files and names who wrote it."""
+    done = 0
+    while done < times:
+        files = read_files(folder, NAMES)
+        assert len(set(files.values())) == 1, files
+        state = f"{who} {done}".encode()
+        try:
+            commit(folder, dict.fromkeys(NAMES, state), digests(files))
+        except IdkeyError as error:
+            if "changed since it was loaded" not in str(error):  # as it is where the other one was quicker
+                raise
+        else:
+            done += 1
+
+
+def test_threads_that_save_at_once_never_mix(tmp_path):
+    _start(tmp_path, dict.fromkeys(NAMES, b"start"))
+    failed: list[BaseException] = []
+
+    def work(who):
+        try:
+            _writer(tmp_path, who, 15)
+        except BaseException as error:
+            failed.append(error)
+
+    threads = [threading.Thread(target=work, args=(f"thread {i}",)) for i in range(3)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not failed
+    assert read_files(tmp_path, NAMES)["a.csv"].endswith(b" 14")
+    assert len(versions(tmp_path)) == MOST_VERSIONS
+
+
+def test_programs_that_save_at_once_never_mix(tmp_path):
+    _start(tmp_path, dict.fromkeys(NAMES, b"start"))
+    code = (
+        "import sys; from pathlib import Path; from table.test_disk import _writer\n"
+        "_writer(Path(sys.argv[1]), sys.argv[2], 15)"
+    )
+    here = Path(__file__).resolve()
+    paths = os.pathsep.join(map(str, (here.parents[1], here.parents[2])))
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(tmp_path), who], env={**os.environ, "PYTHONPATH": paths}
+        )
+        for who in ("one", "two")
+    ]
+    seen = set()
+    while any(program.poll() is None for program in running):
+        files = read_files(tmp_path, NAMES)
+        assert len(set(files.values())) == 1
+        seen.add(files["a.csv"])
+        time.sleep(0.005)
+    assert [program.returncode for program in running] == [0, 0]
+    assert {state.split()[0] for state in seen} <= {b"start", b"one", b"two"}
+    assert read_files(tmp_path, NAMES)["a.csv"] in (b"one 14", b"two 14")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no SIGKILL on Windows")
+def test_the_lock_is_free_once_its_holder_is_killed(tmp_path):
+    known = _start(tmp_path)
+    code = (
+        "import sys, time; from filelock import FileLock\n"
+        "FileLock(sys.argv[1]).acquire(); print('held', flush=True); time.sleep(60)"
+    )
+    lock = str(tmp_path / ".idkey" / "lock")
+    with subprocess.Popen([sys.executable, "-c", code, lock], stdout=subprocess.PIPE) as holder:
+        assert holder.stdout.readline() == b"held\n"
+        holder.send_signal(signal.SIGKILL)
+    commit(tmp_path, {"a.csv": b"1"}, known)
+    assert read_files(tmp_path, NAMES)["a.csv"] == b"1"
+
+
+# -- any sequence -------------------------------------------------------------------------------------
+
+STATES = st.dictionaries(st.sampled_from(NAMES), st.binary(max_size=20), min_size=1)
+
+
+@given(st.lists(STATES, min_size=1, max_size=6))
+def test_any_sequence_of_saves_reads_back_and_each_one_before_is_kept(tmp_path_factory, states):
+    folder = tmp_path_factory.mktemp("any")
+    known: dict[str, str] = {}
+    told: list[dict[str, bytes]] = []
+    now: dict[str, bytes] = {}
+    for state in states:
+        known = commit(folder, {name: state.get(name) for name in NAMES}, known)
+        if now and state != now:
+            told.insert(0, now)
+        now = state
+        assert read_files(folder, NAMES) == now
+        assert known == digests(now)
+    assert [version_files(folder, version.name) for version in versions(folder)] == told
+    for kept in (folder / ".idkey" / "versions").glob("*/note.json"):
+        assert set(json.loads(kept.read_text())) == {"when", "note"}

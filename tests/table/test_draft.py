@@ -1,0 +1,301 @@
+"""Unsaved changes: typed text is kept, the order of typing changes nothing, only a valid whole is made."""
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import idkey
+from idkey.errors import IdkeyError, TableError, UnknownName
+from idkey.table import files
+from idkey.table.claims import Claim
+from idkey.table.csvfile import Found
+from idkey.table.draft import Draft
+from idkey.table.draft_io import own_folder, save_draft, take_over
+from idkey.table.schema import Trait
+from idkey.table.table import TraitTable
+from idkey.table.typed import joined, new_trait, parted, proposed_id, states_in, toggled
+from idkey.table.write import files_of
+
+from .small_folder import SMALL
+
+FOUND = Found("small")
+TABLE = files.table_from(files.parts_from(SMALL, FOUND), "small", FOUND)
+FEW = settings(max_examples=20)
+GOOD = {
+    "tail": ["", "-", "straight", "hollow|forked", "forked|hollow", "straight:0.25|forked:0.75"],
+    "spots": ["", "light", "dark|none"],
+    "rays": ["", "-", "7", "7..9"],
+    "size": ["", "100"],
+    "teeth": ["", "few"],
+    "tail_young": ["", "hollow"],
+    "commonness": ["", "common", "rare"],
+    "vernacularName": ["", "A <b>bold</b> name"],
+}
+BAD = {"tail": "fork", "rays": "9..7", "size": "0", "commonness": "often", "careGroup": "moon"}
+IDS = [*TABLE.ids, "new_one"]
+
+good_edits = st.lists(
+    st.sampled_from(sorted(GOOD)).flatmap(
+        lambda column: st.tuples(st.sampled_from(IDS), st.just(column), st.sampled_from(GOOD[column]))
+    ),
+    unique_by=lambda edit: edit[:2],
+)
+claims = st.dictionaries(
+    st.tuples(st.sampled_from(IDS), st.sampled_from(["tail", "rays", "teeth"])),
+    st.sampled_from([Claim("SMITH", "p. 3"), Claim(evidence_class="memory", note="seen")]),
+)
+
+
+def drafted(edits=(), given_claims=None):
+    draft = Draft(TABLE)
+    draft.add("new_one", scientificName="Testia nova")
+    for edit in edits:
+        draft.set(*edit)
+    for place, claim in (given_claims or {}).items():
+        draft.claim(*place, claim)
+    return draft
+
+
+@FEW
+@given(good_edits, claims, st.randoms(use_true_random=False))
+def test_the_order_of_typing_changes_nothing(edits, given_claims, random):
+    made = drafted(edits, given_claims).made()
+    shuffled, places = list(edits), list(given_claims)
+    random.shuffle(shuffled)
+    random.shuffle(places)
+    other = Draft(TABLE)
+    other.add("new_one", scientificName="Testia nova")
+    for place in places:
+        other.claim(*place, given_claims[place])
+    for edit in shuffled:
+        other.set(*edit)
+    assert files_of(other.made()) == files_of(made)
+
+
+@FEW
+@given(good_edits)
+def test_it_makes_what_with_rows_makes(edits):
+    rows = {"new_one": {"scientificName": "Testia nova"}}
+    for taxon, column, text in edits:
+        rows.setdefault(taxon, {})[column] = text
+    frame = TABLE.with_rows(rows).to_frame()
+    pd.testing.assert_frame_equal(drafted(edits).made().to_frame(), frame)
+
+
+@given(good_edits)
+def test_set_back_is_not_changed(edits):
+    draft = drafted(edits)
+    for taxon, column, _ in edits:
+        draft.set(taxon, column, draft.was(taxon, column))
+    draft.remove("new_one")
+    assert not draft.changed
+    assert not draft.is_changed
+    assert draft.made() is TABLE
+    again = drafted(edits)
+    for taxon, column, _ in edits:
+        again.revert(taxon, column)
+    assert {taxon for taxon, _ in again.changed} <= {"new_one"}
+    again.revert_all()
+    assert not again.is_changed
+
+
+def test_the_same_states_in_another_order_are_no_change():
+    draft = Draft(TABLE)
+    draft.set("beta", "tail", " hollow | straight ")
+    assert not draft.changed
+    draft.set("beta", "tail", "hollow")
+    assert dict(draft.changed) == {("beta", "tail"): "hollow"}
+
+
+@FEW
+@given(
+    good_edits,
+    st.lists(st.tuples(st.sampled_from(IDS), st.sampled_from(sorted(BAD))), min_size=1, unique=True),
+)
+def test_text_that_cannot_be_read_is_kept_named_and_stops_nothing_else(edits, places):
+    draft = drafted(edits)
+    for taxon, column in places:
+        draft.set(taxon, column, BAD[column])
+    assert {place: draft.text(*place) for place in places} == {p: BAD[p[1]] for p in places}
+    assert set(draft.wrong) == set(places)
+    with pytest.raises(TableError) as caught:
+        draft.made()
+    assert caught.value.problems == draft.problems()
+    rest = [edit for edit in edits if edit[:2] not in places]
+    # What is wrong is as it was; everything else counts.
+    pd.testing.assert_frame_equal(draft.sound().to_frame(), drafted(rest).made().to_frame())
+    for place in places:
+        draft.set(*place, draft.was(*place))
+    assert not draft.problems()
+
+
+def test_all_problems_are_named_at_once_with_their_place():
+    draft = drafted([("alpha", "tail", "fork"), ("new_one", "rays", "many")])
+    draft.claim("beta", "tail", Claim("NOBODY"))
+    assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays")}
+    assert "did you mean 'forked'?" in draft.wrong["alpha", "tail"]
+    assert len(draft.problems()) == 3
+
+
+def test_a_new_kind_without_a_name_waits_for_it():
+    draft = Draft(TABLE)
+    draft.add("nameless", tail="forked")
+    assert set(draft.wrong) == {("nameless", "scientificName")}
+    assert draft.sound().ids == TABLE.ids
+    assert draft.label("nameless") == "nameless"
+    draft.set("nameless", "scientificName", "Testia sp.")
+    assert draft.made().label("nameless") == "Testia sp."
+
+
+@pytest.mark.parametrize("taxon", ["alpha", "Alpha", "9lives", "", "with space"])
+def test_an_id_that_is_taken_or_is_none_is_refused_at_once(taxon):
+    draft = Draft(TABLE)
+    with pytest.raises(IdkeyError, match="id"):
+        draft.add(taxon, scientificName="Testia nova")
+    assert not draft.is_changed
+
+
+def test_unknown_kinds_and_columns():
+    draft = Draft(TABLE)
+    with pytest.raises(UnknownName, match="did you mean 'alpha'"):
+        draft.set("alfa", "tail", "forked")
+    with pytest.raises(UnknownName, match="did you mean 'tail'"):
+        draft.text("alpha", "tale")
+
+
+def test_kinds_taken_out_and_put_back():
+    draft = drafted([("alpha", "tail", "hollow")])
+    draft.remove("alpha")
+    assert draft.removed == ("alpha",)
+    assert "alpha" not in draft.made().ids
+    with pytest.raises(IdkeyError, match="put it back"):
+        draft.add("alpha", scientificName="Testia alpha")
+    draft.put_back("alpha")
+    assert draft.made().cell("alpha", "tail").names == ("hollow",)
+    draft.remove("new_one")
+    assert draft.new == ()
+    for taxon in TABLE.ids:
+        draft.remove(taxon)
+    assert draft.problems()
+    assert draft.sound().ids == TABLE.ids
+
+
+def test_a_claim_waits_until_its_cell_is_filled():
+    draft = Draft(TABLE)
+    draft.claim("omega", "tail", Claim("SMITH", "p. 9"))
+    assert not draft.problems()
+    assert len(draft.made().claims("omega", "tail")) == 0
+    draft.set("omega", "tail", "forked")
+    assert list(draft.made().claims("omega", "tail")["locator"]) == ["p. 9"]
+    draft.claim("omega", "tail", None)
+    assert list(draft.made().claims("omega", "tail")["note"]) == ["no source given yet"]
+
+
+def test_new_traits_and_sources():
+    draft = Draft(TABLE)
+    with pytest.raises(TableError, match="already"):
+        draft.add_trait(TABLE.traits[0])
+    draft.add_trait(new_trait("Eye ring", "nominal", states="no ring\npale ring", question="A ring?"))
+    draft.set("alpha", "eye_ring", "pale_ring")
+    assert draft.add_source("@book{ROE, author = {Roe, Bo}, title = {Invented}, year = {2020}}") == ("ROE",)
+    draft.claim("alpha", "eye_ring", Claim("ROE", "p. 1"))
+    made = draft.made()
+    assert made.trait_ids[-1] == "eye_ring"
+    assert list(made.claims("alpha", "eye_ring")["source"]) == ["ROE"]
+    with pytest.raises(TableError):
+        draft.add_source("no bibtex at all")
+    draft.drop_trait("eye_ring")
+    assert not draft.changed
+    assert not draft.claims
+    with pytest.raises(UnknownName, match="not new"):
+        draft.drop_trait("tail")
+
+
+def test_new_trait_says_all_that_is_missing():
+    with pytest.raises(TableError) as caught:
+        new_trait("", "nominal", states="one")
+    assert {problem.column for problem in caught.value.problems} >= {"label", "question", "states"}
+    with pytest.raises(TableError, match="unit"):
+        new_trait("Barbel", "measure", question="How long?")
+
+
+@given(good_edits)
+def test_carried_over_to_the_saved_table_nothing_is_left(edits):
+    draft = drafted(edits)
+    draft.rebase(draft.made())
+    assert not draft.changed
+    assert draft.new == ()
+
+
+def test_carried_over_to_another_table_the_rest_stays():
+    draft = drafted([("alpha", "tail", "hollow"), ("beta", "rays", "oops"), ("gamma", "tail", "forked")])
+    draft.rebase(TABLE.with_cell("alpha", "tail", "hollow").without_taxon("gamma"))
+    assert dict(draft.changed)["beta", "rays"] == "oops"
+    assert {taxon for taxon, _ in draft.changed} == {"beta", "new_one"}
+
+
+@FEW
+@given(good_edits, claims)
+def test_what_another_table_says_is_taken_over(edits, given_claims):
+    other = drafted(edits, given_claims).made()
+    draft = Draft(TABLE)
+    take_over(draft, other)
+    assert files_of(draft.made())["taxa.csv"] == files_of(other)["taxa.csv"]
+    ours, theirs = (sorted(t.evidence.itertuples(index=False, name=None)) for t in (draft.made(), other))
+    assert ours == theirs
+
+
+def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
+    draft = Draft(idkey.load_table())
+    draft.add(
+        "hypancistrus_l999", scientificName="Hypancistrus sp.", tradeCode="L999", careGroup="hypancistrus"
+    )
+    draft.set("hypancistrus_l999", "pattern", "lines")
+    draft.set("hypancistrus_zebra", "tail_fork", "forked")
+    draft.set("hypancistrus_zebra", "teeth_lower", "many")
+    with pytest.raises(TableError):
+        save_draft(draft, tmp_path / "own")
+    assert not (tmp_path / "own").exists()
+    draft.revert("hypancistrus_zebra", "teeth_lower")
+    with pytest.raises(IdkeyError, match="start_table|not saved over"):
+        save_draft(draft)
+    assert len(draft.changed) > 1
+    save_draft(draft, tmp_path / "own")
+    assert not draft.is_changed
+    assert own_folder(draft.saved) == (tmp_path / "own").resolve()
+    assert (tmp_path / "own" / "overlay.json").exists()
+    again = idkey.load_table(tmp_path / "own")
+    assert again.label("hypancistrus_l999") == "Hypancistrus sp. (L999)"
+    assert again.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)
+    draft.set("hypancistrus_l999", "pattern", "bars")
+    save_draft(draft)
+    assert idkey.load_table(tmp_path / "own").cell("hypancistrus_l999", "pattern").names == ("bars",)
+
+
+def test_a_table_from_anywhere_keeps_no_names_and_no_claims():
+    frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"], "rays": [7, 9]})
+    draft = Draft(TraitTable.from_frame(frame, taxon="kind"))
+    draft.set("a", "rays", "8..9")
+    draft.add("c", tail="forked")
+    assert draft.made().to_frame()["rays"].tolist() == ["8..9", "9..9", ""]
+    assert draft.names == ()
+
+
+def test_pressed_and_typed_values_become_cells():
+    tail = Trait("tail", "ordinal", states=("straight", "hollow", "forked"))
+    assert toggled(tail, "oops", "hollow") == "hollow"
+    assert toggled(tail, "straight:0.2|forked:0.8", "hollow") == "straight|hollow|forked"
+    assert toggled(tail, "hollow", "hollow") == ""
+    assert states_in(tail, "-") == states_in(tail, "oops") == ()
+    rays = Trait("rays", "measure", unit="count")
+    assert parted(rays, joined("7", " 9 ")) == ("7", "9")
+    assert joined("", "9") == "9"
+    assert parted(Trait("size", "ceiling", unit="mm"), "120") == ("120", "")
+
+
+@given(st.text(max_size=40), st.text(max_size=8), st.sets(st.sampled_from(["kind", "kind_2", "testia_nova"])))
+def test_a_proposed_id_can_always_be_used(name, code, taken):
+    made = proposed_id(taken, name, code)
+    assert made not in taken
+    assert TABLE.with_taxon(made, scientificName="Testia sp.").ids[-1] == made

@@ -1,0 +1,293 @@
+"""A table with more in it: what is accepted, what is refused, and what stands behind each cell.
+
+The kinds added here are invented.
+"""
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from idkey.errors import TableError, UnknownName
+from idkey.table.claims import UNSOURCED, Claim
+from idkey.table.files import load_table
+from idkey.table.schema import Range, Trait
+from idkey.table.table import TraitTable
+
+TABLE = load_table()
+NEW = {"scientificName": "Hypancistrus sp.", "careGroup": "hypancistrus", "tail_fork": "forked"}
+BOOK = "@book{INVENTED1,\n  title = {An invented book},\n  year = {2026},\n}\n"
+
+
+def claims(table: TraitTable, taxon: str, attribute: str) -> list[tuple[str, str, str, str]]:
+    found = table.claims(taxon, attribute)
+    return list(zip(found["value"], found["source"], found["class"], found["note"], strict=True))
+
+
+def right(error: pytest.ExceptionInfo) -> list[tuple[str, str]]:
+    return [(p.column, p.value) for p in error.value.problems]
+
+
+# -- kinds -----------------------------------------------------------------------------------------------
+
+
+def test_a_cell_without_a_source_says_so():
+    new = TABLE.with_taxon("invented", **NEW)
+    assert claims(new, "invented", "tail_fork") == [("forked", "", "memory", UNSOURCED)]
+    assert len(new.evidence) == len(TABLE.evidence) + 1
+
+
+def test_a_claim_names_its_source():
+    new = TABLE.with_taxon("invented", claims={"tail_fork": Claim("ARM2002", "p. 3", "read")}, **NEW)
+    row = new.claims("invented", "tail_fork").iloc[0]
+    assert row[["source", "locator", "class", "scope", "note"]].tolist() == [
+        "ARM2002",
+        "p. 3",
+        "read",
+        "species",
+        "",
+    ]
+
+
+@pytest.mark.parametrize("name", ["Hyp", "1a", "a b", "a-b", "é"])
+def test_an_id_that_no_file_could_hold_is_refused(name):
+    with pytest.raises(TableError, match="an id is lower-case letters"):
+        TABLE.with_taxon(name, **NEW)
+
+
+def test_a_kind_needs_its_name_and_gets_its_genus():
+    with pytest.raises(TableError, match="name the kind"):
+        TABLE.with_taxon("invented", tail_fork="forked")
+    assert TABLE.with_taxon("invented", **NEW).taxa.loc["invented", "genus"] == "Hypancistrus"
+
+
+def test_everything_wrong_in_a_claim_is_listed():
+    with pytest.raises(TableError) as error:
+        TABLE.with_taxon(
+            "invented",
+            claims={
+                "tail_fork": Claim("NOBODY", evidence_class="sure", scope="world"),
+                "pattern": Claim("ARM2002"),
+                "genus": Claim("ARM2002"),
+                "mouth_shape": Claim(evidence_class="read"),
+            },
+            mouth_shape="small",
+            **NEW,
+        )
+    assert right(error) == [
+        ("tail_fork", "sure"),
+        ("tail_fork", "world"),
+        ("tail_fork", "NOBODY"),
+        ("pattern", "ARM2002"),
+        ("genus", "ARM2002"),
+        ("mouth_shape", "read"),
+    ]
+    assert "nothing was changed" in str(error.value)
+
+
+def test_many_rows_at_once_are_all_or_nothing():
+    rows = {"invented": NEW, "hypancistrus_zebra": {"tail_fork": "forkd"}, "Bad id": NEW}
+    with pytest.raises(TableError) as error:
+        TABLE.with_rows(rows)
+    assert right(error) == [("tail_fork", "forkd"), ("id", "Bad id")]
+    new = TABLE.with_rows({"invented": NEW, "hypancistrus_zebra": {"tail_fork": "straight"}})
+    assert new.ids == (*TABLE.ids, "invented")
+    assert new.to_frame().loc["hypancistrus_zebra", "tail_fork"] == "straight"
+
+
+# -- cells -----------------------------------------------------------------------------------------------
+
+
+def test_a_changed_cell_keeps_its_claims_and_says_that_the_new_value_has_no_source():
+    taxon, before = "hypancistrus_zebra", claims(TABLE, "hypancistrus_zebra", "tail_fork")
+    assert before
+    new = TABLE.with_cell(taxon, "tail_fork", "straight")
+    assert claims(new, taxon, "tail_fork") == [*before, ("straight", "", "memory", UNSOURCED)]
+    again = new.with_cell(taxon, "tail_fork", "concave")
+    assert claims(again, taxon, "tail_fork") == [*before, ("concave", "", "memory", UNSOURCED)]
+    sourced = again.with_evidence(taxon, "tail_fork", source="ARM2002", locator="p. 1", evidence_class="read")
+    assert claims(sourced, taxon, "tail_fork") == [*before, ("concave", "ARM2002", "read", "")]
+
+
+def test_a_cell_that_stays_as_it_is_gets_no_new_claim():
+    text = TABLE.to_frame().loc["hypancistrus_zebra", "tail_fork"]
+    same = TABLE.with_cell("hypancistrus_zebra", "tail_fork", text)
+    pd.testing.assert_frame_equal(same.evidence, TABLE.evidence)
+
+
+def test_a_cell_made_blank_loses_its_claims():
+    new = TABLE.with_cell("hypancistrus_zebra", "tail_fork", "")
+    assert new.cell("hypancistrus_zebra", "tail_fork") is None
+    assert not len(new.claims("hypancistrus_zebra", "tail_fork"))
+    assert len(new.evidence) == len(TABLE.evidence) - len(TABLE.claims("hypancistrus_zebra", "tail_fork"))
+
+
+def test_the_last_young_cell_takes_its_column_along():
+    new = TABLE.with_cell("hypancistrus_zebra", "mouth_shape_young", "small")
+    assert "mouth_shape_young" in new.cells
+    assert "mouth_shape_young" not in new.with_cell("hypancistrus_zebra", "mouth_shape_young", None).cells
+    assert "mouth_shape_young" not in new.without_taxon("hypancistrus_zebra").cells
+
+
+def test_names_can_be_changed_but_not_taken_away():
+    new = TABLE.with_cell("hypancistrus_zebra", "tradeCode", "L46|L98")
+    assert new.position("hypancistrus_zebra") == TABLE.position("hypancistrus_zebra")
+    assert "L98" in new.label("hypancistrus_zebra")
+    assert "L98" not in TABLE.label("hypancistrus_zebra")
+    with pytest.raises(TableError, match="fill this cell"):
+        TABLE.with_cell("hypancistrus_zebra", "genus", "")
+
+
+def test_a_cell_of_a_kind_that_is_not_there():
+    with pytest.raises(UnknownName, match="hypancistrus_zebra"):
+        TABLE.with_cell("hypancistrus_zebr", "tail_fork", "forked")
+
+
+def test_a_claim_may_be_given_by_its_parts():
+    new = TABLE.with_cell("hypancistrus_zebra", "tail_fork", "straight", source="ARM2002", locator="fig. 1")
+    assert claims(new, "hypancistrus_zebra", "tail_fork")[-1] == ("straight", "ARM2002", "secondary", "")
+
+
+# -- claims and sources ----------------------------------------------------------------------------------
+
+
+def test_a_claim_for_a_care_group_and_for_a_blank_cell():
+    new = TABLE.with_evidence("hypancistrus", "ph", source="ARM2002", locator="p. 9", scope="group")
+    row = new.evidence.iloc[-1]
+    assert row[["taxon", "care_group", "attribute", "source"]].tolist() == [
+        "",
+        "hypancistrus",
+        "ph",
+        "ARM2002",
+    ]
+    assert row["value"] == TABLE.care.set_index("care_group").loc["hypancistrus", "ph"].iloc[0]
+    blank = next(t for t in TABLE.ids if TABLE.cell(t, "spot_vs_pupil") is None)
+    with pytest.raises(TableError, match="a claim for a blank cell"):
+        TABLE.with_evidence(blank, "spot_vs_pupil", source="ARM2002")
+    with pytest.raises(UnknownName, match="did you mean 'ph'"):
+        TABLE.with_evidence("hypancistrus", "phh", source="ARM2002")
+    with pytest.raises(UnknownName, match="a taxon id or a care group"):
+        TABLE.with_evidence("nobody", "ph", source="ARM2002")
+
+
+def test_a_source_is_added_and_then_named():
+    new = TABLE.with_source(BOOK)
+    assert new.sources["INVENTED1"].short == "An invented book 2026"
+    named = new.with_evidence("hypancistrus_zebra", "tail_fork", source="INVENTED1")
+    assert claims(named, "hypancistrus_zebra", "tail_fork")[-1][1] == "INVENTED1"
+    assert new.with_source(BOOK) is new
+    with pytest.raises(TableError, match="stands for another source"):
+        new.with_source(BOOK.replace("2026", "2027"))
+    with pytest.raises(TableError):
+        TABLE.with_source("no entry at all")
+
+
+# -- traits ----------------------------------------------------------------------------------------------
+
+GLOW = Trait(
+    "belly_glow",
+    "nominal",
+    label="Glow",
+    question="Does the belly glow in a dim light?",
+    states=("yes", "no"),
+    error=0.1,
+)
+
+
+def test_a_trait_is_added_with_cells_and_claims():
+    new = TABLE.with_trait(
+        GLOW,
+        {"hypancistrus_zebra": "yes", "hypancistrus_l260": "no"},
+        {"hypancistrus_zebra": Claim("ARM2002")},
+    )
+    assert claims(new, "hypancistrus_zebra", "belly_glow") == [("yes", "ARM2002", "secondary", "")]
+    assert claims(new, "hypancistrus_l260", "belly_glow") == [("no", "", "memory", UNSOURCED)]
+    assert new.version.endswith(" with additions")
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"question": ""}, "question in plain words"),
+        ({"error": 1.5}, "share more than 0 and less than 1"),
+        ({"effort": 0.0}, "seconds"),
+        ({"id": "Belly glow"}, "an id is lower-case"),
+        ({"applies_when": ("no_such_trait", ("a",))}, "another trait"),
+        ({"kind": "measure", "states": (), "words": ()}, "needs a unit"),
+    ],
+)
+def test_a_trait_that_no_file_could_hold_is_refused(change, said):
+    from dataclasses import replace
+
+    with pytest.raises(TableError, match=said):
+        TABLE.with_trait(replace(GLOW, **change))
+
+
+# -- taking away -----------------------------------------------------------------------------------------
+
+
+def test_a_kind_goes_with_its_claims_and_its_care():
+    new = TABLE.without_taxon("hypancistrus_zebra")
+    assert "hypancistrus_zebra" not in new.ids
+    assert "hypancistrus_zebra" not in set(new.evidence["taxon"]) | set(new.care["taxon"])
+    assert len(new) == len(TABLE) - 1
+    with pytest.raises(UnknownName):
+        new.without_taxon("hypancistrus_zebra")
+
+
+def test_the_last_kind_stays():
+    table = TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "tail": ["forked"]}), taxon="kind")
+    with pytest.raises(TableError, match="at least one"):
+        table.without_taxon("a")
+
+
+# -- what always holds -----------------------------------------------------------------------------------
+
+CELLS = st.fixed_dictionaries(
+    {},
+    optional={
+        "tail_fork": st.sampled_from(["forked", "straight|concave", "-", ""]),
+        "adult_size": st.sampled_from(["120", ""]),
+        "teeth_lower": st.sampled_from(["5..9", "7", ""]),
+        "pattern_young": st.sampled_from(["bars", ""]),
+        "tradeCode": st.sampled_from(["L999", ""]),
+    },
+)
+
+
+def state(table: TraitTable) -> tuple:
+    return table.to_frame().to_csv(), sorted(map(tuple, table.evidence.to_numpy().tolist())), table.version
+
+
+@settings(max_examples=25, deadline=None)
+@given(cells=CELLS)
+def test_adding_then_taking_away_gives_back_what_was_there(cells):
+    new = TABLE.with_taxon("invented", scientificName="Hypancistrus sp.", **cells)
+    assert (
+        new.to_frame().loc["invented"].to_dict().items()
+        >= {k: v for k, v in cells.items() if k != "teeth_lower"}.items()
+    )
+    back = new.without_taxon("invented")
+    assert state(back)[:2] == state(TABLE)[:2]
+
+
+@settings(max_examples=25, deadline=None)
+@given(cells=CELLS, seed=st.randoms())
+def test_cell_by_cell_comes_to_the_same_as_all_at_once(cells, seed):
+    at_once = TABLE.with_rows({"hypancistrus_zebra": cells})
+    one_by_one = TABLE
+    order = list(cells.items())
+    seed.shuffle(order)
+    for column, text in order:
+        one_by_one = one_by_one.with_cell("hypancistrus_zebra", column, text)
+    assert state(one_by_one)[:2] == state(at_once)[:2]
+
+
+def test_every_filled_cell_is_backed_whatever_was_done():
+    new = TABLE.with_taxon("invented", adult_size=120, teeth_lower="5..9", pattern_young="bars", **NEW)
+    new = new.with_cell("invented", "tail_fork", "-").with_cell("invented", "adult_size", "")
+    backed = set(zip(new.evidence["taxon"], new.evidence["attribute"], strict=True))
+    for column in new.cells:
+        for taxon in new.ids:
+            assert ((taxon, column) in backed) == (new.cell(taxon, column) is not None)
+    assert new.cell("invented", "teeth_lower") == Range(5, 9)

@@ -1,0 +1,445 @@
+"""Whatever bytes stand in a folder: a table, or an error that says where; no crash, no hang."""
+
+import csv
+import io
+import logging
+import random
+import signal
+import time
+import tracemalloc
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from idkey.errors import TableError
+from idkey.table.claims import Claim
+from idkey.table.csvfile import Found
+from idkey.table.files import load_table, parts_from, shipped_folder, table_from
+from idkey.table.layout import FILES
+from idkey.table.merge import lay_over
+from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
+from idkey.table.schema import YOUNG, Trait
+from idkey.table.table import TraitTable
+from idkey.table.write import files_of
+
+Files = dict[str, bytes]
+Mutation = Callable[[bytes, random.Random], bytes]
+
+CSV_FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv")
+SMALL_TABLES = 19_800
+FULL_TABLES = 200
+OWN_TABLES = 2_000
+HANG = 30.0
+"""Seconds after which a load of some milliseconds counts as hanging, also on a busy machine."""
+MOST_MEMORY = 100_000_000
+
+TOKENS = [
+    b'"',
+    b'""',
+    b'"' * 501,
+    b"'",
+    b"\x00",
+    b"\x1b[31m",
+    b"\x7f",
+    b"\xef\xbb\xbf",
+    b"\xff\xfe",
+    b"\xc3",
+    b"\xed\xa0\x80",
+    b"\n",
+    b"\r",
+    b"\r\n",
+    b"\n" * 200,
+    b",",
+    b"," * 1200,
+    b";",
+    b"\t",
+    b"=cmd|' /C calc'!A0",
+    b"@SUM(1)",
+    b"<script>alert(1)</script>",
+    b"</td><img src=x onerror=alert(1)>",
+    b"..",
+    b"1..",
+    b"5..3",
+    b"-1..1",
+    b"-",
+    b"1e999",
+    b"-1e308..1e308",
+    b"nan",
+    b"inf",
+    b"9" * 400,
+    b"0.1%",
+    b"1e-320%",
+    b"_",
+    b"1_0",
+    b"|",
+    b"|" * 300,
+    b"|-|",
+    b"-|",
+    b":0.5",
+    b":",
+    b"a" * 12_000,
+    b"{" * 2000,
+    b"}" * 2000,
+    b"[" * 5000,
+    b'{"a":' * 500,
+    b"@string{a = {b}}",
+    b"@misc{x, title = a # b}",
+    b"@comment{",
+    b"\\",
+    b"NaN",
+    b"null",
+    b"\\ud800",
+    "é漢\U0001f41f\u202e\u2028\u0085".encode(),
+    "\u0663".encode(),
+    b"_young",
+    b"id",
+    b"all",
+    b"yes",
+]
+
+
+# -- folders to start from -------------------------------------------------------------------------------
+
+
+def cut_down(table: TraitTable, kinds: int, traits: int) -> Files:
+    """Return a folder of a few kinds and traits of the shipped table, with what stands behind them."""
+    some = table.only(table.ids[:kinds])
+    kept = [t for t in some.traits if t.applies_when is None][:traits]
+    columns = {t.id for t in kept} | {t.id + YOUNG for t in kept}
+    cells = {c: found for c, found in some.cells.items() if c in columns}
+    groups = {*some.taxa["careGroup"]}
+    care = some.care[some.care["care_group"].isin(groups)]
+    claims = some.evidence
+    claims = claims[claims["taxon"].isin(some.ids) | claims["care_group"].isin(groups)]
+    claims = claims[claims["attribute"].isin([*columns, *care.columns])]
+    # One claim a cell is enough here.
+    claims = claims.drop_duplicates(["taxon", "care_group", "attribute"])
+    used = {*claims["source"], *some.taxa["nameAccordingTo"]}
+    sources = {key: source for key, source in some.sources.items() if key in used}
+    about = {"name": "cut-down", "version": "1", "created": "2026-01-01T00:00:00Z"}
+    return files_of(
+        replace(
+            some,
+            traits=tuple(kept),
+            cells=cells,
+            care=care,
+            evidence=claims,
+            sources=sources,
+            about=about,
+        )
+    )
+
+
+def own_additions() -> Files:
+    """Return a folder of additions to the small one: a kind, a trait, a changed cell and a source."""
+    table = load(SMALL)
+    trait = Trait("scent", "nominal", question="What does it smell of?", states=("mud", "hay"), unit="")
+    table = table.with_trait(trait, {table.ids[0]: "mud"})
+    first = table.traits[0].id
+    table = table.with_source("@misc{INVENTED,\n  title = {An invented source},\n}\n")
+    claim = Claim("INVENTED", "p. 1")
+    kind = {"scientificName": "Genus novus", "genus": "Genus", first: "123", "scent": "hay"}
+    table = table.with_rows({"own_kind": kind, table.ids[1]: {first: "99"}}, {("own_kind", first): claim})
+    return own_files(load(SMALL), table)
+
+
+def load(files: Files) -> TraitTable:
+    found = Found("fish")
+    return table_from(parts_from(files, found), "fish", found)
+
+
+def load_own(files: Files) -> TraitTable:
+    """Lay additions over the small folder; without their overlay.json they are no additions."""
+    if not is_overlay(files):
+        return load(files)
+    found = Found("own")
+    parts, conflicts = lay_over(SMALL_PARTS, *read_overlay(files, found), found)
+    return replace(table_from(parts, "own", found), conflicts=conflicts)
+
+
+SHIPPED = load_table()
+SMALL = cut_down(SHIPPED, 2, 3)
+SMALL_PARTS = parts_from(SMALL, Found("fish"))
+OWN = own_additions()
+FULL = {name: (shipped_folder() / name).read_bytes() for name in FILES}
+
+
+# -- what is done to the bytes ---------------------------------------------------------------------------
+
+
+def _place(data: bytes, rng: random.Random) -> tuple[int, int]:
+    start = rng.randrange(len(data) + 1)
+    return start, min(len(data), start + rng.choice((1, 2, 5, 20, 100, 1000)))
+
+
+def flip(data: bytes, rng: random.Random) -> bytes:
+    changed = bytearray(data)
+    for _ in range(rng.choice((1, 1, 2, 8)) if data else 0):
+        changed[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
+    return bytes(changed)
+
+
+def letter(data: bytes, rng: random.Random) -> bytes:
+    """Put one printable sign in the place of another."""
+    i = rng.randrange(len(data) + 1)
+    return data[:i] + bytes([rng.randrange(32, 127)]) + data[i + 1 :]
+
+
+def delete(data: bytes, rng: random.Random) -> bytes:
+    start, end = _place(data, rng)
+    return data[:start] + data[end:]
+
+
+def duplicate(data: bytes, rng: random.Random) -> bytes:
+    start, end = _place(data, rng)
+    return data[:end] + data[start:end] * rng.choice((1, 2, 20)) + data[end:]
+
+
+def truncate(data: bytes, rng: random.Random) -> bytes:
+    return data[: rng.randrange(len(data) + 1)]
+
+
+def swap(data: bytes, rng: random.Random) -> bytes:
+    (a, b), (c, d) = sorted((_place(data, rng), _place(data, rng)))
+    c = max(b, c)
+    d = max(c, d)
+    return data[:a] + data[c:d] + data[b:c] + data[a:b] + data[d:]
+
+
+def insert(data: bytes, rng: random.Random) -> bytes:
+    i = rng.randrange(len(data) + 1)
+    return data[:i] + rng.choice(TOKENS) + data[i:]
+
+
+def cell(data: bytes, rng: random.Random) -> bytes:
+    """Put a token in the place of a cell."""
+    commas = [i for i, sign in enumerate(data) if sign == 44]
+    if len(commas) < 2:
+        return insert(data, rng)
+    k = rng.randrange(len(commas) - 1)
+    return data[: commas[k] + 1] + rng.choice(TOKENS) + data[commas[k + 1] :]
+
+
+def lines(data: bytes, rng: random.Random) -> bytes:
+    """Drop, double or move whole lines, mix up their order, or leave the first alone."""
+    found = data.splitlines(keepends=True)
+    if not found:
+        return data
+    i, j = rng.randrange(len(found)), rng.randrange(len(found))
+    what = rng.randrange(5)
+    if what == 0:
+        del found[i]
+    elif what == 4:
+        del found[1:]
+    elif what == 1:
+        found.insert(j, found[i])
+    elif what == 2:
+        found[i], found[j] = found[j], found[i]
+    else:
+        rng.shuffle(found)
+    return b"".join(found)
+
+
+def harmless(data: bytes, rng: random.Random) -> bytes:
+    """Change what a spreadsheet or an editor changes without being asked."""
+    what = rng.randrange(4)
+    if what == 0:
+        return b"\xef\xbb\xbf" + data
+    if what == 1:
+        return data.replace(b"\n", b"\r\n")
+    if what == 2:
+        return data + b"\n" * rng.randrange(1, 5)
+    return data.rstrip(b"\n")
+
+
+MUTATIONS: tuple[Mutation, ...] = (
+    flip,
+    letter,
+    letter,
+    delete,
+    duplicate,
+    truncate,
+    swap,
+    insert,
+    insert,
+    insert,
+    cell,
+    cell,
+    lines,
+    harmless,
+    harmless,
+)
+
+
+def mutated(files: Files, rng: random.Random) -> Files:
+    made = dict(files)
+    for _ in range(rng.choice((1, 1, 1, 2, 3))):
+        name = rng.choice(list(files))
+        if rng.random() < 0.005:
+            made.pop(name, None)
+        elif name in made:
+            made[name] = rng.choice(MUTATIONS)(made[name], rng)
+    return made
+
+
+# -- the one property ------------------------------------------------------------------------------------
+
+
+class HangsError(BaseException):
+    """A load that does not end; no ``except Exception`` may swallow it."""
+
+
+@contextmanager
+def no_hang() -> Iterator[None]:
+    def stop(*_) -> None:
+        raise HangsError
+
+    if not hasattr(signal, "SIGALRM"):
+        yield
+        return
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, HANG)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0)
+        signal.signal(signal.SIGALRM, before)
+
+
+def outcome(files: Files, load: Callable[[Files], TraitTable], known: tuple[str, ...]) -> str:
+    """Load, and check what holds for a table and for an error."""
+    started = time.perf_counter()
+    with no_hang():
+        try:
+            table = load(files)
+        except TableError as error:
+            refused = error
+        else:
+            refused = None
+            assert len(table) > 0
+    assert time.perf_counter() - started < HANG
+    if refused is None:
+        return "loaded"
+    assert refused.problems
+    for problem in refused.problems:
+        assert problem.file in known, problem
+        assert problem.right
+    # One line each, however many line breaks a file brings.
+    assert len(str(refused).splitlines()) <= 1 + len(refused.problems)
+    return "refused"
+
+
+def tried(
+    base: Files, number: int, seed: int, load: Callable[[Files], TraitTable], known: tuple[str, ...]
+) -> Counter[str]:
+    rng = random.Random(seed)
+    counts: Counter[str] = Counter()
+    for _ in range(number):
+        files = mutated(base, rng)
+        try:
+            counts[outcome(files, load, known)] += 1
+        except BaseException as error:
+            changed = {n: d for n, d in files.items() if d != base[n]}
+            error.add_note(f"table {counts.total()} of seed {seed}: {str(changed)[:2000]}")
+            raise
+    return counts
+
+
+@pytest.fixture(autouse=True)
+def quiet(caplog):
+    """The BibTeX library logs what is reported anyway."""
+    caplog.set_level(logging.CRITICAL, logger="bibtexparser")
+
+
+def test_the_folders_to_start_from_are_good():
+    assert len(load(SMALL)) == 2
+    assert files_of(load(SMALL)) == SMALL
+    assert len(load(FULL)) == len(SHIPPED)
+    assert set(SMALL) == set(FULL) == set(FILES)
+
+
+def test_bytes_changed_at_random_load_or_say_where():
+    counts = tried(SMALL, SMALL_TABLES, 1, load, FILES) + tried(FULL, FULL_TABLES, 2, load, FILES)
+    assert counts.total() >= 20_000
+    assert counts["loaded"] > 1000
+    assert counts["refused"] > 1000
+
+
+def test_memory_stays_small():
+    tracemalloc.start()
+    try:
+        tried(SMALL, 40, 3, load, FILES)
+        tried(FULL, 4, 4, load, FILES)
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak < MOST_MEMORY
+
+
+def test_own_additions_changed_at_random_load_or_say_where():
+    assert {"changes.csv", "overlay.json", "taxa.csv", "traits.csv"} <= set(OWN)
+    assert load_own(OWN).cell("own_kind", "scent").names == ("hay",)
+    counts = tried(OWN, OWN_TABLES, 5, load_own, (*FILES, *OVERLAY_FILES))
+    assert counts.total() == OWN_TABLES
+    assert min(counts["loaded"], counts["refused"]) > 100
+
+
+# -- cells and rows that fit into the file ---------------------------------------------------------------
+
+texts = st.one_of(
+    st.text(max_size=20),
+    st.text("-.|:0129e%=+@'\n ", max_size=8),
+    st.sampled_from([token.decode() for token in TOKENS if token.isascii()]),
+)
+
+
+@st.composite
+def folders(draw) -> Files:
+    """The small folder with other texts in some cells, rows moved, and columns left out or renamed."""
+    made = dict(SMALL)
+    for _ in range(draw(st.integers(1, 3))):
+        name = draw(st.sampled_from(CSV_FILES))
+        rows = list(csv.reader(io.StringIO(made[name].decode(), newline="")))
+        what = draw(st.sampled_from(["cell", "cell", "cell", "header", "drop", "double", "column"]))
+        i = draw(st.integers(1, max(1, len(rows) - 1))) if len(rows) > 1 else 0
+        j = draw(st.integers(0, len(rows[0]) - 1))
+        if what == "cell":
+            others = st.sampled_from([row[j] for row in rows])
+            rows[i][j] = draw(st.one_of(texts, others))
+        elif what == "header":
+            rows[0][j] = draw(texts)
+        elif what == "drop":
+            del rows[i]
+        elif what == "double":
+            rows.append(rows[i])
+        else:
+            rows = [row[:j] + row[j + 1 :] for row in rows]
+        if not rows or not rows[0]:
+            break
+        buffer = io.StringIO(newline="")
+        csv.writer(buffer, lineterminator="\n").writerows(rows)
+        made[name] = buffer.getvalue().encode()
+    return made
+
+
+@settings(max_examples=500, deadline=None)
+@given(folders())
+def test_other_cells_load_or_say_where(files):
+    if outcome(files, load, FILES) == "loaded":
+        # What was taken in can be given out, and is then the same.
+        written = files_of(load(files))
+        assert files_of(load(written)) == written
+
+
+def test_what_loads_can_be_written_and_read_again():
+    rng = random.Random(6)
+    for _ in range(300):
+        files = mutated(SMALL, rng)
+        if outcome(files, load, FILES) == "loaded":
+            written = files_of(load(files))
+            assert files_of(load(written)) == written

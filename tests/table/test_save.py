@@ -1,0 +1,418 @@
+"""A table saved and loaded is the same table; what others did to its folder meanwhile is noticed."""
+
+import errno
+import os
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from idkey.errors import IdkeyError, TableError, UnknownName
+from idkey.table import disk, files, store
+from idkey.table.csvfile import Found
+from idkey.table.disk import MOST_VERSIONS
+from idkey.table.files import load_table, parts_from, shipped_folder, table_from
+from idkey.table.layout import FILES
+from idkey.table.overlay import OVERLAY_FILES
+from idkey.table.store import load_folder, restore, save_table, start_table, versions
+from idkey.table.table import TraitTable
+from idkey.table.write import files_of
+
+from .small_folder import SMALL, upgraded
+
+NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
+REAL = shipped_folder()
+
+
+def small() -> TraitTable:
+    found = Found("small")
+    return table_from(parts_from(SMALL, found), "small", found)
+
+
+@pytest.fixture(scope="module")
+def shipped(tmp_path_factory) -> Path:
+    """A small folder, which the tests take for the one that comes with the package."""
+    folder = tmp_path_factory.mktemp("shipped") / "traits"
+    folder.mkdir()
+    for name, data in files_of(small()).items():
+        (folder / name).write_bytes(data)
+    return folder
+
+
+@pytest.fixture
+def small_is_shipped(shipped, monkeypatch) -> Path:
+    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
+    return shipped
+
+
+@pytest.fixture(params=["whole", "own"])
+def folder(request, tmp_path, small_is_shipped) -> Path:
+    """A folder that holds the small table, whole or as additions to the shipped one."""
+    place = tmp_path / "mine"
+    if request.param == "whole":
+        save_table(small(), place)
+    else:
+        start_table(place).with_taxon("first", **NEW).save()
+    return place
+
+
+def _all_bytes(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+
+
+# -- the same again -----------------------------------------------------------------------------------
+
+
+def test_the_shipped_table_saved_is_the_shipped_files_byte_for_byte(tmp_path):
+    table = load_folder(REAL)
+    table.save(tmp_path / "copy")
+    for name in FILES:
+        assert (tmp_path / "copy" / name).read_bytes() == (REAL / name).read_bytes(), name
+    again = load_folder(tmp_path / "copy")
+    pd.testing.assert_frame_equal(again.to_frame(), table.to_frame())
+    pd.testing.assert_frame_equal(again.care, table.care)
+    pd.testing.assert_frame_equal(again.evidence, table.evidence)
+    assert again.traits == table.traits
+    assert again.sources == table.sources
+    assert again.about == table.about
+
+
+def test_a_saved_table_knows_where_it_is_and_can_be_saved_again(tmp_path):
+    table = small()
+    assert table.origin is None
+    table.save(tmp_path / "mine")
+    assert table.origin.folder == (tmp_path / "mine").resolve()
+    assert table.origin == load_folder(tmp_path / "mine").origin
+    table.save()
+    assert versions(tmp_path / "mine") == ()  # nothing had changed
+    more = table.with_taxon("nova", **NEW)
+    more.save()
+    most = more.with_cell("nova", "tail", "hollow")
+    most.save()
+    assert files_of(load_folder(tmp_path / "mine")) == files_of(most)
+    assert len(versions(tmp_path / "mine")) == 2
+
+
+def test_each_save_changes_only_the_files_that_it_must(folder):
+    table = load_folder(folder)
+    before = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
+    table.with_evidence("alpha", "size", note="seen again").save()
+    after = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
+    assert {name for name in after if after[name] != before.get(name)} <= {"evidence.csv", "datapackage.json"}
+
+
+def test_files_that_are_not_the_tables_stay(folder):
+    (folder / "photo.jpg").write_bytes(b"picture")
+    (folder / "notes").mkdir()
+    load_folder(folder).with_taxon("nova", **NEW).save()
+    assert (folder / "photo.jpg").read_bytes() == b"picture"
+    assert (folder / "notes").is_dir()
+
+
+STEP = st.one_of(
+    st.tuples(
+        st.just("taxon"), st.sampled_from(["nova", "nana", "alba"]), st.sampled_from(["forked", "", "-"])
+    ),
+    st.tuples(
+        st.just("cell"), st.sampled_from(["alpha", "beta", "omega"]), st.sampled_from(["hollow", "", "-"])
+    ),
+    st.tuples(st.just("gone"), st.sampled_from(["gamma", "nova", "delta"]), st.just("")),
+    st.tuples(st.just("note"), st.just("alpha"), st.text("ab\n\"',=-+@<é", min_size=1, max_size=6)),
+    st.tuples(st.just("source"), st.sampled_from(["LEE", "MAY"]), st.sampled_from(["A look", "On {Fish}"])),
+)
+
+
+def _stepped(table: TraitTable, what: str, who: str, text: str) -> TraitTable:
+    if what == "taxon" and who not in table.ids:
+        return table.with_taxon(who, **{**NEW, "tail": text})
+    if what == "cell" and who in table.ids:
+        return table.with_cell(who, "tail", text)
+    if what == "gone" and who in table.ids:
+        return table.without_taxon(who)
+    if what == "note":
+        return table.with_evidence(who, "size", note=text.strip() or "x")
+    if what == "source" and who not in table.sources:
+        return table.with_source(f"@misc{{{who},\n  title = {{{text}}},\n}}\n")
+    return table
+
+
+@pytest.mark.parametrize("own", [False, True], ids=["whole", "own"])
+@settings(max_examples=15)
+@given(steps=st.lists(st.tuples(STEP, st.booleans()), min_size=1, max_size=6))
+def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_factory, shipped, own, steps):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(files, "shipped_folder", lambda: shipped)
+        folder = tmp_path_factory.mktemp("any") / "mine"
+        if own:
+            table = start_table(folder)
+        else:
+            table = small()
+            table.save(folder)
+        for step, load_anew in steps:
+            table = _stepped(table, *step)
+            table.save()
+            again = load_folder(folder)
+            assert files_of(again) == files_of(table)
+            assert again.origin == table.origin
+            assert again.conflicts == table.conflicts == ()
+            if load_anew:
+                table = again
+
+
+# -- what is refused ----------------------------------------------------------------------------------
+
+
+def test_each_file_edited_by_hand_meanwhile_is_noticed_and_nothing_is_written(folder):
+    table = load_folder(folder)
+    more = table.with_taxon("nova", **NEW)
+    for name in OVERLAY_FILES if table.origin.overlay else FILES:
+        was = (folder / name).read_bytes() if (folder / name).exists() else None
+        with (folder / name).open("ab") as file:
+            file.write(b"\n")
+        before = _all_bytes(folder)
+        with pytest.raises(IdkeyError, match="changed since it was loaded") as caught:
+            more.save()
+        assert f"loaded: {name};" in str(caught.value)
+        assert _all_bytes(folder) == before
+        if was is None:
+            (folder / name).unlink()
+        else:
+            (folder / name).write_bytes(was)
+    more.save()
+
+
+def test_the_slower_of_two_is_told_and_loses_nothing(folder):
+    one, two = load_folder(folder), load_folder(folder)
+    one.with_taxon("nova", **NEW).save()
+    slower = two.with_taxon("nana", **NEW)
+    with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
+        slower.save()
+    both = load_folder(folder).with_taxon("nana", **NEW)
+    both.save()
+    assert {"nova", "nana"} <= set(load_folder(folder).ids)
+
+
+def test_another_tables_folder_is_refused(folder, tmp_path):
+    other = small().with_taxon("nova", **NEW)
+    before = _all_bytes(folder)
+    with pytest.raises(IdkeyError, match=r"holds another table \(.*taxa\.csv.*choose an empty folder"):
+        other.save(folder)
+    assert _all_bytes(folder) == before
+    other.save(tmp_path / "other")
+    with pytest.raises(IdkeyError, match="holds another table"):
+        load_folder(folder).save(tmp_path / "other")
+
+
+def test_a_folder_of_ones_own_can_be_saved_whole_elsewhere(tmp_path, small_is_shipped):
+    table = start_table(tmp_path / "mine").with_taxon("nova", **NEW)
+    table.save()
+    table.save(tmp_path / "whole")
+    assert not table.origin.overlay
+    assert set(FILES) <= {path.name for path in (tmp_path / "whole").iterdir()}
+    assert files_of(load_folder(tmp_path / "whole")) == files_of(table)
+    assert load_folder(tmp_path / "mine").ids == table.ids
+
+
+def test_the_shipped_table_is_not_saved_over(small_is_shipped, tmp_path):
+    shipped = small_is_shipped
+    before = _all_bytes(shipped)
+    table = load_folder(shipped)
+    places = [None, shipped, str(shipped)]
+    if os.name != "nt":
+        (tmp_path / "link").symlink_to(shipped, target_is_directory=True)
+        places.append(tmp_path / "link")
+    for place in places:
+        with pytest.raises(
+            IdkeyError, match=r"shipped table is not saved over; .*start_table\('my_traits'\)"
+        ):
+            table.with_taxon("nova", **NEW).save(place)
+    assert _all_bytes(shipped) == before
+
+
+@pytest.mark.parametrize("place", [7, b"bytes", ["x"], "", "nul\0byte"])
+def test_what_is_no_path(place):
+    for call in (small().save, start_table, versions, lambda folder: restore(folder, "1")):
+        with pytest.raises(IdkeyError) as caught:
+            call(place)
+        assert "\n" not in str(caught.value)
+
+
+def test_a_table_from_nowhere_needs_a_folder():
+    with pytest.raises(IdkeyError, match=r"give a folder: table\.save\('my_traits'\)"):
+        small().save()
+
+
+def test_a_table_of_another_shape_is_refused(tmp_path):
+    table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
+    with pytest.raises(IdkeyError, match="shape of the shipped one"):
+        table.save(tmp_path / "mine")
+    assert not (tmp_path / "mine").exists()
+
+
+def test_what_would_not_load_again_is_not_written(folder, monkeypatch):
+    table = load_folder(folder).with_taxon("nova", **NEW)
+    before = _all_bytes(folder)
+    name = "own_files" if table.origin.overlay else "files_of"
+    real = getattr(store, name)
+
+    def broken(*tables):
+        made = dict(real(*tables))
+        made["taxa.csv"] = made["taxa.csv"].replace(b"Testia nova", b"")
+        return made
+
+    def lossy(*tables):
+        made = dict(real(*tables))
+        made["taxa.csv"] = made["taxa.csv"].replace(b"forked", b"hollow")
+        return made
+
+    for wrong, error in ((broken, TableError), (lossy, IdkeyError)):
+        with monkeypatch.context() as patch:
+            calls = []
+            # Only what is to be written is spoiled, not what it is compared with.
+            patch.setattr(
+                store, name, lambda *t, w=wrong, c=calls: (c.append(1), w if len(c) == 1 else real)[1](*t)
+            )
+            with pytest.raises(error, match="nothing was saved"):
+                table.save()
+        assert _all_bytes(folder) == before
+
+
+def test_a_full_disk_leaves_the_folder_and_the_table_as_they_were(folder, monkeypatch):
+    table = load_folder(folder).with_taxon("nova", **NEW)
+    before, origin = _all_bytes(folder), table.origin
+
+    def full(handle):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", full)
+        with pytest.raises(IdkeyError, match="no room is left on the disk; nothing was saved"):
+            table.save()
+    assert _all_bytes(folder) == before
+    assert table.origin == origin
+    table.save()
+    assert "nova" in load_folder(folder).ids
+
+
+def test_a_folder_that_went_away_is_not_made_anew_unasked(folder):
+    table = load_folder(folder).with_taxon("nova", **NEW)
+    shutil.rmtree(folder)
+    with pytest.raises(IdkeyError, match="changed since it was loaded"):
+        table.save()
+
+
+def test_no_such_folder_is_said(tmp_path):
+    with pytest.raises(TableError, match="no such folder; give the folder that holds"):
+        load_folder(tmp_path / "none")
+
+
+# -- one's own ----------------------------------------------------------------------------------------
+
+
+def test_ones_own_table_starts_as_the_shipped_one(tmp_path, small_is_shipped):
+    table = start_table(tmp_path / "new" / "mine")
+    assert files_of(table) == files_of(load_folder(small_is_shipped))
+    assert table.origin.overlay
+    assert set(table.origin.digests) <= set(OVERLAY_FILES)
+    assert files_of(load_folder(tmp_path / "new" / "mine")) == files_of(table)
+
+
+def test_ones_own_table_starts_in_an_empty_folder_only(tmp_path, small_is_shipped):
+    (tmp_path / ".hidden").write_text("x")
+    start_table(tmp_path)
+    before = _all_bytes(tmp_path)
+    with pytest.raises(IdkeyError, match="is not empty .it holds"):
+        start_table(tmp_path)
+    assert _all_bytes(tmp_path) == before
+
+
+def test_ones_own_folder_holds_what_is_ones_own_and_outlives_an_upgrade(tmp_path, shipped, monkeypatch):
+    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
+    mine = tmp_path / "mine"
+    start_table(mine).with_taxon("nova", **NEW).with_cell("alpha", "tail", "hollow").save()
+    assert b"nova" in (mine / "taxa.csv").read_bytes()
+    assert b"alpha" not in (mine / "taxa.csv").read_bytes()
+
+    later = tmp_path / "later"
+    later.mkdir()
+    for name, data in files_of(table_from(parts_from(upgraded(SMALL), Found("")), "x", Found(""))).items():
+        (later / name).write_bytes(data.replace(b"Invented fish", b"Invented fish, second edition"))
+    monkeypatch.setattr(files, "shipped_folder", lambda: later)
+    table = load_folder(mine)
+    assert table.conflicts == ()
+    assert "nova" in table.ids
+    assert files_of(table)["sources.bib"].count(b"second edition") == 1
+    assert table.cell("alpha", "tail") == table.cell("gamma", "tail")
+
+
+def test_the_real_table_can_be_added_to_under_ones_own_name(tmp_path):
+    table = start_table(tmp_path / "mine")
+    real = load_table()
+    group = real.taxa["careGroup"].iloc[0]
+    more = table.with_taxon("testia_nova", scientificName="Testia nova", genus="Testia", careGroup=group)
+    more.save()
+    again = load_folder(tmp_path / "mine")
+    assert again.ids == (*real.ids, "testia_nova")
+    assert files_of(again) == files_of(more)
+
+
+# -- old versions -------------------------------------------------------------------------------------
+
+
+def test_an_old_version_comes_back_and_the_present_one_is_kept(folder):
+    first = files_of(load_folder(folder))
+    table = load_folder(folder).with_taxon("nova", **NEW)
+    table.save()
+    second = files_of(table)
+    kept = versions(folder)[0]
+    back = restore(folder, kept.name)
+    assert files_of(back) == files_of(load_folder(folder)) == first
+    assert versions(folder)[0].note == f"put back {kept.name}"
+    assert files_of(restore(folder, versions(folder)[0].name)) == second
+
+
+def test_putting_back_keeps_what_was_edited_by_hand(folder):
+    load_folder(folder).with_taxon("nova", **NEW).save()
+    with (folder / "taxa.csv").open("ab") as file:
+        file.write(b"half a row")
+    restore(folder, versions(folder)[0].name)
+    newest = disk.version_files(folder, versions(folder)[0].name)
+    assert newest["taxa.csv"].endswith(b"half a row")
+
+
+def test_a_version_that_does_not_load_any_more_is_not_put_back(folder):
+    load_folder(folder).with_taxon("nova", **NEW).save()
+    kept = versions(folder)[0]
+    taxa = folder / ".idkey" / "versions" / kept.name / "taxa.csv"
+    taxa.write_bytes(taxa.read_bytes().replace(b"id,", b"od,", 1))
+    before = _all_bytes(folder)
+    with pytest.raises(TableError, match=r"nothing was put back") as caught:
+        restore(folder, kept.name)
+    assert caught.value.problems[0].file == "taxa.csv"
+    assert _all_bytes(folder) == before
+    with pytest.raises(UnknownName, match="is not kept here"):
+        restore(folder, "yesterday")
+
+
+def test_a_limited_number_of_versions_is_kept(folder):
+    table = load_folder(folder)
+    for i in range(MOST_VERSIONS + 3):
+        table = table.with_evidence("alpha", "size", note=f"look {i}")
+        table.save()
+    kept = versions(folder)
+    assert len(kept) == MOST_VERSIONS
+    back = restore(folder, kept[-1].name)
+    assert set(back.claims("alpha", "size")["note"]) >= {"look 2"}
+    assert "look 3" not in set(back.claims("alpha", "size")["note"])
+
+
+def test_a_table_whose_origin_was_taken_over_is_still_the_same(tmp_path):
+    table = small()
+    table.save(tmp_path / "mine")
+    moved = replace(table, name="other")
+    moved.save()
+    assert versions(tmp_path / "mine") == ()

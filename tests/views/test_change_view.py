@@ -1,0 +1,123 @@
+"""What a change does, in words: what needs doing first, calm where all is well, names as text."""
+
+import re
+from html.parser import HTMLParser
+
+import pandas as pd
+import pytest
+
+from idkey import TraitTable, load_table
+from idkey.model.apart import apart
+from idkey.model.change import what_changes
+from idkey.table.schema import Trait
+
+THREE = ("tail", "fin", "eye")
+
+
+def table_of(rows):
+    frame = pd.DataFrame([{"kind": kind, **dict(zip(THREE, row, strict=True))} for kind, row in rows.items()])
+    return TraitTable.from_frame(frame, taxon="kind")
+
+
+OLD = table_of({"a": "xxx", "b": "yyy"})
+SAME = {"tail": "x", "fin": "x", "eye": "x"}
+
+
+def said(change):
+    """Return the words of both forms, which are the same; blanks squeezed."""
+    html = Words()
+    html.feed(re.sub(r"<style>.*?</style>", "", change._repr_html_(), flags=re.S))
+    text = " ".join(line.strip().removeprefix("- ") for line in repr(change).splitlines())
+    assert " ".join(" ".join(html.words).split()) == " ".join(text.split())
+    return text
+
+
+class Words(HTMLParser):
+    def __init__(self):
+        super().__init__()
+        self.words = []
+
+    def handle_data(self, data):
+        self.words.append(data)
+
+
+def test_a_kind_that_can_not_be_told_comes_first():
+    text = said(what_changes(OLD, OLD.with_taxon("new", **SAME)))
+    assert text.startswith(
+        "Added: new. new can't be told from a by anything in the table. "
+        "a: the same in all 3 traits known of both. To settle it takes a new trait."
+    )
+    assert text.endswith("In the key: 1 couplet, as before; questions to a name: 1.0, as before.")
+
+
+def test_all_is_well():
+    text = said(what_changes(OLD, OLD.with_taxon("new", tail="x", fin="y", eye="x"), past=[{"tail": "y"}]))
+    assert "new is told from every other kind." in text
+    assert "can't" not in text
+    assert "In the key: 1 couplet more, 2 in all; questions to a name: 1.0 -> 1.7." in text
+
+
+def test_what_would_settle_it():
+    kin = {f"kin{i}": f"y{state}y" for i, state in enumerate("yyyx")}
+    table = table_of({"a": "xxx", **kin})
+    spots = Trait(id="spots", kind="nominal", states=("p", "q"))
+    new = table.with_trait(spots, {"a": "p", **dict.fromkeys(kin, "q")})
+    text = said(what_changes(new, new.with_taxon("new", **SAME)))
+    assert "What would settle it: its spots (4 of 4 kinds known differ from the other)." in text
+
+
+def test_nothing_changed():
+    assert said(what_changes(OLD, OLD)) == "Nothing has changed."
+
+
+def test_past_names():
+    new = table_of({"a": "yyy", "b": "xxx"})
+    text = said(what_changes(OLD, new, past=[{"answers": SAME, "label": "bag 7"}] * 9))
+    assert "Past identifications that get another name: 9 of 9." in text
+    assert re.search(r"bag 7 \(number 1\): was a \(\d+ %\), now b \(\d+ %\)", text)
+    assert "and 4 more" in text
+    calm = said(what_changes(OLD, OLD.with_taxon("c", tail="y", fin="y", eye="x"), past=[{}]))
+    assert "Past identifications looked at: 1; nothing changes." in calm
+
+
+def test_a_trait_taken_out():
+    table = table_of({"a": "xxx", "b": "xxy"})
+    text = said(
+        what_changes(
+            table,
+            TraitTable.from_frame(
+                pd.DataFrame({"kind": ["a", "b"], "tail": list("xx"), "fin": list("xx")}), taxon="kind"
+            ),
+        )
+    )
+    assert "What is lost with the traits taken out: eye: tells 1 pair, 1 that nothing else tells" in text
+
+
+def test_no_key_no_word_of_it():
+    assert "key" not in said(what_changes(OLD, OLD.with_taxon("new", **SAME), key=False))
+
+
+HOSTILE = "<img src=x onerror=alert(1)>&\"'"
+
+
+def test_markup_is_text_everywhere():
+    rows = {f"{HOSTILE}{i}": {"kind": f"{HOSTILE}{i}", f"t{HOSTILE}": state} for i, state in enumerate("xxy")}
+    table = TraitTable.from_frame(pd.DataFrame(rows.values()), taxon="kind")
+    wider = table.with_taxon(f"{HOSTILE}new", **{f"t{HOSTILE}": "x"})
+    past = [{"answers": {f"t{HOSTILE}": "x", HOSTILE: HOSTILE}, "label": HOSTILE}]
+    trimmed = TraitTable.from_frame(pd.DataFrame({"kind": list("ab"), "t": list("xy")}), taxon="kind")
+    for change in (what_changes(table, wider, past=past), what_changes(wider, trimmed, past=past)):
+        html = change._repr_html_()
+        assert "<img" not in html
+        assert html.count("&lt;img") >= 3
+        assert "<img" not in "".join(a._repr_html_() for a in change.apart)
+        said(change)
+
+
+@pytest.mark.parametrize("taxon", load_table().ids[::11])
+def test_a_shipped_kind_left_out_and_put_back(taxon):
+    table = load_table()
+    text = said(what_changes(table.only([t for t in table.ids if t != taxon]), table, key=False))
+    assert text.startswith(f"Added: {table.label(taxon)}.")
+    assert len(text) < 6_000
+    assert max(map(len, repr(apart(table, taxon)).splitlines())) <= 78

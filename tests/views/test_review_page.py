@@ -1,0 +1,252 @@
+"""The page of a review: what it says, its grid, what is printed; nothing of a table runs."""
+
+import io
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import replace
+from functools import cache
+from html import unescape
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pypdf
+import pytest
+
+from idkey import IdkeyError, TraitTable, load_table
+from idkey.model.review import CODES, review
+from idkey.views.draw_review import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_note, grid_sheets, grid_svg
+from idkey.views.report import printed, review_page, review_pdf
+from idkey.views.review import parts, review_html, review_text, sentences
+
+EVIL = "<script>alert('x')</script>& \x00\u202e\ud800 {nb}"
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@cache
+def looked_over():
+    return review(load_table())
+
+
+@cache
+def pdf(paper="A4"):
+    return review_pdf(looked_over(), paper=paper)
+
+
+@pytest.fixture
+def shipped():
+    return looked_over()
+
+
+@pytest.fixture(scope="module")
+def small():
+    frame = pd.DataFrame({"kind": ["a", "b", "c"], "tail": ["forked", None, "forked"], "rays": [7, 9, 7]})
+    return review(TraitTable.from_frame(frame, taxon="kind"))
+
+
+def hostile():
+    """A table with markup in every text that a table may hold; its claims speak against its cells."""
+    frame = pd.DataFrame({"kind": [f"{EVIL} {i}" for i in range(5)], EVIL: [f"{EVIL}a"] * 4 + [f"{EVIL}b"]})
+    table = TraitTable.from_frame(frame, taxon="kind", name=EVIL)
+    claim = {"care_group": "", "attribute": EVIL, "value": f"{EVIL}a", "source": EVIL, "locator": EVIL}
+    claim |= {"class": EVIL, "scope": "species", "note": EVIL}
+    evidence = pd.DataFrame([claim | {"taxon": taxon} for taxon in table.ids], dtype="str")
+    return review(replace(table, evidence=evidence, taxa=table.taxa.assign(genus=EVIL)))
+
+
+def wide(kinds, traits):
+    rng = np.random.default_rng(3)
+    columns = {f"t{j:03d}": rng.integers(0, 3, kinds).astype(str) for j in range(traits)}
+    frame = pd.DataFrame({"kind": [f"kind {i:04d}" for i in range(kinds)], **columns})
+    return review(TraitTable.from_frame(frame, taxon="kind"))
+
+
+class Elements(HTMLParser):
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.attributes, self.data = [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [name for name, _ in attrs]
+
+    def handle_data(self, data):
+        self.data.append(data)
+
+
+# -- what it says ------------------------------------------------------------------------------------------
+
+
+def test_the_first_sentence_is_the_plainest(shipped):
+    taxa = shipped.taxa
+    filled, blank = taxa["filled"].sum(), taxa["blank"].sum()
+    first = sentences(shipped)[0]
+    assert first.startswith(f"{len(taxa)} kinds by {len(shipped.traits)} traits: {filled:,} of the ")
+    assert f"({100 * filled / (filled + blank):.0f} %)" in first
+    assert review_text(shipped).startswith(first[:60])
+
+
+def test_figures_stand_in_the_text_the_html_and_on_paper(shipped):
+    told = f"{len(shipped.untold):,} of 3,828 pairs of adults"
+    for text in (review_text(shipped), unescape(review_html(shipped)), unescape(review_page(shipped))):
+        assert told in " ".join(text.split())
+    pages = pypdf.PdfReader(io.BytesIO(pdf())).pages
+    assert told in " ".join(pages[0].extract_text().split())
+
+
+def test_a_keeper_finds_the_cell_to_act_on(shipped):
+    by_heading = {part.heading: part for part in parts(shipped)}
+    first = shipped.fill_next.iloc[0]
+    assert first["taxon"] in by_heading["Fill next"].rows[0][0]
+    assert first["trait"] in by_heading["Fill next"].rows[0][1]
+    doubt = shipped.doubts[0]
+    assert by_heading["Cells in doubt"].rows[0] == (doubt.column, doubt.text)
+    assert by_heading["Cells in doubt"].count == len(shipped.doubts)
+    for part in by_heading.values():
+        assert hasattr(shipped, part.where)
+        assert {len(row) for row in part.rows} == {len(part.heads)}
+
+
+def test_a_table_without_evidence_says_so(small):
+    text = review_text(small)
+    assert "does not say what its cells rest on" in text
+    assert "memory" not in text
+    assert "Weakest evidence" not in text
+    assert "source" not in review_html(small)
+    assert "known" in grid_svg(small)
+
+
+def test_repr_and_html_are_those_of_the_view(small):
+    assert repr(small) == review_text(small)
+    assert small._repr_html_() == review_html(small)
+
+
+# -- the grid ----------------------------------------------------------------------------------------------
+
+
+def test_the_grid_names_every_kind_and_trait_and_counts_them(shipped):
+    (sheet,) = grid_sheets(shipped)
+    words = [word.text for word in sheet.words]
+    assert len(words) > len(shipped.table) + len(shipped.traits)
+    assert all(t.name in words for t in shipped.table.traits)
+    counts = [str(n) for n in shipped.taxa["filled"]]
+    assert all(words.count(n) >= counts.count(n) for n in counts)
+    genera = [word.split()[0] for word in words[: len(shipped.table)]]
+    assert len([a for a, b in zip(genera, genera[1:], strict=False) if a != b]) == len(set(genera)) - 1
+
+
+def test_every_sort_of_cell_has_a_shape_of_its_own(shipped):
+    # The legend comes last, a path for each sort and one for the frame of a doubt.
+    legend = list(ET.fromstring(grid_svg(shipped)).iter(f"{SVG}path"))[-7:]
+    steps = [re.sub(r"M[-\d.]+ [-\d.]+", "", path.get("d")) for path in legend]
+    shapes = {(step, path.get("fill") == "none") for step, path in zip(steps, legend, strict=True)}
+    assert len(shapes) == 7
+
+
+def test_the_grid_says_in_words_what_it_shows(shipped):
+    svg = ET.fromstring(grid_svg(shipped))
+    assert svg.get("role") == "img"
+    assert svg[0].tag == f"{SVG}title"
+    says = svg.find(f"{SVG}desc").text
+    assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
+    assert f"from memory: {(shipped.grid == 'memory').sum().sum()}" in says
+
+
+def test_words_and_marks_lie_on_the_card(shipped):
+    (sheet,) = grid_sheets(shipped)
+    for word in sheet.words:
+        assert 0 <= word.x <= sheet.width
+        assert 0 <= word.y <= sheet.height
+
+
+def test_a_large_table_is_cut_into_sheets_and_what_is_left_out_is_said():
+    found = wide(MOST_SHEETS * MOST_ROWS + 7, MOST_COLUMNS + 1)
+    sheets = grid_sheets(found)
+    assert len(sheets) == MOST_SHEETS
+    assert sum(w.text.startswith("kind 0") for s in sheets for w in s.words) == MOST_SHEETS * MOST_ROWS
+    assert grid_note(found) == "Not shown: 7 more kinds and 1 more trait; to_frame() has all."
+    assert grid_note(found) in review_html(found)
+    assert grid_note(found) in review_page(found)
+    assert "sheet 2 of 4" in sheets[1].title
+
+
+def test_sheets_are_of_even_length():
+    found = wide(MOST_ROWS + 2, 2)
+    lengths = [sum(w.text.startswith("kind 0") for w in s.words) for s in grid_sheets(found)]
+    assert lengths == [46, 46]
+    assert grid_note(found) == ""
+
+
+# -- on paper ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
+def test_the_grid_stands_whole_on_one_page(shipped, paper, size):
+    pages = pypdf.PdfReader(io.BytesIO(pdf(paper))).pages
+    assert {tuple(round(float(n)) for n in p.mediabox[2:]) for p in pages} == {size}
+    texts = [p.extract_text() for p in pages]
+    (grid,) = [t for t in texts if "What each cell rests on" in t]
+    names = [" ".join(shipped.table.label(t).split()[:2]) for t in shipped.table.ids]
+    assert all(name in grid for name in names)
+    assert "framed: in doubt" in grid
+
+
+def test_headings_of_tables_do_not_stand_alone_at_the_foot(shipped):
+    for paper in ("A4", "Letter"):
+        for page in pypdf.PdfReader(io.BytesIO(pdf(paper))).pages:
+            text = page.extract_text()
+            for part in parts(shipped):
+                if part.heading in text and part.heads[0] in text:
+                    assert part.rows[0][0].split()[0] in text
+
+
+def test_a_review_is_saved_as_a_key_is(tmp_path, small):
+    small.save(tmp_path / "review.html", "Letter")
+    small.save(tmp_path / "review.pdf")
+    assert (tmp_path / "review.html").read_text(encoding="utf-8") == printed(small, paper="Letter")
+    assert (tmp_path / "review.pdf").read_bytes() == review_pdf(small)
+    with pytest.raises(IdkeyError, match="overwrite=True"):
+        small.save(tmp_path / "review.pdf")
+
+
+def test_the_same_bytes_every_time(shipped):
+    again = review(load_table())
+    assert review_html(again) == review_html(shipped)
+    assert review_page(again) == review_page(shipped)
+    assert review_pdf(again) == pdf()
+
+
+# -- nothing of a table runs -------------------------------------------------------------------------------
+
+
+def test_markup_in_a_table_is_shown_as_text():
+    found = hostile()
+    assert found.doubts
+    for text in (review_html(found), review_page(found)):
+        seen = Elements(text)
+        assert "script" not in seen.tags
+        assert not [a for a in seen.attributes if a.startswith("on")]
+        assert "<script>alert('x')</script>" in "".join(seen.data)
+    review_page(found).encode("utf-8")
+    for sheet in grid_sheets(found):
+        ET.fromstring(sheet.svg())
+    text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(review_pdf(found))).pages)
+    assert "alert('x')" in text
+
+
+def test_the_documents_are_self_contained(shipped):
+    for text in (review_html(shipped), review_page(shipped)):
+        seen = Elements(text)
+        assert not {"script", "link", "iframe", "object", "img", "image"} & set(seen.tags)
+        assert not {"src", "href", "id"} & set(seen.attributes)
+        assert not re.search(r"url\(|@import", text)
+
+
+@pytest.mark.parametrize("kinds", [1, 2])
+def test_tables_of_hardly_anything(kinds):
+    frame = pd.DataFrame({"kind": ["a", "b"][:kinds], "tail": ["forked", None][:kinds]})
+    found = review(TraitTable.from_frame(frame, taxon="kind"))
+    assert review_text(found)
+    assert "<svg" in review_html(found)
+    assert review_pdf(found).startswith(b"%PDF")

@@ -1,0 +1,449 @@
+"""The table editor without a browser: typed, told at once, checked, saved, loaded again."""
+
+import html
+import json
+import logging
+import re
+import shutil
+import time
+
+import pandas as pd
+import pytest
+
+import idkey
+from idkey.errors import TableError
+from idkey.table import files
+from idkey.widgets import base
+from idkey.widgets.editor import _ELSEWHERE, _FORM, _SHEET
+
+ZEBRA, L201, L471 = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_l471"
+EVIL = '<img src=x onerror="alert(1)">'
+
+
+@pytest.fixture(autouse=True)
+def _errors_are_raised(monkeypatch, caplog):
+    monkeypatch.setattr(base, "RAISE", True)
+    yield
+    assert not [r for r in caplog.records if r.levelno >= logging.WARNING], caplog.text
+
+
+@pytest.fixture
+def screen(tmp_path):
+    return idkey.table_editor(folder=tmp_path / "own")
+
+
+def words(widget):
+    text = re.sub(r"<style>.*?</style>", " ", widget.value, flags=re.DOTALL)
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
+
+
+def line(screen, trait):
+    return words(screen.form._lines[trait].line)
+
+
+def part(screen, title):
+    button = screen.folds.buttons[title]
+    button.click()
+    return screen.folds._parts[title]
+
+
+def press(screen, state):
+    next(c for c in screen.form.cell._choices if c.state == state).button.click()
+
+
+def add_kind(screen, name="Hypancistrus sp.", code="L999", group="hypancistrus"):
+    form = part(screen, "Add a kind")
+    form._name.value, form._code.value, form._group.value = name, code, group
+    form._add.click()
+
+
+# -- the whole way --------------------------------------------------------------------------------
+
+
+def test_a_kind_is_added_described_sourced_checked_saved_and_loaded_again(screen, tmp_path):
+    add_kind(screen)
+    assert screen.taxon == "hypancistrus_l999"
+    assert screen._kind.label == "Hypancistrus sp. (L999), new"
+    assert "1 new kind" in words(screen._head)
+    screen.form.open_cell("tail_fork")
+    press(screen, "forked")
+    press(screen, "concave")
+    assert screen.draft.text(screen.taxon, "tail_fork") == "concave|forked"
+    assert "shallow hollow or clearly forked" in line(screen, "tail_fork")
+    source = screen.form.cell.source
+    source._toggle.click()
+    source._source.value = "ARM2002"
+    source._locator.value = "p. 3"
+    source._give.click()
+    assert "given now, not saved" in words(source._claims)
+    screen.form.open_cell("adult_size")
+    screen.form.cell._low.value = "6 in"
+    assert screen.draft.text(screen.taxon, "adult_size") == "152"
+    screen._check_button.click()
+    assert screen.change.added == ("hypancistrus_l999",)
+    assert screen.table.cell(screen.taxon, "tail_fork").names == ("concave", "forked")
+    assert "In the key" in words(screen._changes)
+    assert not (tmp_path / "own").exists()
+    screen._save_button.click()
+    assert words(screen._head) == "Nothing is changed."
+    assert "Saved to" in words(screen._saved)
+    assert screen._save_button.disabled
+    assert "new" not in screen._kind.label
+    table = idkey.load_table(tmp_path / "own")
+    assert table.cell("hypancistrus_l999", "tail_fork").names == ("concave", "forked")
+    assert list(table.claims("hypancistrus_l999", "tail_fork")["source"]) == ["ARM2002"]
+    # And once more, now on top of what was saved; the editor opened afresh finds it.
+    again = idkey.table_editor(folder=tmp_path / "own")
+    again._kind.value = "hypancistrus_l999"
+    again.form.open_cell("fin_edging")
+    press(again, "white")
+    again._save_button.click()
+    assert idkey.load_table(tmp_path / "own").cell("hypancistrus_l999", "fin_edging").names == ("white",)
+
+
+def test_a_kind_that_cannot_be_told_from_another_is_told_at_once(screen):
+    zebra = idkey.load_table().to_frame().loc[ZEBRA]
+    add_kind(screen, "Hypancistrus sp.", "L998")
+    for column in ("adult_size", "pattern", "tail_fork", "fin_edging", "mouth_shape"):
+        screen.form.open_cell(column)
+        screen.form.cell._text.value = zebra[column]
+    assert "can't be told from Hypancistrus zebra" in words(screen._told)
+    screen.form.open_cell("pattern")
+    screen.form.cell._text.value = "dark_spots"
+    assert "can't be told from Hypancistrus zebra" not in words(screen._told)
+
+
+# -- one cell -------------------------------------------------------------------------------------
+
+
+def test_what_was_and_undo_stand_beside_a_changed_cell(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("tail_fork")
+    was = screen.draft.text(ZEBRA, "tail_fork")
+    screen.form.cell._absent.click()
+    assert "does not apply" in line(screen, "tail_fork")
+    assert "changed, was" in line(screen, "tail_fork")
+    assert screen.form.cell._absent.description == "\u2713 Does not apply"
+    assert screen._kind.label.endswith(", changed")
+    screen.form.cell._unknown.click()
+    assert "1 cell changed in 1 kind; not saved" in words(screen._head)
+    screen.form.cell._undo.click()
+    assert screen.draft.text(ZEBRA, "tail_fork") == was
+    assert "Nothing is changed" in words(screen._head)
+    assert not screen._kind.label.endswith(", changed")
+    assert screen.form.cell._undo.layout.display == "none"
+
+
+def test_numbers_have_two_ends_and_what_cannot_be_read_is_kept(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("teeth_lower")
+    cell = screen.form.cell
+    cell._low.value, cell._high.value = "12", "9"
+    assert "To mend" in words(cell._feedback)
+    assert "runs backwards" in words(cell._feedback)
+    assert cell._text.value == "12..9"
+    assert "to mend" in line(screen, "teeth_lower")
+    cell._high.value = "16"
+    assert "To mend" not in words(cell._feedback)
+    assert screen.draft.made().cell(ZEBRA, "teeth_lower").high == 16
+    cell._text.value = "about <b>ten</b>"
+    assert cell._low.value == "about <b>ten</b>"
+    assert "<b>" not in line(screen, "teeth_lower").replace("<b>ten</b>", "")
+    assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].line.value
+
+
+def test_what_young_fish_show_is_a_cell_of_its_own(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("pattern")
+    screen.form.cell._young.click()
+    assert screen.form.cell.column == "pattern_young"
+    press(screen, "plain")
+    assert screen.draft.text(ZEBRA, "pattern_young") == "plain"
+    assert "young: no marks" in line(screen, "pattern")
+    screen.form.cell._young.click()
+    assert screen.form.cell.column == "pattern"
+    screen.form.open_cell("belly_plates")
+    assert screen.form.cell._young.layout.display == "none"
+
+
+def test_next_goes_through_the_traits_that_are_shown(screen):
+    core = [t.id for t in screen.table.traits if t.core]
+    screen.form.open_cell(core[0])
+    for trait in core[1:]:
+        screen.form.cell._next.click()
+        assert screen.form.cell.column == trait
+    screen.form.cell._next.click()
+    assert screen.form.cell.layout.display == "none"
+    screen.form._show.value = "all"
+    shown = [t for t, row in screen.form._lines.items() if row.layout.display != "none"]
+    assert set(shown) == set(screen.table.trait_ids)
+
+
+def test_names_and_care_group(screen):
+    screen._kind.value = ZEBRA
+    screen.form._names_toggle.click()
+    names = screen.form._names
+    names["vernacularName"].value = EVIL
+    names["commonness"].value = "rare"
+    assert screen.draft.made().taxa.at[ZEBRA, "commonness"] == "rare"
+    names["scientificName"].value = ""
+    screen._check_button.click()
+    assert "fill this cell" in words(screen._changes)
+    names["scientificName"].value = EVIL
+    shown = [w.value for w in (screen._head, screen._told, screen._changes)]
+    screen._check_button.click()
+    assert EVIL not in "".join([*shown, screen._changes.value, screen._told.value, screen._static_html()])
+
+
+def test_a_new_source_can_be_written_in_full(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("tail_fork")
+    source = screen.form.cell.source
+    source._toggle.click()
+    source._new.click()
+    source._bibtex.value = "@misc{ROE2020, author = {Roe, Bo}, title = {Invented}, year = {2020}}"
+    source._add.click()
+    assert source._source.value == "ROE2020"
+    assert source._source.label == "Roe 2020 [ROE2020]"
+    source._give.click()
+    assert "Roe 2020" in words(source._claims)
+    assert "ROE2020" in screen.draft.made().sources
+    source._back.click()
+    assert not screen.draft.claims
+
+
+# -- the sheet --------------------------------------------------------------------------------------
+
+
+def test_the_sheet_shows_the_same_draft_and_edits_a_cell_as_text(screen):
+    screen._kind.value = ZEBRA
+    screen._mode.value = _SHEET
+    screen.sheet._column.value = "tail_fork"
+    screen.sheet._text.value = "forked:0.25|concave:0.75"
+    assert screen.draft.made().cell(ZEBRA, "tail_fork").shares == (0.75, 0.25)
+    assert "forked:0.25|concave:0.75 changed" in words(screen.sheet._grid)
+    screen.sheet._text.value = "lyre"
+    assert "use a state of tail_fork" in words(screen.sheet._feedback)
+    assert "lyre to mend" in words(screen.sheet._grid)
+    screen._mode.value = _FORM
+    assert "\u201clyre\u201d can't be read" in line(screen, "tail_fork")
+    screen._mode.value = _SHEET
+    screen.sheet._undo.click()
+    assert not screen.draft.is_changed
+
+
+# -- checked and saved ------------------------------------------------------------------------------
+
+
+def test_what_cannot_be_saved_is_listed_and_gone_to(screen, tmp_path):
+    screen.draft.set(L201, "tail_fork", "lyre")
+    screen.draft.set(L471, "teeth_lower", "many")
+    screen.changed()
+    for pressed in (screen._check_button, screen._save_button):
+        screen._kind.value = ZEBRA
+        pressed.click()
+        assert "2 things to mend" in words(screen._changes)
+        assert "'many'" in words(screen._changes)
+        assert (screen.taxon, screen.form.cell.column) == (L201, "tail_fork")
+    assert not (tmp_path / "own").exists()
+
+
+def test_a_change_after_the_check_is_said(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("tail_fork")
+    screen.form.cell._absent.click()
+    screen._check_button.click()
+    assert "Something was changed" not in words(screen._changes)
+    screen.form.cell._unknown.click()
+    assert "Something was changed after this was checked" in words(screen._changes)
+
+
+def test_past_identifications_are_looked_at(tmp_path):
+    past = [{"pattern": "bars", "tail_fork": "concave", "mouth_shape": "small", "fin_edging": "none"}]
+    screen = idkey.table_editor(folder=tmp_path / "own", past=past)
+    screen.draft.set(ZEBRA, "pattern", "plain")
+    screen.changed()
+    screen._check_button.click()
+    assert screen.change.past_count == 1
+
+
+def test_the_shipped_table_asks_for_a_folder(tmp_path):
+    screen = idkey.table_editor()
+    screen.draft.set(ZEBRA, "tail_fork", "forked")
+    screen.changed()
+    screen._save_button.click()
+    elsewhere = screen.folds._parts[_ELSEWHERE]
+    assert elsewhere.layout.display != "none"
+    assert "not saved over" in words(elsewhere._note)
+    elsewhere._save.click()
+    assert "Name the folder first" in words(screen._alert)
+    elsewhere._folder.value = str(tmp_path / "mine")
+    elsewhere._save.click()
+    assert idkey.load_table(tmp_path / "mine").cell(ZEBRA, "tail_fork").names == ("forked",)
+    assert elsewhere.layout.display == "none"
+
+
+def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere(tmp_path):
+    idkey.start_table(tmp_path / "own")
+    screen = idkey.table_editor(folder=tmp_path / "own")
+    screen.draft.set(ZEBRA, "tail_fork", "forked")
+    screen.changed()
+    note = tmp_path / "own" / "overlay.json"
+    edited = note.read_text().rstrip() + "\n\n"
+    note.write_text(edited)
+    screen._save_button.click()
+    assert "overlay.json" in words(screen._alert)
+    assert note.read_text() == edited
+    assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
+    elsewhere = screen.folds._parts[_ELSEWHERE]
+    assert elsewhere.layout.display != "none"
+    elsewhere._folder.value = str(tmp_path / "whole")
+    elsewhere._save.click()
+    assert not screen.draft.is_changed
+    assert idkey.load_table(tmp_path / "whole").cell(ZEBRA, "tail_fork").names == ("forked",)
+
+
+# -- kinds, traits, spreadsheets, conflicts ---------------------------------------------------------
+
+
+def test_a_kind_is_taken_out_only_after_a_second_word(screen, tmp_path):
+    screen._kind.value = ZEBRA
+    ask = part(screen, "Take this kind out")
+    assert not screen.draft.removed
+    ask._yes.click()
+    assert screen._kind.label.endswith(", taken out")
+    part(screen, "Take this kind out")._back.click()
+    assert not screen.draft.removed
+    part(screen, "Take this kind out")._yes.click()
+    screen._save_button.click()
+    assert ZEBRA not in idkey.load_table(tmp_path / "own").ids
+    assert ZEBRA not in dict(screen._kind.options).values()
+
+
+def test_all_is_undone_only_after_a_second_word(screen):
+    add_kind(screen)
+    ask = part(screen, "Undo all changes")
+    assert screen.draft.is_changed
+    ask._yes.click()
+    assert not screen.draft.is_changed
+    assert screen.taxon in screen.table.ids
+
+
+def test_a_trait_is_added_and_filled(screen, tmp_path):
+    screen._kind.value = ZEBRA
+    form = part(screen, "Add a trait")
+    form._add.click()
+    assert "name the trait" in words(screen._alert)
+    form._label.value, form._question.value = "Eye ring", f"A ring? {EVIL}"
+    form._states.value = "no ring\npale ring"
+    form._add.click()
+    assert screen.form.cell.column == "eye_ring"
+    assert EVIL not in screen.form.cell._question.value
+    press(screen, "pale_ring")
+    screen._check_button.click()
+    assert [t.id for t in screen.change.traits_added] == ["eye_ring"]
+    screen._save_button.click()
+    table = idkey.load_table(tmp_path / "own")
+    assert table.cell(ZEBRA, "eye_ring").names == ("pale_ring",)
+    assert table.trait("eye_ring").words == ("no ring", "pale ring")
+
+
+def test_a_spreadsheet_is_looked_at_before_it_is_taken(screen, tmp_path):
+    path = tmp_path / "kinds.csv"
+    path.write_text(f"id,tail_fork,vernacularName\n{ZEBRA},forked,{EVIL.replace(',', '')}\n{L201},lyre,\n")
+    sheet = part(screen, "Read a spreadsheet")
+    sheet._path.value = str(tmp_path / "none.csv")
+    sheet._look.click()
+    assert "none.csv" in words(screen._alert)
+    sheet._path.value = str(path)
+    sheet._look.click()
+    assert "lyre" in words(sheet._report)
+    assert "<img" not in sheet._report.value
+    assert not screen.draft.is_changed
+    sheet._take.click()
+    assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
+    assert (L201, "tail_fork") not in screen.draft.changed
+    assert "taken into the draft" in words(sheet._report)
+
+
+def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_draft_stays(
+    tmp_path, monkeypatch
+):
+    shipped = tmp_path / "shipped"
+    shutil.copytree(files.shipped_folder(), shipped)
+    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
+    own = idkey.start_table(tmp_path / "own").with_cell(ZEBRA, "tail_fork", "forked")
+    own.with_cell(ZEBRA, "vernacularName", "mine").save()
+    taxa = pd.read_csv(shipped / "taxa.csv", dtype=str, keep_default_na=False, index_col="id")
+    taxa.loc[ZEBRA, ["tail_fork", "vernacularName"]] = ["streamers", EVIL]
+    taxa.to_csv(shipped / "taxa.csv")
+    about = (shipped / "datapackage.json").read_text(encoding="utf-8")
+    version = f'"version": "{json.loads(about)["version"]}"'
+    newer = about.replace(version, '"version": "99.0"')
+    (shipped / "datapackage.json").write_text(newer, encoding="utf-8")
+    screen = idkey.table_editor(folder=tmp_path / "own")
+    screen.draft.set(L201, "tail_fork", "forked")
+    screen.changed()
+    seen = []
+    for number in (1, 2):
+        assert f"({number} of 2)" in words(screen.conflicts._shows)
+        assert "<img" not in screen.conflicts._shows.value
+        seen.append(words(screen.conflicts._shows))
+        screen.conflicts._later.click()
+    assert "Yours says forked" in " ".join(seen)
+    while "tail_fork" not in words(screen.conflicts._shows):
+        screen.conflicts._later.click()
+    screen.conflicts._shipped.click()
+    assert "(1 of 1)" in words(screen.conflicts._shows)
+    screen.conflicts._own.click()
+    assert screen.conflicts.layout.display == "none"
+    assert screen.draft.text(ZEBRA, "tail_fork") == "streamers"
+    assert screen.draft.text(ZEBRA, "vernacularName") == "mine"
+    assert list(screen.draft.changed) == [(L201, "tail_fork")]
+    screen._save_button.click()
+    again = idkey.load_table(tmp_path / "own")
+    assert not again.conflicts
+    assert again.cell(L201, "tail_fork").names == ("forked",)
+
+
+# -- what is saved in the notebook, other tables, speed ---------------------------------------------
+
+
+def test_the_saved_picture_says_what_is_not_saved(screen):
+    screen.draft.set(ZEBRA, "tail_fork", "forked")
+    screen.changed()
+    bundle = screen._repr_mimebundle_()
+    assert "Hypancistrus zebra (L046, L098), tail_fork: forked" in html.unescape(bundle["text/html"])
+    assert "Run this cell" in bundle["text/html"]
+    assert "1 cell changed in 1 kind; not saved" in bundle["text/plain"]
+
+
+def test_a_table_from_anywhere(tmp_path):
+    frame = pd.DataFrame({"kind": ["a", EVIL], "tail": ["forked", EVIL], "rays": [7, 9]})
+    screen = idkey.table_editor(idkey.TraitTable.from_frame(frame, taxon="kind"))
+    screen.form.open_cell("tail")
+    press(screen, "forked")
+    screen._mode.value = _SHEET
+    for shown in (screen._head, screen._told, screen.sheet._grid, screen.form.cell._question):
+        assert "<img" not in shown.value
+    screen._check_button.click()
+    assert "<img" not in screen._changes.value
+
+
+def test_a_folder_with_a_fault_says_so(tmp_path):
+    (tmp_path / "taxa.csv").write_text("id\n")
+    with pytest.raises(TableError):
+        idkey.table_editor(folder=tmp_path)
+
+
+def test_it_opens_and_changes_kind_quickly(tmp_path):
+    table = idkey.load_table()
+    began = time.perf_counter()
+    screen = idkey.table_editor(table)
+    opened = time.perf_counter()
+    screen.form._show.value = "all"
+    screen.form.open_cell("pattern")
+    before = time.perf_counter()
+    screen._kind.value = ZEBRA
+    assert opened - began < 1.5
+    assert time.perf_counter() - before < 0.5
