@@ -18,10 +18,10 @@ import numpy as np
 
 from idkey.errors import IdkeyError
 from idkey.model.evidence import ADULT_FROM
-from idkey.model.key import Bounds, Couplet, Key, _couplets, _too_little_known, build_key
+from idkey.model.key import Bounds, Couplet, Key, build_key, numbered_couplets, too_little_known
 from idkey.model.prior import Prior, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
-from idkey.model.splits import Split, _below, all_splits
+from idkey.model.splits import Split, all_splits, share_below
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 
@@ -69,14 +69,14 @@ def grow_key(key: Key, table: TraitTable, taxa: Collection[str], *, prior: Prior
     if not _asks_the_same(key.table, table):
         return build_key(table, prior)
     w = weights(table, "uniform" if prior is None else prior)
-    left_out = _too_little_known(table)
+    left_out = too_little_known(table)
     keyed = table.only([t for t in table.ids if t not in left_out])
     w = w[[table.position(t) for t in keyed.ids]]
     builder = _Growing(key, keyed, w, taxa)
     nodes = builder.grow()
     cost = builder.cost_of(nodes)
     bounds = Bounds(cost.steps, cost.bits, cost.seconds, cost.bits * builder.cheapest, None)
-    return Key(table, _couplets(keyed, builder, nodes, ("",) * len(keyed)), bounds, left_out)
+    return Key(table, numbered_couplets(keyed, builder, nodes, ("",) * len(keyed)), bounds, left_out)
 
 
 def _asks_the_same(old: TraitTable, new: TraitTable) -> bool:
@@ -207,7 +207,7 @@ def _split_of(table: TraitTable, couplet: Couplet, w: np.ndarray) -> Split:
         share[share > 1 - 1e-12] = 1.0
     else:
         low = ADULT_FROM * column.high if trait.kind == "ceiling" else column.low
-        share = _below(low, column.high, couplet.threshold)
+        share = share_below(low, column.high, couplet.threshold)
     mean = float(np.average(share[known], weights=w[known])) if w[known].sum() > 0 else 0.5
     return Split(
         trait=trait,

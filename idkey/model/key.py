@@ -22,7 +22,15 @@ from idkey.model.splits import all_splits
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait, parse_answer
 from idkey.table.table import TraitTable
 
-__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key"]
+__all__ = [
+    "Bounds",
+    "Couplet",
+    "Key",
+    "Lead",
+    "build_key",
+    "numbered_couplets",
+    "too_little_known",
+]
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 
@@ -301,20 +309,20 @@ def build_key(
     """
     check_table(table)
     w = weights(table, "uniform" if prior is None else prior)
-    left_out = _too_little_known(table)
+    left_out = too_little_known(table)
     keyed = table.only([t for t in table.ids if t not in left_out])
     w = w[[table.position(t) for t in keyed.ids]]
     named = _groups(table, keyed, groups)
     builder = Builder(all_splits(keyed, w), w, named)
     nodes, optimum = builder.solve(exact_states)
-    couplets = _couplets(keyed, builder, nodes, named or ("",) * len(keyed))
+    couplets = numbered_couplets(keyed, builder, nodes, named or ("",) * len(keyed))
     cost = builder.cost_of(nodes)
     least_seconds = cost.bits * builder.cheapest
     bounds = Bounds(cost.steps, cost.bits, cost.seconds, least_seconds, optimum)
     return Key(table, couplets, bounds, left_out)
 
 
-def _too_little_known(table: TraitTable) -> tuple[str, ...]:
+def too_little_known(table: TraitTable) -> tuple[str, ...]:
     """Kinds that would stand at nearly every end of the key, because nearly nothing is known of them."""
     usable = [t for t in table.traits if t.in_key]
     if len(usable) < _ENOUGH_TRAITS:
@@ -336,7 +344,7 @@ def _groups(table: TraitTable, keyed: TraitTable, groups: Mapping[str, str] | No
     return tuple(str(groups.get(taxon, taxon)) for taxon in keyed.ids)
 
 
-def _couplets(
+def numbered_couplets(
     table: TraitTable, builder: Builder, nodes: Mapping[int, Node], groups: Sequence[str]
 ) -> tuple[Couplet, ...]:
     """Number the couplets as they are printed, and say where each lead goes."""

@@ -10,7 +10,7 @@ from idkey.model.evidence import ADULT_FROM
 from idkey.table.schema import Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["MOST_THRESHOLDS", "Split", "all_splits"]
+__all__ = ["MOST_THRESHOLDS", "Split", "all_splits", "share_below"]
 
 MOST_THRESHOLDS = 12
 """Thresholds tried for one measured trait; more are thinned out evenly."""
@@ -87,10 +87,13 @@ def _shares(trait: Trait, column: Column) -> list[tuple[tuple[str, ...], float, 
     low, high = column.low, column.high
     if trait.kind == "ceiling":
         low = ADULT_FROM * high
-    return [((), cut, _below(low, high, cut)) for cut in _thresholds(low[column.known], high[column.known])]
+    return [
+        ((), cut, share_below(low, high, cut)) for cut in _thresholds(low[column.known], high[column.known])
+    ]
 
 
-def _below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
+def share_below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
+    """Share of the fish of each kind that are at most the cut, 0 where nothing is known, shape (n_taxa,)."""
     width = np.where(high > low, high - low, 1.0)
     # A range that begins at the cut has fish on both sides of it.
     crossing = np.maximum((cut - low) / width, _LEAST_SHARE)

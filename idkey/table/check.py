@@ -8,10 +8,11 @@ from idkey.errors import one_of
 from idkey.table.care import CARE_ATTRIBUTES, parse_care
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, Row, Sheet, Wrong
+from idkey.table.ids import is_id
 from idkey.table.layout import CLASSES, META, SCOPES
 from idkey.table.schema import YOUNG, Cell, Trait, parse_cell
 from idkey.table.table import COMMONNESS
-from idkey.table.trait_rows import is_id, read_traits
+from idkey.table.trait_rows import read_traits
 
 __all__ = ["check_sheets"]
 

@@ -17,6 +17,7 @@ import pandas as pd
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
+from idkey.table.ids import is_id
 from idkey.table.origin import added_to
 from idkey.table.schema import (
     YOUNG,
@@ -29,7 +30,7 @@ from idkey.table.schema import (
     trait_problems,
 )
 from idkey.table.sources import parse_sources
-from idkey.table.trait_rows import is_id, read_traits
+from idkey.table.trait_rows import read_traits, trait_row
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
@@ -284,8 +285,6 @@ def with_trait(
 
 def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
     """Say what would be wrong with the trait as a row of traits.csv, where the old traits stand before it."""
-    from idkey.table.write import trait_row
-
     rows = [Row(i, trait_row(t), table.name) for i, t in enumerate((*table.traits, trait), start=2)]
     found = Found()
     deque(read_traits(Sheet(table.name, (), tuple(rows)), found), maxlen=0)

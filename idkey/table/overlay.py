@@ -28,7 +28,7 @@ from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, OVERLAY, Own, own_row, 
 from idkey.table.settle import kept_open, settled
 from idkey.table.sources import SOURCES
 from idkey.table.stamp import read_about
-from idkey.table.write import trait_row
+from idkey.table.trait_rows import trait_row
 
 if TYPE_CHECKING:
     from idkey.table.files import Parts

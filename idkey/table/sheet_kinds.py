@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from idkey.table.layout import MOST_NAME
+from idkey.table.ids import free_id, id_of, is_id
 from idkey.table.sheet_cells import folded
 
 if TYPE_CHECKING:
@@ -31,7 +30,6 @@ __all__ = [
 
 KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
 CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
-_ID = re.compile(r"[a-z][a-z0-9_]*\Z")
 _TRADE_CODE = re.compile(r"(l|lda|ll)[\s-]*0*(\d+)([a-z]?)")
 """Trade codes as they are written on bags: L 46, L046 and L-046 are the same."""
 _UNNAMED = ("sp", "sp.", "spec", "spec.")
@@ -115,7 +113,7 @@ class Kinds:
             known = [given] if given in self._table.taxa.index else self._ids.get(folded(given), [])
             if len(known) == 1:
                 return Kind(known[0], new=False, by_id=True, names=names, said=tuple(said))
-            if NAME in self._table.taxa.columns and not (_ID.match(given) and len(given) <= MOST_NAME):
+            if NAME in self._table.taxa.columns and not is_id(given):
                 right = (
                     "an id is lower-case letters, digits and _, starting with a letter; it may be left blank"
                 )
@@ -195,17 +193,7 @@ class Kinds:
         qualifier = names.get(QUALIFIER, "")
         coded = [code_text(code) for code in codes]
         ends = coded if unnamed or qualifier else []
-        made = _slug(" ".join([genus, qualifier, *([] if unnamed and ends else rest), *ends]))
+        made = id_of(" ".join([genus, qualifier, *([] if unnamed and ends else rest), *ends])) or "kind"
         if made in self._table.taxa.index and coded:
-            made = _slug(" ".join([made, *coded]))
-        taxon, number = made, 2
-        while taxon in self._table.taxa.index:
-            taxon, number = f"{made}_{number}", number + 1
-        return taxon
-
-
-def _slug(text: str) -> str:
-    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    made = re.sub(r"[^a-z0-9]+", "_", plain).strip("_")
-    # Room is left for a number behind it.
-    return (made if _ID.match(made) else f"kind_{made}")[: MOST_NAME - 10].rstrip("_")
+            made = id_of(" ".join([made, *coded]))
+        return free_id(made, self._table.taxa.index)

@@ -1,27 +1,21 @@
-"""Rows of traits.csv -> traits."""
+"""Rows of traits.csv <-> traits."""
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 
 from idkey.errors import one_of
 from idkey.table.csvfile import Found, Row, Sheet, Wrong
+from idkey.table.ids import is_id
 from idkey.table.layout import MOST_NAME, MOST_STATES, UNITS
 from idkey.table.schema import KINDS, YOUNG, Trait
 
-__all__ = ["DEFAULT_SPREAD", "is_id", "read_traits"]
+__all__ = ["read_traits", "trait_row"]
 
-DEFAULT_SPREAD = "5%"
+_DEFAULT_SPREAD = "5%"
 """Measuring error of a trait with states, which has no use for one."""
-_ID = re.compile(r"[a-z][a-z0-9_]*\Z")
-
-
-def is_id(text: str) -> bool:
-    """Whether a text can be the id of a trait or of a taxon."""
-    return len(text) <= MOST_NAME and _ID.match(text) is not None
 
 
 def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
@@ -70,7 +64,7 @@ def _trait(row: Row, all_states: dict[str, tuple[str, ...]], wrong: Wrong) -> Tr
     effort = _number(row["effort_s"], lambda x: x > 0)
     if effort is None:
         wrong("effort_s", "write the seconds it takes to look, more than 0")
-    spread_text = row["spread"] or ("" if kind in ("measure", "ceiling") else DEFAULT_SPREAD)
+    spread_text = row["spread"] or ("" if kind in ("measure", "ceiling") else _DEFAULT_SPREAD)
     spread = _spread(spread_text)
     if spread is None:
         wrong("spread", "write the measuring error in the unit of the trait, or per cent such as 5%")
@@ -156,3 +150,45 @@ def _applies_when(
     if wrong is not None:
         return one_of(wrong, states[:MOST_STATES], f"a state of {trait}")
     return trait, wanted
+
+
+def trait_row(trait: Trait) -> dict[str, str]:
+    """Return a trait as a row of traits.csv, by column."""
+    applies = trait.applies_when
+    row = {
+        "id": trait.id,
+        "label": trait.label,
+        "kind": trait.kind,
+        "unit": trait.unit,
+        "states": "|".join(trait.states),
+        "state_words": "|".join(trait.words),
+        "core": _yes_no(trait.core),
+        "question": trait.question,
+        "how_to_look": trait.how,
+        "error": _number_text(trait.error),
+        "error_basis": trait.error_basis,
+        "spread": _spread_text(trait),
+        "effort_s": _number_text(trait.effort),
+        "applies_when": f"{applies[0]}={'|'.join(applies[1])}" if applies else "",
+        "needs_adult": _yes_no(trait.needs_adult),
+        "in_key": _yes_no(trait.in_key),
+        "group": trait.group,
+    }
+    return {column: text.strip() for column, text in row.items()}
+
+
+def _yes_no(value: bool) -> str:  # noqa: FBT001
+    return "yes" if value else "no"
+
+
+def _number_text(value: float) -> str:
+    """Return all digits of a number, and no point where it is whole."""
+    text = repr(float(value))
+    return text.removesuffix(".0")
+
+
+def _spread_text(trait: Trait) -> str:
+    if not trait.spread_is_relative:
+        return _number_text(trait.spread)
+    text = f"{Decimal(repr(float(trait.spread))).scaleb(2).normalize():f}%"
+    return "" if trait.has_states and text == _DEFAULT_SPREAD else text

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from collections.abc import Collection
 
 from idkey.errors import Problem, TableError
+from idkey.table.ids import free_id, id_of
 from idkey.table.schema import States, Trait, cell_text, parse_cell
 from idkey.table.table import TraitTable
 
-__all__ = ["id_of", "joined", "new_trait", "parted", "proposed_id", "states_in", "text_in", "toggled"]
+__all__ = ["joined", "new_trait", "parted", "proposed_id", "states_in", "text_in", "toggled"]
 
-_NOT_IN_ID = re.compile(r"[^a-z0-9]+")
 _GUESSED = "judgement"
 
 
@@ -73,19 +71,6 @@ def joined(low: str, high: str) -> str:
     return "..".join(ends)
 
 
-def id_of(words: str) -> str:
-    """Return words as an id: lower-case letters, digits and _.
-
-    Examples
-    --------
-    >>> id_of("Tail: rear edge"), id_of("2 stripes")
-    ('tail_rear_edge', 'n2_stripes')
-    """
-    plain = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode()
-    found = _NOT_IN_ID.sub("_", plain.casefold()).strip("_")
-    return found if not found or found[0].isalpha() else f"n{found}"
-
-
 def proposed_id(taken: Collection[str], name: str, code: str = "") -> str:
     """Return an id for a new kind: its scientific name, or genus and trade code where it has none yet.
 
@@ -110,10 +95,7 @@ def proposed_id(taken: Collection[str], name: str, code: str = "") -> str:
     made = id_of(" ".join(species)) or "kind"
     if made in taken and first_code:
         made = id_of(f"{made} {first_code}")
-    found, number = made, 2
-    while found in taken:
-        found, number = f"{made}_{number}", number + 1
-    return found
+    return free_id(made, taken)
 
 
 def new_trait(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -15,15 +14,15 @@ from idkey.table.csvfile import Found, write_sheet
 from idkey.table.describe import describe
 from idkey.table.files import parts_from
 from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, META, TRAIT_COLUMNS
-from idkey.table.schema import Trait, cell_text
+from idkey.table.schema import cell_text
 from idkey.table.sources import SOURCES
 from idkey.table.stamp import PACKAGE
-from idkey.table.trait_rows import DEFAULT_SPREAD
+from idkey.table.trait_rows import trait_row
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
 
-__all__ = ["bibtex", "files_of", "trait_row"]
+__all__ = ["bibtex", "files_of"]
 
 
 def files_of(table: TraitTable) -> dict[str, bytes]:
@@ -87,48 +86,6 @@ def _can_be_loaded(files: Mapping[str, bytes], table: TraitTable) -> None:
 
 
 # -- rows ------------------------------------------------------------------------------------------------
-
-
-def trait_row(trait: Trait) -> dict[str, str]:
-    """Return a trait as a row of traits.csv, by column."""
-    applies = trait.applies_when
-    row = {
-        "id": trait.id,
-        "label": trait.label,
-        "kind": trait.kind,
-        "unit": trait.unit,
-        "states": "|".join(trait.states),
-        "state_words": "|".join(trait.words),
-        "core": _yes_no(trait.core),
-        "question": trait.question,
-        "how_to_look": trait.how,
-        "error": _number(trait.error),
-        "error_basis": trait.error_basis,
-        "spread": _spread(trait),
-        "effort_s": _number(trait.effort),
-        "applies_when": f"{applies[0]}={'|'.join(applies[1])}" if applies else "",
-        "needs_adult": _yes_no(trait.needs_adult),
-        "in_key": _yes_no(trait.in_key),
-        "group": trait.group,
-    }
-    return {column: text.strip() for column, text in row.items()}
-
-
-def _yes_no(value: bool) -> str:  # noqa: FBT001
-    return "yes" if value else "no"
-
-
-def _number(value: float) -> str:
-    """Return all digits of a number, and no point where it is whole."""
-    text = repr(float(value))
-    return text.removesuffix(".0")
-
-
-def _spread(trait: Trait) -> str:
-    if not trait.spread_is_relative:
-        return _number(trait.spread)
-    text = f"{Decimal(repr(float(trait.spread))).scaleb(2).normalize():f}%"
-    return "" if trait.has_states and text == DEFAULT_SPREAD else text
 
 
 def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from idkey.model.key import Couplet, Key, Lead
     from idkey.table.table import TraitTable
 
-__all__ = ["care_document", "compare_document", "key_document"]
+__all__ = ["care_document", "compare_document", "key_document", "whole_page"]
 
 _FEW = 3
 _SAFE = re.compile(r"[^A-Za-z0-9 .,]")
@@ -52,7 +52,7 @@ def _css() -> str:
     return (files("idkey.views") / "print.css").read_text(encoding="utf-8")
 
 
-def _document(title: str, foot: str, paper: str, body: str) -> str:
+def whole_page(title: str, foot: str, paper: str, body: str) -> str:
     """Wrap a body as a document with its page rules; the foot stands on each page that is printed."""
     # In a style sheet every character that could end the text is written as its number.
     said = _SAFE.sub(lambda m: f"\\{ord(m[0]):x} ", f"{title}  |  {foot}")
@@ -98,7 +98,7 @@ def key_document(key: Key, paper: str, title: str) -> str:
         f"<h2>How to use it</h2>\n{_list(HOW_TO_USE, 'ol')}\n{_cautions()}\n"
         f'<h2>The key</h2>\n<ol class="key">\n{couplets}\n</ol>\n{_ending(key)}'
     )
-    return _document(named, foot, paper, body)
+    return whole_page(named, foot, paper, body)
 
 
 def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...], drawn: dict[tuple[str, str], str]) -> str:
@@ -206,7 +206,7 @@ def care_document(sheet: CareSheet, paper: str, table: TraitTable | None, pictur
         f'<th scope="col">How we know</th></tr></thead>\n<tbody>\n{rows}\n</tbody>\n</table>\n'
         f"<p class='small'>{escape(CLASS_NOTE)}</p>\n{sources}"
     )
-    return _document(title, foot, paper, body)
+    return whole_page(title, foot, paper, body)
 
 
 def compare_document(comparison: Comparison, paper: str, picture: str, note: str) -> str:
@@ -230,7 +230,7 @@ def compare_document(comparison: Comparison, paper: str, picture: str, note: str
         f"{_picture(picture, note)}<h2>Look first at</h2>\n{first}\n"
         f"{''.join(tables)}\n{_cautions()}\n<p class='small'>{escape(sources_line(comparison.table))}</p>"
     )
-    return _document(title, foot, paper, body)
+    return whole_page(title, foot, paper, body)
 
 
 def _picture(picture: str, note: str) -> str:

@@ -6,7 +6,7 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from idkey.views.draw_review import GridSheet, grid_note, grid_sheets
-from idkey.views.report_html import _document
+from idkey.views.report_html import whole_page
 from idkey.views.report_pdf import Block, Row
 from idkey.views.report_words import CLASS_NOTE, plain, sources_line, stamp
 from idkey.views.review import Part, parts, sentences
@@ -40,7 +40,7 @@ def review_document(review: Review, paper: str) -> str:
         f"<h1>{escape(title)}</h1>\n<p>Made from {escape(foot)}.</p>\n<ul>{figures}</ul>\n{notes}"
         f"{tables}\n<h2>{_GRID}</h2>\n{left}{drawn}"
     )
-    return _document(title, foot, paper, body)
+    return whole_page(title, foot, paper, body)
 
 
 def _notes(review: Review) -> tuple[str, ...]:

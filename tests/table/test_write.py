@@ -17,7 +17,8 @@ from idkey.table.files import load_table, parts_from, shipped_folder, table_from
 from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, FILES, META, UNITS
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, YOUNG, Range, States, Trait
 from idkey.table.table import TraitTable
-from idkey.table.write import bibtex, files_of, trait_row
+from idkey.table.trait_rows import trait_row
+from idkey.table.write import bibtex, files_of
 
 FORMULA_SIGNS = "=+-@\t\r"
 """What a spreadsheet takes for the start of a formula: https://owasp.org/www-community/attacks/CSV_Injection"""

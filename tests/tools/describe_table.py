@@ -11,7 +11,7 @@ from pathlib import Path
 
 from idkey.table.describe import PROFILES, describe
 from idkey.table.files import load_table
-from idkey.table.write import trait_row
+from idkey.table.trait_rows import trait_row
 
 ROOT = Path(__file__).resolve().parents[2]
 MADE = "2026-11-25T00:00:00Z"
