@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -199,11 +200,17 @@ def _old_key(old: TraitTable, key: Key | Literal[False] | None, prior: Prior) ->
     if key is False:
         return None
     if key is None:
-        return build_key(old, prior)
+        return _key_to(old) if prior is None else build_key(old, prior)
     if not isinstance(key, Key) or key.table.ids != old.ids:
         msg = "key: give the key to the old table, from build_key(old), or False for none"
         raise IdkeyError(msg)
     return key
+
+
+@lru_cache(maxsize=2)
+def _key_to(table: TraitTable) -> Key:
+    # One table is mostly changed in several ways, one after the other; its key is built once.
+    return build_key(table)
 
 
 def _altered(old: TraitTable, new: TraitTable) -> tuple[str, ...]:

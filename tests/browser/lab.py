@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 WAIT = 60_000
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
@@ -189,3 +189,56 @@ def answer(page: Page, words: str) -> None:
     """Click the state with these words, and wait until it stands among what was seen."""
     page.get_by_role("button", name=words, exact=True).first.click()
     expect(page.locator(f"{SCREEN} .idk-seen").get_by_text(words, exact=True).first).to_be_visible()
+
+
+def choose(page: Page, option: str) -> None:
+    """Open the menu that has the focus and go down to an option.
+
+    JupyterLab keeps arrows and letters for its cells while a menu is shut, so it is opened first.
+    """
+    options = page.evaluate("[...document.activeElement.options].map(o => o.value)")
+    at = page.evaluate("document.activeElement.selectedIndex")
+    page.keyboard.press("Space")
+    for _ in range(options.index(option) - at):
+        page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+
+
+def tab_to(page: Page, wanted: str, *, backwards: bool = False) -> None:
+    """Press Tab until the focus is on an element of this tag, or with this label, or with these words."""
+    for _ in range(60):
+        found = page.evaluate(
+            "(e => [e.tagName, e.innerText, e.labels?.[0]?.innerText])(document.activeElement)"
+        )
+        if wanted in found:
+            return
+        page.keyboard.press("Shift+Tab" if backwards else "Tab")
+    raise AssertionError(f"the keyboard did not come to {wanted}: last on {found}")
+
+
+def contrast(screen: Locator, selector: str) -> float:
+    """Contrast of the text of an element with what is behind it."""
+    element = screen.locator(selector).first
+    element.wait_for()
+    return element.evaluate(CONTRAST)
+
+
+# Contrast of the text with the nearest background that is not transparent (WCAG 2.1 relative luminance).
+CONTRAST = """
+element => {
+  const rgb = c => c.match(/[\\d.]+/g).map(Number);
+  const lum = ([r, g, b]) => {
+    const f = v => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
+    return 0.2126 * f(r) + 0.7152 * f(g) + 0.0722 * f(b);
+  };
+  let node = element, back = [255, 255, 255];
+  while (node) {
+    const c = rgb(getComputedStyle(node).backgroundColor);
+    if (c.length < 4 || c[3] > 0) { back = c; break; }
+    node = node.parentElement;
+  }
+  const over = (c, b) => c.length < 4 ? c : c.slice(0, 3).map((v, i) => v * c[3] + b[i] * (1 - c[3]));
+  const [a, b] = [lum(over(rgb(getComputedStyle(element).color), back)), lum(back)];
+  return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+}
+"""

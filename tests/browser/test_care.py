@@ -1,9 +1,8 @@
 """The care notebook in JupyterLab in a browser, as a keeper uses it; the fish and tanks are invented."""
 
 import pytest
-from lab import SCREEN, open_notebook, open_page, set_theme, until_idle
+from lab import SCREEN, choose, contrast, open_notebook, open_page, set_theme, tab_to, until_idle
 from playwright.sync_api import expect
-from test_identify import choose, contrast, tab_to
 
 pytestmark = pytest.mark.browser
 

@@ -8,7 +8,19 @@ import re
 import shutil
 
 import pytest
-from lab import NOTEBOOKS, SCREEN, answer, asked, open_notebook, open_page, set_theme, until_idle
+from lab import (
+    NOTEBOOKS,
+    SCREEN,
+    answer,
+    asked,
+    choose,
+    contrast,
+    open_notebook,
+    open_page,
+    set_theme,
+    tab_to,
+    until_idle,
+)
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
@@ -157,31 +169,6 @@ def test_text_can_be_read_in_both_themes_and_the_page_loaded_again(screen):
     expect(page.locator(".idk-outcome").first).to_be_visible()
 
 
-def choose(page, option):
-    """Open the menu that has the focus and go down to an option.
-
-    JupyterLab keeps arrows and letters for its cells while a menu is shut, so it is opened first.
-    """
-    options = page.evaluate("[...document.activeElement.options].map(o => o.value)")
-    at = page.evaluate("document.activeElement.selectedIndex")
-    page.keyboard.press("Space")
-    for _ in range(options.index(option) - at):
-        page.keyboard.press("ArrowDown")
-    page.keyboard.press("Enter")
-
-
-def tab_to(page, wanted, *, backwards=False):
-    """Press Tab until the focus is on an element of this tag, or with this label, or with these words."""
-    for _ in range(60):
-        found = page.evaluate(
-            "(e => [e.tagName, e.innerText, e.labels?.[0]?.innerText])(document.activeElement)"
-        )
-        if wanted in found:
-            return
-        page.keyboard.press("Shift+Tab" if backwards else "Tab")
-    pytest.fail(f"the keyboard did not come to {wanted}: last on {found}")
-
-
 def where(screen):
     """Where the buttons and the list of names stand, in pixels."""
     names = ("Can't see it", "Undo", "Start again")
@@ -189,30 +176,3 @@ def where(screen):
     found.append(screen.get_by_label("Answer another feature").bounding_box())
     head = screen.get_by_role("heading", name="Names still possible").bounding_box()
     return [(box["x"], box["y"]) for box in [*found, head]]
-
-
-def contrast(screen, selector):
-    element = screen.locator(selector).first
-    element.wait_for()
-    return element.evaluate(CONTRAST)
-
-
-# Contrast of the text with the nearest background that is not transparent (WCAG 2.1 relative luminance).
-CONTRAST = """
-element => {
-  const rgb = c => c.match(/[\\d.]+/g).map(Number);
-  const lum = ([r, g, b]) => {
-    const f = v => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
-    return 0.2126 * f(r) + 0.7152 * f(g) + 0.0722 * f(b);
-  };
-  let node = element, back = [255, 255, 255];
-  while (node) {
-    const c = rgb(getComputedStyle(node).backgroundColor);
-    if (c.length < 4 || c[3] > 0) { back = c; break; }
-    node = node.parentElement;
-  }
-  const over = (c, b) => c.length < 4 ? c : c.slice(0, 3).map((v, i) => v * c[3] + b[i] * (1 - c[3]));
-  const [a, b] = [lum(over(rgb(getComputedStyle(element).color), back)), lum(back)];
-  return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-}
-"""

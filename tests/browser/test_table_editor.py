@@ -2,9 +2,8 @@
 
 import nbformat
 import pytest
-from lab import SCREEN, open_notebook, open_page, set_theme, until_idle
+from lab import SCREEN, contrast, open_notebook, open_page, set_theme, tab_to, until_idle
 from playwright.sync_api import expect
-from test_identify import contrast, tab_to
 
 import idkey
 
@@ -160,3 +159,18 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     press(screen, "Undo all changes")
     press(screen, "Yes, undo all of it")
     expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")
+
+
+def test_the_notebook_tells_at_once_what_settles_it_and_opens_the_saved_table(page, lab):
+    open_notebook(page, lab, "extend_table.ipynb")
+    editor = page.locator(SCREEN).last
+    expect(editor.locator(".idk-edit-head")).to_contain_text("Nothing is changed", timeout=60_000)
+    told = page.locator(".jp-OutputArea-output")
+    expect(told.filter(has_text="can't be told from Hypancistrus sp. 'lantern'").first).to_be_visible()
+    expect(told.filter(has_text="Cheek patch: tells 1 pair").first).to_be_visible()
+    expect(told.filter(has_text="a pale patch -> lamplight_fish").first).to_be_visible()
+    editor.get_by_label("Kind of fish").select_option(label="Hypancistrus sp. 'lamplight'")
+    editor.get_by_label("Show").select_option(label="all traits")
+    line = editor.locator(".idk-edit-line", has_text="Cheek patch")
+    expect(line).to_contain_text("a pale patch")
+    expect(line).to_contain_text("no source given yet")

@@ -51,9 +51,7 @@ def test_the_file_is_what_the_generator_gives():
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     committed = (TRAITS / "datapackage.json").read_text(encoding="utf-8")
-    assert committed == module.text(TRAITS), (
-        "run: python tests/tools/describe_table.py > traits/datapackage.json"
-    )
+    assert committed == module.text(TRAITS), "run: python tests/tools/describe_table.py"
 
 
 # -- the package -----------------------------------------------------------------------------------------

@@ -1,11 +1,10 @@
-"""Describe traits/ for other programs: ``python tests/tools/describe_table.py > traits/datapackage.json``.
+"""Write traits/datapackage.json, which describes the table: ``python tests/tools/describe_table.py``.
 
 What is said of the table as a whole stands here; the rest comes from the table itself.
 """
 
 from __future__ import annotations
 
-import sys
 import tomllib
 from pathlib import Path
 
@@ -37,5 +36,4 @@ def text(folder: Path) -> str:
 
 
 if __name__ == "__main__":
-    sys.stdout.reconfigure(encoding="utf-8", newline="\n")  # type: ignore[union-attr]
-    sys.stdout.write(text(ROOT / "traits"))
+    (ROOT / "traits" / "datapackage.json").write_text(text(ROOT / "traits"), encoding="utf-8", newline="\n")
