@@ -232,16 +232,21 @@ def _touched(old: TraitTable, new: TraitTable, but: Collection[str]) -> tuple[st
     columns = [c for c in new.taxa.columns if c in old.taxa.columns]
     was, now = (table.taxa.loc[both, columns].to_numpy(dtype=object) for table in (old, new))
     found = {both[i] for i in np.flatnonzero((was != now).any(axis=1))}
-    found |= _claimed(old.evidence, new.evidence)
+    found |= _claimed(old, new)
     found -= set(but)
     return tuple(taxon for taxon in both if taxon in found)
 
 
-def _claimed(old: pd.DataFrame, new: pd.DataFrame) -> set[str]:
-    """Return the taxa of the claims that are in one table alone."""
+def _claimed(before: TraitTable, after: TraitTable) -> set[str]:
+    """Return the taxa of the claims that are in one table alone; what is said of a new trait is no change."""
+    old, new = before.evidence, after.evidence
     if "taxon" not in old.columns or "taxon" not in new.columns:
         return set()
     columns = [c for c in new.columns if c in old.columns]
+    other = {t.id for t in before.traits} ^ {t.id for t in after.traits}
+    if other:
+        other |= {column + YOUNG for column in other}
+        old, new = (frame[~frame["attribute"].isin(other)] for frame in (old, new))
     old, new = old[columns].reset_index(drop=True), new[columns].reset_index(drop=True)
     # Mostly claims are added at the end: then only those need be looked at.
     if new.iloc[: len(old)].equals(old):

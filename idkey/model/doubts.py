@@ -1,4 +1,4 @@
-"""Cells that contradict what is known of their genus, or the source that is named for them.
+"""Cells that contradict what is known of their genus, the source named for them, or the rest of the table.
 
 A doubt is no error: the kind may well be the odd one of its genus, and a source may be wrong. It is worth a
 second look at the fish and at the page.
@@ -11,6 +11,10 @@ measurement may be out, where that is more). Lengths are left out: a genus has s
 *Against its source*: a claim for the cell reads as a cell of the trait and is not within the cell: a state
 that the cell lacks, a number outside its range, a length beyond the largest. Claims in free words are left
 alone, and so are those about the genus, which the kind itself may depart from.
+
+*Against the table*: slips that come with typing. A care group that is left out, or that no other kind of the
+genus has; a trade code that another kind has too; a length of less than half of all others, as of a fish
+that was measured in centimetres.
 """
 
 from __future__ import annotations
@@ -42,7 +46,7 @@ class Doubt:
     taxon, column : str
     value : str
         What the cell holds, as it stands in taxa.csv.
-    against : {"genus", "source"}
+    against : {"genus", "source", "table"}
     text : str
         One sentence: the value, what speaks against it, and where that comes from.
     """
@@ -50,12 +54,12 @@ class Doubt:
     taxon: str
     column: str
     value: str
-    against: Literal["genus", "source"]
+    against: Literal["genus", "source", "table"]
     text: str
 
 
 def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doubt, ...]:
-    """Return the cells that contradict their genus or their source.
+    """Return the cells that contradict their genus, their source or the rest of the table.
 
     Parameters
     ----------
@@ -83,8 +87,8 @@ def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doub
     wanted = table.ids if taxa is None else taxa
     rows = {taxon: table.position(taxon) for taxon in wanted}
     place = {column: i for i, column in enumerate(table.cells)}
-    found = [*_against_genus(table, rows), *_against_source(table, rows)]
-    return tuple(sorted(found, key=lambda d: (rows[d.taxon], place[d.column])))
+    found = [*_against_genus(table, rows), *_against_source(table, rows), *_against_table(table, rows)]
+    return tuple(sorted(found, key=lambda d: (rows[d.taxon], place.get(d.column, -1))))
 
 
 def _traits(table: TraitTable) -> dict[str, Trait]:
@@ -207,3 +211,64 @@ def _within(trait: Trait, claim: Cell, cell: Cell) -> bool:
     if trait.kind == "ceiling":
         return claim.high <= cell.high
     return cell.low <= claim.low and claim.high <= cell.high
+
+
+# -- the table --------------------------------------------------------------------------------------
+
+
+def _against_table(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    columns = table.taxa.columns
+    if {"genus", "careGroup"} <= set(columns) and len(table.care):
+        yield from _odd_care_groups(table, rows)
+    if "tradeCode" in columns:
+        yield from _shared_codes(table, rows)
+    for trait in table.traits:
+        if trait.kind == "ceiling":
+            yield from _tiny(table, trait, rows)
+
+
+def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    groups = [str(group) for group in table.taxa["careGroup"]]
+    members: dict[str, Counter[str]] = defaultdict(Counter)
+    genera = [str(genus) for genus in table.taxa["genus"]]
+    for genus, group in zip(genera, groups, strict=True):
+        members[genus][group] += bool(group)
+    for taxon, i in rows.items():
+        others = members[genera[i]] - Counter([groups[i]])
+        names = ", ".join(sorted(others))
+        if not groups[i]:
+            text = f"Care group of {taxon}: none, so it has no care sheet"
+            text += f"; the other {genera[i]} have {names}" if names else ""
+        elif others and not others[groups[i]]:
+            text = f"Care group of {taxon}: {groups[i]}, which no other {genera[i]} has; they have {names}"
+        else:
+            continue
+        yield Doubt(taxon, "careGroup", groups[i], "table", text)
+
+
+def _shared_codes(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    holders: dict[str, list[str]] = defaultdict(list)
+    codes = [str(text).upper().split("|") if text else [] for text in table.taxa["tradeCode"]]
+    for taxon, own in zip(table.ids, codes, strict=True):
+        for code in own:
+            holders[code.strip()].append(taxon)
+    for taxon, i in rows.items():
+        for code in codes[i]:
+            others = [t for t in holders[code.strip()] if t != taxon]
+            if others:
+                text = f"Trade code of {taxon}: {code.strip()} is also that of {', '.join(others)}"
+                yield Doubt(taxon, "tradeCode", str(table.taxa["tradeCode"].iloc[i]), "table", text)
+
+
+def _tiny(table: TraitTable, trait: Trait, rows: Mapping[str, int]) -> Iterator[Doubt]:
+    high = table.column(trait.id).high
+    known = np.flatnonzero(~np.isnan(high))
+    if len(known) <= CONGENERS:
+        return
+    least, next_least = np.sort(high[known])[:2]
+    for taxon, i in rows.items():
+        smallest = next_least if high[i] == least else least
+        if high[i] < smallest / 2:
+            said = f"{trait.number(high[i])}, less than half of all others, from {trait.number(smallest)}"
+            text = f"{trait.name} of {taxon}: {said}; was it measured in another unit?"
+            yield Doubt(taxon, trait.id, cell_text(trait, table.cells[trait.id][i]), "table", text)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from idkey.errors import one_of
-from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.care import CARE_ATTRIBUTES, EVERY_GROUP, parse_care
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, Row, Sheet, Wrong
 from idkey.table.ids import is_id
@@ -91,6 +91,8 @@ def _taxa(
     table = sheets["taxa.csv"]
     by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
     groups = sheets["care.csv"].names("care_group", without="taxon")
+    if groups is not None:
+        groups -= {EVERY_GROUP}
     ids: set[str] = set()
     cells: dict[str, list[Cell]] = {c: [] for c in table.header if c in by_column}
     for row in table.rows:

@@ -54,6 +54,9 @@ class Version:
     note: str
     files: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        return f"{self.name}: as it was before {self.when} ({self.note})"
+
 
 def digests(files: Mapping[str, bytes]) -> dict[str, str]:
     """Return the SHA-256 of each file by name."""

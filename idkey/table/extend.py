@@ -8,7 +8,7 @@ was named.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -227,7 +227,7 @@ def _without_blank_companions(
 
 
 def _with_claims(
-    evidence: pd.DataFrame, fresh: Iterable[Mapping[str, str]], outdated: Iterable[tuple[Place, bool]]
+    evidence: pd.DataFrame, fresh: Sequence[Mapping[str, str]], outdated: Iterable[tuple[Place, bool]]
 ) -> pd.DataFrame:
     """Add claims; of the places outdated take all claims away (True), or those that name no source yet."""
     gone = pd.Series(False, index=evidence.index)
@@ -238,7 +238,8 @@ def _with_claims(
         whole = places.get((taxon, attribute))
         gone.loc[i] = whole is True or (whole is False and note == UNSOURCED)
     kept = evidence[~gone] if gone.any() else evidence
-    rows = list(fresh)
+    known = set(kept[kept["taxon"].isin({row["taxon"] for row in fresh})].itertuples(index=False, name=None))
+    rows = [row for row in fresh if tuple(row[c] for c in evidence.columns) not in known]
     if not rows:
         return kept.reset_index(drop=True)
     return pd.concat([kept, pd.DataFrame(rows, columns=evidence.columns, dtype="str")], ignore_index=True)
@@ -261,10 +262,10 @@ def with_trait(
         problems.append(Problem(table.name, "", trait.id, trait.id, right))
     rows = {}
     for taxon, value in (values or {}).items():
-        if taxon not in table.taxa.index:
-            problems.append(
-                Problem(table.name, "", trait.id, str(taxon), one_of(taxon, table.ids, "a taxon"))
-            )
+        try:
+            table.position(taxon)
+        except UnknownName as error:
+            problems.append(Problem(table.name, "", trait.id, str(taxon), str(error)))
             continue
         text = "" if is_missing(value) else state_text(value)
         try:
@@ -316,11 +317,9 @@ def _behind(table: TraitTable, who: str, attribute: str) -> tuple[str, bool]:
     care = table.care
     attributes = [c for c in care.columns if c not in ("care_group", "taxon")]
     groups = list(care["care_group"].unique()) if len(care) else []
-    if who not in table.taxa.index and who not in groups:
-        msg = (
-            f"{who!r} is not in the table: {one_of(who, [*table.ids, *groups], 'a taxon id or a care group')}"
-        )
-        raise UnknownName(msg)
+    if who not in groups:
+        # Says which kind is sold under a trade code.
+        table.position(who)
     if attribute not in attributes:
         columns = [*table.cells, *attributes]
         msg = f"column {attribute!r} is not in the table: {one_of(attribute, columns, 'a column')}"

@@ -29,8 +29,8 @@ def id_of(words: str) -> str:
     >>> id_of("Tail: rear edge"), id_of("2 stripes")
     ('tail_rear_edge', 'n2_stripes')
     """
-    plain = unicodedata.normalize("NFKD", words).encode("ascii", "ignore").decode()
-    found = _NOT_IN_ID.sub("_", plain.casefold()).strip("_")
+    plain = unicodedata.normalize("NFKD", words.casefold()).encode("ascii", "ignore").decode()
+    found = _NOT_IN_ID.sub("_", plain).strip("_")
     found = found if not found or found[0].isalpha() else f"n{found}"
     return found[: MOST_NAME - _ROOM].rstrip("_")
 

@@ -139,9 +139,14 @@ class Kinds:
             coded = [t for t in coded if t in named] or coded
         if len(coded) > 1:
             raise NotTaken(CODE, code, f"several kinds have this trade code; give the id: {', '.join(coded)}")
-        if coded and named and coded[0] not in named:
+        if coded and named and coded[0] not in named and not name.endswith(" sp."):
             right = f"this trade code is {coded[0]}, but the name is that of {', '.join(named)}; give the id"
             raise NotTaken(CODE, code, right)
+        if coded and name and not name.endswith(" sp.") and not self._is_called(coded[0], written, name):
+            # Codes on bags are often wrong: a name of its own speaks against the kind that has the code.
+            called = self._table.label(coded[0])
+            right = f"{code} is the trade code of {called}; leave the name blank if it is that, or give an id"
+            raise NotTaken(NAME, written, right)
         if coded:
             return coded[0]
         if codes and name.endswith(" sp."):
@@ -161,6 +166,14 @@ class Kinds:
             )
             raise NotTaken(what, written, right)
         return ""
+
+    def _is_called(self, taxon: str, written: str, name: str) -> bool:
+        """Whether a kind goes by a name: its scientific one, with or without qualifier, or a common one."""
+        row = self._table.taxa.loc[taxon]
+        return folded(name) == folded(row[NAME]) or folded(written) in (
+            folded(row[COMMON]),
+            folded(row[NAME]),
+        )
 
     def _names(self, cells: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
         """Return the scientific name, its qualifier and the genus as the table writes them."""

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import logging
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import bibtexparser
@@ -56,7 +59,8 @@ def parse_sources(text: str, found: Found) -> dict[str, Source] | None:
         found.add(SOURCES, "", "", len(text), right)
         return None
     try:
-        library = bibtexparser.parse_string(text)
+        with _quiet():
+            library = bibtexparser.parse_string(text)
     except Exception as error:  # noqa: BLE001 - whatever the library trips over, the file cannot be read
         found.add(SOURCES, "", "", f"{type(error).__name__}: {error}"[:_SHOWN], _UNREADABLE)
         return None
@@ -91,6 +95,17 @@ def _too_much(text: str) -> str:
     if any(len(found.group()) > layout.MOST_SHORT_NAME for found in _SHORT_NAME.finditer(text)):
         return f"shorten it: at most {layout.MOST_SHORT_NAME} characters from an @string to the next entry"
     return ""
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep the library from logging what is reported as a problem, in words of our own."""
+    logger = logging.getLogger("bibtexparser.splitter")
+    before, logger.disabled = logger.disabled, True
+    try:
+        yield
+    finally:
+        logger.disabled = before
 
 
 def _entry_texts(text: str, library: Any) -> list[str]:

@@ -146,14 +146,14 @@ def versions(folder: str | Path) -> tuple[Version, ...]:
     return disk.versions(_folder(folder, "versions"))
 
 
-def restore(folder: str | Path, version: str) -> TraitTable:
+def restore(folder: str | Path, version: Version | str) -> TraitTable:
     """Put an old version of a table back. What stands there now becomes a version in its turn.
 
     Parameters
     ----------
     folder : str or pathlib.Path
-    version : str
-        The `name` of one of `versions`.
+    version : Version or str
+        One of `versions`, or its `name`.
 
     Raises
     ------
@@ -163,7 +163,8 @@ def restore(folder: str | Path, version: str) -> TraitTable:
         When it does not load any more; everything stays as it is then.
     """
     place = _folder(folder, "restore")
-    old = disk.version_files(place, version)
+    name = version.name if isinstance(version, Version) else version
+    old = disk.version_files(place, name)
     try:
         _table_of(old, place.name, Found(place.name))
     except TableError as error:
@@ -171,7 +172,7 @@ def restore(folder: str | Path, version: str) -> TraitTable:
     now = disk.read_files(place, _NAMES)
     ours = {*_names(is_overlay(old)), *_names(is_overlay(now))}
     known = disk.digests({name: data for name, data in now.items() if name in ours})
-    disk.commit(place, {name: old.get(name) for name in ours}, known, f"put back {version}")
+    disk.commit(place, {name: old.get(name) for name in ours}, known, f"put back {name}")
     return load_folder(place)
 
 

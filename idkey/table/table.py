@@ -13,6 +13,7 @@ import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table import extend
+from idkey.table.care import EVERY_GROUP
 from idkey.table.claims import Claim, Source
 from idkey.table.columns import Column, column_of
 from idkey.table.frames import read_frame
@@ -349,7 +350,7 @@ class TraitTable:
         groups = self.care.loc[self.care["taxon"] == "", "care_group"] if len(self.care) else ()
         return {
             "commonness": COMMONNESS,
-            "careGroup": tuple(groups),
+            "careGroup": tuple(group for group in groups if group != EVERY_GROUP),
             "nameAccordingTo": tuple(self.sources),
         }
 

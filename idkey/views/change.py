@@ -275,9 +275,10 @@ def _way_words(found: Apart, settle: Settle) -> str:
         share = f"{settle.differ * 10:.0f} in 10" if settle.differ < 0.95 else "all"
         often = f"{share} pairs of the {settle.known} {among} known differ"
         return f"{trait}, blank for both ({often})"
-    whose, other = ("its", "the other") if settle.blank[0] == found.taxon else ("the other's", "it")
     count = round(settle.differ * settle.known)
-    return f"{whose} {trait} ({count} of {settle.known} {among} known differ from {other})"
+    blank = found.table.label(settle.blank[0])
+    often = f"of the {settle.known} {among} known, {count} differ from the other kind"
+    return f"{trait}, blank for {blank} ({often})"
 
 
 # -- words ------------------------------------------------------------------------------------------

@@ -166,7 +166,7 @@ def test_a_claim_for_a_care_group_and_for_a_blank_cell():
         TABLE.with_evidence(blank, "spot_vs_pupil", source="ARM2002")
     with pytest.raises(UnknownName, match="did you mean 'ph'"):
         TABLE.with_evidence("hypancistrus", "phh", source="ARM2002")
-    with pytest.raises(UnknownName, match="a taxon id or a care group"):
+    with pytest.raises(UnknownName, match="use a taxon id"):
         TABLE.with_evidence("nobody", "ph", source="ARM2002")
 
 
@@ -176,6 +176,11 @@ def test_a_source_is_added_and_then_named():
     named = new.with_evidence("hypancistrus_zebra", "tail_fork", source="INVENTED1")
     assert claims(named, "hypancistrus_zebra", "tail_fork")[-1][1] == "INVENTED1"
     assert new.with_source(BOOK) is new
+    assert len(named.with_evidence("hypancistrus_zebra", "tail_fork", source="INVENTED1").evidence) == len(
+        named.evidence
+    )
+    with pytest.raises(UnknownName, match="as a trade code it is 'hypancistrus_zebra'"):
+        new.with_evidence("L046", "tail_fork", source="INVENTED1")
     with pytest.raises(TableError, match="stands for another source"):
         new.with_source(BOOK.replace("2026", "2027"))
     with pytest.raises(TableError):

@@ -203,12 +203,19 @@ def test_a_genus_that_is_new_to_the_table_is_said(tmp_path):
 
 def test_a_kind_is_renamed_by_its_id_only(tmp_path):
     by_code = read_spreadsheet(write(tmp_path, "L number,Name\nL339,Hypancistrus novus\n"), TABLE)
-    assert "give its id to rename it" in by_code.problems[0].right
+    assert "L339 is the trade code of Hypancistrus lunaorum" in by_code.problems[0].right
+    assert [row.what for row in by_code.rows] == ["not taken"]
     assert by_code.table is TABLE
     by_id = read_spreadsheet(write(tmp_path, "id,Name\nhypancistrus_lunaorum,Ancistrus novus\n"), TABLE)
     assert by_id.problems == ()
     new = by_id.table.taxa.loc["hypancistrus_lunaorum"]
     assert (new["scientificName"], new["genus"]) == ("Ancistrus novus", "Ancistrus")
+
+
+@pytest.mark.parametrize("name", ["Hypancistrus lunaorum", "hypancistrus sp", "Hypancistrus L339", ""])
+def test_a_trade_code_stands_for_its_kind_where_the_name_does_not_speak_against_it(tmp_path, name):
+    found = read_spreadsheet(write(tmp_path, f"L number,Name,Mouth\nL339,{name},\n"), TABLE)
+    assert [row.taxon for row in found.rows] == ["hypancistrus_lunaorum"]
 
 
 def test_a_trade_code_is_added_never_taken_away(tmp_path):

@@ -63,7 +63,7 @@ def test_what_would_settle_it():
     spots = Trait(id="spots", kind="nominal", states=("p", "q"))
     new = table.with_trait(spots, {"a": "p", **dict.fromkeys(kin, "q")})
     text = said(what_changes(new, new.with_taxon("new", **SAME)))
-    assert "What would settle it: its spots (4 of 4 kinds known differ from the other)." in text
+    assert "settle it: spots, blank for new (of the 4 kinds known, 4 differ from the other kind)." in text
 
 
 def test_nothing_changed():
