@@ -10,7 +10,8 @@ measurement may be out, where that is more). Lengths are left out: a genus has s
 
 *Against its source*: a claim for the cell reads as a cell of the trait and is not within the cell: a state
 that the cell lacks, a number outside its range, a length beyond the largest. Claims in free words are left
-alone, and so are those about the genus, which the kind itself may depart from.
+alone, and so are those about the genus, which the kind itself may depart from. Or all claims read as cells,
+and together they do not say what the cell says, as after a cell was changed by hand.
 
 *Against the table*: slips that come with typing. A care group that is left out, or that no other kind of the
 genus has; a trade code that another kind has too; a length of less than half of all others, as of a fish
@@ -176,23 +177,47 @@ def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doub
     claims = evidence[evidence["taxon"].isin(list(rows))] if len(rows) < len(table) else evidence
     traits = _traits(table)
     read: dict[tuple[str, str], Cell] = {}
+    told: set[tuple[str, str]] = set()
+    behind: dict[tuple[str, str], list[Cell]] = defaultdict(list)
     columns = [claims[c].tolist() for c in ("taxon", "attribute", "value", "source", "locator", "scope")]
     for taxon, column, value, source, locator, scope in zip(*columns, strict=True):
-        if taxon not in rows or column not in traits or scope == "genus":
+        if taxon not in rows or column not in traits:
             continue
         cell = table.cells[column][rows[taxon]]
-        if cell is None or not value:
+        if cell is None:
             continue
         trait = traits[column]
         if (column, value) not in read:
             read[column, value] = _claimed(trait, value)
         claim = read[column, value]
-        if claim is None or _within(trait, claim, cell):
+        behind[taxon, column].append(None if scope == "genus" else claim)
+        if claim is None or scope == "genus" or _within(trait, claim, cell):
             continue
         held = cell_text(trait, cell)
         where = f"{source or 'a claim without source'}{f' ({locator})' if locator else ''}"
         text = f"{_of(trait, taxon, column)}: the table has {held}, {where} has {value}"
+        told.add((taxon, column))
         yield Doubt(taxon, column, held, "source", text)
+    for (taxon, column), claimed in behind.items():
+        trait, cell = traits[column], table.cells[column][rows[taxon]]
+        if (taxon, column) not in told and None not in claimed and not _covered(trait, cell, claimed):
+            held = cell_text(trait, cell)
+            said = ", ".join(dict.fromkeys(cell_text(trait, claim) for claim in claimed))
+            text = f"{_of(trait, taxon, column)}: the table has {held}, but its claims have only {said}"
+            yield Doubt(taxon, column, held, "source", text)
+
+
+def _covered(trait: Trait, cell: Cell, claimed: list[Cell]) -> bool:
+    """Whether the claims together say all that the cell says."""
+    if isinstance(cell, NotApplicable):
+        return any(isinstance(claim, NotApplicable) for claim in claimed)
+    if isinstance(cell, States):
+        return set(cell.names) <= {n for claim in claimed if isinstance(claim, States) for n in claim.names}
+    ranges = [claim for claim in claimed if isinstance(claim, Range)]
+    if not ranges:
+        return False
+    high = max(claim.high for claim in ranges)
+    return cell.high <= high and (trait.kind == "ceiling" or min(claim.low for claim in ranges) <= cell.low)
 
 
 def _claimed(trait: Trait, value: str) -> Cell:

@@ -139,7 +139,8 @@ def test_young_fish_are_held_against_young_fish():
 )
 def test_a_claim_that_is_not_within_the_cell(trait, cell, claim, doubted):
     table = table_of([trait], {"k": {trait.id: cell}})
-    found = doubts(with_claims(table, ("k", trait.id, claim, {})))
+    # Another claim says what the cell says, so that only this one can be in doubt.
+    found = doubts(with_claims(table, ("k", trait.id, claim, {}), ("k", trait.id, cell, {})))
     assert len(found) == doubted
     for doubt in found:
         assert doubt.against == "source"
@@ -252,3 +253,17 @@ def test_a_length_in_centimetres():
 def test_the_shipped_table_has_one_code_for_two_kinds_as_the_trade_does():
     found = {(d.taxon, d.column) for d in doubts(idkey.load_table()) if d.against == "table"}
     assert found == {("baryancistrus_demantoides", "tradeCode"), ("hemiancistrus_subviridis", "tradeCode")}
+
+
+def test_a_cell_changed_by_hand_says_more_than_its_claims():
+    from dataclasses import replace
+
+    table = idkey.load_table()
+    at = table.position("hypancistrus_zebra")
+    sizes = list(table.cells["adult_size"])
+    sizes[at] = Range(0.0, 125.0)
+    changed = replace(table, cells={**table.cells, "adult_size": tuple(sizes)})
+    found = [d for d in doubts(changed, ["hypancistrus_zebra"]) if d.column == "adult_size"]
+    assert ["has 125, but its claims have only 64, 80, 100, 92" in d.text for d in found] == [True]
+    through = table.with_cell("hypancistrus_zebra", "adult_size", 125)
+    assert not [d for d in doubts(through, ["hypancistrus_zebra"]) if d.column == "adult_size"]
