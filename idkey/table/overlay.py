@@ -16,7 +16,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, TableError
 from idkey.table import files
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.conflicts import Conflict
@@ -62,8 +62,19 @@ def read_overlay(read: Mapping[str, bytes], found: Found) -> tuple[Parts, Sheet]
     -------
     tuple of (Parts, Sheet)
         The keeper's own rows, with what overlay.json states as `about`; and the changes.
+
+    Raises
+    ------
+    TableError
+        Where some of the files are there and others are not.
     """
     own = {name: read[name] for name in (*TABLES, SOURCES) if name in read}
+    # With none of them the folder was only begun; a single one that is gone took the keeper's rows along.
+    missing = [name for name in (*TABLES, SOURCES, CHANGES) if name not in read]
+    if own and missing:
+        for name in missing:
+            found.add(name, "", "", found.folder, "the file is missing from this folder")
+        raise TableError(found)
     parts = files.parts_from(own, found, partial=True)
     changes = Sheet(CHANGES, CHANGE_COLUMNS, ())
     if CHANGES in read:

@@ -594,6 +594,18 @@ def cut_column(data: bytes, column: str) -> bytes:
     return out.getvalue().encode()
 
 
+@pytest.mark.parametrize("file", ["taxa.csv", "changes.csv", "sources.bib"])
+def test_a_file_that_is_gone_from_the_own_folder_is_missed(place, file):
+    _, mine = place
+    own_kind(store.start_table(mine), tail="forked").save()
+    (mine / file).unlink()
+    with pytest.raises(TableError) as error:
+        store.load_folder(mine)
+    assert [(p.file, p.right) for p in error.value.problems] == [
+        (file, "the file is missing from this folder")
+    ]
+
+
 def with_own_care(own: Files) -> Files:
     own = added(own, "care.csv", care_group="caves", flow="strong")
     own = added(own, "care.csv", care_group="sand", taxon="gamma", flow="gentle")
