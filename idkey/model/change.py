@@ -162,10 +162,15 @@ def what_changes(
     changed = added + altered
     touched = _touched(old, new, changed)
     key_before = _old_key(old, key, prior)
-    key_after = None if key_before is None else grow_key(key_before, new, changed, prior=prior)
+    traits = {t.id: t for t in old.traits}
+    traits_altered = tuple(t for t in new.traits if t.id in traits and t != traits[t.id])
+    key_after = None
+    if key_before is not None:
+        # What a trait may ask, and what it costs, is in every couplet.
+        afresh = bool(traits_altered)
+        key_after = build_key(new, prior) if afresh else grow_key(key_before, new, changed, prior=prior)
     past = list(past)
     held = [apart(new, taxon) for taxon in changed[:MOST_HELD]]
-    traits = {t.id: t for t in old.traits}
     kept = set(new.trait_ids)
     earned = {w.trait.id: w for w in worth(old) if w.earns}
     worths = worth(new)
@@ -177,7 +182,7 @@ def what_changes(
         altered=altered,
         touched=touched,
         traits_added=tuple(t for t in new.traits if t.id not in traits),
-        traits_altered=tuple(t for t in new.traits if t.id in traits and t != traits[t.id]),
+        traits_altered=traits_altered,
         traits_removed=tuple(t for t in old.traits if t.id not in kept),
         apart=tuple(sorted(held, key=_how_well_told)),
         not_held=len(changed) - len(held),

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey import Identification, NearestMatch, build_key, load_table
+from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.change import what_changes
 from idkey.model.past import renamed
@@ -237,3 +237,14 @@ def test_a_fish_named_none_of_these_may_get_a_name():
     (found,) = what_changes(old, old.with_taxon("c", **y), past=[y]).past
     assert (found.before, found.after) == ("none of these", "c")
     assert found.is_renamed
+
+
+def test_a_trait_that_is_let_into_the_key_is_asked_there():
+    new = TraitTable.from_frame(
+        pd.DataFrame({"kind": list("abc"), "tail": ["x", "x", "y"], "fin": ["p", "q", "p"]}), taxon="kind"
+    )
+    old = replace(new, traits=tuple(replace(t, in_key=t.id != "fin") for t in new.traits))
+    found = what_changes(old, new)
+    assert [t.id for t in found.traits_altered] == ["fin"]
+    assert ("a", "b") in found.key_before.endings()
+    assert found.key_after.endings() == build_key(new).endings()
