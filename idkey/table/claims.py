@@ -69,14 +69,14 @@ class Claim:
 
     def row(self, taxon: str, attribute: str, cell: str, *, care_group: str = "") -> dict[str, str]:
         """Return the claim as a row of evidence.csv; `cell` is the text of the cell it stands behind."""
-        given = self.source or self.evidence_class
+        given = self.source or self.evidence_class or self.locator or self.value
         return {
             "taxon": taxon,
             "care_group": care_group,
             "attribute": attribute,
             "value": self.value or cell,
-            "source": self.source,
-            "locator": self.locator,
+            "source": self.source or "",
+            "locator": self.locator or "",
             "class": self.evidence_class or ("secondary" if self.source else "memory"),
             "scope": self.scope,
             "note": self.note or ("" if given else UNSOURCED),

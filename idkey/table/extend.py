@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
+from idkey.table.care import CARE_ATTRIBUTES
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.ids import is_id
@@ -233,10 +234,13 @@ def _with_claims(
     gone = pd.Series(False, index=evidence.index)
     places = dict(outdated)
     of_these = evidence[evidence["taxon"].isin({taxon for taxon, _ in places})]
-    said = zip(of_these.index, of_these["taxon"], of_these["attribute"], of_these["note"], strict=True)
-    for i, taxon, attribute, note in said:
+    # Where somebody wrote a page or a source beside it, it is a claim.
+    unwritten = (of_these["source"] == "") & (of_these["locator"] == "")
+    placeholder = (of_these["note"] == UNSOURCED) & unwritten
+    said = zip(of_these.index, of_these["taxon"], of_these["attribute"], placeholder, strict=True)
+    for i, taxon, attribute, is_placeholder in said:
         whole = places.get((taxon, attribute))
-        gone.loc[i] = whole is True or (whole is False and note == UNSOURCED)
+        gone.loc[i] = whole is True or (whole is False and is_placeholder)
     kept = evidence[~gone] if gone.any() else evidence
     known = set(kept[kept["taxon"].isin({row["taxon"] for row in fresh})].itertuples(index=False, name=None))
     rows = [row for row in fresh if tuple(row[c] for c in evidence.columns) not in known]
@@ -255,6 +259,8 @@ def with_trait(
     problems = [Problem(table.name, "", trait.id, value, right) for value, right in trait_problems(trait)]
     if not problems and _NAME in table.taxa.columns:
         problems = _as_a_row(table, trait)
+    if trait.id in ("id", *(a.id for a in CARE_ATTRIBUTES)) and _NAME in table.taxa.columns:
+        problems.append(Problem(table.name, "", trait.id, trait.id, "this name is a column of another file"))
     if trait.id in table.cells or trait.id in table.taxa.columns:
         problems.append(Problem(table.name, "", trait.id, trait.id, "a column of this name is there already"))
     if trait.id.endswith(YOUNG) and trait.id.removesuffix(YOUNG) in table.trait_ids:

@@ -296,3 +296,19 @@ def test_every_filled_cell_is_backed_whatever_was_done():
         for taxon in new.ids:
             assert ((taxon, column) in backed) == (new.cell(taxon, column) is not None)
     assert new.cell("invented", "teeth_lower") == Range(5, 9)
+
+
+def test_what_somebody_wrote_beside_a_claim_is_not_taken_for_a_placeholder():
+    first = TABLE.with_evidence("hypancistrus_zebra", "adult_size", value="81 mm", locator="tank book, p. 3")
+    second = first.with_evidence("hypancistrus_zebra", "adult_size", locator="second book, p. 9")
+    third = second.with_cell("hypancistrus_zebra", "adult_size", 101)
+    locators = list(third.claims("hypancistrus_zebra", "adult_size")["locator"])
+    assert {"tank book, p. 3", "second book, p. 9"} <= set(locators)
+
+
+@pytest.mark.parametrize("name", ["id", "flow", "adult_length_mm"])
+def test_a_trait_may_not_be_named_like_a_column_of_another_file(name):
+    from dataclasses import replace
+
+    with pytest.raises(TableError, match="column of another file"):
+        TABLE.with_trait(replace(GLOW, id=name))
