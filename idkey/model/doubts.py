@@ -27,6 +27,7 @@ from typing import Literal
 
 import numpy as np
 
+from idkey.table.ids import trade_codes
 from idkey.table.schema import YOUNG, Cell, NotApplicable, Range, States, Trait, cell_text, parse_cell
 from idkey.table.table import TraitTable
 
@@ -273,15 +274,15 @@ def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Dou
 
 def _shared_codes(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
     holders: dict[str, list[str]] = defaultdict(list)
-    codes = [str(text).upper().split("|") if text else [] for text in table.taxa["tradeCode"]]
+    codes = [trade_codes(str(text)) for text in table.taxa["tradeCode"]]
     for taxon, own in zip(table.ids, codes, strict=True):
         for code in own:
-            holders[code.strip()].append(taxon)
+            holders[code].append(taxon)
     for taxon, i in rows.items():
-        for code in codes[i]:
-            others = [t for t in holders[code.strip()] if t != taxon]
+        for code in sorted(codes[i]):
+            others = [t for t in holders[code] if t != taxon]
             if others:
-                text = f"Trade code of {taxon}: {code.strip()} is also that of {', '.join(others)}"
+                text = f"Trade code of {taxon}: {code} is also that of {', '.join(others)}"
                 yield Doubt(taxon, "tradeCode", str(table.taxa["tradeCode"].iloc[i]), "table", text)
 
 

@@ -18,8 +18,8 @@ import numpy as np
 
 from idkey.errors import IdkeyError
 from idkey.model.evidence import ADULT_FROM
-from idkey.model.key import Bounds, Couplet, Key, build_key, numbered_couplets, too_little_known
-from idkey.model.prior import Prior, weights
+from idkey.model.key import Bounds, Couplet, Key, build_key, keyed_kinds, numbered_couplets
+from idkey.model.prior import Prior
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import Split, all_splits, share_below
 from idkey.table.schema import Trait
@@ -68,10 +68,7 @@ def grow_key(key: Key, table: TraitTable, taxa: Collection[str], *, prior: Prior
         raise IdkeyError(msg)
     if not _asks_the_same(key.table, table):
         return build_key(table, prior)
-    w = weights(table, "uniform" if prior is None else prior)
-    left_out = too_little_known(table)
-    keyed = table.only([t for t in table.ids if t not in left_out])
-    w = w[[table.position(t) for t in keyed.ids]]
+    keyed, w, left_out = keyed_kinds(table, prior)
     builder = _Growing(key, keyed, w, taxa)
     nodes = builder.grow()
     cost = builder.cost_of(nodes)

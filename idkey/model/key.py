@@ -28,8 +28,8 @@ __all__ = [
     "Key",
     "Lead",
     "build_key",
+    "keyed_kinds",
     "numbered_couplets",
-    "too_little_known",
 ]
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
@@ -308,10 +308,7 @@ def build_key(
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
     check_table(table)
-    w = weights(table, "uniform" if prior is None else prior)
-    left_out = too_little_known(table)
-    keyed = table.only([t for t in table.ids if t not in left_out])
-    w = w[[table.position(t) for t in keyed.ids]]
+    keyed, w, left_out = keyed_kinds(table, prior)
     named = _groups(table, keyed, groups)
     builder = Builder(all_splits(keyed, w), w, named)
     nodes, optimum = builder.solve(exact_states)
@@ -322,7 +319,15 @@ def build_key(
     return Key(table, couplets, bounds, left_out)
 
 
-def too_little_known(table: TraitTable) -> tuple[str, ...]:
+def keyed_kinds(table: TraitTable, prior: Prior) -> tuple[TraitTable, np.ndarray, tuple[str, ...]]:
+    """Return the kinds that a key can be built to, the weight of each, and the kinds left out."""
+    w = weights(table, "uniform" if prior is None else prior)
+    left_out = _too_little_known(table)
+    keyed = table.only([t for t in table.ids if t not in left_out])
+    return keyed, w[[table.position(t) for t in keyed.ids]], left_out
+
+
+def _too_little_known(table: TraitTable) -> tuple[str, ...]:
     """Kinds that would stand at nearly every end of the key, because nearly nothing is known of them."""
     usable = [t for t in table.traits if t.in_key]
     if len(usable) < _ENOUGH_TRAITS:

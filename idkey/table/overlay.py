@@ -21,10 +21,11 @@ from idkey.table import files
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.conflicts import Conflict
 from idkey.table.csvfile import Found, Row, Sheet, read_sheet
+from idkey.table.ids import trade_codes
 from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, FILES, META, TABLES
 from idkey.table.merge import lay
 from idkey.table.origin import ADDED_TO
-from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, OVERLAY, Own, own_row, trade_codes
+from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, OVERLAY, Own, own_row
 from idkey.table.settle import kept_open, settled
 from idkey.table.sources import SOURCES
 from idkey.table.stamp import read_about

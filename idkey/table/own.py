@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from idkey.table.claims import Source
     from idkey.table.files import Parts
 
-__all__ = ["CHANGES", "CHANGE_COLUMNS", "ID", "OVERLAY", "Own", "TwoMeanings", "own_row", "trade_codes"]
+__all__ = ["CHANGES", "CHANGE_COLUMNS", "ID", "OVERLAY", "Own", "TwoMeanings", "own_row"]
 
 OVERLAY = "overlay.json"
 """What the additions were made to."""
@@ -54,11 +54,6 @@ class TwoMeanings:
 def own_row(file: str, values: Mapping[str, str]) -> Row:
     """Return a row that does not stand in a file yet."""
     return Row(0, dict(values), file)
-
-
-def trade_codes(text: str) -> set[str]:
-    """Return the trade codes of a cell, as they are compared."""
-    return {code.strip().upper() for code in text.split("|") if code.strip()}
 
 
 class Own:

@@ -17,6 +17,7 @@ from idkey.table.care import EVERY_GROUP
 from idkey.table.claims import Claim, Source
 from idkey.table.columns import Column, column_of
 from idkey.table.frames import read_frame
+from idkey.table.ids import trade_codes
 from idkey.table.origin import Origin
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 
@@ -252,7 +253,6 @@ class TraitTable:
         Raises
         ------
         TableError
-            With everything that is wrong in all rows.
         """
         return extend.with_rows(self, rows, claims)
 
@@ -304,7 +304,7 @@ class TraitTable:
         Raises
         ------
         TableError
-            Text that is no BibTeX, or a key that stands for another source already.
+            No BibTeX, or a key that stands for another source.
         """
         return extend.with_source(self, bibtex)
 
@@ -397,9 +397,8 @@ class TraitTable:
     def _with_trade_code(self, code: Any) -> list[str]:
         if "tradeCode" not in self.taxa.columns:
             return []
-        wanted = str(code).strip().upper()
-        codes = [str(found).upper().split("|") for found in self.taxa["tradeCode"]]
-        return [taxon for taxon, found in zip(self.ids, codes, strict=True) if wanted in found]
+        wanted, codes = str(code).strip().upper(), zip(self.ids, self.taxa["tradeCode"], strict=True)
+        return [taxon for taxon, found in codes if wanted in trade_codes(str(found))]
 
     def trait(self, trait_id: str) -> Trait:
         """Return the trait of this id. Raises UnknownName with the nearest spelling."""
