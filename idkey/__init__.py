@@ -1,6 +1,7 @@
 """Tell spotted suckermouth catfishes apart: a trait table, a key, a nearest match and care sheets.
 
-`import idkey` loads neither ipywidgets nor matplotlib; the notebook widgets come when first asked for.
+Each name is fetched when it is first used, so that `import idkey` is quick: it loads neither ipywidgets
+nor matplotlib nor scikit-learn.
 """
 
 from __future__ import annotations
@@ -8,18 +9,19 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from idkey.care.sheet import CareSheet, care_for
-from idkey.care.tank import check_tank
-from idkey.errors import IdkeyError
-from idkey.model.compare import compare
-from idkey.model.identify import Identification
-from idkey.model.key import Key, build_key
-from idkey.model.match import NearestMatch
-from idkey.table.files import load_table
-from idkey.table.store import start_table
-from idkey.table.table import TraitTable
+from idkey import display
 
 if TYPE_CHECKING:
+    from idkey.care.sheet import CareSheet, care_for
+    from idkey.care.tank import check_tank
+    from idkey.errors import IdkeyError
+    from idkey.model.compare import compare
+    from idkey.model.identify import Identification
+    from idkey.model.key import Key, build_key
+    from idkey.model.match import NearestMatch
+    from idkey.table.files import load_table
+    from idkey.table.store import start_table
+    from idkey.table.table import TraitTable
     from idkey.widgets.care import care_view
     from idkey.widgets.compare import compare_view
     from idkey.widgets.editor import table_editor
@@ -44,16 +46,33 @@ __all__ = [
     "table_editor",
 ]
 
-_WIDGETS = {
-    "care_view": "idkey.widgets.care",
-    "compare_view": "idkey.widgets.compare",
-    "identify": "idkey.widgets.identify",
-    "table_editor": "idkey.widgets.editor",
+_HOMES = {
+    "care.sheet": ("CareSheet", "care_for"),
+    "care.tank": ("check_tank",),
+    "errors": ("IdkeyError",),
+    "model.compare": ("compare",),
+    "model.identify": ("Identification",),
+    "model.key": ("Key", "build_key"),
+    "model.match": ("NearestMatch",),
+    "table.files": ("load_table",),
+    "table.store": ("start_table",),
+    "table.table": ("TraitTable",),
+    "widgets.care": ("care_view",),
+    "widgets.compare": ("compare_view",),
+    "widgets.editor": ("table_editor",),
+    "widgets.identify": ("identify",),
 }
+_HOME = {name: f"idkey.{home}" for home, names in _HOMES.items() for name in names}
+
+display.fill_with(lambda: import_module("idkey.views.registry"))
 
 
 def __getattr__(name: str) -> Any:
-    if name in _WIDGETS:
-        return getattr(import_module(_WIDGETS[name]), name)
-    msg = f"module 'idkey' has no attribute {name!r}"
-    raise AttributeError(msg)
+    if name not in _HOME:
+        msg = f"module 'idkey' has no attribute {name!r}"
+        raise AttributeError(msg)
+    return globals().setdefault(name, getattr(import_module(_HOME[name]), name))
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

@@ -1,6 +1,5 @@
 """Who imports whom, and what the package shows at its top."""
 
-import ast
 import fnmatch
 import os
 import shutil
@@ -25,10 +24,6 @@ CONTRACTS = {
         "contracts"
     ]
 }
-SHOWING = {"__repr__", "__str__", "_repr_html_", "text", "html", "save"}
-"""Methods that show or print an object; only these may fetch a view, each time they are called."""
-REPORTS = {"changes", "lookalikes", "review"}
-"""Methods of a table that hand it to the model; a keeper looks for them at the table."""
 
 
 def python(code: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -78,38 +73,6 @@ def test_the_contracts_can_be_broken(tmp_path, file, line, contract):
     assert f"{CONTRACTS[contract]['name']} BROKEN" in run.stdout
 
 
-def lazy_imports(module: str, target: str) -> tuple[list[str], int]:
-    """Names of the functions in which a module imports another, and how often it does so elsewhere."""
-    path = ROOT / (module.replace(".", "/") + ".py")
-    inside, outside = [], 0
-
-    def visit(node: ast.AST, function: str) -> None:
-        nonlocal outside
-        for child in ast.iter_child_nodes(node):
-            if isinstance(child, ast.If) and ast.unparse(child.test) == "TYPE_CHECKING":
-                continue
-            if isinstance(child, ast.ImportFrom) and child.module == target:
-                if function:
-                    inside.append(function)
-                else:
-                    outside += 1
-            visit(child, child.name if isinstance(child, ast.FunctionDef) else function)
-
-    visit(ast.parse(path.read_text(encoding="utf-8")), "")
-    return inside, outside
-
-
-@pytest.mark.parametrize("exception", CONTRACTS["one-way"]["ignore_imports"])
-def test_the_exceptions_are_methods_that_show_an_object(exception):
-    module, target = exception.split(" -> ")
-    report = module == "idkey.table.table" and target.startswith("idkey.model.")
-    assert report or target.startswith("idkey.views.")
-    inside, outside = lazy_imports(module, target)
-    assert inside
-    assert set(inside) <= (REPORTS if report else SHOWING)
-    assert outside == 0
-
-
 def test_only_drawing_modules_are_let_off_for_matplotlib():
     for exception in CONTRACTS["drawing-only"]["ignore_imports"]:
         module, target = exception.split(" -> ")
@@ -138,8 +101,8 @@ def test_the_check_above_sees_what_is_loaded():
 # -- public names ----------------------------------------------------------------------------------------
 
 
-def test_at_most_sixteen_public_names_in_order():
-    assert len(idkey.__all__) <= 16
+def test_at_most_twenty_two_public_names_in_order():
+    assert len(idkey.__all__) <= 22
     assert idkey.__all__ == sorted(set(idkey.__all__))
 
 

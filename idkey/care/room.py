@@ -15,6 +15,7 @@ import pandas as pd
 from idkey.care.measures import TANK_FIELDS, Tank, tank_from
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import TankCheck, check_against, demands_of
+from idkey.display import Shown
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 
 __all__ = ["RoomCheck", "check_room", "read_room"]
@@ -23,8 +24,8 @@ _NEEDED = ("name", "length_cm", "width_cm", "height_cm")
 _MOST_BYTES = 5_000_000
 
 
-@dataclass(frozen=True)
-class RoomCheck:
+@dataclass(frozen=True, repr=False)
+class RoomCheck(Shown):
     """The tanks of a room, the best for this fish first.
 
     Attributes
@@ -55,16 +56,6 @@ class RoomCheck:
         rows = [(c.tank.name, c.ok, len(c.fails), _open(c), c.verdict) for c in self.checks]
         frame = pd.DataFrame(rows, columns=["tank", "fits", "fails", "open", "verdict"])
         return frame.astype({"tank": "str", "fits": bool, "fails": int, "open": int, "verdict": "str"})
-
-    def __repr__(self) -> str:
-        from idkey.views.tank import room_text
-
-        return room_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.tank import room_page
-
-        return room_page(self)
 
 
 def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> RoomCheck:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -13,6 +12,7 @@ import pandas as pd
 from idkey.care.advice import Settling, safest_choice, settle
 from idkey.care.attributes import ATTRIBUTES, FOR_EVERY_FISH, GENERAL
 from idkey.care.need import Claim, FrozenMap, Need, Part, bring_together, sentences
+from idkey.display import Printed
 from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
@@ -27,8 +27,8 @@ _MOST_NAMES = 8
 """Names on a sheet made from an identification; with more, the fish is not known well enough for a sheet."""
 
 
-@dataclass(frozen=True, slots=True)
-class CareSheet:
+@dataclass(frozen=True, slots=True, repr=False)
+class CareSheet(Printed):
     """What one name calls for, or what is right for several names at once.
 
     Attributes
@@ -108,22 +108,6 @@ class CareSheet:
                 for s in self.settling
             ],
         }
-
-    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
-        """Print the sheet to a ``.html`` or ``.pdf`` file; see `Key.save`. Raises IdkeyError."""
-        from idkey.views.report import printed
-
-        printed(self, path, paper, overwrite)
-
-    def __repr__(self) -> str:
-        from idkey.views.care import care_text
-
-        return care_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.care import care_html
-
-        return care_html(self)
 
 
 def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:

@@ -15,6 +15,7 @@ from idkey.care.measures import TANK_FIELDS, Companion, Tank
 from idkey.care.rules_room import group_volume, growth, length, room_to_turn, volume, width
 from idkey.care.rules_water import ammonia, flow, hardness, oxygen, ph, temperature, turnover
 from idkey.care.sheet import CareSheet
+from idkey.display import Shown
 from idkey.errors import IdkeyError
 
 __all__ = [
@@ -50,8 +51,8 @@ _RULES = (
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
 
-@dataclass(frozen=True)
-class TankCheck:
+@dataclass(frozen=True, repr=False)
+class TankCheck(Shown):
     """What came of holding a tank against a care sheet.
 
     Attributes
@@ -134,16 +135,6 @@ class TankCheck:
         """
         rows = [tuple(getattr(c, column) for column in _COLUMNS) for c in self.checks]
         return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
-
-    def __repr__(self) -> str:
-        from idkey.views.tank import tank_text
-
-        return tank_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.tank import tank_page
-
-        return tank_page(self)
 
 
 def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:

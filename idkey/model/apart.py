@@ -17,6 +17,7 @@ from typing import Literal
 
 import numpy as np
 
+from idkey.display import Shown
 from idkey.model.compare import FEW, HARDLY
 from idkey.model.prior import check_table
 from idkey.model.tell import HEARSAY, Tell
@@ -98,8 +99,8 @@ class Pair:
     settle: tuple[Settle, ...]
 
 
-@dataclass(frozen=True, eq=False)
-class Apart:
+@dataclass(frozen=True, eq=False, repr=False)
+class Apart(Shown):
     """How well one kind is told from all others; see `apart`.
 
     Attributes
@@ -133,16 +134,6 @@ class Apart:
     def is_told(self) -> bool:
         """Whether it is told from every other kind, adult and young, by looks that can be relied on."""
         return not (self.never or self.hardly_known or self.one_look or self.adults_only)
-
-    def __repr__(self) -> str:
-        from idkey.views.change import apart_text
-
-        return apart_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.change import apart_html
-
-        return apart_html(self)
 
 
 def apart(table: TraitTable, taxon: str) -> Apart:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from idkey import display
 from idkey.model.combine import TableModel, stronger
 from idkey.model.expected import expected_answers
 from idkey.table.schema import Trait
@@ -49,9 +50,7 @@ class Question:
         return "\n".join(lines)
 
     def _repr_html_(self) -> str:
-        from idkey.views.html import question_html
-
-        return question_html(self)
+        return display.html(self)
 
 
 class Asker:

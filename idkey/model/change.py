@@ -10,6 +10,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from idkey.display import Shown
 from idkey.errors import IdkeyError
 from idkey.model.apart import Apart, apart
 from idkey.model.doubts import Doubt, doubts
@@ -27,8 +28,8 @@ MOST_HELD = 200
 """Kinds that are held against all others after one change."""
 
 
-@dataclass(frozen=True, eq=False)
-class Change:
+@dataclass(frozen=True, eq=False, repr=False)
+class Change(Shown):
     """What a change of the table does; see `what_changes`.
 
     Attributes
@@ -103,16 +104,6 @@ class Change:
         """Whether no kind, cell, claim or trait is another."""
         kinds = self.added or self.removed or self.altered or self.touched
         return not (kinds or self.traits_added or self.traits_altered or self.traits_removed)
-
-    def __repr__(self) -> str:
-        from idkey.views.change import change_text
-
-        return change_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.change import change_html
-
-        return change_html(self)
 
 
 def what_changes(

@@ -9,7 +9,6 @@ has the arithmetic.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -19,6 +18,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from idkey.display import Printed, Shown
 from idkey.errors import IdkeyError
 from idkey.model.prior import check_table
 from idkey.model.tell import HEARSAY, Tell
@@ -78,8 +78,8 @@ class Contrast:
         return self.kind == "differs" and not _tells(self.right, len(self.cells))
 
 
-@dataclass(frozen=True, eq=False)
-class Comparison:
+@dataclass(frozen=True, eq=False, repr=False)
+class Comparison(Printed):
     """Two or more kinds side by side; see `compare`.
 
     Attributes
@@ -151,22 +151,6 @@ class Comparison:
                 for c in self.contrasts
             ],
         }
-
-    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
-        """Print the comparison to a ``.html`` or ``.pdf`` file; see `Key.save`. Raises IdkeyError."""
-        from idkey.views.report import printed
-
-        printed(self, path, paper, overwrite)
-
-    def __repr__(self) -> str:
-        from idkey.views.compare import compare_text
-
-        return compare_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.compare import compare_html
-
-        return compare_html(self)
 
 
 def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
@@ -309,8 +293,8 @@ def _best_looks(
 # -- the whole table --------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, eq=False)
-class Lookalikes:
+@dataclass(frozen=True, eq=False, repr=False)
+class Lookalikes(Shown):
     """Who is mistaken for whom; see `lookalikes`.
 
     Attributes
@@ -360,16 +344,6 @@ class Lookalikes:
         np.fill_diagonal(score, -np.inf)
         row = self.table.position(taxon) if taxon is not None else int(np.argmax(score.max(axis=1)))
         return self.ids[row], self.ids[int(np.argmax(score[row]))]
-
-    def __repr__(self) -> str:
-        from idkey.views.compare import lookalikes_text
-
-        return lookalikes_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.compare import lookalikes_html
-
-        return lookalikes_html(self)
 
 
 def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:

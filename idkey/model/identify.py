@@ -11,6 +11,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 import pandas as pd
 
+from idkey.display import Shown
 from idkey.errors import AnswerError
 from idkey.model.answers import Coded, code_answers, known_trait, parse_stage
 from idkey.model.ask import MIN_GAIN, Asker, Question
@@ -102,7 +103,7 @@ class _Evaluated:
         return Evidence.of(self._model, self._model.contributions(self.coded))
 
 
-class Identification:
+class Identification(Shown):
     """One fish being identified.
 
     Answers may come in any order, may be changed and taken back; a bad answer is one clear error and
@@ -386,13 +387,3 @@ class Identification:
         for trait in unseen:
             fish.answer(trait, None)
         return fish
-
-    def __repr__(self) -> str:
-        from idkey.views.text import identification_text
-
-        return identification_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.html import identification_html
-
-        return identification_html(self)

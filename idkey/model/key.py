@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 
+from idkey import display
 from idkey.errors import UnknownName, one_of
 from idkey.model.answers import known_trait, parse_stage
 from idkey.model.prior import Prior, check_table, weights
@@ -208,15 +209,11 @@ class Key:
 
     def text(self) -> str:
         """Return the key as plain text, couplets numbered, two leads each."""
-        from idkey.views.text import key_text
-
-        return key_text(self)
+        return display.text(self)
 
     def html(self) -> str:
         """Return the key as a self-contained piece of HTML."""
-        from idkey.views.html import key_html
-
-        return key_html(self)
+        return display.html(self)
 
     def save(
         self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False, title: str = ""
@@ -238,9 +235,7 @@ class Key:
         IdkeyError
             Another ending or paper, a file that is there already, or a place that cannot be written to.
         """
-        from idkey.views.report import printed
-
-        printed(self, path, paper, overwrite, title=title)
+        display.save(self, path, paper, overwrite, title=title)
 
     def __repr__(self) -> str:
         how = "least possible cost" if self.is_exact else "least cost not proven"

@@ -10,13 +10,13 @@ those of which the trait is known. That is a plain guess, made alike for all bla
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from idkey.display import Printed
 from idkey.model.compare import Lookalikes, lookalikes
 from idkey.model.doubts import Doubt, doubts
 from idkey.model.tell import HEARSAY, Tell
@@ -34,8 +34,8 @@ CODES = (BLANK, NOT_APPLICABLE, KNOWN, *STRENGTH)
 """What a cell of the grid may say; `KNOWN` in a table that keeps no evidence."""
 
 
-@dataclass(frozen=True, eq=False)
-class Review:
+@dataclass(frozen=True, eq=False, repr=False)
+class Review(Printed):
     """A table looked over; see `review`.
 
     Attributes
@@ -107,22 +107,6 @@ class Review:
             Words of `CODES`.
         """
         return self.grid.copy()
-
-    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
-        """Print the review to a ``.html`` or ``.pdf`` file; see `Key.save`. Raises IdkeyError."""
-        from idkey.views.report import printed
-
-        printed(self, path, paper, overwrite)
-
-    def __repr__(self) -> str:
-        from idkey.views.review import review_text
-
-        return review_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.review import review_html
-
-        return review_html(self)
 
 
 def review(table: TraitTable) -> Review:

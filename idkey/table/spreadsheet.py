@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
 
+from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
 from idkey.table.csvfile import ODD_CHARACTER
@@ -69,8 +70,8 @@ class ImportRow:
     problems: tuple[Problem, ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class Import:
+@dataclass(frozen=True, eq=False, repr=False)
+class Import(Shown):
     """A spreadsheet as it was understood.
 
     Attributes
@@ -122,16 +123,6 @@ class Import:
         ]
         names = ["row", "taxon", "label", "what", "understood", "said", "problems"]
         return pd.DataFrame(lines, columns=names).astype({"row": int} | dict.fromkeys(names[1:], "str"))
-
-    def __repr__(self) -> str:
-        from idkey.views.spreadsheet import import_text
-
-        return import_text(self)
-
-    def _repr_html_(self) -> str:
-        from idkey.views.spreadsheet import import_page
-
-        return import_page(self)
 
 
 def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: str | None = None) -> Import:

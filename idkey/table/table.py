@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table import extend
 from idkey.table.care import EVERY_GROUP
@@ -341,9 +342,7 @@ class TraitTable:
         past: Iterable[Identification | Mapping[str, Any]] = (),
     ) -> Change:
         """Return what sets this table apart from an older one; see `idkey.model.change.what_changes`."""
-        from idkey.model.change import what_changes
-
-        return what_changes(old, self, key=key, past=past)
+        return display.changes(self, old, key=key, past=past)
 
     def allowed(self) -> dict[str, tuple[str, ...]]:
         """Return which values a column of `taxa` may take, where that is limited."""
@@ -459,15 +458,11 @@ class TraitTable:
 
     def review(self) -> Review:
         """Return what is known, how well, and what is weakest; see `idkey.model.review.review`."""
-        from idkey.model.review import review
-
-        return review(self)
+        return display.review(self)
 
     def lookalikes(self, stage: str = "adult") -> Lookalikes:
         """Return who is mistaken for whom among these kinds; see `idkey.model.compare.lookalikes`."""
-        from idkey.model.compare import lookalikes
-
-        return lookalikes(self, stage)
+        return display.lookalikes(self, stage)
 
     def to_frame(self) -> pd.DataFrame:
         """Return the whole table as text, one row a taxon, in the shape of taxa.csv.
@@ -494,7 +489,4 @@ class TraitTable:
         return f"{said}; to settle, see .conflicts: {len(self.conflicts)}" if self.conflicts else said
 
     def _repr_html_(self) -> str:
-        from idkey.views.conflicts import conflicts_html
-        from idkey.views.html import table_html
-
-        return f"{conflicts_html(self)}\n{table_html(self)}" if self.conflicts else table_html(self)
+        return display.html(self)

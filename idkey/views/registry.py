@@ -1,0 +1,52 @@
+"""What stands behind the doors of `idkey.display`: what shows, prints or answers for which object."""
+
+from __future__ import annotations
+
+from idkey import display
+from idkey.care.room import RoomCheck
+from idkey.care.sheet import CareSheet
+from idkey.care.tank import TankCheck
+from idkey.model.apart import Apart
+from idkey.model.ask import Question
+from idkey.model.change import Change, what_changes
+from idkey.model.compare import Comparison, Lookalikes, lookalikes
+from idkey.model.identify import Identification
+from idkey.model.key import Key
+from idkey.model.review import Review, review
+from idkey.table.spreadsheet import Import
+from idkey.table.table import TraitTable
+from idkey.views import care, change, compare, html, report, spreadsheet, tank, text
+from idkey.views import review as review_views
+from idkey.views.conflicts import conflicts_html
+
+__all__: list[str] = []
+
+
+def _table_html(table: TraitTable) -> str:
+    whole = html.table_html(table)
+    return f"{conflicts_html(table)}\n{whole}" if table.conflicts else whole
+
+
+_SHOWN = (
+    (Apart, change.apart_text, change.apart_html),
+    (CareSheet, care.care_text, care.care_html),
+    (Change, change.change_text, change.change_html),
+    (Comparison, compare.compare_text, compare.compare_html),
+    (Identification, text.identification_text, html.identification_html),
+    (Import, spreadsheet.import_text, spreadsheet.import_page),
+    (Key, text.key_text, html.key_html),
+    (Lookalikes, compare.lookalikes_text, compare.lookalikes_html),
+    (Question, repr, html.question_html),
+    (Review, review_views.review_text, review_views.review_html),
+    (RoomCheck, tank.room_text, tank.room_page),
+    (TankCheck, tank.tank_text, tank.tank_page),
+    (TraitTable, repr, _table_html),
+)
+for _kind, _text, _html in _SHOWN:
+    display.text.register(_kind)(_text)
+    display.html.register(_kind)(_html)
+for _kind in (CareSheet, Comparison, Key, Review):
+    display.save.register(_kind)(report.printed)
+display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
+display.review.register(TraitTable)(review)
+display.lookalikes.register(TraitTable)(lookalikes)
