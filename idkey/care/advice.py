@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
 from idkey.care.attributes import Value, format_value, state_words
 from idkey.care.need import Part, names_in_words, sentences
 from idkey.model.answers import code_answers
-from idkey.model.ask import MIN_GAIN, Asker
-from idkey.model.combine import TableModel
+from idkey.model.ask import MIN_GAIN, asker_of
+from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.care import CareAttribute
-from idkey.table.table import TraitTable
 
 __all__ = ["Settling", "safest_choice", "settle"]
 
@@ -194,7 +192,7 @@ def settle(
     """
     if not conflicts:
         return ()
-    model, asker = _compiled(fish.table)
+    model, asker = model_of(fish.table), asker_of(fish.table)
     coded = code_answers(fish.table, fish.answers)
     adult, said = model.stage_weights(coded)[0], model.said_in_group(coded)
     ids = [*fish.table.ids, NONE]
@@ -219,10 +217,3 @@ def settle(
         _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]))
         found.append(Settling(attribute.id, attribute.label, trait.id, trait.question or trait.name, gain))
     return tuple(found)
-
-
-@lru_cache(maxsize=2)
-def _compiled(table: TraitTable) -> tuple[TableModel, Asker]:
-    # A table never changes, so what its questions are worth is compiled once.
-    model = TableModel(table)
-    return model, Asker(model)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -14,6 +13,7 @@ from idkey.care.attributes import ATTRIBUTES, FOR_EVERY_FISH, GENERAL
 from idkey.care.need import Claim, FrozenMap, Need, Part, bring_together, sentences
 from idkey.display import Printed
 from idkey.errors import IdkeyError, UnknownName, one_of
+from idkey.model.combine import kept
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.care import EVERY_GROUP
@@ -236,9 +236,8 @@ def _short(labels: tuple[str, ...]) -> list[str]:
     ]
 
 
-@lru_cache(maxsize=4)
+@kept
 def _care(table: TraitTable) -> _Care:
-    # A table never changes, so its rows and claims are gathered once.
     return _Care(table)
 
 

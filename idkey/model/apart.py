@@ -12,12 +12,12 @@ over. The traits stand in the order of the worth to be expected for a second of 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
 
 from idkey.display import Shown
+from idkey.model.combine import kept
 from idkey.model.compare import FEW, HARDLY
 from idkey.model.prior import check_table
 from idkey.model.tell import HEARSAY, Tell
@@ -165,9 +165,8 @@ def apart(table: TraitTable, taxon: str) -> Apart:
     return looks.against_all(table.position(taxon))
 
 
-@lru_cache(maxsize=4)
+@kept
 def _looks(table: TraitTable) -> _Looks:
-    # A table never changes: what each trait tells is worked out once, whichever kinds are then asked for.
     return _Looks(table)
 
 

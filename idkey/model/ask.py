@@ -13,11 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from idkey import display
-from idkey.model.combine import TableModel, stronger
+from idkey.model.combine import TableModel, kept, model_of, stronger
 from idkey.model.expected import expected_answers
 from idkey.table.schema import Trait
+from idkey.table.table import TraitTable
 
-__all__ = ["MIN_GAIN", "Asker", "Question"]
+__all__ = ["MIN_GAIN", "Asker", "Question", "asker_of"]
 
 MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
@@ -144,6 +145,12 @@ class Asker:
     def traits(self) -> list[Trait]:
         """Traits in the order of the results."""
         return self._traits
+
+
+@kept
+def asker_of(table: TraitTable) -> Asker:
+    """Return the one valuer of the questions of a table."""
+    return Asker(model_of(table))
 
 
 class _ByAge:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -13,6 +12,7 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.errors import IdkeyError
 from idkey.model.apart import Apart, apart
+from idkey.model.combine import kept
 from idkey.model.doubts import Doubt, doubts
 from idkey.model.grow import grow_key
 from idkey.model.key import Key, build_key
@@ -203,7 +203,7 @@ def _old_key(old: TraitTable, key: Key | Literal[False] | None, prior: Prior) ->
     return key
 
 
-@lru_cache(maxsize=2)
+@kept
 def _key_to(table: TraitTable) -> Key:
     # One table is mostly changed in several ways, one after the other; its key is built once.
     return build_key(table)

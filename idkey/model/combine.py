@@ -12,7 +12,9 @@ table changes no bit of a result.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import wraps
+from typing import TypeVar
 
 import numpy as np
 from scipy.sparse import csr_array
@@ -22,10 +24,32 @@ from idkey.model.answers import Coded
 from idkey.model.evidence import STAGE_ERROR, TraitModel
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["TableModel", "answered_in_group", "stronger"]
+__all__ = ["TableModel", "answered_in_group", "kept", "model_of", "stronger"]
+
+_T = TypeVar("_T")
 
 _BLOCK = 512
 """Specimens at a time: the arrays of a block stay in the processor's cache."""
+
+
+def kept(make: Callable[[TraitTable], _T]) -> Callable[[TraitTable], _T]:
+    """Have a function of a table work out its result once for each table.
+
+    A table never changes. What is worked out is kept on the table itself, so it goes when the table goes; a
+    copy or a pickle does not take it along.
+    """
+    name = f"{make.__module__}.{make.__qualname__}"
+
+    @wraps(make)
+    def kept_result(table: TraitTable) -> _T:
+        if not isinstance(table, TraitTable):
+            return make(table)
+        memory = vars(table)
+        if name not in memory:
+            memory[name] = make(table)
+        return memory[name]
+
+    return kept_result
 
 
 def stronger(one: np.ndarray, other: np.ndarray) -> np.ndarray:
@@ -195,6 +219,12 @@ class TableModel:
         for other in says[1:]:
             found = stronger(found, other)
         return found
+
+
+@kept
+def model_of(table: TraitTable) -> TableModel:
+    """Return the one compiled model of a table."""
+    return TableModel(table)
 
 
 class _LookUp:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import combinations
 from typing import Any
 
@@ -20,6 +19,7 @@ import pandas as pd
 
 from idkey.display import Printed, Shown
 from idkey.errors import IdkeyError
+from idkey.model.combine import kept
 from idkey.model.prior import check_table
 from idkey.model.tell import HEARSAY, Tell
 from idkey.table.schema import YOUNG, Cell, NotApplicable, Range, States, Trait
@@ -209,9 +209,8 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     )
 
 
-@lru_cache(maxsize=4)
+@kept
 def _tell(table: TraitTable) -> Tell:
-    # A table never changes, so what tells its kinds apart is worked out once.
     return Tell(table)
 
 

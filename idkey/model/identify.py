@@ -14,8 +14,8 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.errors import AnswerError
 from idkey.model.answers import Coded, code_answers, known_trait, parse_stage
-from idkey.model.ask import MIN_GAIN, Asker, Question
-from idkey.model.combine import TableModel
+from idkey.model.ask import MIN_GAIN, Question, asker_of
+from idkey.model.combine import TableModel, model_of
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
@@ -134,7 +134,7 @@ class Identification(Shown):
         check_table(table)
         self.table = table
         self.coverage = coverage
-        self._model = TableModel(table)
+        self._model = model_of(table)
         self._prior = prior_vector(table, prior, none_prior)
         self._history: list[_State] = [_State()]
 
@@ -219,10 +219,6 @@ class Identification(Shown):
     # -- what follows ---------------------------------------------------------------------------
 
     @cached_property
-    def _asker(self) -> Asker:
-        return Asker(self._model)
-
-    @cached_property
     def _now(self) -> _Evaluated:
         return _Evaluated(self._model, self._prior, self.coverage, self.answers)
 
@@ -256,7 +252,7 @@ class Identification(Shown):
 
     @cached_property
     def _questions(self) -> list[Question]:
-        asker = self._asker
+        asker = asker_of(self.table)
         canonical = self._model.to_canonical_order(self._now.posterior)
         gains = asker.gains(canonical, self._now.adult, self._model.said_in_group(self._now.coded))
         applies = asker.applicable(canonical)

@@ -15,7 +15,7 @@ from sklearn.utils.multiclass import check_classification_targets
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, code_frame
-from idkey.model.combine import TableModel
+from idkey.model.combine import TableModel, model_of
 from idkey.model.evidence import NONE
 from idkey.model.fit import fit_of
 from idkey.model.prior import Prior, check_coverage, prior_vector
@@ -238,7 +238,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         self.classes_ = np.array([*table.ids, NONE])
         self.n_features_in_ = len(table.traits)
         self.feature_names_in_ = np.array(table.trait_ids, dtype=object)
-        self._model = TableModel(table)
+        self._model = model_of(table)
         self._prior = prior_vector(table, self.prior, self.none_prior)
         return self
 

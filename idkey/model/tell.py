@@ -28,7 +28,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from idkey.errors import IdkeyError, one_of
-from idkey.model.combine import TableModel
+from idkey.model.combine import model_of
 from idkey.model.evidence import number_grid
 from idkey.model.expected import adult_lengths, expected_numbers
 from idkey.table.schema import LIFE_STAGES, Trait
@@ -66,7 +66,7 @@ class Tell:
     def __init__(self, table: TraitTable):
         self.table = table
         self.traits = table.traits
-        self._model = TableModel(table)
+        self._model = model_of(table)
         self._found: dict[tuple[str, str], np.ndarray] = {}
 
     # -- one trait ------------------------------------------------------------------------------

@@ -15,11 +15,11 @@ less well by its best look. It may still confirm a name, or tell young fish.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from scipy.spatial.distance import pdist, squareform
 
+from idkey.model.combine import kept
 from idkey.model.compare import HARDLY
 from idkey.model.tell import HEARSAY, Tell
 from idkey.table.schema import Trait
@@ -65,7 +65,7 @@ class Worth:
     text: str
 
 
-@lru_cache(maxsize=4)
+@kept
 def worth(table: TraitTable) -> tuple[Worth, ...]:
     """Return what each trait is worth, what the seller says aside.
 
