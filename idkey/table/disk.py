@@ -11,10 +11,12 @@ import errno
 import hashlib
 import json
 import os
+import re
 import secrets
 import shutil
 import stat
 import time
+import warnings
 from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,7 +28,7 @@ from typing import Any, TypeVar
 from filelock import FileLock, Timeout
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
-from idkey.table.layout import MOST_BYTES
+from idkey.table.layout import MOST_BYTES, OURS
 
 __all__ = ["MOST_VERSIONS", "Version", "commit", "digests", "read_files", "version_files", "versions"]
 
@@ -42,6 +44,8 @@ _WHY = {
     **dict.fromkeys(_NO_RIGHT, "there is no right to read or write here, or another program holds it open"),
     **dict.fromkeys((errno.ENOTDIR, errno.EEXIST), "is no folder"),
 }
+_VERSION = re.compile(r"\d{6,}-\d{8}T\d{6}Z")
+_JUNCTION = 0xA0000003  # what Windows calls a folder that stands for another one
 _T = TypeVar("_T")
 
 
@@ -121,6 +125,10 @@ def commit(
     with _plainly(Path(folder), "nothing was saved"):
         place = Path(folder).resolve()
         place.mkdir(parents=True, exist_ok=True)
+        why = _not_ours(place)
+        if why:
+            msg = f"{why}; nothing was saved; move {_OWN} out of the folder, or save to another one"
+            raise IdkeyError(msg)
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
         if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
             return dict(expected)
@@ -152,7 +160,10 @@ def version_files(folder: str | Path, name: str) -> dict[str, bytes]:
 
 def _whole(folder: Path, names: Collection[str], read: Callable[[], _T]) -> _T:
     """Read while nobody saves: under the lock, or where that can't be had, again until nothing moved."""
-    if (folder / _OWN).is_dir():
+    why = _not_ours(folder)
+    if why:
+        warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
+    elif (folder / _OWN).is_dir():
         try:
             with _locked(folder):
                 _finish(folder)
@@ -164,13 +175,45 @@ def _whole(folder: Path, names: Collection[str], read: Callable[[], _T]) -> _T:
     pending = folder / _OWN / _COMMIT
     for _ in range(_MOST_TRIES):
         stamps = _stamps(folder, names)
-        if not pending.exists():
+        if why or not pending.exists():
             found = read()
-            if not pending.exists() and stamps == _stamps(folder, names):
+            if (why or not pending.exists()) and stamps == _stamps(folder, names):
                 return found
         time.sleep(_POLL_S)
     msg = f"{folder}: a save to this folder is not finished; load it once with the right to write there"
     raise IdkeyError(msg)
+
+
+def _not_ours(folder: Path) -> str:
+    """Say what in .idkey no save can have put there; blank where all is well.
+
+    A folder that came from somebody else may hold links or names that lead out of it, so that finishing a
+    save or clearing up would overwrite or delete files elsewhere.
+    """
+    own = folder / _OWN
+    within = (Path(at, name) for at, folders, files in os.walk(own) for name in (*folders, *files))
+    for path in chain([own], within):
+        if _leads_away(path):
+            return f"{folder}: {path.relative_to(folder)} stands for something outside this folder"
+    try:
+        version, files = _manifest(own / _COMMIT / _MANIFEST)
+    except IdkeyError:  # None is waiting, or it is damaged, which whoever has the lock says.
+        return ""
+    names = [name for name in files if name not in OURS]
+    names += [] if version is None or _VERSION.fullmatch(version) else [version]
+    shown = ", ".join(repr(name[:60]) for name in names[:5])
+    return f"{folder}: an unfinished save names what is no file of a table: {shown}" if names else ""
+
+
+def _leads_away(path: Path) -> bool:
+    try:
+        state = path.lstat()
+    except FileNotFoundError:
+        return False
+    if stat.S_ISLNK(state.st_mode) or getattr(state, "st_reparse_tag", 0) == _JUNCTION:
+        return True
+    # The lock is opened for writing, and the same file may have a second name elsewhere.
+    return path.name == "lock" and (not stat.S_ISREG(state.st_mode) or state.st_nlink > 1)
 
 
 def _stamps(folder: Path, names: Collection[str]) -> list[tuple[int, ...] | None]:
@@ -230,11 +273,11 @@ def _number(version: Path) -> int:
 
 def _version(path: Path) -> Version:
     try:
-        note = json.loads((path / _NOTE).read_text(encoding="utf-8"))
+        note = json.loads(_bytes_of(path / _NOTE) or b"")
         when, said = str(note["when"]), str(note["note"])
     except (OSError, ValueError, KeyError, TypeError):
         when = said = ""
-    names = sorted(file.name for file in path.iterdir() if file.name != _NOTE)
+    names = sorted(file.name for file in path.iterdir() if file.name in OURS)
     return Version(path.name, when, said, tuple(names))
 
 
@@ -318,10 +361,15 @@ def _finish(folder: Path) -> None:
 
 
 def _manifest(path: Path) -> tuple[str | None, dict[str, dict[str, str | None]]]:
+    """Return the version that a save replaces, and the digests of each file before and after it."""
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-        return found["version"], found["files"]
-    except (FileNotFoundError, ValueError, KeyError, TypeError) as error:
+        found = json.loads(_bytes_of(path) or b"")
+        files = {name: {"old": both["old"], "new": both["new"]} for name, both in found["files"].items()}
+        texts = [found["version"], *(text for both in files.values() for text in both.values())]
+        if not all(text is None or isinstance(text, str) for text in texts):
+            raise TypeError
+        return found["version"], files
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
         msg = f"{path.parent}: was damaged and cannot be finished; move it out of the folder"
         raise IdkeyError(msg) from error
 

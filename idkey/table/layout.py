@@ -25,6 +25,7 @@ __all__ = [
     "MOST_SHORT_NAME",
     "MOST_SOURCES_BYTES",
     "MOST_STATES",
+    "OURS",
     "SCOPES",
     "TABLES",
     "TRAIT_COLUMNS",
@@ -34,6 +35,8 @@ __all__ = [
 TABLES = ("traits.csv", "taxa.csv", "care.csv", "evidence.csv")
 """The files that are read as a table, in the order in which they are read."""
 FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib", "datapackage.json")
+OURS = frozenset({*FILES, "genera.csv", "care_columns.csv", "base.zip", "overlay.json", "changes.csv"})
+"""Every file that a save may write: those of a table, and those of one's own table, older forms included."""
 
 CLASSES = ("read", "secondary", "memory", "common practice")
 SCOPES = ("species", "genus", "group")

@@ -4,6 +4,7 @@ import errno
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -20,8 +21,8 @@ from idkey.errors import IdkeyError, UnknownName
 from idkey.table import disk
 from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
 
-NAMES = ("a.csv", "b.csv", "c.txt")
-FIRST = {"a.csv": b"one\n", "b.csv": b"two\n"}
+NAMES = ("taxa.csv", "traits.csv", "sources.bib")
+FIRST = {"taxa.csv": b"one\n", "traits.csv": b"two\n"}
 
 
 class Killed(BaseException):
@@ -51,32 +52,32 @@ def test_what_is_saved_is_read_back(tmp_path):
 def test_a_name_without_bytes_is_taken_away_and_the_others_stay(tmp_path):
     known = _start(tmp_path)
     (tmp_path / "notes.txt").write_bytes(b"mine")
-    known = commit(tmp_path, {"a.csv": None, "c.txt": b"three"}, known)
-    assert read_files(tmp_path, NAMES) == {"b.csv": b"two\n", "c.txt": b"three"}
-    assert known == digests({"b.csv": b"two\n", "c.txt": b"three"})
+    known = commit(tmp_path, {"taxa.csv": None, "sources.bib": b"three"}, known)
+    assert read_files(tmp_path, NAMES) == {"traits.csv": b"two\n", "sources.bib": b"three"}
+    assert known == digests({"traits.csv": b"two\n", "sources.bib": b"three"})
     assert (tmp_path / "notes.txt").read_bytes() == b"mine"
     assert _own(tmp_path) == {"lock", "versions"}
 
 
 def test_a_folder_made_by_hand_is_only_read(tmp_path):
-    (tmp_path / "a.csv").write_bytes(b"one\n")
-    assert read_files(tmp_path, NAMES) == {"a.csv": b"one\n"}
+    (tmp_path / "taxa.csv").write_bytes(b"one\n")
+    assert read_files(tmp_path, NAMES) == {"taxa.csv": b"one\n"}
     assert versions(tmp_path) == ()
-    assert [path.name for path in tmp_path.iterdir()] == ["a.csv"]
+    assert [path.name for path in tmp_path.iterdir()] == ["taxa.csv"]
 
 
 def test_a_save_that_changes_nothing_writes_nothing(tmp_path):
     known = _start(tmp_path)
-    known = commit(tmp_path, {"a.csv": b"1"}, known)
+    known = commit(tmp_path, {"taxa.csv": b"1"}, known)
     before = {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")}
-    assert commit(tmp_path, {"a.csv": b"1", "c.txt": None}, known) == known
+    assert commit(tmp_path, {"taxa.csv": b"1", "sources.bib": None}, known) == known
     assert {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*")} == before
 
     by_hand = tmp_path / "by_hand"
     by_hand.mkdir()
-    (by_hand / "a.csv").write_bytes(b"1")
-    commit(by_hand, {"a.csv": b"1"}, digests({"a.csv": b"1"}))
-    assert [path.name for path in by_hand.iterdir()] == ["a.csv"]
+    (by_hand / "taxa.csv").write_bytes(b"1")
+    commit(by_hand, {"taxa.csv": b"1"}, digests({"taxa.csv": b"1"}))
+    assert [path.name for path in by_hand.iterdir()] == ["taxa.csv"]
 
 
 @pytest.mark.parametrize("saved_before", [True, False])
@@ -87,32 +88,34 @@ def test_each_file_that_was_edited_meanwhile_is_named_and_nothing_is_written(tmp
         known = digests(FIRST)
         for name, data in FIRST.items():
             (tmp_path / name).write_bytes(data)
-    (tmp_path / "a.csv").write_bytes(b"edited")
-    (tmp_path / "b.csv").unlink()
-    (tmp_path / "c.txt").write_bytes(b"new")
+    (tmp_path / "taxa.csv").write_bytes(b"edited")
+    (tmp_path / "traits.csv").unlink()
+    (tmp_path / "sources.bib").write_bytes(b"new")
     before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(IdkeyError, match=r"changed since it was loaded: a\.csv, b\.csv, c\.txt; nothing was"):
-        commit(tmp_path, {"a.csv": b"1", "c.txt": b"3"}, known)
+    with pytest.raises(
+        IdkeyError, match=r"changed since it was loaded: sources\.bib, taxa\.csv, traits\.csv; nothing was"
+    ):
+        commit(tmp_path, {"taxa.csv": b"1", "sources.bib": b"3"}, known)
     assert sorted(tmp_path.rglob("*")) == before
-    assert read_files(tmp_path, NAMES) == {"a.csv": b"edited", "c.txt": b"new"}
+    assert read_files(tmp_path, NAMES) == {"taxa.csv": b"edited", "sources.bib": b"new"}
 
 
 def test_a_file_that_is_not_saved_is_looked_at_too(tmp_path):
     known = _start(tmp_path)
-    (tmp_path / "b.csv").write_bytes(b"edited")
-    with pytest.raises(IdkeyError, match=r"b\.csv"):
-        commit(tmp_path, {"a.csv": b"1"}, known)
+    (tmp_path / "traits.csv").write_bytes(b"edited")
+    with pytest.raises(IdkeyError, match=r"traits\.csv"):
+        commit(tmp_path, {"taxa.csv": b"1"}, known)
 
 
 def test_versions_are_whole_limited_and_newest_first(tmp_path):
-    known = _start(tmp_path, {"a.csv": b"0", "b.csv": b"0"})
+    known = _start(tmp_path, {"taxa.csv": b"0", "traits.csv": b"0"})
     for i in range(1, MOST_VERSIONS + 5):
-        known = commit(tmp_path, {"a.csv": b"%d" % i, "b.csv": b"%d" % i}, known, f"save {i}")
+        known = commit(tmp_path, {"taxa.csv": b"%d" % i, "traits.csv": b"%d" % i}, known, f"save {i}")
     kept = versions(tmp_path)
     assert [version.note for version in kept] == [f"save {i}" for i in range(MOST_VERSIONS + 4, 4, -1)]
     for i, version in zip(range(MOST_VERSIONS + 3, 3, -1), kept, strict=True):
-        assert version_files(tmp_path, version.name) == {"a.csv": b"%d" % i, "b.csv": b"%d" % i}
-        assert version.files == ("a.csv", "b.csv")
+        assert version_files(tmp_path, version.name) == {"taxa.csv": b"%d" % i, "traits.csv": b"%d" % i}
+        assert version.files == ("taxa.csv", "traits.csv")
         assert re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\+00:00", version.when)
 
 
@@ -121,7 +124,7 @@ def test_a_version_that_is_not_kept(tmp_path, name):
     known = _start(tmp_path)
     with pytest.raises(UnknownName, match="no version is kept yet"):
         version_files(tmp_path, name)
-    commit(tmp_path, {"a.csv": b"1"}, known)
+    commit(tmp_path, {"taxa.csv": b"1"}, known)
     with pytest.raises(UnknownName, match=r"use the name of a version \(000001-"):
         version_files(tmp_path, name)
 
@@ -150,8 +153,8 @@ def _count_steps(monkeypatch, stop_at: int | None = None) -> list[str]:
 
 
 def test_stopped_at_any_step_the_folder_holds_the_old_or_the_new(tmp_path, monkeypatch):
-    new = {"a.csv": b"1", "b.csv": None, "c.txt": b"3"}
-    after = {"a.csv": b"1", "c.txt": b"3"}
+    new = {"taxa.csv": b"1", "traits.csv": None, "sources.bib": b"3"}
+    after = {"taxa.csv": b"1", "sources.bib": b"3"}
     with monkeypatch.context() as patch:
         known = _start(tmp_path / "count")
         steps = _count_steps(patch)
@@ -179,7 +182,7 @@ def test_stopped_at_any_step_the_folder_holds_the_old_or_the_new(tmp_path, monke
         assert len(versions(folder)) == (found == after)
         assert not _by_hand(folder)
         # It can be saved to as ever.
-        commit(folder, {"a.csv": b"last"}, digests(found))
+        commit(folder, {"taxa.csv": b"last"}, digests(found))
     assert outcomes == sorted(outcomes)  # old up to the one moment, new from then on
     assert 3 < sum(outcomes) < len(outcomes) - 3
 
@@ -195,20 +198,20 @@ def _pending(folder: Path, known: dict[str, str], new: dict[str, bytes | None], 
 
 def test_what_was_edited_by_hand_before_a_save_was_finished_is_kept_beside(tmp_path, monkeypatch):
     known = _start(tmp_path)
-    _pending(tmp_path, known, {"a.csv": b"1", "b.csv": None, "c.txt": b"3"}, monkeypatch)
+    _pending(tmp_path, known, {"taxa.csv": b"1", "traits.csv": None, "sources.bib": b"3"}, monkeypatch)
     for name in NAMES:
         (tmp_path / name).write_bytes(b"by hand " + name.encode())
-    assert read_files(tmp_path, NAMES) == {"a.csv": b"1", "c.txt": b"3"}
+    assert read_files(tmp_path, NAMES) == {"taxa.csv": b"1", "sources.bib": b"3"}
     kept = _by_hand(tmp_path)
-    assert [path.read_bytes() for path in kept] == [b"by hand " + name.encode() for name in NAMES]
-    assert re.fullmatch(r"a \(edited by hand \d{8}T\d{6}Z\)\.csv", kept[0].name)
+    assert [path.read_bytes() for path in kept] == [b"by hand " + name.encode() for name in sorted(NAMES)]
+    assert re.fullmatch(r"taxa \(edited by hand \d{8}T\d{6}Z\)\.csv", kept[1].name)
 
 
 def test_hand_edits_of_one_second_are_all_kept(tmp_path, monkeypatch):
     known = _start(tmp_path)
     for i in range(4):
-        _pending(tmp_path, known, {"a.csv": b"%d" % i}, monkeypatch)
-        (tmp_path / "a.csv").write_bytes(b"by hand %d" % i)
+        _pending(tmp_path, known, {"taxa.csv": b"%d" % i}, monkeypatch)
+        (tmp_path / "taxa.csv").write_bytes(b"by hand %d" % i)
         known = digests(read_files(tmp_path, FIRST))
     assert {path.read_bytes() for path in _by_hand(tmp_path)} == {b"by hand %d" % i for i in range(4)}
 
@@ -218,12 +221,12 @@ def test_an_edit_of_a_file_that_is_in_place_already_is_left_alone(tmp_path, monk
     with monkeypatch.context() as patch:
         real = disk._put
         patch.setattr(
-            disk, "_put", lambda place, *rest: real(place, *rest) if place.name == "a.csv" else 1 / 0
+            disk, "_put", lambda place, *rest: real(place, *rest) if place.name == "taxa.csv" else 1 / 0
         )
         with pytest.raises(ZeroDivisionError):
-            commit(tmp_path, {"a.csv": b"1", "b.csv": b"2"}, known)
-    (tmp_path / "a.csv").write_bytes(b"later")
-    assert read_files(tmp_path, NAMES) == {"a.csv": b"later", "b.csv": b"2"}
+            commit(tmp_path, {"taxa.csv": b"1", "traits.csv": b"2"}, known)
+    (tmp_path / "taxa.csv").write_bytes(b"later")
+    assert read_files(tmp_path, NAMES) == {"taxa.csv": b"later", "traits.csv": b"2"}
     assert not _by_hand(tmp_path)
 
 
@@ -232,6 +235,154 @@ def test_a_damaged_save_on_its_way_is_said_and_not_guessed_at(tmp_path):
     (tmp_path / ".idkey" / "commit").mkdir()
     (tmp_path / ".idkey" / "commit" / "manifest.json").write_text("{")
     with pytest.raises(IdkeyError, match=r"commit: was damaged and cannot be finished; move it"):
+        read_files(tmp_path, NAMES)
+
+
+# -- a folder from somebody else ----------------------------------------------------------------------
+
+
+def _everything(folder: Path) -> dict[str, bytes | str | None]:
+    return {
+        str(path.relative_to(folder)): os.readlink(path)
+        if path.is_symlink()
+        else path.read_bytes()
+        if path.is_file()
+        else None
+        for path in sorted(folder.rglob("*"))
+        if path.name != "lock" and "table" not in path.relative_to(folder).parts[:1]
+    }
+
+
+def _table_and_outside(tmp_path: Path) -> Path:
+    folder, outside = tmp_path / "table", tmp_path / "outside"
+    known = _start(folder)
+    commit(folder, {"taxa.csv": b"1"}, known)
+    for name in (*NAMES, "gone-1/x", "next-1/x", "000001-20200101T000000Z/taxa.csv", "new/taxa.csv"):
+        (outside / name).parent.mkdir(parents=True, exist_ok=True)
+        (outside / name).write_bytes(b"precious")
+    return folder
+
+
+def _unfinished(folder: Path, files: dict[str, object], version: object = None) -> Path:
+    """Write what a save that counts and is not in place yet looks like."""
+    pending = folder / ".idkey" / "commit"
+    (pending / "new").mkdir(parents=True)
+    (pending / "before").mkdir()
+    for name in ("taxa.csv", "x"):
+        (pending / "new" / name).write_bytes(b"planted")
+    (pending / "manifest.json").write_text(json.dumps({"version": version, "files": files}))
+    return pending
+
+
+PLANTED = {"old": digests({"": b"precious"})[""], "new": digests({"": b"planted"})[""]}
+GONE = {**PLANTED, "new": None}
+
+
+@pytest.mark.parametrize("both", [PLANTED, GONE], ids=["overwrite", "delete"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "../outside/taxa.csv",
+        "ABSOLUTE",
+        "x",
+        "..",
+        "",
+        ".",
+        ".idkey/lock",
+        "sub/taxa.csv",
+        "..\\outside\\taxa.csv",
+    ],
+)
+def test_an_unfinished_save_that_names_other_files_is_left_alone_and_said(tmp_path, name, both):
+    folder = _table_and_outside(tmp_path)
+    name = str(tmp_path / "outside" / "taxa.csv") if name == "ABSOLUTE" else name
+    _unfinished(folder, {"taxa.csv": PLANTED, name: both})
+    outside, inside = _everything(tmp_path), _everything(folder)
+    with pytest.warns(UserWarning, match="an unfinished save names what is no file of a table") as told:
+        assert read_files(folder, NAMES) == {**FIRST, "taxa.csv": b"1"}
+    assert repr(name[:60]) in str(told[0].message)
+    with pytest.raises(
+        IdkeyError, match="names what is no file of a table: .*nothing was saved; move .idkey"
+    ):
+        commit(folder, {"taxa.csv": b"2"}, digests({**FIRST, "taxa.csv": b"1"}))
+    with pytest.warns(UserWarning, match="no file of a table"):
+        assert [v.files for v in versions(folder)] == [("taxa.csv", "traits.csv")]
+    assert (_everything(tmp_path), _everything(folder)) == (outside, inside)
+
+
+def test_an_unfinished_save_that_would_put_a_version_elsewhere_is_left_alone(tmp_path):
+    folder = _table_and_outside(tmp_path)
+    _unfinished(folder, {"taxa.csv": PLANTED}, "../../../outside/stolen")
+    before = _everything(tmp_path)
+    with pytest.warns(UserWarning, match=r"no file of a table: '\.\./\.\./"):
+        read_files(folder, NAMES)
+    assert _everything(tmp_path) == before
+
+
+@pytest.mark.skipif(os.name == "nt", reason="making a link needs a right on Windows")
+@pytest.mark.parametrize(
+    ("link", "target"),
+    [
+        (".idkey", "outside"),
+        (".idkey/versions", "outside"),
+        (".idkey/commit", "outside"),
+        (".idkey/commit/new", "outside"),
+        (".idkey/commit/new/taxa.csv", "outside/taxa.csv"),
+        (".idkey/commit/before", "outside"),
+        (".idkey/commit/manifest.json", "outside/taxa.csv"),
+        (".idkey/lock", "outside/taxa.csv"),
+        (".idkey/next-2", "outside"),
+        (".idkey/versions/000001-20200101T000000Z", "outside"),
+    ],
+)
+def test_links_in_idkey_are_not_followed(tmp_path, link, target):
+    folder = _table_and_outside(tmp_path)
+    pending = _unfinished(folder, {"taxa.csv": PLANTED}, "000002-20200101T000000Z")
+    if "commit" not in link:
+        shutil.rmtree(pending)
+    place = folder / link
+    if place.is_dir():
+        shutil.rmtree(place)
+    else:
+        place.unlink(missing_ok=True)
+    place.symlink_to(tmp_path / target)
+    before = _everything(tmp_path)
+    with pytest.warns(UserWarning, match=f"{re.escape(link)} stands for something outside this folder"):
+        assert read_files(folder, NAMES) == {**FIRST, "taxa.csv": b"1"}
+    with pytest.raises(IdkeyError, match="outside this folder; nothing was saved; move .idkey out of"):
+        commit(folder, {"taxa.csv": None, "traits.csv": b"2"}, digests({**FIRST, "taxa.csv": b"1"}))
+    assert _everything(tmp_path) == before
+    assert read_files(tmp_path / "outside", NAMES) == dict.fromkeys(NAMES, b"precious")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="making a link needs a right on Windows")
+@pytest.mark.parametrize("new", [b"2", None], ids=["overwrite", "delete"])
+def test_a_file_of_the_table_that_is_a_link_is_replaced_not_what_it_stands_for(tmp_path, new, monkeypatch):
+    folder = _table_and_outside(tmp_path)
+    for name in ("taxa.csv", "traits.csv"):
+        (folder / name).unlink()
+        (folder / name).symlink_to(tmp_path / "outside" / name)
+    before = _everything(tmp_path)
+    known = digests(read_files(folder, NAMES))
+    _pending(folder, known, {"taxa.csv": new}, monkeypatch)
+    assert read_files(folder, ("taxa.csv",)) == ({"taxa.csv": new} if new else {})
+    assert _everything(tmp_path) == before
+
+
+def test_a_lock_that_is_a_second_name_of_another_file_is_not_opened(tmp_path):
+    folder = _table_and_outside(tmp_path)
+    (folder / ".idkey" / "lock").unlink()
+    os.link(tmp_path / "outside" / "taxa.csv", folder / ".idkey" / "lock")
+    with pytest.warns(UserWarning, match="lock stands for something outside"):
+        read_files(folder, NAMES)
+    assert (tmp_path / "outside" / "taxa.csv").read_bytes() == b"precious"
+
+
+@pytest.mark.parametrize("files", [[], {"taxa.csv": None}, {"taxa.csv": {"old": 1, "new": None}}, 7])
+def test_a_manifest_of_another_shape_is_said_and_not_guessed_at(tmp_path, files):
+    _start(tmp_path)
+    _unfinished(tmp_path, files)
+    with pytest.raises(IdkeyError, match="commit: was damaged and cannot be finished; move it"):
         read_files(tmp_path, NAMES)
 
 
@@ -253,7 +404,7 @@ def test_a_full_disk_at_any_write_leaves_the_old_state(tmp_path, monkeypatch, nu
     with monkeypatch.context() as patch:
         patch.setattr(os, "fsync", fsync)
         with pytest.raises(IdkeyError, match="nothing was saved") as caught:
-            commit(tmp_path, {"a.csv": b"1", "c.txt": b"3"}, known)
+            commit(tmp_path, {"taxa.csv": b"1", "sources.bib": b"3"}, known)
     assert "\n" not in str(caught.value)
     assert str(tmp_path) in str(caught.value)
     if number in (errno.ENOSPC, errno.EDQUOT):
@@ -270,9 +421,9 @@ def test_an_error_past_the_one_moment_says_that_the_save_is_kept(tmp_path, monke
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "replace", replace)
-        with pytest.raises(IdkeyError, match=r"a\.csv: there is no right.*the save is kept"):
-            commit(tmp_path, {"a.csv": b"1"}, known)
-    assert read_files(tmp_path, NAMES) == {**FIRST, "a.csv": b"1"}
+        with pytest.raises(IdkeyError, match=r"taxa\.csv: there is no right.*the save is kept"):
+            commit(tmp_path, {"taxa.csv": b"1"}, known)
+    assert read_files(tmp_path, NAMES) == {**FIRST, "taxa.csv": b"1"}
 
 
 def _only_for_reading(patch) -> None:
@@ -291,8 +442,8 @@ def test_a_folder_that_is_only_for_reading(tmp_path, monkeypatch):
         assert read_files(tmp_path, NAMES) == FIRST
         assert versions(tmp_path) == ()
         with pytest.raises(IdkeyError, match="no right to read or write here.*nothing was saved"):
-            commit(tmp_path, {"a.csv": b"1"}, known)
-    _pending(tmp_path, known, {"a.csv": b"1"}, monkeypatch)
+            commit(tmp_path, {"taxa.csv": b"1"}, known)
+    _pending(tmp_path, known, {"taxa.csv": b"1"}, monkeypatch)
     with monkeypatch.context() as patch:
         _only_for_reading(patch)
         patch.setattr(disk, "_POLL_S", 0.001)
@@ -301,15 +452,15 @@ def test_a_folder_that_is_only_for_reading(tmp_path, monkeypatch):
 
 
 def test_a_reader_without_the_lock_never_gets_half_a_save(tmp_path, monkeypatch):
-    known = _start(tmp_path, {"a.csv": b"0", "b.csv": b"0"})
+    known = _start(tmp_path, {"taxa.csv": b"0", "traits.csv": b"0"})
     real, met = disk._bytes_of, []
 
     def read_between(path):
         data = real(path)
-        if path.name == "a.csv" and len(met) < 3:
+        if path.name == "taxa.csv" and len(met) < 3:
             # Another program replaces both files between the reading of the one and of the other.
             met.append(data)
-            for name in ("a.csv", "b.csv"):
+            for name in ("taxa.csv", "traits.csv"):
                 (tmp_path / "next").write_bytes(b"%d" % len(met))
                 os.replace(tmp_path / "next", tmp_path / name)
         return data
@@ -318,9 +469,9 @@ def test_a_reader_without_the_lock_never_gets_half_a_save(tmp_path, monkeypatch)
     with monkeypatch.context() as patch:
         _only_for_reading(patch)
         patch.setattr(disk, "_bytes_of", read_between)
-        found = read_files(tmp_path, ("a.csv", "b.csv"))
+        found = read_files(tmp_path, ("taxa.csv", "traits.csv"))
     assert len(met) == 3
-    assert found == {"a.csv": b"3", "b.csv": b"3"}
+    assert found == {"taxa.csv": b"3", "traits.csv": b"3"}
 
 
 @pytest.mark.parametrize("call", [commit, None], ids=["save", "read"])
@@ -334,21 +485,21 @@ def test_names_that_can_be_no_folder(tmp_path, call):
 
 
 def test_a_name_taken_by_a_folder_or_a_pipe_is_said(tmp_path):
-    (tmp_path / "a.csv").mkdir()
-    with pytest.raises(IdkeyError, match=r"a\.csv: .*the file cannot be read \(it is no plain file"):
+    (tmp_path / "taxa.csv").mkdir()
+    with pytest.raises(IdkeyError, match=r"taxa\.csv: .*the file cannot be read \(it is no plain file"):
         read_files(tmp_path, NAMES)
-    with pytest.raises(IdkeyError, match=r"a\.csv: .*the file cannot be read \(it is no plain file"):
+    with pytest.raises(IdkeyError, match=r"taxa\.csv: .*the file cannot be read \(it is no plain file"):
         commit(tmp_path, FIRST, {})
     if hasattr(os, "mkfifo"):
-        os.mkfifo(tmp_path / "b.csv")
-        with pytest.raises(IdkeyError, match=r"b\.csv: .*it is no plain file"):
-            read_files(tmp_path, ("b.csv",))
+        os.mkfifo(tmp_path / "traits.csv")
+        with pytest.raises(IdkeyError, match=r"traits\.csv: .*it is no plain file"):
+            read_files(tmp_path, ("traits.csv",))
 
 
 def test_no_more_of_a_huge_file_is_read_than_shows_that_it_is_too_long(tmp_path, monkeypatch):
     monkeypatch.setattr(disk, "MOST_BYTES", 100)
-    (tmp_path / "a.csv").write_bytes(b"x" * 1000)
-    assert len(read_files(tmp_path, NAMES)["a.csv"]) == 101
+    (tmp_path / "taxa.csv").write_bytes(b"x" * 1000)
+    assert len(read_files(tmp_path, NAMES)["taxa.csv"]) == 101
 
 
 @pytest.mark.skipif(os.name == "nt", reason="making a link needs a right on Windows")
@@ -356,9 +507,9 @@ def test_a_link_to_a_folder_is_followed(tmp_path):
     (tmp_path / "real").mkdir()
     (tmp_path / "link").symlink_to(tmp_path / "real", target_is_directory=True)
     known = _start(tmp_path / "link")
-    commit(tmp_path / "real", {"a.csv": b"1"}, known)
+    commit(tmp_path / "real", {"taxa.csv": b"1"}, known)
     assert (tmp_path / "link").is_symlink()
-    assert read_files(tmp_path / "link", NAMES) == {**FIRST, "a.csv": b"1"}
+    assert read_files(tmp_path / "link", NAMES) == {**FIRST, "taxa.csv": b"1"}
 
 
 # -- two at once --------------------------------------------------------------------------------------
@@ -368,7 +519,7 @@ def test_a_folder_that_is_being_saved_to_is_waited_for_and_then_given_up(tmp_pat
     known = _start(tmp_path)
     monkeypatch.setattr(disk, "_WAIT_S", 0.1)
     with FileLock(str(tmp_path / ".idkey" / "lock")):
-        for act in (lambda: commit(tmp_path, {"a.csv": b"1"}, known), lambda: read_files(tmp_path, NAMES)):
+        for act in (lambda: commit(tmp_path, {"taxa.csv": b"1"}, known), lambda: read_files(tmp_path, NAMES)):
             failed: list[str] = []
 
             def attempt(act=act, failed=failed):
@@ -382,7 +533,7 @@ def test_a_folder_that_is_being_saved_to_is_waited_for_and_then_given_up(tmp_pat
             other.join()
             assert failed
             assert failed[0].endswith("another program is saving to this folder; try again")
-    commit(tmp_path, {"a.csv": b"1"}, known)
+    commit(tmp_path, {"taxa.csv": b"1"}, known)
 
 
 def _writer(folder: Path, who: str, times: int) -> None:
@@ -417,7 +568,7 @@ def test_threads_that_save_at_once_never_mix(tmp_path):
     for thread in threads:
         thread.join()
     assert not failed
-    assert read_files(tmp_path, NAMES)["a.csv"].endswith(b" 14")
+    assert read_files(tmp_path, NAMES)["taxa.csv"].endswith(b" 14")
     assert len(versions(tmp_path)) == MOST_VERSIONS
 
 
@@ -439,11 +590,11 @@ def test_programs_that_save_at_once_never_mix(tmp_path):
     while any(program.poll() is None for program in running):
         files = read_files(tmp_path, NAMES)
         assert len(set(files.values())) == 1
-        seen.add(files["a.csv"])
+        seen.add(files["taxa.csv"])
         time.sleep(0.005)
     assert [program.returncode for program in running] == [0, 0]
     assert {state.split()[0] for state in seen} <= {b"start", b"one", b"two"}
-    assert read_files(tmp_path, NAMES)["a.csv"] in (b"one 14", b"two 14")
+    assert read_files(tmp_path, NAMES)["taxa.csv"] in (b"one 14", b"two 14")
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL on Windows")
@@ -457,8 +608,8 @@ def test_the_lock_is_free_once_its_holder_is_killed(tmp_path):
     with subprocess.Popen([sys.executable, "-c", code, lock], stdout=subprocess.PIPE) as holder:
         assert holder.stdout.readline() == b"held\n"
         holder.send_signal(signal.SIGKILL)
-    commit(tmp_path, {"a.csv": b"1"}, known)
-    assert read_files(tmp_path, NAMES)["a.csv"] == b"1"
+    commit(tmp_path, {"taxa.csv": b"1"}, known)
+    assert read_files(tmp_path, NAMES)["taxa.csv"] == b"1"
 
 
 # -- any sequence -------------------------------------------------------------------------------------

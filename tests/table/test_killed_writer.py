@@ -29,7 +29,7 @@ from .small_folder import SMALL
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither fork nor SIGKILL")
 
-NAMES = ("a.csv", "b.csv", "c.txt")
+NAMES = ("taxa.csv", "traits.csv", "sources.bib")
 WATCHED = ("rename", "replace", "fsync", "unlink", "rmdir", "mkdir", "open", "close")
 
 
