@@ -1,34 +1,58 @@
-"""What every screen shares: errors are shown, never swallowed; a saved notebook keeps a static picture."""
+"""What the screens share: controls, errors that are shown and never swallowed, a static picture."""
 
 from __future__ import annotations
 
 import functools
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from html import escape
-from typing import Any
+from typing import Any, TypeVar
 
 import ipywidgets as w
 
 from idkey.errors import IdkeyError
 from idkey.views.html import page, stylesheet
 
-__all__ = ["Screen", "guarded", "shown", "style_element"]
+__all__ = [
+    "Part",
+    "Screen",
+    "area",
+    "checkbox",
+    "dropdown",
+    "field",
+    "first_control",
+    "guarded",
+    "row",
+    "shown",
+    "style_element",
+    "tick",
+    "told_apart",
+]
 
 _LOG = logging.getLogger("idkey.widgets")
+_LABEL = {"description_width": "initial"}
+_TICK = "\u2713 "
+_W = TypeVar("_W", bound=w.Widget)
 
 RAISE = False
 """Tests set this, so that an exception in a callback fails them."""
 
 
-def guarded(handler: Callable[..., None]) -> Callable[..., None]:
-    """Show an exception of a callback on the screen instead of losing it."""
+class Part(w.VBox):
+    """A part of a screen: what its controls do is guarded, and what goes wrong in it is said by `say`."""
 
-    @functools.wraps(handler)
-    def call(self: Screen, *args: Any) -> None:
+    _updating = False
+
+    def __init__(self, say: Callable[[str], None], **options: Any):
+        self.say = say
+        super().__init__(**options)
+
+    def run(self, act: Callable[..., None], *args: Any) -> None:
+        """Do what a control asks for; an exception is shown on the screen instead of lost."""
         try:
             self.say("")
-            handler(self, *args)
+            act(*args)
         except IdkeyError as error:
             self.say(str(error))
         except Exception as error:
@@ -41,10 +65,38 @@ def guarded(handler: Callable[..., None]) -> Callable[..., None]:
             if RAISE:
                 raise
 
+    def button(self, words: str, act: Callable[[], None]) -> w.Button:
+        """Return a button as wide as its words."""
+        made = w.Button(description=words, layout=_as_wide())
+        made.on_click(lambda _button: self.run(act))
+        return made
+
+    def watch(self, control: _W, act: Callable[[Any], None]) -> _W:
+        """Call `act` with each value that a person gives a control; return the control."""
+        control.observe(lambda change: self._updating or self.run(act, change["new"]), names="value")
+        return control
+
+    @contextmanager
+    def filling(self) -> Iterator[None]:
+        """Set values that are not to be taken for what a person chose."""
+        was, self._updating = self._updating, True
+        try:
+            yield
+        finally:
+            self._updating = was
+
+
+def guarded(handler: Callable[..., None]) -> Callable[..., None]:
+    """Show an exception of a callback on the screen instead of losing it."""
+
+    @functools.wraps(handler)
+    def call(self: Part, *args: Any) -> None:
+        Part.run(self, handler, self, *args)
+
     return call
 
 
-class Screen(w.VBox):
+class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
     Subclasses give `_static_html` and `_static_text`, and put `self._alert` among their children.
@@ -52,14 +104,13 @@ class Screen(w.VBox):
 
     def __init__(self, **options: Any):
         self._alert = w.HTML()
-        super().__init__(**options)
+        super().__init__(self._show_alert, **options)
         self.add_class("idk")
 
-    def say(self, message: str) -> None:
+    def _show_alert(self, message: str) -> None:
         """Show a message that asks for attention; blank takes it away."""
-        html = f'<div class="idk-alert" role="alert">{escape(message)}</div>' if message else ""
-        if self._alert.value != html:
-            self._alert.value = html
+        html = f'<div class="idk-alert" role="alert">{escape(message)}</div>'
+        self._alert.value = html if message else ""
 
     def _static_html(self) -> str:
         raise NotImplementedError
@@ -75,9 +126,73 @@ class Screen(w.VBox):
         return bundle
 
 
+# -- controls ---------------------------------------------------------------------------------------
+
+
+def _as_wide(width: str = "auto") -> w.Layout:
+    # One for each widget: a shared layout would show and hide them all together.
+    return w.Layout(width=width, min_width="0", max_width="100%")
+
+
+def row(*widgets: w.Widget, name: str = "idk-take") -> w.HBox:
+    """Put widgets beside each other; what has no room goes below."""
+    box = w.HBox(widgets, layout=w.Layout(flex_flow="row wrap", align_items="center"))
+    box.add_class(name)
+    return box
+
+
+def field(words: str = "", *, hint: str = "", width: str = "300px", live: bool = False) -> w.Text:
+    """Return a field for one line of text; `live` tells of each letter."""
+    return w.Text(
+        description=words, placeholder=hint, continuous_update=live, style=_LABEL, layout=_as_wide(width)
+    )
+
+
+def area(words: str, *, hint: str = "", rows: int = 4) -> w.Textarea:
+    """Return a field for several lines of text."""
+    return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=_as_wide("560px"))
+
+
+def dropdown(
+    words: str, options: Sequence[tuple[str, Any]], value: Any = None, *, width: str = "auto"
+) -> w.Dropdown:
+    """Return a list to choose one of; without a value the first is chosen."""
+    chosen = options[0][1] if value is None else value
+    return w.Dropdown(options=options, value=chosen, description=words, style=_LABEL, layout=_as_wide(width))
+
+
+def checkbox(words: str) -> w.Checkbox:
+    """Return a box to tick, as wide as its words."""
+    return w.Checkbox(value=False, description=words, indent=False, layout=_as_wide())
+
+
+def tick(button: w.Button, chosen: bool) -> None:
+    """Tick a button, or take the tick away."""
+    words = button.description.removeprefix(_TICK)
+    button.description = f"{_TICK}{words}" if chosen else words
+
+
 def shown(widget: w.DOMWidget, show: bool) -> None:
     """Show a widget, or take it off the screen."""
     widget.layout.display = "" if show else "none"
+
+
+def first_control(widget: w.DOMWidget) -> w.DOMWidget | None:
+    """Return the first control of a box that is shown: where the keyboard goes."""
+    if isinstance(widget, w.HTML) or widget.layout.display == "none":
+        return None
+    if isinstance(widget, w.Box):
+        return next(filter(None, map(first_control, widget.children)), None)
+    return widget
+
+
+def told_apart(kinds: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Put pairs of a label and an id in the order of the labels; a label of several gets its id behind it."""
+    kinds = list(kinds)
+    labels = [label for label, _ in kinds]
+    twice = {label for label in labels if labels.count(label) > 1} if len({*labels}) < len(labels) else set()
+    named = [(f"{label} [{name}]" if label in twice else label, name) for label, name in kinds]
+    return sorted(named, key=lambda kind: kind[0].casefold())
 
 
 def style_element() -> w.HTML:

@@ -11,7 +11,7 @@ from idkey.model.compare import Comparison, compare, lookalikes
 from idkey.table.files import load_table
 from idkey.table.table import TraitTable
 from idkey.views.compare import compare_html, compare_text
-from idkey.widgets.base import Screen, guarded, style_element
+from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart
 
 __all__ = ["CompareScreen", "compare_view"]
 
@@ -66,34 +66,23 @@ class CompareScreen(Screen):
         elif a is None:
             b, a = lookalikes(table).nearest(b)
         self.comparison = compare(table, a, b)
-        kinds = sorted(_unique(table).items(), key=lambda pair: pair[0].casefold())
-        self._a = self._dropdown("First kind", kinds, a)
-        self._b = self._dropdown("Second kind", kinds, b)
-        self._c = self._dropdown("Third kind", [("none", _NO_THIRD), *kinds], _NO_THIRD)
-        self._young = w.Checkbox(
-            value=False, description="It is a young fish", indent=False, layout=w.Layout(width="auto")
+        kinds = told_apart((table.label(taxon), taxon) for taxon in table.ids)
+        self._a, self._b, self._c = (
+            self.watch(dropdown(words, options, value, width="330px"), self._choose)
+            for words, options, value in (
+                ("First kind", kinds, a),
+                ("Second kind", kinds, b),
+                ("Third kind", [("none", _NO_THIRD), *kinds], _NO_THIRD),
+            )
         )
+        self._young = self.watch(checkbox("It is a young fish"), self._choose)
         self._result = w.HTML()
         super().__init__()
-        for control in (self._a, self._b, self._c, self._young):
-            control.observe(self._on_choice, names="value")
-        row = w.Layout(flex_flow="row wrap", align_items="center")
-        chosen = w.HBox([self._a, self._b, self._c, self._young], layout=row)
+        chosen = row(self._a, self._b, self._c, self._young, name="idk-tools")
         self.children = [style_element(), chosen, w.HTML(_KEYS), self._alert, self._result]
         self._show()
 
-    @staticmethod
-    def _dropdown(description: str, options: list[tuple[str, str]], value: str) -> w.Dropdown:
-        return w.Dropdown(
-            options=options,
-            value=value,
-            description=description,
-            style={"description_width": "initial"},
-            layout=w.Layout(width="330px", margin="0 14px 6px 0"),
-        )
-
-    @guarded
-    def _on_choice(self, _change: Any) -> None:
+    def _choose(self, _value: Any) -> None:
         chosen = [self._a.value, self._b.value, *filter(None, [self._c.value])]
         if len(set(chosen)) < len(chosen):
             # What stands below would no longer be what is chosen above.
@@ -111,12 +100,3 @@ class CompareScreen(Screen):
 
     def _static_text(self) -> str:
         return compare_text(self.comparison)
-
-
-def _unique(table: TraitTable) -> dict[str, str]:
-    """Return a label for each kind, all different, to its id."""
-    labels = [table.label(taxon) for taxon in table.ids]
-    return {
-        label if labels.count(label) == 1 else f"{label} [{taxon}]": taxon
-        for label, taxon in zip(labels, table.ids, strict=True)
-    }

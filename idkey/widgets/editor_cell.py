@@ -14,7 +14,7 @@ from idkey.views.edit import feedback_html, question_html, syntax_html
 from idkey.widgets.base import guarded, shown
 from idkey.widgets.editor_parts import Part, button, field, row, tick
 from idkey.widgets.editor_source import SourcePart
-from idkey.widgets.state_choice import StateChoice
+from idkey.widgets.state_choice import StateChoices
 
 if TYPE_CHECKING:
     from idkey.widgets.editor import TableEditor
@@ -36,9 +36,7 @@ class CellPart(Part):
     def __init__(self, editor: TableEditor, on_next: Callable[..., None], on_done: Callable[..., None]):
         self.taxon = self.column = ""
         self._question, self._feedback, self._syntax = w.HTML(), w.HTML(), w.HTML()
-        self._choices: list[StateChoice] = []
-        self._states = w.HBox(layout=w.Layout(flex_flow="row wrap", align_items="stretch"))
-        self._states.add_class("idk-states")
+        self._states = StateChoices(self._on_state)
         self._low = field("From", self._on_number, width="200px")
         self._high = field("to", self._on_number, width="160px")
         self._unknown = button("Not known", self._on_unknown)
@@ -68,15 +66,13 @@ class CellPart(Part):
 
     def first(self) -> w.DOMWidget:
         """Return the control that the keyboard goes to first."""
-        return self._choices[0].button if self.trait.has_states else self._low
+        return self._states.children[0].button if self.trait.has_states else self._low
 
     # -- what the person does ---------------------------------------------------------------------
 
     @guarded
-    def _on_state(self, pressed: w.Button) -> None:
-        state = next(choice.state for choice in self._choices if choice.button is pressed)
-        if state:
-            self._set(toggled(self.trait, self.draft.text(self.taxon, self.column), state))
+    def _on_state(self, state: str) -> None:
+        self._set(toggled(self.trait, self.draft.text(self.taxon, self.column), state))
 
     @guarded
     def _on_number(self, _change: Any) -> None:
@@ -128,13 +124,12 @@ class CellPart(Part):
             if moved:
                 self._question.value = question_html(trait, young=young)
                 self._syntax.value = syntax_html(trait)
-                self._show_states(trait)
+                self._states.show(trait)
                 self._show_numbers(trait)
                 self._young.description = _ADULT if young else _YOUNG
                 shown(self._young, young or not trait.needs_adult)
             chosen = states_in(trait, text)
-            for choice in self._choices[: len(trait.states)]:
-                choice.mark(choice.state in chosen)
+            self._states.mark(chosen)
             if not trait.has_states:
                 self._low.value, self._high.value = parted(trait, text)
             tick(self._unknown, not text.strip())
@@ -145,16 +140,6 @@ class CellPart(Part):
         finally:
             self._updating = False
         self.source.show(taxon, column)
-
-    def _show_states(self, trait: Trait) -> None:
-        if len(self._choices) < len(trait.states):
-            more = len(trait.states) - len(self._choices)
-            self._choices += [StateChoice(self._on_state) for _ in range(more)]
-            self._states.children = self._choices
-        for choice, state in zip(self._choices, trait.states, strict=False):
-            choice.show(trait, state)
-        for choice in self._choices[len(trait.states) :]:
-            choice.hide()
 
     def _show_numbers(self, trait: Trait) -> None:
         number = not trait.has_states

@@ -1,58 +1,67 @@
-"""One state of a question as one large button: the drawing, and the words under it."""
+"""The states of a question as large buttons: each with its drawing, and the words under it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 
 import ipywidgets as w
 
 from idkey.table.schema import Trait
 from idkey.views.icons import icon_svg
+from idkey.widgets.base import shown, tick
 
-__all__ = ["StateChoice"]
-
-_TICK = "\u2713 "
+__all__ = ["StateChoice", "StateChoices"]
 
 
 class StateChoice(w.VBox):
     """A state: the drawing lies under the button, so that a click on either answers.
 
-    Attributes
-    ----------
-    state : str
-        Id of the state shown now; blank while hidden.
+    `state` is the id of the state shown now; blank while hidden.
     """
 
-    def __init__(self, on_click: Callable[[w.Button], None]):
+    def __init__(self, choose: Callable[[str], None]):
         self.state = ""
         self.drawing = w.HTML()
         self.drawing.add_class("idk-drawing")
         self.button = w.Button(layout=w.Layout(width="100%", height="auto"))
         self.button.add_class("idk-answer")
-        self.button.on_click(on_click)
+        self.button.on_click(lambda _button: self.state and choose(self.state))
         super().__init__([self.drawing, self.button], layout=w.Layout(display="none"))
         self.add_class("idk-choice")
 
     def show(self, trait: Trait, state: str) -> None:
-        """Show a state, with its drawing where there is one."""
+        """Show a state, with its drawing where there is one; a blank state hides it."""
         self.state = state
-        words = trait.word(state)
-        self.button.description = words
-        svg = icon_svg(trait.id, state, words) or ""
-        self.drawing.value = svg
-        self.drawing.layout.display = "" if svg else "none"
-        if svg:
-            self.button.add_class("idk-drawn")
-        else:
-            self.button.remove_class("idk-drawn")
-        self.layout.display = ""
+        shown(self, bool(state))
+        if state:
+            self.button.description = words = trait.word(state)
+            self.drawing.value = svg = icon_svg(trait.id, state, words) or ""
+            shown(self.drawing, bool(svg))
+            (self.button.add_class if svg else self.button.remove_class)("idk-drawn")
 
-    def mark(self, chosen: bool) -> None:
-        """Tick the state, or take the tick away."""
-        words = self.button.description.removeprefix(_TICK)
-        self.button.description = f"{_TICK}{words}" if chosen else words
 
-    def hide(self) -> None:
-        """Take it off the screen."""
-        self.state = ""
-        self.layout.display = "none"
+class StateChoices(w.HBox):
+    """The states of one trait; the same buttons for whichever trait is shown."""
+
+    def __init__(self, choose: Callable[[str], None], room: int = 0):
+        self._choose = choose
+        super().__init__(layout=w.Layout(flex_flow="row wrap", align_items="stretch"))
+        self.add_class("idk-states")
+        self._make(room)
+
+    def _make(self, room: int) -> None:
+        more = room - len(self.children)
+        if more > 0:
+            self.children = [*self.children, *(StateChoice(self._choose) for _ in range(more))]
+
+    def show(self, trait: Trait | None) -> None:
+        """Show the states of a trait; none of a trait of numbers, and none where nothing is asked."""
+        states = trait.states if trait is not None else ()
+        self._make(len(states))
+        for n, choice in enumerate(self.children):
+            choice.show(trait, states[n] if n < len(states) else "")
+
+    def mark(self, chosen: Collection[str]) -> None:
+        """Tick these states and no others."""
+        for choice in self.children:
+            tick(choice.button, choice.state in chosen)

@@ -53,7 +53,7 @@ def python_times() -> tuple[list[float], list[float]]:
             if asked is None:
                 screen._restart.click()
                 continue
-            states = [c for c in screen._choices if c.state]
+            states = [c for c in screen._states.children if c.state]
             button = states[(path + click * path) % len(states)].button if states else screen._skip
             sent.clear()
             began = time.perf_counter()

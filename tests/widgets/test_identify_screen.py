@@ -25,7 +25,7 @@ def screen():
 
 
 def shown(screen):
-    return [c for c in screen._choices if c.layout.display != "none"]
+    return [c for c in screen._states.children if c.layout.display != "none"]
 
 
 def click(screen, words):
@@ -52,7 +52,7 @@ def test_cant_see_it_asks_something_else(screen):
     screen._skip.click()
     assert screen.identification.unseen == ("pattern",)
     assert "main pattern" not in screen._question.value
-    assert "can't be seen" in html.unescape(screen._seen.children[1].line.value)
+    assert "can't be seen" in html.unescape(screen._seen.children[1].children[0].value)
 
 
 def test_several_possible_states_are_one_answer(screen):
@@ -80,7 +80,7 @@ def test_a_number_out_of_turn_and_a_bad_number(screen):
 
 def test_change_an_answer_undo_and_start_again(screen):
     click(screen, "light spots on dark")
-    screen._seen.children[1].button.click()
+    screen._seen.children[1].children[1].click()
     assert "main pattern" in screen._question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
@@ -167,7 +167,7 @@ def test_markup_in_a_table_is_shown_as_text():
     for page in (screen._names.value, screen._outcome.value, screen._question.value, screen._static_html()):
         assert "<script" not in page
     assert "&lt;script&gt;" in screen._names.value
-    rows = [row.line.value for row in screen._seen.children[1:]]
+    rows = [row.children[0].value for row in screen._seen.children[1:]]
     assert rows
     assert all("<script" not in row for row in rows)
 
@@ -243,7 +243,7 @@ def test_after_an_answer_the_keyboard_is_on_the_next_question(screen, monkeypatc
     monkeypatch.setattr("ipywidgets.DOMWidget.focus", focus)
     click(screen, "light spots on dark")
     assert on == [shown(screen)[0].button]
-    screen._seen.children[1].button.click()
+    screen._seen.children[1].children[1].click()
     assert on == [shown(screen)[0].button] * 2
     screen._other.value = "adult_size"
     assert len(on) == 2, "the arrow keys must be able to go on through the menu"
@@ -251,7 +251,7 @@ def test_after_an_answer_the_keyboard_is_on_the_next_question(screen, monkeypatc
 
 def test_the_answer_given_before_stands_beside_the_question(screen):
     click(screen, "light spots on dark")
-    screen._seen.children[1].button.click()
+    screen._seen.children[1].children[1].click()
     assert "So far: <strong>light spots on dark" in screen._question.value
 
 
@@ -284,7 +284,7 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         "undo": screen._undo.click,
         "restart": screen._restart.click,
         "compare": screen._side_by_side.click,
-        "change": screen._seen.children[1].button.click,
+        "change": screen._seen.children[1].children[1].click,
         "age": lambda: setattr(screen._age, "value", "young"),
         "other": lambda: setattr(screen._other, "value", "basin"),
         "bag": lambda: setattr(screen._bag, "value", "L046"),

@@ -48,7 +48,7 @@ def part(screen, title):
 
 
 def press(screen, state):
-    next(c for c in screen.form.cell._choices if c.state == state).button.click()
+    next(c for c in screen.form.cell._states.children if c.state == state).button.click()
 
 
 def add_kind(screen, name="Hypancistrus sp.", code="L999", group="hypancistrus"):
