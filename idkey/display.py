@@ -11,7 +11,19 @@ from collections.abc import Callable
 from functools import singledispatch
 from typing import Any, TypeVar
 
-__all__ = ["Door", "Printed", "Shown", "changes", "fill_with", "html", "lookalikes", "review", "save", "text"]
+__all__ = [
+    "Door",
+    "Printed",
+    "Shown",
+    "changes",
+    "document",
+    "fill_with",
+    "html",
+    "lookalikes",
+    "review",
+    "save",
+    "text",
+]
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 _fillers: list[Callable[[], Any]] = []
@@ -48,6 +60,7 @@ class Door:
         return self._chosen(thing, *args, **options)
 
 
+document = Door("document", "Return an object as a document: what it says, however it is drawn.")
 text = Door("text", "Return an object as lines of plain text.")
 html = Door("html", "Return an object as a self-contained piece of HTML.")
 save = Door("save", "Write an object to a file as a printed document.")

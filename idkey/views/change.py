@@ -12,7 +12,7 @@ from idkey.model.compare import FEW
 from idkey.model.evidence import NONE
 from idkey.views.compare_words import listed, one_in
 from idkey.views.html import page
-from idkey.views.text import none_words, percent
+from idkey.views.words import none_words, percent
 
 if TYPE_CHECKING:
     from idkey.model.apart import Apart, Pair, Settle

@@ -1,53 +1,38 @@
-"""Objects as HTML. Pure: the same object gives the same bytes, and every text of a table is escaped."""
+"""Documents as HTML: in a notebook, and as a self-contained page to be printed.
+
+Pure: the same document gives the same bytes, and every text is cleaned and escaped here.
+"""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from functools import lru_cache
 from html import escape
 from importlib.resources import files
-from typing import TYPE_CHECKING
-from urllib.parse import quote
+from urllib.parse import urlsplit
 
-from idkey.errors import IdkeyError
-from idkey.model.called import kinds_called
-from idkey.model.evidence import NONE
-from idkey.table.schema import LIFE_STAGE, Trait, parse_answer
-from idkey.views.text import lead_words, none_words, percent
+from idkey.views import doc
+from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, parts, pick, plain
 
-if TYPE_CHECKING:
-    from idkey.model.ask import Question
-    from idkey.model.identify import Identification, Ranked
-    from idkey.model.key import Key, Lead
-    from idkey.table.table import TraitTable
+__all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "stylesheet"]
 
-__all__ = [
-    "answer_words",
-    "asked_html",
-    "bag_html",
-    "identification_html",
-    "key_html",
-    "names_html",
-    "page",
-    "outcome_html",
-    "question_html",
-    "read_as_html",
-    "stylesheet",
-    "table_html",
-    "together_html",
-]
-
-_MOST_NAMES = 8
-_MOST_ROWS = 12
-_MOST_TOGETHER = 8
-_MOST_ON_BAG = 5
-_LITTLE = 1.0
+FEW = 3
+"""So many names at one end of a key are set in bold; more are set small."""
+_UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
+_SIZES = {"A4": "A4", "Letter": "letter"}
+_SVG = re.compile(r"<svg\b([^>]*)>(?:<title>.*?</title>)?(.*)</svg>", re.DOTALL)
+_VIEW_BOX = re.compile(r'viewBox="([^"]*)"')
 
 
 @lru_cache(maxsize=1)
 def stylesheet() -> str:
     """Return the stylesheet of all views, as a style element."""
-    css = (files("idkey.views") / "style.css").read_text(encoding="utf-8")
-    return f"<style>\n{css}</style>"
+    return f"<style>\n{_css('style.css')}</style>"
+
+
+def _css(name: str) -> str:
+    return (files("idkey.views") / name).read_text(encoding="utf-8")
 
 
 def page(body: str) -> str:
@@ -55,324 +40,224 @@ def page(body: str) -> str:
     return f'{stylesheet()}\n<div class="idk">\n{body}\n</div>'
 
 
-def answer_words(trait: Trait, text: str) -> str:
-    """Return an answer, held as text, in plain words."""
-    if trait.has_states:
-        return " or ".join(trait.word(s) for s in text.split("|"))
-    answer = parse_answer(trait, text)
-    low, high = answer.low, answer.high
-    return trait.number(low) if low == high else f"{low:g} to {trait.number(high)}"
+def render(document: Document) -> str:
+    """Return a document as a piece of HTML that can stand in a cell's output on its own."""
+    title = f"<h3>{_text(document.title)}</h3>\n" if SCREEN in document.titled else ""
+    return page(title + blocks(document.blocks))
 
 
-# -- an identification ------------------------------------------------------------------------------
+def blocks(some: Iterable[Block]) -> str:
+    """Return blocks as HTML, without the stylesheet: to stand inside a page or a widget."""
+    return _Writer(SCREEN).blocks(some)
 
 
-def identification_html(fish: Identification) -> str:
-    """Return the static picture of an identification: outcome, names, answers, next question."""
-    question = fish.next_question()
-    ask = ""
-    if question is not None:
-        asked = escape(question.trait.question or question.trait.name)
-        name = escape(question.trait.id)
-        ask = f'<p><strong>Look next:</strong> {asked} <span class="idk-soft">({name})</span></p>'
-    return page(f"{outcome_html(fish)}\n{names_html(fish, care=False)}\n{ask}{_answers_html(fish)}")
+def runs(some: Runs) -> str:
+    """Return words on a line as HTML."""
+    return _Writer(SCREEN).runs(some)
 
 
-def outcome_html(fish: Identification, *, live: bool = False) -> str:
-    """Return the one sentence on where an identification stands; `live` has a screen reader say it."""
-    role = ' role="status"' if live else ""
-    return f'<p class="idk-outcome"{role}>{escape(fish.outcome().text)}</p>'
+def printed(document: Document, paper: str = "A4") -> str:
+    """Return a document as one file of HTML to be printed: black on white, page rules inside, no script."""
+    writer = _Writer(PRINT)
+    title = f"<h1>{_text(document.title)}</h1>\n" if PRINT in document.titled else ""
+    body = title + writer.blocks(document.blocks)
+    # In a style sheet every character that could end the text is written as its number.
+    words = clean(f"{document.title}  |  {document.stamp}" if document.stamp else document.title)
+    foot = _UNSAFE.sub(lambda m: f"\\{ord(m[0]):x} ", words)
+    rules = (
+        f"@page {{ size: {_SIZES[paper]}; margin: 14mm 16mm 18mm;\n"
+        f'  @bottom-left {{ content: "{foot}"; font: 7.5pt sans-serif; text-align: left; width: 80%; }}\n'
+        '  @bottom-right { content: "page " counter(page) " of " counter(pages); font: 7.5pt sans-serif; } }'
+    )
+    return (
+        '<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>{_text(document.title)}</title>\n<style>\n{_css('print.css')}{rules}\n</style>\n</head>\n"
+        f'<body>\n{writer.shapes()}{body}\n<p class="idk-small">{_text(document.stamp)}</p>\n'
+        "</body>\n</html>\n"
+    )
 
 
-def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
-    """Return the question a screen puts.
+def _text(text: object) -> str:
+    return escape(clean(text)).replace("\n", "<br>")
 
-    Parameters
-    ----------
-    fish : Identification
-    trait : Trait or None
-        None where no question is left.
-    chosen : bool
-        The person chose the feature; what was said before stands beside it.
-    """
-    if trait is None:
+
+class _Writer:
+    """Writes blocks for one place; on paper a small drawing is put into the document once."""
+
+    def __init__(self, medium: str):
+        self.medium = medium
+        self._drawn: dict[str, tuple[str, str]] = {}
+
+    def blocks(self, some: Iterable[Block]) -> str:
+        return "\n".join(getattr(self, f"_{type(b).__name__.lower()}")(b) for b in pick(some, self.medium))
+
+    # -- a line -------------------------------------------------------------------------------------
+
+    def runs(self, some: Runs) -> str:
+        if isinstance(some, tuple):
+            return "".join(self.runs(piece) for piece in some)
+        if isinstance(some, str):
+            return _text(some)
+        return getattr(self, f"_{type(some).__name__.lower()}")(some)
+
+    def _strong(self, piece: doc.Strong) -> str:
+        return f"<strong>{_text(piece.text)}</strong>"
+
+    def _soft(self, piece: doc.Soft) -> str:
+        return f'<span class="idk-soft">{_text(piece.text)}</span>'
+
+    def _code(self, piece: doc.Code) -> str:
+        return f"<code>{_text(piece.text)}</code>"
+
+    def _tag(self, piece: doc.Tag) -> str:
+        return f'<span class="idk-tag idk-tag-{piece.style}">{_text(piece.text)}</span>'
+
+    def _bar(self, piece: doc.Bar) -> str:
+        filled = f'<span style="width:{piece.share * 100:.1f}%"></span>'
+        return f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
+
+    def _link(self, piece: doc.Link) -> str:
+        if piece.to.startswith("#"):
+            return f'<a href="{escape(piece.to)}">{_text(piece.text)}</a>'
+        if urlsplit(piece.to).scheme not in ("http", "https"):
+            return _text(piece.text)
+        away = 'target="_blank" rel="noopener noreferrer"'
+        return f'<a href="{escape(piece.to)}" {away}>{_text(piece.text)}</a>'
+
+    def _icon(self, piece: doc.Icon) -> str:
+        match = _SVG.fullmatch(piece.svg.strip())
+        if self.medium == SCREEN or match is None:
+            return piece.svg
+        opening, shapes = match.groups()
+        box = _VIEW_BOX.search(opening)[1]
+        number, _ = self._drawn.setdefault(
+            piece.svg,
+            (f"i{len(self._drawn)}", f'<symbol id="i{len(self._drawn)}" viewBox="{box}">{shapes}</symbol>'),
+        )
+        words = f'role="img" aria-label="{_text(piece.words)}"' if piece.words else 'aria-hidden="true"'
         return (
-            "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
-            "Read the care sheets, or answer another feature.</p>"
+            f'<svg class="idk-icon" viewBox="{box}" {words} fill="none" stroke-linejoin="round" '
+            f'stroke-linecap="round"><use href="#{number}"/></svg>'
         )
-    how = f'<p class="idk-soft">{escape(trait.how)}</p>' if trait.how else ""
-    before = ""
-    if trait.id in fish.answers:
-        before = f"<p>So far: <strong>{escape(answer_words(trait, fish.answers[trait.id]))}</strong>.</p>"
-    elif chosen:
-        before = '<p class="idk-soft">You chose this feature.</p>'
-    return f"<h3>{escape(trait.question or trait.name)}</h3>{how}{before}"
 
-
-def read_as_html(trait: Trait, typed: str, read: str) -> str:
-    """Say how a number was read, where that is not how it was typed."""
-    if read == typed.strip() or not read:
-        return ""
-    try:
-        words = answer_words(trait, read)
-    except IdkeyError:
-        return ""
-    return f'<p class="idk-soft" role="status">read as {escape(words)}</p>'
-
-
-def _answers_html(fish: Identification) -> str:
-    if not fish.answers and not fish.unseen:
-        return ""
-    rows = []
-    for trait_id, text in fish.answers.items():
-        label, words = trait_id, text
-        if trait_id in fish.table.trait_ids:
-            trait = fish.table.trait(trait_id)
-            label, words = trait.name, answer_words(trait, text)
-        elif trait_id == LIFE_STAGE:
-            label = "Age"
-        rows.append(f'<tr><th scope="row">{escape(label)}</th><td>{escape(words)}</td></tr>')
-    rows += [
-        f'<tr><th scope="row">{escape(fish.table.trait(t).name)}</th><td>can\'t be seen</td></tr>'
-        for t in fish.unseen
-        if t in fish.table.trait_ids
-    ]
-    return f'<table class="idk-grid"><caption>What was seen</caption><tbody>{"".join(rows)}</tbody></table>'
-
-
-def names_html(fish: Identification, *, care: bool = True) -> str:
-    """Return the names still possible as bars; each opens to its reasons and its care sheet.
-
-    Parameters
-    ----------
-    fish : Identification
-    care : bool
-        Put the care sheet inside, where the table has one.
-    """
-    if not fish.answers:
-        return '<p class="idk-soft">The names still possible will stand here, likeliest first.</p>'
-    ranking = fish.ranked()
-    left = [row for row in ranking if row.candidate]
-    rows = "\n".join(_name_html(fish, row, care=care) for row in left[:_MOST_NAMES])
-    more = ""
-    if len(left) > _MOST_NAMES:
-        rest = "".join(
-            f"<li>{escape(none_words(row.taxon, row.name))}: {percent(row.probability)}</li>"
-            for row in left[_MOST_NAMES:]
+    def shapes(self) -> str:
+        """Return the shapes that the drawings on lines use."""
+        if not self._drawn:
+            return ""
+        defs = "".join(symbol for _, symbol in self._drawn.values())
+        return (
+            '<svg width="0" height="0" style="position:absolute" aria-hidden="true">'
+            f"<defs>{defs}</defs></svg>\n"
         )
-        more = (
-            f'<details class="idk-name"><summary>and {_names(len(left) - _MOST_NAMES, "more")}</summary>'
-            f'<div class="idk-open"><ul>{rest}</ul></div></details>'
+
+    # -- blocks -------------------------------------------------------------------------------------
+
+    def _heading(self, block: doc.Heading) -> str:
+        level = block.level + (1 if self.medium == PRINT else 3)
+        return f"<h{level}>{self.runs(block.text)}</h{level}>"
+
+    def _lines(self, block: doc.Lines) -> str:
+        style = f' class="idk-{block.style}"' if block.style else ""
+        if not block.marks:
+            return "\n".join(f"<p{style}>{self.runs(item)}</p>" for item in block.items)
+        items = "".join(f"<li>{self.runs(item)}</li>" for item in block.items)
+        kind = "ol" if block.marks == "numbered" else "ul"
+        return f"<{kind}{style}>{items}</{kind}>"
+
+    def _table(self, block: doc.Table) -> str:
+        style = f" idk-{block.style}" if block.style else ""
+        caption = f"<caption>{self.runs(block.caption)}</caption>" if plain(block.caption) else ""
+        total = sum(block.shares)
+        widths = "".join(f'<col style="width:{100 * share / total:.1f}%">' for share in block.shares)
+        widths = f"<colgroup>{widths}</colgroup>" if widths and self.medium == PRINT else ""
+        heads = "".join(f'<th scope="col">{self.runs(head)}</th>' for head in block.heads)
+        heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
+        rows = "\n".join(self._row(row, block.row_heads) for row in block.rows)
+        return (
+            f'<div class="idk-scroll"><table class="idk-grid{style}">{caption}{widths}{heads}\n'
+            f"<tbody>\n{rows}\n</tbody></table></div>"
         )
-    out = len(ranking) - len(left)
-    ruled_out = f'<p class="idk-soft">{_ruled_out(out, fish.coverage)}</p>' if out else ""
-    return f"{rows}\n{more}\n{ruled_out}"
 
+    def _row(self, row: tuple[Content, ...], head: bool) -> str:
+        cells = [self._cell(cell) for cell in row]
+        first = f'<th scope="row">{cells[0]}</th>' if head else f"<td>{cells[0]}</td>"
+        return f"<tr>{first}{''.join(f'<td>{cell}</td>' for cell in cells[1:])}</tr>"
 
-def _names(count: int, which: str) -> str:
-    return f"1 {which} name" if count == 1 else f"{count} {which} names"
+    def _cell(self, content: Content) -> str:
+        pieces = parts(content, self.medium)
+        return "".join(self.runs(p) if isinstance(p, tuple) else self.blocks((p,)) for p in pieces)
 
+    def _picture(self, block: doc.Picture) -> str:
+        heading = f"<figcaption>{self.runs(block.heading)}</figcaption>" if plain(block.heading) else ""
+        note = f'<p class="idk-small idk-soft">{self.runs(block.note)}</p>' if plain(block.note) else ""
+        kind = "idk-picture" if block.fit else "idk-scroll"
+        return f'<figure class="{kind}">{heading}{block.svg}{note}</figure>'
 
-def _answers(count: int) -> str:
-    return "1 answer" if count == 1 else f"{count} answers"
+    def _fold(self, block: doc.Fold) -> str:
+        inside = self.blocks(block.blocks)
+        if self.medium == PRINT:
+            return f"<h3>{self.runs(block.summary)}</h3>\n{inside}"
+        style = f' class="idk-{block.style}"' if block.style else ""
+        summary = f"<summary>{self.runs(block.summary)}</summary>"
+        return f'<details{style}>{summary}<div class="idk-open">{inside}</div></details>'
 
+    def _columns(self, block: doc.Columns) -> str:
+        items = "".join(f"<li>{self.runs(entry)}</li>" for entry in block.entries)
+        return f'<ul class="idk-columns" style="columns:{block.count}">{items}</ul>'
 
-def _ruled_out(count: int, coverage: float) -> str:
-    names = "1 other name holds" if count == 1 else f"{count} other names hold"
-    return f"{names} at most {(1 - coverage) * 100:.0f} % together."
+    def _group(self, block: doc.Group) -> str:
+        style = "idk-group" + " idk-across" * block.across + " idk-frame" * block.frame
+        return f'<div class="{style}">{self.blocks(block.blocks)}</div>'
 
+    # -- a key --------------------------------------------------------------------------------------
 
-def _name_html(fish: Identification, row: Ranked, *, care: bool) -> str:
-    none = row.taxon == NONE
-    name = none_words(row.taxon, row.name)
-    filled = f'<span style="width:{row.probability * 100:.1f}%"></span>'
-    bar = f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
-    label = f'<span class="idk-none">{escape(name)}</span>' if none else f"<span>{escape(name)}</span>"
-    share = f'<span class="idk-share">{percent(row.probability)}</span>'
-    head = f'<span class="idk-name-row">{share} {bar} {label}</span>'
-    inside = _why_html(fish, row)
-    if not none:
-        inside += _source_html(fish.table, row.taxon)
-        inside += _care_html(fish.table, row.taxon) if care else ""
-    return (
-        f'<details class="idk-name"><summary>{head}</summary><div class="idk-open">{inside}</div></details>'
-    )
+    def _couplets(self, block: doc.Couplets) -> str:
+        one = self._couplet if self.medium == PRINT else self._couplet_on_screen
+        items = "\n".join(map(one, block.couplets))
+        return f'<ol class="idk-key">\n{items}\n</ol>'
 
-
-def _why_html(fish: Identification, row: Ranked) -> str:
-    why = [r for r in fish.reasons(row.taxon) if r.trait != LIFE_STAGE or abs(r.decibans) >= _LITTLE]
-    if not why:
-        return "<p>No answer yet, so nothing speaks for or against it.</p>"
-    groups: dict[str, list[str]] = {"Speaks for it": [], "Speaks against it": [], "Says little": []}
-    for reason in why:
-        size = abs(reason.decibans)
-        side = "Speaks for it" if reason.decibans > 0 else "Speaks against it"
-        groups["Says little" if size < _LITTLE else side].append(reason.text)
-    parts = [
-        f"<h4>{title}</h4><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
-        for title, texts in groups.items()
-        if texts
-    ]
-    if row.compared:
-        parts.append(
-            f'<p class="idk-soft">Plain agreement: {row.agreement:.0%} over the '
-            f"{_answers(row.compared)} that the table can compare.</p>"
+    def _couplet_on_screen(self, couplet: doc.Couplet) -> str:
+        leads = "".join(
+            f'<div class="idk-lead"><strong>{couplet.number}{lead.letter}</strong>'
+            f"<span>{self.runs(lead.words)}</span>"
+            f'<span class="idk-end">{self._end_on_screen(lead)}</span></div>'
+            for lead in couplet.leads
         )
-    return "".join(parts)
+        return f"<li>{leads}</li>"
 
+    def _end_on_screen(self, lead: doc.Lead) -> str:
+        if lead.to is not None:
+            return f"go to <strong>{lead.to}</strong>"
+        head = f"{_text(lead.head)} " if lead.head else ""
+        return f"{head}<strong>{_text('; '.join(lead.names))}</strong>"
 
-def _source_html(table: TraitTable, taxon: str) -> str:
-    """Link to the paper whose name it is, where there is one."""
-    if "nameAccordingTo" not in table.taxa.columns:
-        return ""
-    source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
-    if source is None or not source.doi:
-        return ""
-    href = escape(f"https://doi.org/{quote(source.doi, safe='/:;()')}")
-    link = (
-        f'<a href="{href}" target="_blank" rel="noopener noreferrer">{escape(source.short or source.key)}</a>'
-    )
-    return f'<p class="idk-soft">Name according to {link}.</p>'
+    def _couplet(self, couplet: doc.Couplet) -> str:
+        back = ", ".join(f'<a href="#c{n}">{n}</a>' for n in couplet.before)
+        back = f"(from {back}) " if back else ""
+        return (
+            f'<li id="c{couplet.number}"><span class="number">{couplet.number}</span>'
+            f'<span class="idk-small">{back}{_text(couplet.question)}</span>'
+            f"{''.join(map(self._lead, couplet.leads))}</li>"
+        )
 
+    def _lead(self, lead: doc.Lead) -> str:
+        icons = "".join(map(self._icon, lead.icons))
+        beside = f'<span class="icons">{icons}</span>' if icons else ""
+        end, last = self._end(lead)
+        return (
+            f'<div class="lead{"" if icons else " plain"}"><strong>{lead.letter}</strong>{beside}'
+            f'<span class="says{" on" if last else ""}"><span>{self.runs(lead.words)}</span>{end}'
+            "</span></div>"
+        )
 
-def bag_html(fish: Identification, text: str) -> str:
-    """Say which kinds go by the name on the bag, and where they stand; the name itself is no evidence.
-
-    Parameters
-    ----------
-    fish : Identification
-    text : str
-        What stands on the bag: a trade code, a scientific or a common name. Blank gives nothing.
-    """
-    if not text.strip():
-        return ""
-    kinds = set(kinds_called(fish.table, text))
-    ranked = [row for row in fish.ranked() if row.taxon != NONE]
-    found = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
-    if not found:
-        return f"<p>No kind in this table is called {escape(text.strip())}.</p>"
-    if not fish.answers:
-        names = "; ".join(escape(row.name) for _, row in found[:_MOST_ON_BAG])
-        more = f" and {_names(len(found) - _MOST_ON_BAG, 'more')}" if len(found) > _MOST_ON_BAG else ""
-        return f"<p>In this table that is {names}{more}. Answer a question to see where it stands.</p>"
-    items = "".join(
-        f"<li>{escape(row.name)}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
-        f"{'' if row.candidate else ', not among the names still possible'}</li>"
-        for place, row in found[:_MOST_ON_BAG]
-    )
-    if len(found) > _MOST_ON_BAG:
-        items += f"<li>and {_names(len(found) - _MOST_ON_BAG, 'more')} lower down</li>"
-    return f'<ul>{items}</ul><p class="idk-soft">The name on the bag does not count as evidence.</p>'
-
-
-def _ordinal(n: int) -> str:
-    ending = "th" if n % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(n % 10, "th")
-    return f"{n}{ending}"
-
-
-def together_html(fish: Identification) -> str:
-    """Return the care that is right for all the names still possible, while they are few but not one.
-
-    An unlikely name counts as much as a likely one: a fish can die of it.
-    """
-    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
-    if not fish.answers or not 2 <= len(left) <= _MOST_TOGETHER:
-        return ""
-    from idkey.care.sheet import care_for
-    from idkey.views.care import care_html
-
-    try:
-        sheet = care_for(fish)
-    except IdkeyError:
-        return ""
-    return (
-        f'<details class="idk-care"><summary>Care that is right until the name is settled, for all '
-        f"{len(left)} names</summary>{care_html(sheet)}</details>"
-    )
-
-
-@lru_cache(maxsize=512)
-def _care_html(table: TraitTable, taxon: str) -> str:
-    """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
-    from idkey.care.sheet import care_for
-    from idkey.views.care import care_html
-
-    try:
-        sheet = care_for(table, taxon)
-    except IdkeyError:
-        return ""
-    return f'<details class="idk-care"><summary>Care sheet</summary>{care_html(sheet)}</details>'
-
-
-def question_html(question: Question) -> str:
-    """Return a question with its states."""
-    trait = question.trait
-    rows = "".join(
-        f"<li>{escape(word)} <span class='idk-soft'>({escape(state)})</span></li>"
-        for state, word in zip(trait.states, trait.words, strict=True)
-    )
-    unit = f"<p>A number in {escape(trait.unit)}.</p>" if trait.unit and not trait.has_states else ""
-    how = f'<p class="idk-soft">{escape(trait.how)}</p>' if trait.how else ""
-    return page(f"<h3>{escape(trait.question or trait.name)}</h3>{how}{unit}<ul>{rows}</ul>")
-
-
-# -- a key ------------------------------------------------------------------------------------------
-
-
-def key_html(key: Key) -> str:
-    """Return the numbered couplets, each lead with where it goes."""
-    if not key.couplets:
-        names = ", ".join(key.table.label(t) for t in key.table.ids)
-        return page(f"<p>These can't be told apart by this table: {escape(names)}.</p>")
-    items = []
-    for couplet in key.couplets:
-        leads = []
-        for letter, lead in (("a", couplet.a), ("b", couplet.b)):
-            words = escape(lead_words(couplet, lead))
-            words += "".join(
-                f"; {escape(trait.name.lower())}: {escape(' or '.join(trait.word(s) for s in states))}"
-                for trait, states in lead.confirms
-            )
-            leads.append(
-                f'<div class="idk-lead"><strong>{couplet.number}{letter}</strong><span>{words}</span>'
-                f'<span class="idk-end">{_end_html(key, lead)}</span></div>'
-            )
-        items.append(f"<li>{''.join(leads)}</li>")
-    head = (
-        f"<p>{len(key.table)} kinds, {len(key.couplets)} couplets; on average {key.expected_questions():.1f} "
-        f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
-        "Start at 1; go to the number at the end of the lead that fits.</p>"
-    )
-    left_out = "; ".join(escape(key.table.label(t)) for t in key.left_out)
-    if left_out:
-        left_out = f"<p>Too little is known to key out, so possible at every end: {left_out}.</p>"
-    return page(f'{head}<ol class="idk-key">{"".join(items)}</ol>{left_out}')
-
-
-def _end_html(key: Key, lead: Lead) -> str:
-    if lead.goes_to is not None:
-        return f"go to <strong>{lead.goes_to}</strong>"
-    names = "; ".join(escape(key.table.label(t)) for t in lead.taxa)
-    if lead.group and len(lead.taxa) > 1:
-        return f"<strong>{escape(lead.group)}</strong>: {names}"
-    return f"<strong>{names}</strong>" if len(lead.taxa) == 1 else f"not told apart: <strong>{names}</strong>"
-
-
-# -- a table ----------------------------------------------------------------------------------------
-
-
-def table_html(table: TraitTable) -> str:
-    """Return the first rows and columns of a trait table."""
-    shown = [t for t in table.traits if t.core] or list(table.traits[:6])
-    frame = table.to_frame()
-    head = "".join(f'<th scope="col">{escape(t.name)}</th>' for t in shown)
-    rows = []
-    for taxon in table.ids[:_MOST_ROWS]:
-        cells = "".join(f"<td>{escape(str(frame.at[taxon, t.id])) or '&nbsp;'}</td>" for t in shown)
-        rows.append(f'<tr><th scope="row">{escape(table.label(taxon))}</th>{cells}</tr>')
-    left = f"<p>and {len(table) - _MOST_ROWS} more taxa</p>" if len(table) > _MOST_ROWS else ""
-    grid = (
-        f'<table class="idk-grid"><caption>{escape(repr(table))}</caption>'
-        f'<thead><tr><th scope="col">Taxon</th>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
-    )
-    return page(f'<div class="idk-scroll">{grid}</div>{left}')
+    def _end(self, lead: doc.Lead) -> tuple[str, bool]:
+        """Return the end of a lead, and whether it stands on the last line of its words."""
+        if lead.to is not None:
+            return f'<span class="dots"></span><a class="number" href="#c{lead.to}">{lead.to}</a>', True
+        if len(lead.names) == 1:
+            return f'<span class="dots"></span><strong>{_text(lead.names[0])}</strong>', True
+        shown = _text("; ".join(lead.names))
+        if len(lead.names) <= FEW:
+            return f'<span class="names">{_text(lead.head)} <strong>{shown}</strong></span>', False
+        return f'<span class="names idk-small">{_text(lead.head)} {shown}</span>', False

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from idkey import display
 from idkey.care.room import RoomCheck
 from idkey.care.sheet import CareSheet
@@ -15,33 +17,48 @@ from idkey.model.key import Key
 from idkey.model.review import Review, review
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
-from idkey.views import care, change, compare, html, report, spreadsheet, tank, text
+from idkey.views import care, change, compare, html, identify, key, report, spreadsheet, tank, text
 from idkey.views import review as review_views
 from idkey.views.conflicts import conflicts_html
+from idkey.views.doc import Document
 
 __all__: list[str] = []
 
 
 def _table_html(table: TraitTable) -> str:
-    whole = html.table_html(table)
+    whole = identify.table_html(table)
     return f"{conflicts_html(table)}\n{whole}" if table.conflicts else whole
 
+
+_DOCUMENTS: dict[type, Callable[..., Document]] = {}
+"""What makes a document of an object; its HTML, its text and its print follow."""
 
 _SHOWN = (
     (Apart, change.apart_text, change.apart_html),
     (CareSheet, care.care_text, care.care_html),
     (Change, change.change_text, change.change_html),
     (Comparison, compare.compare_text, compare.compare_html),
-    (Identification, text.identification_text, html.identification_html),
+    (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
-    (Key, text.key_text, html.key_html),
+    (Key, key.key_text, key.key_html),
     (Lookalikes, compare.lookalikes_text, compare.lookalikes_html),
-    (Question, repr, html.question_html),
+    (Question, repr, identify.question_html),
     (Review, review_views.review_text, review_views.review_html),
     (RoomCheck, tank.room_text, tank.room_page),
     (TankCheck, tank.tank_text, tank.tank_page),
     (TraitTable, repr, _table_html),
 )
+
+
+def _show(kind: type, made: Callable[..., Document]) -> None:
+    display.document.register(kind)(made)
+    display.text.register(kind)(lambda thing, **options: text.render(made(thing, **options)))
+    display.html.register(kind)(lambda thing, **options: html.render(made(thing, **options)))
+    display.save.register(kind)(report.printed)
+
+
+for _kind, _made in _DOCUMENTS.items():
+    _show(_kind, _made)
 for _kind, _text, _html in _SHOWN:
     display.text.register(_kind)(_text)
     display.html.register(_kind)(_html)

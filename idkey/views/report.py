@@ -12,12 +12,16 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib
 
+from idkey import display
 from idkey.care.sheet import CareSheet
+from idkey.display import Shown
 from idkey.errors import IdkeyError, one_of
 from idkey.model.compare import Comparison
 from idkey.model.key import Key
 from idkey.model.review import Review
+from idkey.views import html
 from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
+from idkey.views.print import pdf as pdf_of
 from idkey.views.report_care import write_care, write_comparison
 from idkey.views.report_html import care_document, compare_document, key_document
 from idkey.views.report_key import write_key
@@ -89,6 +93,9 @@ def printed(
         document = compare_pdf(thing, paper=paper) if pdf else compare_page(thing, paper)
     elif isinstance(thing, Review):
         document = review_pdf(thing, paper=paper) if pdf else review_page(thing, paper)
+    elif isinstance(thing, Shown):
+        made = display.document(thing)
+        document = pdf_of(made, paper) if pdf else html.printed(made, paper)
     else:
         right = "give a Key, a CareSheet or a Comparison, or a Review"
         msg = f"printed: {type(thing).__name__} cannot be printed; {right}"

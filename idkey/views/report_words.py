@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from idkey.views.care import in_reading_order, points, standing_line
 from idkey.views.compare_words import at_any_age, care_line, mix_up_words
-from idkey.views.text import lead_words, percent
+from idkey.views.words import lead_words, percent
 
 if TYPE_CHECKING:
     from idkey.care.sheet import CareSheet
@@ -168,12 +168,7 @@ def came_from(key: Key) -> dict[int, tuple[int, ...]]:
 
 def lead_line(couplet: Couplet, lead: Lead) -> str:
     """Return what a lead says, with the traits that confirm it."""
-    parts = [lead_words(couplet, lead)]
-    parts += [
-        f"{trait.name.lower()}: {' or '.join(trait.word(s) for s in states)}"
-        for trait, states in lead.confirms
-    ]
-    return plain("; ".join(parts))
+    return plain(lead_words(couplet, lead))
 
 
 def lead_states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:

@@ -16,17 +16,17 @@ from idkey.table.files import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
 from idkey.views.compare import compare_html
-from idkey.views.html import (
-    answer_words,
+from idkey.views.identify import (
     asked_html,
     bag_html,
     identification_html,
+    identification_text,
     names_html,
     outcome_html,
     read_as_html,
     together_html,
 )
-from idkey.views.text import identification_text
+from idkey.views.words import answer_words
 from idkey.widgets.base import Screen, checkbox, dropdown, field, first_control, row, shown, style_element
 from idkey.widgets.state_choice import StateChoices
 

@@ -4,7 +4,7 @@ import pytest
 
 from idkey import Identification, load_table
 from idkey.model.called import kinds_called
-from idkey.views.html import bag_html
+from idkey.views.identify import bag_html
 
 
 @pytest.fixture(scope="module")

@@ -1,7 +1,7 @@
 """The static picture of an identification."""
 
 from idkey import Identification, load_table
-from idkey.views.html import identification_html
+from idkey.views.identify import identification_html
 
 
 def test_one_answer_is_not_answers():

@@ -1,0 +1,373 @@
+"""The one model of a document: what stands in it, not how it looks.
+
+A view is a pure function from an object to a `Document`; `html`, `text` and `print` draw it on the screen, in
+a console and on paper. Text is given as it is: the renderers clean and escape it, so nothing here is markup.
+
+Runs are words on a line: a string, a piece such as `Strong`, or a tuple of them. A line break in a string is
+a line break everywhere. Content, in a cell of a table, may hold blocks too.
+
+Examples
+--------
+>>> from idkey.views import html, text
+>>> page = Document(
+...     "Rack 3",
+...     (
+...         Lines((("Turned over ", Strong("too slowly"), "."), "27 °C")),
+...         Table(("Need", "Answer"), (("Flow", (Tag("fails", "loud"), " twice an hour")),)),
+...         On(SCREEN, (Fold("Why", (Lines(("read", "second-hand"), "bullets"),)),)),
+...     ),
+... )
+>>> print(text.render(page))
+Rack 3
+Turned over too slowly.
+27 °C
+(Need; Answer)
+  Flow; fails twice an hour
+>>> html.render(page).count("<table")
+1
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import TypeAlias
+
+__all__ = [
+    "PRINT",
+    "SCREEN",
+    "TEXT",
+    "Bar",
+    "Block",
+    "Code",
+    "Columns",
+    "Content",
+    "Couplet",
+    "Couplets",
+    "Document",
+    "Fold",
+    "Group",
+    "Heading",
+    "Icon",
+    "Inline",
+    "Lead",
+    "Lines",
+    "Link",
+    "On",
+    "Picture",
+    "Runs",
+    "Soft",
+    "Strong",
+    "Table",
+    "Tag",
+    "clean",
+    "one_line",
+    "parts",
+    "pick",
+    "plain",
+]
+
+SCREEN, TEXT, PRINT = "screen", "text", "print"
+"""Where a document is drawn: a notebook, a console, paper (PDF, or HTML to be printed)."""
+
+_KEEP = "\n\t "
+_HIDDEN = ("Cc", "Cf", "Cs", "Co", "Cn")
+
+
+def clean(text: object) -> str:
+    r"""Return text that can be shown: what has no shape (control, direction, half characters) is a space.
+
+    Examples
+    --------
+    >>> clean("a\x00b\u202ec")
+    'a b c'
+    """
+    words = str(text)
+    if words.isascii() and words.isprintable():
+        return words
+    return "".join(c if c in _KEEP or unicodedata.category(c) not in _HIDDEN else " " for c in words)
+
+
+def one_line(text: object) -> str:
+    """Return text that can be shown, on one line."""
+    return " ".join(clean(text).split())
+
+
+# -- pieces of a line -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Strong:
+    """Words set in bold."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Soft:
+    """Words that may be passed over: quieter on the screen, small on paper."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """A name of the program, to be typed as it stands."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Words that lead to a web address, or with ``#c12`` to couplet 12 of the same document."""
+
+    text: str
+    to: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """A word in a frame: CONFLICT, fails.
+
+    Attributes
+    ----------
+    text : str
+    style : {"loud", "open", "mark"}
+        What is wrong, what is not known yet, a plain mark; the frame makes it quick to find.
+    """
+
+    text: str
+    style: str = "loud"
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A share from 0 to 1 as a bar; the figure stands beside it as text."""
+
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Icon:
+    """A small drawing on a line, such as a state of a trait; `words` say it to who cannot see it."""
+
+    svg: str
+    words: str = ""
+
+
+Inline: TypeAlias = str | Strong | Soft | Code | Link | Tag | Bar | Icon
+Runs: TypeAlias = Inline | tuple[Inline, ...]
+
+
+# -- blocks -----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading of a part (level 1) or of a part of it (2); it never ends a page."""
+
+    text: Runs
+    level: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Paragraphs or a list.
+
+    Attributes
+    ----------
+    items : tuple of runs
+    marks : {"", "bullets", "numbered"}
+    style : {"", "soft", "small", "outcome", "alert"}
+        Soft and small are small on paper; an outcome is the one sentence that counts.
+    indent : int
+        Columns by which lines but the first are set in, in a console.
+    """
+
+    items: tuple[Runs, ...]
+    marks: str = ""
+    style: str = ""
+    indent: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table; the first cell of a row is its head.
+
+    Attributes
+    ----------
+    heads : tuple of runs
+        Empty for a table of pairs, shown without a line of heads.
+    rows : tuple of tuple of content
+    caption : runs
+    style : str
+        Class beside ``idk-grid``, without its ``idk-``: "tank-grid".
+    shares : tuple of float
+        Widths of the columns to each other, on paper.
+    row_heads : bool
+        Whether the first cell of each row names it.
+    """
+
+    heads: tuple[Runs, ...]
+    rows: tuple[tuple[Content, ...], ...]
+    caption: Runs = ""
+    style: str = ""
+    shares: tuple[float, ...] = ()
+    row_heads: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing over the width of the page.
+
+    Attributes
+    ----------
+    svg : str
+    words : str
+        What it shows, for who cannot see it.
+    note, heading : runs
+        Small line below it, line above it.
+    tallest : float
+        Height in mm that it may have on paper.
+    fit : bool
+        Made no wider than the page on the screen; a wide map is scrolled instead.
+    """
+
+    svg: str
+    words: str = ""
+    note: Runs = ""
+    heading: Runs = ""
+    tallest: float = 110.0
+    fit: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Fold:
+    """Blocks behind a line that opens them; open in a console and on paper."""
+
+    summary: Runs
+    blocks: tuple[Block, ...]
+    style: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Short entries in columns, read down each."""
+
+    entries: tuple[Runs, ...]
+    count: int = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Lead:
+    """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to."""
+
+    letter: str
+    words: Runs
+    icons: tuple[Icon, ...] = ()
+    to: int | None = None
+    head: str = ""
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Couplet:
+    """A numbered couplet of a key, the couplets that lead to it, and what it asks."""
+
+    number: int
+    before: tuple[int, ...]
+    question: str
+    leads: tuple[Lead, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Couplets:
+    """A key: couplets whose ends stand at the right, dots leading to them."""
+
+    couplets: tuple[Couplet, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Blocks that stay together on a page; side by side (`across`) or in a frame where asked for."""
+
+    blocks: tuple[Block, ...]
+    across: bool = False
+    frame: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class On:
+    """Blocks for some places only: ``On(PRINT, ...)``, ``On((SCREEN, TEXT), ...)``."""
+
+    media: str | tuple[str, ...]
+    blocks: tuple[Block, ...]
+
+
+Block: TypeAlias = Heading | Lines | Table | Picture | Fold | Columns | Couplets | Group | On
+Content: TypeAlias = Inline | Block | tuple[Inline | Block, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """A whole document.
+
+    Attributes
+    ----------
+    title : str
+    blocks : tuple of Block
+    stamp : str
+        Which table it was made from, at the foot of each printed page.
+    day : datetime.date or None
+        Date of the table, written into a PDF; no clock is read.
+    width : int
+        Longest line in a console.
+    titled : tuple of str
+        Where the title stands above the blocks.
+    """
+
+    title: str
+    blocks: tuple[Block, ...]
+    stamp: str = ""
+    day: date | None = None
+    width: int = 78
+    titled: tuple[str, ...] = (SCREEN, TEXT, PRINT)
+
+
+# -- reading a document -----------------------------------------------------------------------------
+
+
+def pick(blocks: Iterable[Inline | Block], medium: str) -> Iterator[Inline | Block]:
+    """Return what is shown in a place, one after the other, `On` opened."""
+    for block in blocks:
+        if not isinstance(block, On):
+            yield block
+        elif medium in block.media:
+            yield from pick(block.blocks, medium)
+
+
+def parts(content: Content, medium: str) -> list[tuple[Inline, ...] | Block]:
+    """Return the content of a cell as lines of runs and blocks, in order."""
+    pieces = content if isinstance(content, tuple) else (content,)
+    lines: list[tuple[Inline, ...] | Block] = []
+    for piece in pick(pieces, medium):
+        if not isinstance(piece, Inline):
+            lines.append(piece)
+        elif lines and isinstance(lines[-1], tuple):
+            lines[-1] = (*lines[-1], piece)
+        else:
+            lines.append((piece,))
+    return lines
+
+
+def plain(runs: Runs, bar: int = 20) -> str:
+    """Return runs as plain text; a drawing has no words here, a bar is so many signs wide."""
+    if isinstance(runs, tuple):
+        return "".join(plain(piece, bar) for piece in runs)
+    if isinstance(runs, Bar):
+        return f"{'#' * max(1, round(runs.share * bar)):<{bar}}"
+    if isinstance(runs, Icon):
+        return ""
+    return clean(runs if isinstance(runs, str) else runs.text)

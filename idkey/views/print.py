@@ -1,0 +1,211 @@
+"""Documents on paper, as PDF: pages are broken, tables and drawings set, by Typst.
+
+The same document gives the same bytes: no clock is read, no font of the machine is used, and the date in the
+file is that of the table. A letter that no font has is printed as a mark.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import fields
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import matplotlib
+import typst
+
+from idkey.views.doc import (
+    PRINT,
+    Block,
+    Columns,
+    Couplet,
+    Couplets,
+    Document,
+    Group,
+    Icon,
+    Inline,
+    Lead,
+    Link,
+    Picture,
+    Runs,
+    Table,
+    clean,
+    pick,
+    plain,
+)
+from idkey.views.html import FEW
+from idkey.views.words import made_with
+
+__all__ = ["PAPERS", "pdf"]
+
+PAPERS = {"A4": ("a4", 178.0), "Letter": ("us-letter", 183.9)}
+"""Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1: Typst's name, and width in mm between the margins."""
+
+_A_PAGE = 2400
+"""Letters over the width of a page that surely fit on it: what has fewer is kept whole."""
+_COLUMN = 38
+"""Letters on a line of a narrow column."""
+_DEEPEST = 32
+"""Lines of columns that are kept whole, so that a list can begin at the foot of a page."""
+_FOOT = 100
+_GUTTER = 5.0
+_LONG_WORD = re.compile(r"\S{25,}")
+_VIEW_BOX = re.compile(r'viewBox="\S+ \S+ (\S+) ([^"\s]+)"')
+_TITLE = re.compile(r"<(title|desc)>.*?</\1>", re.DOTALL)
+
+
+def pdf(document: Document, paper: str = "A4") -> bytes:
+    """Return a document as a PDF file.
+
+    Parameters
+    ----------
+    document : Document
+    paper : {"A4", "Letter"}
+    """
+    name, width = PAPERS[paper]
+    setter = _Setter(width)
+    title, stamp, day = clean(document.title), clean(document.stamp), document.day
+    room = max(20, _FOOT - len(stamp))
+    foot = title if len(title) <= room else f"{title[: room - 1].rstrip()}…"
+    data = {
+        "title": title,
+        "author": made_with(),
+        "day": [day.year, day.month, day.day] if day else None,
+        "paper": name,
+        "foot": f"{foot}  |  {stamp}" if stamp else foot,
+        "few": FEW,
+        "titled": PRINT in document.titled,
+        "blocks": setter.document(document.blocks),
+        "drawings": list(setter.drawings),
+    }
+    template = (files("idkey.views") / "print.typ").read_bytes()
+    return typst.compile(template, font_paths=_fonts(), format="pdf", sys_inputs={"data": json.dumps(data)})
+
+
+@lru_cache(maxsize=1)
+def _fonts() -> typst.Fonts:
+    folder = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")
+    return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder])
+
+
+def _breakable(word: re.Match[str]) -> str:
+    """Return a long word with places at which a line may end."""
+    return "\u200b".join(re.findall(".{1,10}", word[0]))
+
+
+class _Setter:
+    """Turns blocks into plain data for the typesetter; a drawing goes in once, however often it is shown."""
+
+    def __init__(self, width: float):
+        self.width = width
+        self.drawings: dict[str, int] = {}
+        self._numbers: set[int] = set()
+
+    def document(self, blocks: Sequence[Block]) -> list[Any]:
+        picked = list(pick(blocks, PRINT))
+        self._numbers = {c.number for b in picked if isinstance(b, Couplets) for c in b.couplets}
+        return [self.data(block) for block in picked]
+
+    def data(self, thing: Any) -> Any:
+        """Return a string, a number, a tuple or a part of a document as plain data."""
+        if isinstance(thing, str):
+            return _LONG_WORD.sub(_breakable, clean(thing))
+        if isinstance(thing, tuple):
+            return [self.data(part) for part in pick(thing, PRINT)]
+        if not isinstance(thing, Inline | Block | Lead | Couplet):
+            return thing
+        if isinstance(thing, Link) and thing.to.startswith("#") and int(thing.to[2:]) not in self._numbers:
+            return self.data(thing.text)
+        width = self.width
+        if isinstance(thing, Group) and thing.across:
+            self.width = (width + _GUTTER) / max(len(thing.blocks), 1) - _GUTTER
+        made = {field.name: self.data(getattr(thing, field.name)) for field in fields(thing)}
+        made |= {"is": type(thing).__name__, "block": isinstance(thing, Block)}
+        self.width = width
+        return made | self._more(thing)
+
+    def _more(self, thing: Any) -> dict[str, Any]:
+        """Return what the typesetter is told beside what a part says."""
+        if isinstance(thing, Icon | Picture):
+            svg = _TITLE.sub("", thing.svg)  # its title is said by its words
+            made = {"svg": self.drawings.setdefault(svg, len(self.drawings))}
+            if isinstance(thing, Picture):
+                width, height = map(float, _VIEW_BOX.search(svg).groups())
+                made["width"] = min(self.width, thing.tallest * width / height)
+            return made
+        if isinstance(thing, Table):
+            return self._table(thing)
+        if isinstance(thing, Columns):
+            return {"parts": [self._columns(part) for part in _in_parts(thing)]}
+        if isinstance(thing, Couplet):
+            return {"whole": sum(map(_letters, (thing.question, *thing.leads))) < _A_PAGE / 2}
+        if isinstance(thing, Lead):
+            return {"short": len(plain(thing.names)) < 60}
+        if isinstance(thing, Group):
+            return {"whole": _letters(thing.blocks) < _A_PAGE / 2}
+        return {"to": thing.to} if isinstance(thing, Link) else {}
+
+    def _table(self, table: Table) -> dict[str, Any]:
+        count = max([len(table.heads), *map(len, table.rows)])
+        shares = table.shares or (1.0,) * count
+        room = [_A_PAGE * share / sum(shares) for share in shares]
+        rows = [
+            {
+                "cells": [self.data(cell) for cell in row] + [""] * (count - len(row)),
+                "whole": all(_letters(cell) < most for cell, most in zip(row, room, strict=False)),
+            }
+            for row in table.rows
+        ]
+        return {"shares": list(shares), "rows": rows}
+
+    def _columns(self, columns: list[list[Runs]]) -> dict[str, Any]:
+        tall = any(sum(map(_deep, column)) > 2 * _DEEPEST for column in columns)
+        return {"columns": [[self.data(entry) for entry in column] for column in columns], "tall": tall}
+
+
+def _letters(thing: Any) -> int:
+    """Return how many letters a part of a document holds, about."""
+    if isinstance(thing, str):
+        return len(thing)
+    if isinstance(thing, tuple):
+        return sum(map(_letters, thing))
+    if isinstance(thing, Icon | Picture):
+        return 60
+    if isinstance(thing, Inline | Block | Lead | Couplet):
+        return sum(_letters(getattr(thing, field.name)) for field in fields(thing))
+    return 0
+
+
+def _deep(entry: Runs) -> int:
+    return 1 + len(plain(entry)) // _COLUMN
+
+
+def _in_parts(block: Columns) -> list[list[list[Runs]]]:
+    """Return entries as parts that are read down each column; the columns of a part are about even."""
+    parts: list[list[Runs]] = [[]]
+    depth = 0
+    for entry in block.entries:
+        if parts[-1] and depth + _deep(entry) > block.count * _DEEPEST:
+            parts.append([])
+            depth = 0
+        parts[-1].append(entry)
+        depth += _deep(entry)
+    return [_even(part, block.count) for part in parts if part]
+
+
+def _even(entries: list[Runs], count: int) -> list[list[Runs]]:
+    """Share entries out over columns, the first ones the fuller."""
+    columns: list[list[Runs]] = [[] for _ in range(count)]
+    left = sum(map(_deep, entries))
+    at, depth = 0, 0
+    for entry in entries:
+        if columns[at] and at + 1 < count and depth + _deep(entry) > -(-left // (count - at)):
+            left -= depth
+            at, depth = at + 1, 0
+        columns[at].append(entry)
+        depth += _deep(entry)
+    return columns

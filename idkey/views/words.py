@@ -1,0 +1,150 @@
+"""How figures, leads and lists are put into words: each in one place, for every document."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from functools import lru_cache
+from importlib.metadata import PackageNotFoundError, version
+from typing import TYPE_CHECKING
+
+from idkey.model.evidence import NONE
+from idkey.table.schema import Trait, parse_answer
+from idkey.views.doc import clean
+
+if TYPE_CHECKING:
+    from idkey.model.key import Couplet, Lead
+    from idkey.table.table import TraitTable
+
+__all__ = [
+    "answer_words",
+    "lead_words",
+    "listed",
+    "made_with",
+    "none_words",
+    "number_of",
+    "percent",
+    "sources_line",
+    "stamp",
+    "table_date",
+]
+
+
+# -- figures ----------------------------------------------------------------------------------------
+
+
+def percent(share: float) -> str:
+    """Write a share as per cent, without ever claiming 0 or 100.
+
+    Examples
+    --------
+    >>> percent(0.463), percent(0.0004), percent(0.9999)
+    ('46 %', 'under 1 %', 'over 99 %')
+    """
+    if share < 0.01:
+        return "under 1 %"
+    if share > 0.99:
+        return "over 99 %"
+    return f"{share * 100:.0f} %"
+
+
+def number_of(count: int, thing: str, which: str = "") -> str:
+    """Write how many there are of a thing.
+
+    Examples
+    --------
+    >>> number_of(1, "name"), number_of(3200, "name", "more")
+    ('1 name', '3,200 more names')
+    """
+    which = f"{which} " if which else ""
+    return f"{count:,} {which}{thing}{'' if count == 1 else 's'}"
+
+
+def listed(words: Iterable[str]) -> str:
+    """Return words as a list in a sentence."""
+    *first, last = words
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+# -- answers and leads ------------------------------------------------------------------------------
+
+
+def answer_words(trait: Trait, text: str) -> str:
+    """Return an answer, held as text, in plain words."""
+    if trait.has_states:
+        return states_words(trait, text.split("|"))
+    answer = parse_answer(trait, text)
+    low, high = answer.low, answer.high
+    return trait.number(low) if low == high else f"{low:g} to {trait.number(high)}"
+
+
+def states_words(trait: Trait, states: Iterable[str]) -> str:
+    """Return states of a trait in plain words, any of which may hold."""
+    return " or ".join(trait.word(state) for state in states)
+
+
+def none_words(taxon: str, label: str) -> str:
+    """Return the name of a row of a ranking."""
+    return "None of the kinds in the table" if taxon == NONE else label
+
+
+def lead_words(couplet: Couplet, lead: Lead) -> str:
+    """Say in words what one lead of a couplet holds, with the traits that confirm it."""
+    confirms = (f"; {trait.name.lower()}: {states_words(trait, states)}" for trait, states in lead.confirms)
+    return _asked_words(couplet, lead) + "".join(confirms)
+
+
+def _asked_words(couplet: Couplet, lead: Lead) -> str:
+    trait = couplet.trait
+    if trait.has_states:
+        words = states_words(trait, lead.shown or lead.states)
+        not_so = lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1
+        return f"{trait.name}: not so ({words})" if not_so else f"{trait.name}: {words}"
+    cut = trait.number(couplet.threshold)
+    side = f"at most {cut}" if lead is couplet.a else f"more than {cut}"
+    return f"{trait.name} of an adult: {side}" if trait.kind == "ceiling" else f"{trait.name}: {side}"
+
+
+# -- which table a document was made from -----------------------------------------------------------
+
+
+@lru_cache(maxsize=1)
+def made_with() -> str:
+    """Return the name and version of the package."""
+    try:
+        return f"idkey {version('idkey')}"
+    except PackageNotFoundError:  # run from a folder that was never installed
+        return "idkey"
+
+
+def table_date(table: TraitTable | None) -> date | None:
+    """Return the date that a table states, None where it states none that can be read."""
+    try:
+        return date.fromisoformat(str(getattr(table, "date", "") or "")[:10])
+    except ValueError:
+        return None
+
+
+def stamp(table: TraitTable | None) -> str:
+    """Say which table a document was made from, with its version and date."""
+    if table is None:
+        return made_with()
+    stated = getattr(table, "version", "") or ""
+    day = table_date(table)
+    parts = (
+        f"table {table.name!r}",
+        f"version {stated}" if stated else "version not stated",
+        f"{day.day} {day:%B %Y}" if day else "date not stated",
+        made_with(),
+    )
+    return clean(", ".join(parts))
+
+
+def sources_line(table: TraitTable | None) -> str:
+    """Say where the sources stand, which are too many to print."""
+    if table is None or not len(table.evidence):
+        return "This table names no sources."
+    return (
+        f"The source of each filled cell stands in evidence.csv and sources.bib of the table {table.name!r} "
+        f"({len(table.sources)} sources); they are too many to print."
+    )
