@@ -9,9 +9,10 @@ from typing import Generic, TypeVar
 
 from idkey.care.attributes import FOR_EVERY_FISH, GENERAL, Value, format_value, read_cell, unit_words
 from idkey.table.care import CareAttribute
+from idkey.table.claims import CLASSES
+from idkey.table.words import percent
 
 __all__ = [
-    "CLASSES",
     "CLASS_WORDS",
     "Claim",
     "FrozenMap",
@@ -20,11 +21,7 @@ __all__ = [
     "bring_together",
     "names_in_words",
     "sentences",
-    "share_words",
 ]
-
-CLASSES = ("read", "secondary", "memory", "common practice")
-"""Classes of evidence, strongest first."""
 
 CLASS_WORDS = {
     "read": "read in the source",
@@ -56,24 +53,9 @@ def sentences(text: str) -> list[str]:
     return [part for part in _SENTENCE_END.split(text) if part]
 
 
-def share_words(share: float) -> str:
-    """Return a share of the posterior as it stands beside a name.
-
-    Examples
-    --------
-    >>> share_words(0.004), share_words(0.9999)
-    ('under 1 %', 'over 99 %')
-    """
-    if share < 0.01:
-        return "under 1 %"
-    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
-
-
 def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
     """Return names as a list in words; with `shares` the share of each stands beside it, where it has one."""
-    called = [
-        f"{p.label} ({share_words(p.share)})" if shares and p.share is not None else p.label for p in parts
-    ]
+    called = [f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts]
     return called[0] if len(called) == 1 else f"{', '.join(called[:-1])} and {called[-1]}"
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from idkey import display
 from idkey.model.combine import TableModel, kept, model_of, stronger
-from idkey.model.expected import expected_answers
+from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 
@@ -66,7 +66,7 @@ class Asker:
         self._traits = [m.trait for m in model.models.values()]
         given, updated = [], []
         for trait_model in model.models.values():
-            adult, young, rule_adult, rule_young = expected_answers(trait_model)
+            adult, young, rule_adult, rule_young = _expected_answers(trait_model)
             given.append((adult, young))
             updated.append((rule_adult, rule_young))
         self._starts = np.cumsum([0, *(len(a) for a, _ in given)])[:-1]
@@ -151,6 +151,40 @@ class Asker:
 def asker_of(table: TraitTable) -> Asker:
     """Return the one valuer of the questions of a table."""
     return Asker(model_of(table))
+
+
+def _expected_answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Answers that may come, each as a row over the taxa: how likely, and how it will be judged.
+
+    Returns
+    -------
+    given_adult, given_young, judged_adult, judged_young : ndarray, shape (n_answers, n_taxa + 1)
+        The same object where nothing differs.
+    """
+    if model.trait.has_states and not model.trait.states:
+        # A column that is blank all through: whatever is answered says nothing.
+        nothing = np.ones((1, len(model.adult.known) + 1))
+        return nothing, nothing, nothing, nothing
+    if model.trait.has_states:
+        return model.states_adult, model.states_young, model.states_adult, model.states_young
+    grid = number_grid(model)
+    if model.trait.kind == "ceiling":
+        given, rule = _lengths_met(model, grid), model.record(exact_numbers(grid))[0]
+        return given, given, rule, rule
+    adult, young = model.expected_numbers(grid)
+    return adult, young, adult, young
+
+
+def _lengths_met(model: TraitModel, grid: np.ndarray) -> np.ndarray:
+    """Lengths at which a kind is met: evenly from 0.4 of its record to the record (judgement)."""
+    column = model.adult
+    top = np.where(column.known, column.high, np.nan)
+    met = ((grid[:, None] >= 0.4 * top) & (grid[:, None] <= top)).astype(float) + 1e-6
+    met = met / met.sum(axis=0)
+    if not column.known.any():
+        return np.ones((len(grid), len(top) + 1)) / len(grid)
+    average = met[:, column.known].mean(axis=1, keepdims=True)
+    return np.hstack([np.where(column.known, met, average), average])
 
 
 class _ByAge:

@@ -11,14 +11,14 @@ import pandas as pd
 
 from idkey.display import Shown
 from idkey.errors import IdkeyError
-from idkey.model.apart import Apart, apart
 from idkey.model.combine import kept
+from idkey.model.distinguish import Worth, worth
 from idkey.model.doubts import Doubt, doubts
 from idkey.model.grow import grow_key
 from idkey.model.key import Key, build_key
+from idkey.model.lookalikes import Apart, apart
 from idkey.model.past import Past, PastChange, renamed
 from idkey.model.prior import Prior, check_table
-from idkey.model.worth import Worth, worth
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
 

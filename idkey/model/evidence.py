@@ -36,6 +36,7 @@ __all__ = [
     "NONE",
     "STAGE_ERROR",
     "TraitModel",
+    "exact_numbers",
     "number_grid",
     "scale_of",
 ]
@@ -187,6 +188,33 @@ class TraitModel:
             _complete(mature, column, na=0.5, flat=0.5) if column.known.any() else np.full_like(within, 0.5)
         )
         return within, np.clip(mature, 1e-6, 1 - 1e-6)
+
+    def expected_numbers(self, grid: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """How often each number of a grid is read off an adult and off a young fish.
+
+        Returns
+        -------
+        adult, young : ndarray, shape (n_numbers, n_taxa + 1)
+            Columns sum to 1; the same object where nothing differs.
+        """
+        adult, young = self.likelihoods(exact_numbers(grid))
+        shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]
+        return shares[0], shares[-1]
+
+    def adult_lengths(self, grid: np.ndarray) -> np.ndarray:
+        """How often each length of a grid is met among adults, shape (n_numbers, n_taxa + 1).
+
+        Adults lie between the length at which the fish matures and the record, both edges as soft as in
+        `record`; columns sum to 1.
+        """
+        within, mature = self.record(exact_numbers(grid))
+        met = within * mature
+        return met / met.sum(axis=0)
+
+
+def exact_numbers(numbers: np.ndarray) -> Distinct:
+    """Return numbers as answers without a doubt."""
+    return Distinct(np.zeros((len(numbers), 0)), numbers, numbers)
 
 
 def number_grid(model: TraitModel, points: int = 16) -> np.ndarray:

@@ -16,7 +16,7 @@ import numpy as np
 
 from idkey.model.answers import Coded, Distinct
 from idkey.model.combine import TableModel, answered_in_group
-from idkey.model.evidence import TraitModel, number_grid
+from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.table import Column
 
 __all__ = ["POOR_FIT", "Fit", "fit_of"]
@@ -88,7 +88,7 @@ def _one_trait(
         every = np.where(adult, model.states_adult[:, :-1], model.states_young[:, :-1])
     else:
         grid = number_grid(model, _POINTS)
-        every = _by_age(model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid)), adult)
+        every = _by_age(model.likelihoods(exact_numbers(grid)), adult)
     log_every = np.log(every / every.max(axis=0))
     chance = every / every.sum(axis=0)
     mean = (chance * log_every).sum(axis=0)

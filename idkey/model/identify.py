@@ -23,6 +23,7 @@ from idkey.model.prior import Prior, check_coverage, check_table, prior_vector
 from idkey.model.reasons import Evidence, Reason, reasons, strength
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text, parse_answer
 from idkey.table.table import TraitTable
+from idkey.table.words import percent
 
 __all__ = ["Identification", "Outcome", "Ranked", "strength"]
 
@@ -296,11 +297,11 @@ class Identification(Shown):
         names = [self.table.label(t) for t in taxa]
         best = ranking[0]
         first = next(row for row in ranking if row.taxon != NONE)
-        share = f"{first.probability:.0%}"
+        share = percent(first.probability)
         if not self.answers:
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
-            text = f"Probably none of the kinds in this table ({best.probability:.0%})."
+            text = f"Probably none of the kinds in this table ({percent(best.probability)})."
             if taxa:
                 text += f" Nearest: {names[0]}."
             return Outcome("none of these", taxa, text)

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from idkey.model.combine import TableModel
 from idkey.model.evidence import NONE
-from idkey.table.schema import LIFE_STAGE, NotApplicable, Range, States, Trait, parse_answer
-from idkey.table.table import YOUNG, TraitTable
+from idkey.table.schema import LIFE_STAGE, parse_answer
+from idkey.table.table import TraitTable
+from idkey.table.words import cell_words, row_words
 
 __all__ = ["Evidence", "Reason", "reasons", "strength"]
 
@@ -92,11 +93,11 @@ def reasons(
         trait = table.trait(trait_id)
         value = float(decibans[position])
         answer = answers[trait_id]
-        holds = "not in the table" if taxon == NONE else _row_words(table, taxon, trait)
+        holds = "not in the table" if taxon == NONE else row_words(table, taxon, trait)
         weight = strength(value)
         if trait.group and evidence.silent[trait_id][position] and taxon != NONE:
             weight = "not counted: another answer says as much or more of the same"
-        said = _words(trait, parse_answer(trait, answer))
+        said = cell_words(trait, parse_answer(trait, answer))
         text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
         found.append(Reason(trait_id, trait.name, answer, holds, value, text))
     found.sort(key=lambda r: (-abs(r.decibans), r.trait))
@@ -127,30 +128,6 @@ def strength(decibans: float) -> str:
 def _decibans(term: np.ndarray) -> np.ndarray:
     mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
     return (term - mean) * 10 / np.log(10)
-
-
-def _row_words(table: TraitTable, taxon: str, trait: Trait) -> str:
-    adult = table.cell(taxon, trait.id)
-    words = _words(trait, adult)
-    if trait.id + YOUNG in table.cells:
-        young = table.cell(taxon, trait.id + YOUNG)
-        if young is not None and young != adult:
-            words = f"{words}, young: {_words(trait, young)}"
-    return words
-
-
-def _words(trait: Trait, cell: Any) -> str:
-    if cell is None:
-        return "not known"
-    if isinstance(cell, NotApplicable):
-        return "does not apply"
-    if isinstance(cell, States):
-        return " or ".join(trait.word(s) for s in cell.names)
-    if isinstance(cell, Range) and trait.kind == "ceiling" and cell.low == 0:
-        return f"up to {trait.number(cell.high)}"
-    if cell.low == cell.high:
-        return trait.number(cell.low)
-    return f"{cell.low:g} to {trait.number(cell.high)}"
 
 
 def _row_sentence(holds: str, taxon: str) -> str:

@@ -17,20 +17,17 @@ import numpy as np
 import pandas as pd
 
 from idkey.display import Printed
-from idkey.model.compare import Lookalikes, lookalikes
+from idkey.model.distinguish import CLEAR, HEARSAY, SAME, Worth, distinguisher, worth
 from idkey.model.doubts import Doubt, doubts
-from idkey.model.tell import HEARSAY, Tell
-from idkey.model.worth import Looks, Worth, worth
-from idkey.table.claims import UNSOURCED
+from idkey.model.lookalikes import Lookalikes, lookalikes
+from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.schema import NotApplicable, Range, States
 from idkey.table.table import TraitTable
 
 __all__ = ["BLANK", "CODES", "KNOWN", "NOT_APPLICABLE", "Review", "review"]
 
 BLANK, NOT_APPLICABLE, KNOWN = "blank", "not applicable", "known"
-STRENGTH = ("read", "secondary", "common practice", "memory")
-"""Evidence classes, the strongest first."""
-CODES = (BLANK, NOT_APPLICABLE, KNOWN, *STRENGTH)
+CODES = (BLANK, NOT_APPLICABLE, KNOWN, *CLASSES)
 """What a cell of the grid may say; `KNOWN` in a table that keeps no evidence."""
 
 
@@ -95,7 +92,7 @@ class Review(Printed):
 
     @property
     def idle(self) -> tuple[Worth, ...]:
-        """Traits that do not earn their place; see `idkey.model.worth`."""
+        """Traits that do not earn their place; see `idkey.model.distinguish.Worth`."""
         return tuple(w for w in self.worth if not w.earns)
 
     def to_frame(self) -> pd.DataFrame:
@@ -178,12 +175,12 @@ def _cells(table: TraitTable) -> pd.DataFrame:
     if not _keeps_evidence(table):
         return found.assign(**{"class": KNOWN}, sources=0, genus_only=False, unsourced=False)
     evidence = table.evidence[table.evidence["taxon"] != ""]
-    place = {name: i for i, name in enumerate(STRENGTH)}
+    place = {name: i for i, name in enumerate(CLASSES)}
     claims = pd.DataFrame(
         {
             "taxon": evidence["taxon"],
             "column": evidence["attribute"],
-            "rank": evidence["class"].map(place).fillna(len(STRENGTH) - 1).astype(int),
+            "rank": evidence["class"].map(place).fillna(len(CLASSES) - 1).astype(int),
             "source": evidence["source"].where(evidence["source"] != ""),
             "genus": evidence["scope"] != "species",
             "waits": evidence["note"] == UNSOURCED,
@@ -195,8 +192,8 @@ def _cells(table: TraitTable) -> pd.DataFrame:
     at = of_cell.reindex(pd.MultiIndex.from_frame(found))
     # A cell without any claim rests on memory, and its source is still to be given.
     bare = at["rank"].isna().to_numpy()
-    rank = at["rank"].fillna(len(STRENGTH) - 1).astype(int).to_numpy()
-    found["class"] = np.array(STRENGTH, dtype=object)[rank]
+    rank = at["rank"].fillna(len(CLASSES) - 1).astype(int).to_numpy()
+    found["class"] = np.array(CLASSES, dtype=object)[rank]
     found["sources"] = at["sources"].fillna(0).astype(int).to_numpy()
     found["genus_only"] = np.where(bare, False, at["genus"].to_numpy()).astype(bool)
     found["unsourced"] = np.where(bare, True, at["waits"].to_numpy()).astype(bool)
@@ -227,7 +224,7 @@ def _counts(grid: pd.DataFrame) -> pd.DataFrame:
     away, blank = count[NOT_APPLICABLE], count[BLANK]
     filled = grid.shape[1] - away - blank
     counts = {"filled": filled, "not_applicable": away, "blank": blank}
-    return pd.DataFrame(counts | {name: count[name] for name in STRENGTH}, index=grid.index)
+    return pd.DataFrame(counts | {name: count[name] for name in CLASSES}, index=grid.index)
 
 
 # -- what to fill next ------------------------------------------------------------------------------
@@ -245,17 +242,16 @@ def _fill_next(table: TraitTable, alike: Lookalikes) -> pd.DataFrame:
 
 
 def _helpful_blanks(table: TraitTable, untold: np.ndarray) -> Iterator[tuple[str, str, int, float, float]]:
-    tell = Tell(table)
+    tell = distinguisher(table)
     for trait in table.traits:
         column = table.column(trait.id)
         known = np.flatnonzero(column.known)
         blank = np.flatnonzero(~column.known & column.applies)
         if trait.id in HEARSAY or not len(known) or not len(blank):
             continue
-        looks = Looks(tell, trait)
-        shares = np.bincount(looks.kind_of[known], minlength=len(looks.right)) / len(known)
         # Of the kinds known, the share that a look tells from each of them.
-        would_tell = (looks.tells() @ shares)[looks.kind_of[known]]
+        right = tell.right(trait.id, known, news=True)[:, known]
+        would_tell = (right >= CLEAR - SAME).mean(axis=1)
         partners = untold[np.ix_(blank, known)]
         likely = (partners @ would_tell).round(9)
         for k in np.flatnonzero(likely > 0):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from idkey.errors import one_of
 from idkey.table.layout import CLASSES, SCOPES
 
-__all__ = ["SOURCED", "UNSOURCED", "Claim", "Source"]
+__all__ = ["CLASSES", "SOURCED", "UNSOURCED", "Claim", "Source"]
 
 SOURCED = ("read", "secondary")
 """Classes that need a source."""

@@ -38,7 +38,8 @@ FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib", "d
 OURS = frozenset({*FILES, "genera.csv", "care_columns.csv", "base.zip", "overlay.json", "changes.csv"})
 """Every file that a save may write: those of a table, and those of one's own table, older forms included."""
 
-CLASSES = ("read", "secondary", "memory", "common practice")
+CLASSES = ("read", "secondary", "common practice", "memory")
+"""Classes of evidence, the strongest first: a rule of the trade is held by many, a memory by one."""
 SCOPES = ("species", "genus", "group")
 UNITS = ("", "mm", "count", "% HL", "% SL", "degrees", "ratio")
 META = (

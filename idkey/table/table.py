@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from idkey.model.change import Change
-    from idkey.model.compare import Lookalikes
     from idkey.model.identify import Identification
     from idkey.model.key import Key
+    from idkey.model.lookalikes import Lookalikes
     from idkey.model.review import Review
     from idkey.table.merge import Conflict
 
@@ -461,7 +461,7 @@ class TraitTable:
         return display.review(self)
 
     def lookalikes(self, stage: str = "adult") -> Lookalikes:
-        """Return who is mistaken for whom among these kinds; see `idkey.model.compare.lookalikes`."""
+        """Return who is mistaken for whom among these kinds; see `idkey.model.lookalikes.lookalikes`."""
         return display.lookalikes(self, stage)
 
     def to_frame(self) -> pd.DataFrame:

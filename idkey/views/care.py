@@ -8,7 +8,8 @@ from html import escape
 from typing import TYPE_CHECKING
 
 from idkey.care.attributes import FOR_EVERY_FISH, GENERAL
-from idkey.care.need import CLASS_WORDS, sentences, share_words
+from idkey.care.need import CLASS_WORDS, sentences
+from idkey.table.words import percent
 from idkey.views.draw_care import flow_svg, size_svg, temperature_svg
 
 if TYPE_CHECKING:
@@ -166,18 +167,18 @@ def standing_line(sheet: CareSheet) -> str:
     if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
         return ""
     shares = [
-        f"{label} {share_words(sheet.shares[name])}"
+        f"{label} {percent(sheet.shares[name])}"
         for name, label in zip(sheet.names, sheet.short_labels, strict=True)
     ]
     line = f"Still possible: {'; '.join(shares)}."
     if sheet.others:
         names = "1 less likely name is" if sheet.others == 1 else f"{sheet.others} less likely names are"
         line += (
-            f" {names} possible as well ({share_words(sheet.others_share)}) and not on this sheet: "
+            f" {names} possible as well ({percent(sheet.others_share)}) and not on this sheet: "
             "answer more before you go by it."
         )
     if sheet.none_share >= _DOUBT:
-        line += f" None of the kinds in the table: {share_words(sheet.none_share)}; then nothing here holds."
+        line += f" None of the kinds in the table: {percent(sheet.none_share)}; then nothing here holds."
     return line
 
 

@@ -8,15 +8,15 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.model.compare import FEW
 from idkey.model.evidence import NONE
+from idkey.model.lookalikes import FEW
 from idkey.views.compare_words import listed, one_in
 from idkey.views.html import page
 from idkey.views.words import none_words, percent
 
 if TYPE_CHECKING:
-    from idkey.model.apart import Apart, Pair, Settle
     from idkey.model.change import Change
+    from idkey.model.lookalikes import Apart, Pair, Settle
     from idkey.model.past import PastChange
     from idkey.table.table import TraitTable
 

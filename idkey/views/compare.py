@@ -24,7 +24,8 @@ from idkey.views.icons import icon_svg
 if TYPE_CHECKING:
     import pandas as pd
 
-    from idkey.model.compare import Comparison, Contrast, Lookalikes
+    from idkey.model.compare import Comparison, Contrast
+    from idkey.model.lookalikes import Lookalikes
     from idkey.table.table import TraitTable
 
 __all__ = ["compare_html", "compare_text", "lookalikes_html", "lookalikes_text"]

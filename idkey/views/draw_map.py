@@ -17,7 +17,7 @@ from scipy.spatial.distance import squareform
 from idkey.views.draw_style import BORDER, GHOST, INK, PAPER
 
 if TYPE_CHECKING:
-    from idkey.model.compare import Lookalikes
+    from idkey.model.lookalikes import Lookalikes
 
 __all__ = ["map_svg", "on_map"]
 

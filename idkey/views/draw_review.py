@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Literal
 
-from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, STRENGTH
+from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE
+from idkey.table.claims import CLASSES
 from idkey.views.draw_style import BORDER, GHOST, INK, PAPER
 from idkey.views.report_words import plain
 
@@ -295,7 +296,7 @@ def _frame(path: str) -> str:
 
 def _legend(review: Review, y: float, width: float, *, framed: bool) -> tuple[list[str], list[Word], float]:
     """Return the marks and the words of the legend, and where the sheet ends."""
-    codes = [*STRENGTH, NOT_APPLICABLE, BLANK] if review.has_evidence else [KNOWN, NOT_APPLICABLE, BLANK]
+    codes = [*CLASSES, NOT_APPLICABLE, BLANK] if review.has_evidence else [KNOWN, NOT_APPLICABLE, BLANK]
     entries = [(code, _LEGEND[code]) for code in codes]
     entries += [("", _DOUBT)] if framed else []
     shapes, words = [], []

@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.model.review import STRENGTH
-from idkey.table.claims import UNSOURCED
-from idkey.table.schema import YOUNG, Range, States, Trait, parse_cell
+from idkey.table import words
+from idkey.table.claims import CLASSES, UNSOURCED
+from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.views.html import page
 
 if TYPE_CHECKING:
@@ -177,20 +177,7 @@ def cell_words(trait: Trait, text: str) -> str:
         cell = parse_cell(trait, text)
     except ValueError:
         return f"\u201c{text}\u201d can't be read"
-    if cell is None:
-        return "not known"
-    if isinstance(cell, States):
-        if len(set(cell.shares)) == 1:
-            return " or ".join(trait.word(name) for name in cell.names)
-        parts = zip(cell.names, cell.shares, strict=True)
-        return " or ".join(f"{trait.word(name)} ({share:.0%})" for name, share in parts)
-    if isinstance(cell, Range):
-        if trait.kind == "ceiling":
-            return f"up to {trait.number(cell.high)}"
-        return (
-            trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
-        )
-    return "does not apply"
+    return words.cell_words(trait, cell)
 
 
 def line_html(draft: Draft, taxon: str, trait: Trait) -> str:
@@ -223,7 +210,7 @@ def _behind_words(draft: Draft, taxon: str, trait: Trait) -> str:
     """Say in a few words where a line stands written: strongest class first, the rest counted."""
     columns = [c for c in (trait.id, trait.id + YOUNG) if draft.text(taxon, c).strip()]
     said = {
-        _short_claim(draft, row): STRENGTH.index(row["class"])
+        _short_claim(draft, row): CLASSES.index(row["class"])
         for column in columns
         for row in _claims_of(draft, taxon, column)
     }

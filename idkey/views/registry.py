@@ -8,12 +8,12 @@ from idkey import display
 from idkey.care.room import RoomCheck
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import TankCheck
-from idkey.model.apart import Apart
 from idkey.model.ask import Question
 from idkey.model.change import Change, what_changes
-from idkey.model.compare import Comparison, Lookalikes, lookalikes
+from idkey.model.compare import Comparison
 from idkey.model.identify import Identification
 from idkey.model.key import Key
+from idkey.model.lookalikes import Apart, Lookalikes, lookalikes
 from idkey.model.review import Review, review
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable

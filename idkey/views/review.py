@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.model.compare import FEW
+from idkey.model.lookalikes import FEW
 from idkey.views.html import page
 
 if TYPE_CHECKING:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from idkey.model.evidence import NONE
 from idkey.table.schema import Trait, parse_answer
+from idkey.table.words import cell_words, percent
 from idkey.views.doc import clean
 
 if TYPE_CHECKING:
@@ -31,21 +32,6 @@ __all__ = [
 
 
 # -- figures ----------------------------------------------------------------------------------------
-
-
-def percent(share: float) -> str:
-    """Write a share as per cent, without ever claiming 0 or 100.
-
-    Examples
-    --------
-    >>> percent(0.463), percent(0.0004), percent(0.9999)
-    ('46 %', 'under 1 %', 'over 99 %')
-    """
-    if share < 0.01:
-        return "under 1 %"
-    if share > 0.99:
-        return "over 99 %"
-    return f"{share * 100:.0f} %"
 
 
 def number_of(count: int, thing: str, which: str = "") -> str:
@@ -71,11 +57,7 @@ def listed(words: Iterable[str]) -> str:
 
 def answer_words(trait: Trait, text: str) -> str:
     """Return an answer, held as text, in plain words."""
-    if trait.has_states:
-        return states_words(trait, text.split("|"))
-    answer = parse_answer(trait, text)
-    low, high = answer.low, answer.high
-    return trait.number(low) if low == high else f"{low:g} to {trait.number(high)}"
+    return cell_words(trait, parse_answer(trait, text))
 
 
 def states_words(trait: Trait, states: Iterable[str]) -> str:

@@ -7,7 +7,8 @@ from typing import Any
 import ipywidgets as w
 
 from idkey.errors import IdkeyError
-from idkey.model.compare import Comparison, compare, lookalikes
+from idkey.model.compare import Comparison, compare
+from idkey.model.lookalikes import lookalikes
 from idkey.table.files import load_table
 from idkey.table.table import TraitTable
 from idkey.views.compare import compare_html, compare_text

@@ -9,10 +9,10 @@ from typing import Any
 import ipywidgets as w
 
 from idkey.errors import IdkeyError
-from idkey.model.apart import apart
 from idkey.model.change import Change, what_changes
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
+from idkey.model.lookalikes import apart
 from idkey.table.draft import Draft
 from idkey.table.draft_io import is_shipped, own_folder, save_draft
 from idkey.table.files import load_table

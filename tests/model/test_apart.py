@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from idkey import TraitTable, compare
 from idkey.errors import UnknownName
-from idkey.model.apart import apart
+from idkey.model.lookalikes import apart
 from idkey.table.schema import Trait
 
 from .tables import table_of, tables

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 from hypothesis import given
 
-from idkey import IdkeyError, TraitTable, load_table
-from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, STRENGTH, review
-from idkey.table.claims import UNSOURCED
+from idkey import IdkeyError, TraitTable, care_for, load_table
+from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, review
+from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.schema import Trait
 
 from .tables import table_of, tables
@@ -120,6 +120,23 @@ def test_a_cell_without_any_claim_waits_for_a_source():
     assert found.unsourced["column"].tolist() == ["spots"]
 
 
+def test_care_and_review_weigh_the_classes_of_evidence_alike():
+    table = load_table()
+    both = table.evidence.groupby(["taxon", "attribute"])["class"].agg(set)
+    found = review(table).cells.set_index(["taxon", "column"])["class"]
+    for cell in found.index.intersection(both[both.map(len) > 1].index):
+        assert found[cell] == min(both[cell], key=CLASSES.index)
+    several = [
+        n.classes
+        for t in table.ids[::5]
+        for n in care_for(table, t).attributes.values()
+        if len(n.classes) > 1
+    ]
+    assert several
+    for classes in several:
+        assert list(classes) == sorted(classes, key=CLASSES.index)
+
+
 def test_young_cells_count_among_the_cells_but_not_in_the_grid():
     table = table_of([TAIL], {"k": {"tail_young": "forked"}})
     found = review(with_evidence(table, ("k", "tail_young", "memory", "", {})))
@@ -162,7 +179,7 @@ def test_every_cell_is_counted_once(table):
     assert set(np.unique(grid.to_numpy(dtype=str))) <= {BLANK, NOT_APPLICABLE, KNOWN}
     for frame, across in ((found.taxa, len(table.traits)), (found.traits, len(table))):
         assert (frame[["filled", "not_applicable", "blank"]].sum(axis=1) == across).all()
-        assert not frame[[*STRENGTH, "one_source"]].to_numpy().any()
+        assert not frame[[*CLASSES, "one_source"]].to_numpy().any()
     assert found.taxa["filled"].sum() == sum(c.known.sum() for c in map(table.column, table.trait_ids))
     assert not len(found.single_source)
     blanks = {(t, c) for t in table.ids for c in table.trait_ids if grid.at[t, c] == BLANK}

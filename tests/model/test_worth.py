@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 from sklearn.datasets import load_iris
 
 from idkey import TraitTable, load_table
-from idkey.model.tell import HEARSAY, Tell
-from idkey.model.worth import CLEAR, worth
+from idkey.model.distinguish import CLEAR, HEARSAY, Distinguisher, worth
 from idkey.table.schema import Trait
 
 from .tables import table_of, tables
@@ -42,8 +41,9 @@ def iris():
 
 def one_by_one(table):
     """Tells, only and best of each trait, counted pair by pair."""
-    tell = Tell(table)
+    tell = Distinguisher(table)
     traits = [t for t in table.traits if t.id not in HEARSAY]
+    rights = {t.id: tell.right(t.id, range(len(table))) for t in traits}
     counts = {t.id: [0, 0, 0] for t in traits}
     for a, b in itertools.combinations(range(len(table)), 2):
         right = {}
@@ -51,7 +51,7 @@ def one_by_one(table):
             applies = table.column(t.id).applies
             if t.applies_when and not (applies[a] and applies[b]):
                 continue
-            right[t.id] = float(tell.right(t.id, a, b))
+            right[t.id] = float(rights[t.id][a, b])
         clear = [t for t, r in right.items() if r >= CLEAR - 1e-9]
         for t in clear:
             counts[t][0] += 1

@@ -224,7 +224,7 @@ def test_the_share_beside_a_name_is_the_share_of_that_name():
     ranking = fish.ranking()
     assert ranking.loc[0, "taxon"] == "none of these"
     named = ranking[ranking["taxon"] != "none of these"].iloc[0]
-    assert f"likeliest {named['name']} ({named['probability']:.0%})" in fish.outcome().text
+    assert f"likeliest {named['name']} ({named['probability'] * 100:.0f} %)" in fish.outcome().text
 
 
 def test_a_ranking_that_is_changed_by_hand_changes_nothing():

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from idkey import TraitTable, load_table
-from idkey.model.apart import apart
 from idkey.model.change import what_changes
+from idkey.model.lookalikes import apart
 from idkey.table.schema import Trait
 
 THREE = ("tail", "fin", "eye")

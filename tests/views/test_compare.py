@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from idkey import TraitTable, compare, load_table
-from idkey.model.compare import lookalikes
+from idkey.model.lookalikes import lookalikes
 from idkey.views.compare import compare_html, compare_text, lookalikes_html, lookalikes_text
 from idkey.views.compare_words import care_line, chance_words, look_words, mix_up_words, one_in
 from idkey.views.draw_map import map_svg, on_map

@@ -1,0 +1,423 @@
+"""How well two kinds can be told apart by looking at the fish: the one place that reckons it. Arrays only.
+
+For each trait, `Distinguisher.answers` holds P(answer | kind, age): how often a look, with its errors, brings
+each answer. Everything else follows from these, kinds being equally likely and looks independent:
+
+* one look at one of two fish, a or b: the likelier name is right with probability
+  ``1/2 + 1/4 sum_x |P(x|a) - P(x|b)|``; of k kinds, ``sum_x max_t P(x|t) / k``
+  (the Bayes rule and its error: Devroye, Gyorfi & Lugosi 1996, A Probabilistic Theory of Pattern
+  Recognition, ch. 2);
+* several looks: the same over the joint answers;
+* the whole table at once: the Bhattacharyya coefficient ``sum_x sqrt(P(x|a) P(x|b))``, 1 where two kinds
+  give the same answers, multiplied over the groups of traits. Half of it is the most that the chance of a
+  mix-up can be (Bhattacharyya 1943, Bull. Calcutta Math. Soc. 35:99-109; Kailath 1967, IEEE Trans. Commun.
+  Technol. 15:52-60). Of a group, whose traits repeat one another, the trait that tells best counts.
+
+A look *tells* two kinds if it is right clearly oftener than a guess (`CLEAR`); what the seller says is no
+look. A blank cell says nothing: the two are as alike as before. Where a trait does not apply to a kind, a
+look finds nothing to answer, and an answer is an error of observation, as `evidence` has it; that there is
+nothing to answer is no news beside the trait it depends on (spots, beside the pattern): it counts as one with
+it, and is never the best look.
+
+Numbers are taken on a grid of `POINTS`, which can only make kinds look a little more alike than they are. The
+length of a young fish tells nothing, since every kind was once as short.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy.spatial.distance import cdist
+
+from idkey.errors import IdkeyError, one_of
+from idkey.model.combine import kept, model_of
+from idkey.model.evidence import number_grid
+from idkey.table.schema import LIFE_STAGES, Trait
+from idkey.table.table import Column, TraitTable
+
+__all__ = ["CLEAR", "HARDLY", "HEARSAY", "SAME", "Distinguisher", "Worth", "distinguisher", "worth"]
+
+HEARSAY = frozenset({"basin"})
+"""Traits that are not seen on the fish but told by the seller: no look, so not among the looks."""
+HARDLY = 0.1
+"""Share of the way from a guess to certainty below which a look hardly tells; of two, 0.55 (judgement)."""
+CLEAR = 0.5 + HARDLY / 2
+"""Chance of the right one of two kinds from which on a look tells them apart; below it hardly tells."""
+SAME = 1e-9
+"""Rounding: a look that is this little better than a guess says nothing at all."""
+POINTS = 64
+"""Numbers that stand for all that a measure or a length may come out at."""
+_AS_GOOD = 1e-6
+"""Looks that differ less are as good as one another."""
+_BLOCK = 128
+"""Kinds at a time: the arrays of a block stay in the processor's cache."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Block:
+    """Some kinds against all from the first of them on; arrays of shape (n_rows, n_taxa - start).
+
+    Attributes
+    ----------
+    start : int
+    best : ndarray of int
+        Which of `Distinguisher.by_trouble` is the best look; -1 where none tells.
+    tellers, last : ndarray of int
+        How many looks tell the two, and the last of them.
+    tells : ndarray of int, shape (n_looks,)
+        How many pairs each look tells; a pair counts once.
+    later : ndarray of bool
+        Where the second kind stands behind the first: each pair once.
+    """
+
+    start: int
+    best: np.ndarray
+    tellers: np.ndarray
+    last: np.ndarray
+    tells: np.ndarray
+    later: np.ndarray
+
+
+class Distinguisher:
+    """What a look at each trait of a table is worth between any two kinds.
+
+    Parameters
+    ----------
+    table : TraitTable
+
+    Attributes
+    ----------
+    table : TraitTable
+    looks : tuple of Trait
+        Those that are seen on the fish, in the order of the table.
+    by_trouble : tuple of Trait
+        The same, the least trouble first: of looks as good, that one counts, whatever the order of the table.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
+    >>> Distinguisher(TraitTable.from_frame(frame, taxon="kind")).right("tail", [0]).tolist()
+    [[0.5, 0.975]]
+    """
+
+    def __init__(self, table: TraitTable):
+        self.table = table
+        self.looks = tuple(t for t in table.traits if t.id not in HEARSAY)
+        self.by_trouble = tuple(sorted(self.looks, key=lambda t: (t.effort, t.id)))
+        self._model = model_of(table)
+        self._answers: dict[tuple[str, str], np.ndarray] = {}
+        self._cells: dict[tuple[str, str], tuple[np.ndarray, np.ndarray]] = {}
+
+    # -- one trait ------------------------------------------------------------------------------
+
+    def answers(self, trait_id: str, stage: str = "adult") -> np.ndarray:
+        """P(answer | kind) for one trait.
+
+        Parameters
+        ----------
+        trait_id : str
+        stage : {"adult", "young"}
+
+        Returns
+        -------
+        ndarray, shape (n_answers, n_taxa)
+            Taxa in the order of the table; columns sum to 1. Where the trait does not apply to some kind, the
+            last row is "there is nothing to answer". The column of a blank cell is the mean of those known.
+
+        Raises
+        ------
+        UnknownName, IdkeyError
+            No such trait; no such stage.
+        """
+        key = trait_id, _checked(stage)
+        if key not in self._answers:
+            trait, given = self.table.trait(trait_id), self._given(*key)
+            absent = ~self._column(*key).applies
+            if absent.any():
+                nothing = np.where(absent, 1 - trait.error, 0.0)
+                given = np.vstack([np.where(absent, trait.error / len(given), given), nothing])
+            given.setflags(write=False)
+            self._answers[key] = given
+        return self._answers[key]
+
+    def _column(self, trait_id: str, stage: str) -> Column:
+        return self.table.column(trait_id, young=stage == "young")
+
+    def _given(self, trait_id: str, stage: str) -> np.ndarray:
+        """P(answer | kind) where the trait applies, columns summing to 1, in the order of the table."""
+        model = self._model.models[trait_id]
+        if model.trait.has_states:
+            given = model.states_young if stage == "young" else model.states_adult
+        elif model.trait.kind == "ceiling":
+            given = model.adult_lengths(number_grid(model, POINTS))
+            given = np.full_like(given, 1 / len(given)) if stage == "young" else given
+        else:
+            given = model.expected_numbers(number_grid(model, POINTS))[stage == "young"]
+        given = self._model.to_table_order(given)[:, :-1]
+        return given / given.sum(axis=0)
+
+    def known(self, trait_id: str, stage: str = "adult") -> np.ndarray:
+        """Whether a look at a fish of this age says something about each kind, shape (n_taxa,).
+
+        True where the cell is not blank, "does not apply" included; for young fish False for a length, and
+        for a trait that needs an adult unless its young are described.
+        """
+        if self.table.trait(trait_id).kind == "ceiling" and _checked(stage) == "young":
+            return np.zeros(len(self.table), dtype=bool)
+        column = self._column(trait_id, stage)
+        return column.known | ~column.applies
+
+    def news(self, trait_id: str, stage: str = "adult") -> np.ndarray:
+        """Whether it says something that the trait it depends on has not said, shape (n_taxa,)."""
+        known = self.known(trait_id, stage)
+        return (
+            known & self._column(trait_id, stage).known if self.table.trait(trait_id).applies_when else known
+        )
+
+    def right(
+        self, trait_id: str, rows: Sequence[int] | np.ndarray, stage: str = "adult", *, news: bool = False
+    ) -> np.ndarray:
+        """Chance that one look at this trait gives the right one of two kinds.
+
+        Parameters
+        ----------
+        trait_id : str
+        rows : sequence of int, shape (n_rows,)
+            Positions in the table; they are held against all kinds.
+        stage : {"adult", "young"}
+        news : bool
+            Let it say nothing that the trait it depends on has not said.
+
+        Returns
+        -------
+        ndarray, shape (n_rows, n_taxa)
+            1/2 (a guess) to 1; 1/2 where the cell of either is blank.
+        """
+        answers = self.answers(trait_id, stage)
+        first, cell_of = self._different_cells(trait_id, stage)
+        # Kinds of the same cell stand for one another: a table has far fewer cells than pairs of kinds.
+        cells, at = np.unique(cell_of[np.asarray(rows)], return_inverse=True)
+        right = 0.5 + 0.25 * cdist(answers[:, first[cells]].T, answers[:, first].T, "cityblock")
+        says = self.news(trait_id, stage) if news else self.known(trait_id, stage)
+        right[~says[first[cells]]] = 0.5
+        right[:, ~says[first]] = 0.5
+        return right[at][:, cell_of]
+
+    def _different_cells(self, trait_id: str, stage: str) -> tuple[np.ndarray, np.ndarray]:
+        """Return a kind for each different cell, and which of the cells each kind has."""
+        key = trait_id, stage
+        if key not in self._cells:
+            column = self._column(*key)
+            cells = np.column_stack([column.known, column.applies, column.low, column.high, column.shares])
+            found = np.unique(np.nan_to_num(cells), axis=0, return_index=True, return_inverse=True)
+            self._cells[key] = found[1], found[2].reshape(-1)
+        return self._cells[key]
+
+    # -- several traits -------------------------------------------------------------------------
+
+    def mix_up(self, trait_ids: Sequence[str], taxa: Sequence[int], stage: str = "adult") -> float:
+        """Chance that a fish of one of these kinds is named wrongly after these looks.
+
+        Parameters
+        ----------
+        trait_ids : sequence of str
+            At most three or so: every joint answer is gone through. None leaves a guess, ``1 - 1/k``.
+        taxa : sequence of int, shape (k,)
+            Positions in the table, all different; each kind is as likely as the others.
+        stage : {"adult", "young"}
+
+        Returns
+        -------
+        float
+            0 to ``1 - 1/k``. A trait that is blank for one of the kinds contributes nothing.
+        """
+        at = list(taxa)
+        joint = np.ones((1, len(at)))
+        for trait_id in trait_ids:
+            if self.known(trait_id, stage)[at].all():
+                one = self.answers(trait_id, stage)[:, at]
+                joint = (joint[:, None, :] * one[None, :, :]).reshape(-1, len(at))
+        return max(0.0, 1.0 - float(joint.max(axis=1).sum()) / len(at))
+
+    def group(self, trait_id: str, taxa: Sequence[int] = (), stage: str = "adult") -> tuple[str, str]:
+        """Return what this trait is one with; two traits of one group are not two looks.
+
+        If the trait does not apply to some of `taxa`, it is one with the trait that it depends on.
+        """
+        if not self._column(trait_id, stage).applies[list(taxa)].all():
+            trait_id = self._depends_on(trait_id)
+        group = self.table.trait(trait_id).group
+        return ("group", group) if group else ("trait", trait_id)
+
+    def _depends_on(self, trait_id: str) -> str:
+        """Return the trait that decides whether this one applies, itself where there is none."""
+        seen = {trait_id}
+        while (rule := self.table.trait(trait_id).applies_when) is not None:
+            if rule[0] in seen or rule[0] not in self.table.trait_ids:
+                break
+            trait_id = rule[0]
+            seen.add(trait_id)
+        return trait_id
+
+    # -- the whole table ------------------------------------------------------------------------
+
+    @cached_property
+    def compared(self) -> np.ndarray:
+        """Number of looks that hold a value for both kinds, shape (n_taxa, n_taxa)."""
+        known = np.array([self.table.column(t.id).known for t in self.looks], dtype=float)
+        known = known.reshape(-1, len(self.table))
+        compared = (known.T @ known).astype(int)
+        compared.setflags(write=False)
+        return compared
+
+    def affinity(self, stage: str = "adult") -> np.ndarray:
+        """How alike the kinds are by all that can be seen on the fish; what the seller says is left out.
+
+        Returns
+        -------
+        ndarray, shape (n_taxa, n_taxa)
+            0 (never mixed up) to 1; symmetric, 1 on the diagonal. Half of it is the most that the chance of a
+            mix-up of the two can be after the best look of each group.
+        """
+        n = len(self.table)
+        by_group: dict[tuple[str, str], np.ndarray] = {}
+        for trait in self.looks:
+            known = self.known(trait.id, stage)
+            if known.sum() < 2:
+                continue
+            root = np.sqrt(self.answers(trait.id, stage))
+            alike = root.T @ root
+            alike[~known] = 1.0
+            alike[:, ~known] = 1.0
+            own = by_group.setdefault(self.group(trait.id), np.ones((n, n)))
+            absent = np.flatnonzero(~self._column(trait.id, stage).applies)
+            if len(absent):
+                other = by_group.setdefault(self.group(trait.id, absent[:1], stage), np.ones((n, n)))
+                other[absent] = np.minimum(other[absent], alike[absent])
+                other[:, absent] = np.minimum(other[:, absent], alike[:, absent])
+                if other is not own:
+                    alike[absent] = 1.0
+                    alike[:, absent] = 1.0
+            np.minimum(own, alike, out=own)
+        found = np.ones((n, n))
+        for alike in by_group.values():
+            found *= alike
+        # Only rounding differs between a, b and b, a.
+        found = np.clip((found + found.T) / 2, 0.0, 1.0)
+        np.fill_diagonal(found, 1.0)
+        return found
+
+    def blocks(self, stage: str = "adult") -> Iterator[_Block]:
+        """Go through all pairs, and say of each which look is best and how many tell it."""
+        n = len(self.table)
+        for start in range(0, n, _BLOCK):
+            rows = np.arange(start, min(start + _BLOCK, n))
+            shape = (len(rows), n - start)
+            best, last = np.full(shape, -1, dtype=np.int16), np.full(shape, -1, dtype=np.int16)
+            tellers, tells = np.zeros(shape, dtype=np.int16), np.zeros(len(self.by_trouble), dtype=int)
+            most = np.full(shape, CLEAR - 2 * _AS_GOOD, dtype=np.float32)
+            later = np.arange(shape[1]) > np.arange(shape[0])[:, None]
+            for j, trait in enumerate(self.by_trouble):
+                right = self.right(trait.id, rows, stage, news=True)[:, start:].astype(np.float32)
+                clear = (right >= np.float32(CLEAR - _AS_GOOD)) & later
+                tells[j] = np.count_nonzero(clear)
+                tellers += clear
+                np.copyto(last, j, where=clear)
+                better = right > most + np.float32(_AS_GOOD)
+                np.copyto(best, j, where=better)
+                np.copyto(most, right, where=better)
+            yield _Block(start, best, tellers, last, tells, later)
+
+
+@kept
+def distinguisher(table: TraitTable) -> Distinguisher:
+    """Return the one distinguisher of a table."""
+    return Distinguisher(table)
+
+
+def _checked(stage: str) -> str:
+    if stage not in LIFE_STAGES:
+        msg = f"stage: {stage!r}: {one_of(stage, LIFE_STAGES)}"
+        raise IdkeyError(msg)
+    return stage
+
+
+# -- what each trait is good for --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What one trait does for a table.
+
+    A trait that is neither the only nor the best look for any pair could be left out and no pair would be
+    told less well by its best look. It may still confirm a name, or tell young fish.
+
+    Attributes
+    ----------
+    trait : Trait
+    known : int
+        Kinds of which it is known.
+    tells : int
+        Pairs of kinds, adults, that one look tells apart.
+    only : int
+        Pairs of these that no other trait tells.
+    best : int
+        Pairs of which it is the best look.
+    """
+
+    trait: Trait
+    known: int
+    tells: int
+    only: int
+    best: int
+
+    @property
+    def earns(self) -> bool:
+        """Whether it is the only or the best look for some pair."""
+        return self.only > 0 or self.best > 0
+
+    @property
+    def text(self) -> str:
+        """What it does, or why it does not earn its place; one sentence."""
+        if self.earns:
+            alone = f"{self.only} that nothing else tells"
+            return f"tells {_pairs(self.tells)}, {alone}; the best look for {_pairs(self.best)}"
+        if self.known < 2:
+            return f"known of {'1 kind' if self.known else 'no kind'} only, so it compares no two"
+        if not self.tells:
+            return f"known of {self.known} kinds, but a look tells none of them apart"
+        return (
+            f"tells {_pairs(self.tells)}, but for each another look tells as well for no more trouble, "
+            "or better"
+        )
+
+
+@kept
+def worth(table: TraitTable) -> tuple[Worth, ...]:
+    """Return what each trait is worth, in the order of the table; what the seller says is not judged.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> frame = pd.DataFrame({"kind": ["a", "b", "c"], "tail": list("xyy"), "spots": list("uvw")})
+    >>> [(w.tells, w.only, w.best, w.earns) for w in worth(TraitTable.from_frame(frame, taxon="kind"))]
+    [(2, 0, 0, False), (3, 1, 3, True)]
+    """
+    tell = distinguisher(table)
+    n = len(tell.by_trouble)
+    count = np.zeros((3, n), dtype=int)
+    for block in tell.blocks():
+        only = block.last[(block.tellers == 1) & block.later]
+        best = block.best[(block.best >= 0) & block.later]
+        count += np.stack([block.tells, np.bincount(only, minlength=n), np.bincount(best, minlength=n)])
+    place = {trait.id: j for j, trait in enumerate(tell.by_trouble)}
+    known = {trait.id: int(tell.news(trait.id).sum()) for trait in tell.looks}
+    return tuple(Worth(t, known[t.id], *map(int, count[:, place[t.id]])) for t in tell.looks)
+
+
+def _pairs(count: int) -> str:
+    return "1 pair" if count == 1 else f"{count:,} pairs"

@@ -1,0 +1,400 @@
+"""Who is mistaken for whom: in a whole table, and one kind against all others with what would settle it.
+
+What would settle a pair is a trait of the table that is blank for one of the two, or both. What filling the
+blank would bring is judged by the kinds of the same genus that are known in the trait (of the whole table,
+where fewer than `KIN` are): the blank may come out as any of them. A trait known of fewer still is passed
+over. The traits stand in the order of the worth to be expected for a second of looking.
+`idkey.model.distinguish` has the arithmetic.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from idkey.display import Shown
+from idkey.errors import IdkeyError
+from idkey.model.combine import kept
+from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher
+from idkey.model.prior import check_table
+from idkey.table.schema import States, Trait
+from idkey.table.table import TraitTable
+
+__all__ = ["FEW", "LEAST", "Apart", "Lookalikes", "Pair", "Settle", "apart", "lookalikes"]
+
+FEW = 3
+"""Traits that must be known of both for a pair to count as compared (judgement)."""
+LEAST = 0.05
+"""Mix-ups of a pair below which it is left out of the list of lookalikes."""
+RELIABLE = 0.9
+"""A look that is right less often is not to be relied on by itself (judgement): it errs once in ten. The look
+is judged and not the bound on the mix-ups after all looks, which is the most there can be and would warn of
+pairs that several looks tell well."""
+KIN = 3
+"""Kinds that must be known in a trait before they say what a blank may hold (judgement)."""
+MOST_PAIRS = 5
+"""Pairs of each sort that are gone into."""
+MOST_SETTLE = 3
+_MOST_KIN = 60
+"""Kinds that stand for a large genus where two blanks are judged, taken evenly."""
+
+
+# -- the whole table --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Lookalikes(Shown):
+    """Who is mistaken for whom; see `lookalikes`.
+
+    Attributes
+    ----------
+    table : TraitTable
+    stage : {"adult", "young"}
+    ids : tuple of str
+        Taxon ids in the order of the table.
+    matrix : ndarray, shape (n_taxa, n_taxa)
+        The most that the chance of a mix-up of two kinds can be, 0 to 1/2; 1/2 on the diagonal.
+    compared : ndarray of int, shape (n_taxa, n_taxa)
+        Number of traits, what the seller says aside, that hold a value for both.
+    frame : pandas.DataFrame
+        The pairs with `LEAST` or more, most alike first (of equals the best known), those hardly compared
+        last. Columns a, b, mix_up_at_most, compared, best_trait (blank where none tells), adults_only (the
+        best trait does not tell young fish), mix_up_young_at_most and hardly_compared.
+    """
+
+    table: TraitTable
+    stage: str
+    ids: tuple[str, ...]
+    matrix: np.ndarray
+    compared: np.ndarray
+    frame: pd.DataFrame
+
+    @property
+    def hardly_compared(self) -> np.ndarray:
+        """Pairs that look alike because little is known, ndarray of bool, shape (n_taxa, n_taxa)."""
+        return self.compared < FEW
+
+    def nearest(self, taxon: str | None = None) -> tuple[str, str]:
+        """Return the two kinds most alike that can be compared, or a given kind and the one most like it.
+
+        Of pairs equally alike, the one of which most is known.
+
+        Raises
+        ------
+        UnknownName
+        IdkeyError
+            A table of one kind.
+        """
+        if len(self.ids) < 2:
+            msg = f"{self.table.name}: 1 kind: give a table with at least two"
+            raise IdkeyError(msg)
+        score = np.where(self.hardly_compared, self.matrix - 1.0, self.matrix).round(9)
+        score += 1e-12 * self.compared
+        np.fill_diagonal(score, -np.inf)
+        row = self.table.position(taxon) if taxon is not None else int(np.argmax(score.max(axis=1)))
+        return self.ids[row], self.ids[int(np.argmax(score[row]))]
+
+
+def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
+    """Return who is mistaken for whom in a whole table.
+
+    A pair is mixed up in at most ``matrix[a, b]`` of cases, if the best look of each group of traits is taken
+    and both kinds are equally likely: half the Bhattacharyya coefficient, an upper bound. Many blanks make
+    two kinds look alike only because nothing is known; `compared` tells.
+
+    Parameters
+    ----------
+    table : TraitTable
+    stage : {"adult", "young"}
+        Age of the fish.
+
+    Raises
+    ------
+    IdkeyError
+        No trait table, or no such stage.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"kind": ["a", "b", "c"], "tail": ["forked", "straight", "straight"]})
+    >>> lookalikes(TraitTable.from_frame(frame, taxon="kind")).matrix.round(2).tolist()[1]
+    [0.16, 0.5, 0.5]
+    """
+    check_table(table)
+    tell = distinguisher(table)
+    alike, compared = tell.affinity(stage) / 2, tell.compared
+    young = alike if stage == "young" else tell.affinity("young") / 2
+    alike.setflags(write=False)
+    pairs = _pairs_frame(tell, stage, alike, young, compared)
+    return Lookalikes(table, stage, table.ids, alike, compared, pairs)
+
+
+def _pairs_frame(
+    tell: Distinguisher, stage: str, alike: np.ndarray, young: np.ndarray, compared: np.ndarray
+) -> pd.DataFrame:
+    best_look = np.full(alike.shape, -1, dtype=np.int16)
+    for block in tell.blocks(stage):
+        best_look[block.start : block.start + len(block.best), block.start :] = block.best
+    a, b = np.nonzero(np.triu(alike >= LEAST, k=1))
+    few = compared[a, b] < FEW
+    order = np.lexsort((b, a, -compared[a, b], -alike[a, b].round(9), few))
+    a, b, few = a[order], b[order], few[order]
+    best, told_young = best_look[a, b], np.zeros(len(a), dtype=bool)
+    for j, trait in enumerate(tell.by_trouble):
+        of_it = best == j
+        if of_it.any():
+            right = tell.right(trait.id, range(len(alike)), "young")
+            told_young[of_it] = right[a[of_it], b[of_it]] >= CLEAR
+    ids = np.array(tell.table.ids, dtype=object)
+    names = np.array([*(trait.id for trait in tell.by_trouble), ""], dtype=object)
+    return pd.DataFrame(
+        {
+            "a": ids[a],
+            "b": ids[b],
+            "mix_up_at_most": alike[a, b],
+            "compared": compared[a, b],
+            "best_trait": names[best],
+            "adults_only": (best >= 0) & ~told_young,
+            "mix_up_young_at_most": young[a, b],
+            "hardly_compared": few,
+        }
+    )
+
+
+# -- one kind against all others --------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Settle:
+    """A trait that would settle a pair if it were known.
+
+    Attributes
+    ----------
+    trait : Trait
+    blank : tuple of str
+        The kinds of the pair of which it is not known.
+    among : str
+        The genus by which it is judged; blank where it is the whole table.
+    known : int
+        Kinds known there.
+    differ : float
+        Share of these that differ clearly from the kind that is known; of two blanks, share of the pairs of
+        them that do.
+    worth : float
+        How much one look is expected to tell, 0 (a guess) to 1.
+    """
+
+    trait: Trait
+    blank: tuple[str, ...]
+    among: str
+    known: int
+    differ: float
+    worth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A kind and another that it is hard to tell from.
+
+    Attributes
+    ----------
+    other : str
+        Taxon id of the other.
+    why : {"never", "one look", "adults only"}
+        All that is known of both is the same; one look alone tells adults, and it is not reliable; young fish
+        are not told apart.
+    compared : int
+        Traits, what the seller says aside, that hold a value for both.
+    trait : Trait or None
+        The best look at an adult; None where none says anything.
+    right : float
+        How often that look gives the right one of the two.
+    settle : tuple of Settle
+        Traits that would settle it, best first; empty where it takes a new trait.
+    """
+
+    other: str
+    why: Literal["never", "one look", "adults only"]
+    compared: int
+    trait: Trait | None
+    right: float
+    settle: tuple[Settle, ...]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Apart(Shown):
+    """How well one kind is told from all others; see `apart`.
+
+    Attributes
+    ----------
+    table : TraitTable
+    taxon : str
+    others : int
+        Kinds it is held against.
+    never : tuple of str
+        Kinds that are the same in all that is known of both, which is `FEW` traits or more.
+    hardly_known : tuple of str
+        Kinds that it can't be told from because fewer traits are known of both.
+    one_look : tuple of str
+        Kinds of which adults are told by one look at most, and that is right less often than `RELIABLE`.
+    adults_only : tuple of str
+        Kinds of which adults are told, young fish not.
+    pairs : tuple of Pair
+        The first `MOST_PAIRS` of `never`, `one_look` and `adults_only`.
+    """
+
+    table: TraitTable
+    taxon: str
+    others: int
+    never: tuple[str, ...]
+    hardly_known: tuple[str, ...]
+    one_look: tuple[str, ...]
+    adults_only: tuple[str, ...]
+    pairs: tuple[Pair, ...]
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it is told from every other kind, adult and young, by looks that can be relied on."""
+        return not (self.never or self.hardly_known or self.one_look or self.adults_only)
+
+
+def apart(table: TraitTable, taxon: str) -> Apart:
+    """Hold one kind against all others. Raises UnknownName.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame({"kind": list("abc"), "tail": list("xyy"), "fin": list("uuu"), "eye": [2, 2, 2]})
+    >>> found = apart(TraitTable.from_frame(frame, taxon="kind"), "b")
+    >>> found.never, found.hardly_known, found.one_look
+    (('c',), (), ())
+    """
+    check_table(table)
+    at, tell = table.position(taxon), distinguisher(table)
+    adult, young = (
+        np.array([tell.right(t.id, [at], stage)[0] for t in tell.looks]).reshape(len(tell.looks), len(table))
+        for stage in ("adult", "young")
+    )
+    best, best_young = adult.max(axis=0, initial=0.5), young.max(axis=0, initial=0.5)
+    compared = tell.compared[at]
+    alike = (best <= 0.5 + SAME) & (best_young <= 0.5 + SAME)
+    unsure = ~alike & (_telling(tell, at, adult) <= 1) & (best < RELIABLE - SAME)
+    groups = {
+        "never": alike & (compared >= FEW),
+        "one look": unsure,
+        "adults only": (best >= CLEAR - SAME) & (best_young < CLEAR - SAME),
+        "hardly known": alike & (compared < FEW),
+    }
+    other = np.arange(len(table)) != at
+    rows = {why: np.flatnonzero(group & other) for why, group in groups.items()}
+    names = {why: tuple(table.ids[b] for b in members) for why, members in rows.items()}
+    pairs: dict[int, Pair] = {}
+    for why in ("never", "one look", "adults only"):
+        # Of many pairs, those of which most is known: they are the least likely to sort themselves out.
+        first = rows[why][np.argsort(-compared[rows[why]], kind="stable")][:MOST_PAIRS]
+        for b in (b for b in first.tolist() if b not in pairs):
+            trait = tell.looks[int(adult[:, b].argmax())] if best[b] > 0.5 + SAME else None
+            settle = _blanks(table).settling(at, b, "young" if why == "adults only" else "adult")
+            pairs[b] = Pair(table.ids[b], why, int(compared[b]), trait, float(best[b]), settle)
+    return Apart(
+        table=table,
+        taxon=taxon,
+        others=len(table) - 1,
+        never=names["never"],
+        hardly_known=names["hardly known"],
+        one_look=names["one look"],
+        adults_only=names["adults only"],
+        pairs=tuple(pairs.values()),
+    )
+
+
+def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
+    """Count the groups of traits that tell one kind from each other, shape (n_taxa,)."""
+    tells: dict[tuple[str, str], np.ndarray] = {}
+    for trait, row in zip(tell.looks, right, strict=True):
+        absent = ~tell.table.column(trait.id).applies
+        either = absent | absent[at]
+        clear = row >= CLEAR - SAME
+        without = np.flatnonzero(absent)[:1]
+        for group, where in ((tell.group(trait.id), ~either), (tell.group(trait.id, without), either)):
+            tells[group] = tells.get(group, False) | (clear & where)
+    return np.array(list(tells.values())).reshape(-1, right.shape[1]).sum(axis=0)
+
+
+class _Blanks:
+    """What filling a blank cell of a table would bring."""
+
+    def __init__(self, table: TraitTable):
+        self._table = table
+        self._tell = distinguisher(table)
+        names = table.taxa["genus"] if "genus" in table.taxa.columns else [""] * len(table)
+        self._genus = np.array([str(name) for name in names], dtype=object)
+        self._two_blanks: dict[tuple[str, str, str, str], tuple[float, float]] = {}
+
+    def settling(self, a: int, b: int, stage: str) -> tuple[Settle, ...]:
+        """Return the traits that would settle a pair, the best first."""
+        ways = [way for trait in self._tell.looks if (way := self._settle(trait, a, b, stage)) is not None]
+        ways = [way for way in ways if way.worth >= HARDLY]
+        return tuple(
+            sorted(ways, key=lambda way: (-way.worth / way.trait.effort, way.trait.id))[:MOST_SETTLE]
+        )
+
+    def _settle(self, trait: Trait, a: int, b: int, stage: str) -> Settle | None:
+        known = self._tell.known(trait.id, stage)
+        blank = [i for i in (a, b) if not known[i]]
+        if not blank or not all(self._may_apply(trait, i) for i in blank):
+            return None
+        kin = [self._kin(trait, i, stage, without=(a, b)) for i in blank]
+        if not all(len(rows) >= KIN for _, rows in kin):
+            return None
+        if len(blank) == 1:
+            genus, rows = kin[0]
+            right = self._tell.right(trait.id, [a if blank[0] == b else b], stage)[0, rows]
+            differ, worth = float(np.mean(right >= CLEAR - SAME)), float(2 * right.mean() - 1)
+        else:
+            differ, worth = self._of_two_blanks(trait, kin, stage)
+            genus = kin[0][0] if kin[0][0] == kin[1][0] else ""
+        count = len(np.unique(np.concatenate([rows for _, rows in kin])))
+        return Settle(trait, tuple(self._table.ids[i] for i in blank), genus, count, differ, worth)
+
+    def _may_apply(self, trait: Trait, at: int) -> bool:
+        """Whether the trait may exist in a kind, by the trait that decides it."""
+        if trait.applies_when is None or trait.applies_when[0] not in self._table.trait_ids:
+            return True
+        cell = self._table.cells[trait.applies_when[0]][at]
+        return not isinstance(cell, States) or bool(set(cell.names) & set(trait.applies_when[1]))
+
+    def _kin(self, trait: Trait, at: int, stage: str, *, without: tuple[int, int]) -> tuple[str, np.ndarray]:
+        """Return the genus of a kind and its members known in the trait, or of the whole table."""
+        known = self._tell.known(trait.id, stage).copy()
+        known[list(without)] = False
+        genus = self._genus[at]
+        of_genus = known & (self._genus == genus)
+        if genus and of_genus.sum() >= KIN:
+            return genus, np.flatnonzero(of_genus)
+        return "", np.flatnonzero(known)
+
+    def _of_two_blanks(
+        self, trait: Trait, kin: list[tuple[str, np.ndarray]], stage: str
+    ) -> tuple[float, float]:
+        """Share of the pairs of kin that differ, and how much a look is expected to tell."""
+        # Both are blank, so neither is among the kin: these depend on the genera alone.
+        key = trait.id, stage, kin[0][0], kin[1][0]
+        if key not in self._two_blanks:
+            one, other = (_some(rows) for _, rows in kin)
+            right = self._tell.right(trait.id, one, stage)[:, other][one[:, None] != other]
+            clear = float(np.mean(right >= CLEAR - SAME)) if len(right) else 0.0
+            self._two_blanks[key] = clear, float(2 * right.mean() - 1) if len(right) else 0.0
+        return self._two_blanks[key]
+
+
+@kept
+def _blanks(table: TraitTable) -> _Blanks:
+    return _Blanks(table)
+
+
+def _some(rows: np.ndarray) -> np.ndarray:
+    if len(rows) <= _MOST_KIN:
+        return rows
+    return rows[np.linspace(0, len(rows) - 1, _MOST_KIN).astype(int)]
