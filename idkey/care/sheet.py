@@ -12,11 +12,12 @@ from idkey.care.advice import Settling, safest_choice, settle
 from idkey.care.attributes import ATTRIBUTES, FOR_EVERY_FISH, GENERAL
 from idkey.care.need import Claim, FrozenMap, Need, Part, bring_together, sentences
 from idkey.display import Printed
-from idkey.errors import IdkeyError, UnknownName, one_of
+from idkey.errors import IdkeyError
 from idkey.model.combine import kept
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.care import EVERY_GROUP
+from idkey.table.names import every
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
@@ -125,8 +126,8 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     ----------
     table : TraitTable or Identification
     *taxa : str
-        Taxon ids, for a table; a repeated id counts once and the order changes only the order of names on the
-        sheet.
+        Ids, trade codes or names, for a table: a code of several kinds gives the care that is right for all
+        of them, a repeated kind counts once, and the order changes only the order of names on the sheet.
 
     Raises
     ------
@@ -137,7 +138,7 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     """
     if isinstance(table, Identification):
         return _care_of_fish(table, taxa)
-    names = tuple(dict.fromkeys(_taxon(table, name) for name in taxa))
+    names = every(table, taxa)
     if not names:
         msg = "care_for needs at least one taxon id, for example care_for(table, 'hypancistrus_zebra')"
         raise IdkeyError(msg)
@@ -206,25 +207,6 @@ def _sheet(care: _Care, names: tuple[str, ...], shares: Mapping[str, float] | No
                 need = replace(need, text=f"{need.text}\nUntil the name is settled: {choice}.")
         needs[a.id] = need
     return CareSheet(names, labels, FrozenMap(needs.items()), care.table, FrozenMap(safest.items()))
-
-
-def _taxon(table: TraitTable, name: str) -> str:
-    if not isinstance(name, str):
-        msg = f"{name!r} is not a taxon id: give ids as separate texts, care_for(table, 'a', 'b')"
-        raise UnknownName(msg)
-    if name not in table.taxa.index:
-        right = one_of(name, [str(i) for i in table.taxa.index], "a taxon id")
-        called = [str(i) for i, row in table.taxa.iterrows() if name.casefold() in _other_names(row)]
-        if called:
-            right = f"use the id of a kind that is called so: {', '.join(called)}"
-        msg = f"taxon {name!r} is not in the table: {right}"
-        raise UnknownName(msg)
-    return name
-
-
-def _other_names(row: pd.Series) -> set[str]:
-    columns = ("scientificName", "vernacularName", "tradeCode")
-    return {part.casefold() for c in columns for part in str(row.get(c, "")).split("|") if part}
 
 
 def _short(labels: tuple[str, ...]) -> list[str]:

@@ -21,6 +21,7 @@ from idkey.display import Printed
 from idkey.errors import IdkeyError
 from idkey.model.distinguish import HARDLY, HEARSAY, Distinguisher, distinguisher
 from idkey.model.prior import check_table
+from idkey.table.names import every
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 from idkey.table.words import row_words, young_cell
@@ -145,7 +146,8 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     ----------
     table : TraitTable
     a, b, *more : str
-        Taxon ids; a repeated one counts once.
+        Ids, trade codes or names; a code that means several kinds gives all of them, a repeated kind
+        counts once.
 
     Returns
     -------
@@ -154,7 +156,7 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     Raises
     ------
     UnknownName
-        An id that is not in the table.
+        A kind that is not in the table.
     IdkeyError
         Fewer than two different kinds.
 
@@ -167,7 +169,7 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     (['tail'], ['spots'], 0.025)
     """
     check_table(table)
-    taxa = tuple(dict.fromkeys((a, b, *more)))
+    taxa = every(table, (a, b, *more))
     at = [table.position(taxon) for taxon in taxa]
     if len(taxa) < 2:
         msg = f"{a!r} is given twice: give two different kinds to compare"

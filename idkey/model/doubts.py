@@ -27,7 +27,7 @@ from typing import Literal
 
 import numpy as np
 
-from idkey.table.ids import trade_codes
+from idkey.table.names import every, trade_codes
 from idkey.table.schema import YOUNG, Cell, NotApplicable, Range, States, Trait, cell_text, parse_cell
 from idkey.table.table import TraitTable
 
@@ -86,7 +86,7 @@ def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doub
     >>> doubts(TraitTable.from_frame(frame, taxon="kind"))
     ()
     """
-    wanted = table.ids if taxa is None else taxa
+    wanted = table.ids if taxa is None else every(table, taxa)
     rows = {taxon: table.position(taxon) for taxon in wanted}
     place = {column: i for i, column in enumerate(table.cells)}
     found = [*_against_genus(table, rows), *_against_source(table, rows), *_against_table(table, rows)]

@@ -333,7 +333,7 @@ class Identification(Shown):
         Parameters
         ----------
         taxon : str
-            Taxon id, or "none of these".
+            Id, trade code or name of a kind, or "none of these".
 
         Returns
         -------

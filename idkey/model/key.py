@@ -15,11 +15,12 @@ from typing import Any
 import numpy as np
 
 from idkey import display
-from idkey.errors import UnknownName, one_of
+from idkey.errors import UnknownName
 from idkey.model.answers import known_trait, parse_stage
 from idkey.model.prior import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import all_splits
+from idkey.table.names import every
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait, parse_answer
 from idkey.table.table import TraitTable
 
@@ -336,12 +337,12 @@ def _groups(table: TraitTable, keyed: TraitTable, groups: Mapping[str, str] | No
     """Return the group of each taxon that is keyed, in the order of the table."""
     if groups is None:
         return None
-    groups = dict(groups)
-    for taxon in groups:
-        if taxon not in table.ids:
-            msg = f"groups: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
-            raise UnknownName(msg)
-    return tuple(str(groups.get(taxon, taxon)) for taxon in keyed.ids)
+    try:
+        group_of = {taxon: group for name, group in groups.items() for taxon in every(table, (name,))}
+    except UnknownName as error:
+        msg = f"groups: {error}"
+        raise UnknownName(msg) from None
+    return tuple(str(group_of.get(taxon, taxon)) for taxon in keyed.ids)
 
 
 def numbered_couplets(

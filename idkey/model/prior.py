@@ -10,6 +10,7 @@ import numpy as np
 
 from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.evidence import NONE
+from idkey.table.names import every
 from idkey.table.table import TraitTable
 
 __all__ = [
@@ -41,8 +42,9 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
     ----------
     table : TraitTable
     prior : {"commonness", "uniform"}, mapping or sequence, default "commonness"
-        A mapping of taxon id to a weight of 0 or more replaces the prior; a sequence of taxon ids are the
-        names on an invoice: each gets `NAMED_WEIGHT` times its weight by commonness. None is the default.
+        A mapping of kind to a weight of 0 or more replaces the prior; a sequence of kinds are the names on an
+        invoice: each gets `NAMED_WEIGHT` times its weight by commonness. Kinds may be ids, trade codes or
+        names; a code that means several kinds counts for all of them. None is the default.
         No taxon gets less than `LEAST_SHARE` of the weight of the largest, so that two clear answers can
         overturn any prior.
 
@@ -83,22 +85,23 @@ def _floored(found: np.ndarray) -> np.ndarray:
 def _from_invoice(table: TraitTable, names: Collection[str]) -> np.ndarray:
     """Weights by commonness, those of the names on the invoice raised."""
     found = weights(table, "commonness")
-    named = [_position(table, name) for name in dict.fromkeys(names)]
-    found[named] *= NAMED_WEIGHT
+    found[_positions(table, names)] *= NAMED_WEIGHT
     return _floored(found)
 
 
-def _position(table: TraitTable, taxon: Any) -> int:
-    if taxon not in table.ids:
-        msg = f"prior: {taxon!r} is not in the table: {one_of(taxon, table.ids, 'a taxon id')}"
-        raise UnknownName(msg)
-    return table.position(taxon)
+def _positions(table: TraitTable, names: Collection[Any]) -> list[int]:
+    try:
+        return [table.position(taxon) for taxon in every(table, names)]
+    except UnknownName as error:
+        msg = f"prior: {error}"
+        raise UnknownName(msg) from None
 
 
 def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
     found = np.zeros(len(table))
-    for taxon, weight in prior.items():
-        position = _position(table, taxon)
+    # What is said of an id counts more than what is said of a code that several kinds have.
+    for taxon, weight in sorted(prior.items(), key=lambda item: item[0] in table.ids):
+        positions = _positions(table, (taxon,))
         try:
             value = float(weight)
         except (TypeError, ValueError):
@@ -106,7 +109,7 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
         if not (np.isfinite(value) and value >= 0):
             msg = f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more"
             raise IdkeyError(msg)
-        found[position] = value
+        found[positions] = value
     if not found.sum() > 0:
         msg = "prior: every weight is 0; at least one taxon must be possible"
         raise IdkeyError(msg)

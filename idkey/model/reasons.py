@@ -9,6 +9,7 @@ import numpy as np
 
 from idkey.model.combine import TableModel
 from idkey.model.evidence import NONE
+from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, parse_answer
 from idkey.table.table import TraitTable
 from idkey.table.words import cell_words, row_words
@@ -81,12 +82,13 @@ def reasons(
         As `Identification.answers`.
     evidence : Evidence
     taxon : str
-        Taxon id, or "none of these".
+        Id, trade code or name of a kind, or "none of these".
 
     Raises
     ------
     UnknownName
     """
+    taxon = taxon if taxon == NONE else one(table, taxon)
     position = len(table) if taxon == NONE else table.position(taxon)
     found = []
     for trait_id, decibans in evidence.decibans.items():

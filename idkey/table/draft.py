@@ -249,7 +249,7 @@ class Draft:
                 for place in [p for p in by_place if p[0] == taxon]:
                     del by_place[place]
         else:
-            self.saved.position(taxon)
+            taxon = self.saved.ids[self.saved.position(taxon)]
             self._removed.add(taxon)
         self._touched()
 

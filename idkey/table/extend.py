@@ -19,6 +19,7 @@ from idkey.table.care import CARE_ATTRIBUTES
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.ids import is_id
+from idkey.table.names import one
 from idkey.table.origin import added_to
 from idkey.table.schema import (
     YOUNG,
@@ -267,11 +268,11 @@ def with_trait(
         right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
         problems.append(Problem(table.name, "", trait.id, trait.id, right))
     rows = {}
-    for taxon, value in (values or {}).items():
+    for name, value in (values or {}).items():
         try:
-            table.position(taxon)
+            taxon = one(table, name)
         except UnknownName as error:
-            problems.append(Problem(table.name, "", trait.id, str(taxon), str(error)))
+            problems.append(Problem(table.name, "", trait.id, str(name), str(error)))
             continue
         text = "" if is_missing(value) else state_text(value)
         try:
@@ -287,7 +288,8 @@ def with_trait(
         cells={**table.cells, trait.id: (None,) * len(table)},
         about=added_to(table.about),
     )
-    return with_rows(wider, rows, {(taxon, trait.id): claim for taxon, claim in (claims or {}).items()})
+    behind = {(one(table, name), trait.id): claim for name, claim in (claims or {}).items()}
+    return with_rows(wider, rows, behind)
 
 
 def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
@@ -300,6 +302,8 @@ def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
 
 def with_evidence(table: TraitTable, who: str, attribute: str, claim: Claim) -> TraitTable:
     """Return a table with one more claim; see `TraitTable.with_evidence`."""
+    groups = set(table.care["care_group"]) if len(table.care) else set()
+    who = who if who in groups else one(table, who)
     text, group = _behind(table, who, attribute)
     problems = [
         Problem(table.name, who, attribute, value, right) for value, right in claim.problems(table.sources)
@@ -322,10 +326,6 @@ def _behind(table: TraitTable, who: str, attribute: str) -> tuple[str, bool]:
         return cell_text(table.trait_of(attribute), table.cell(who, attribute)), False
     care = table.care
     attributes = [c for c in care.columns if c not in ("care_group", "taxon")]
-    groups = list(care["care_group"].unique()) if len(care) else []
-    if who not in groups:
-        # Says which kind is sold under a trade code.
-        table.position(who)
     if attribute not in attributes:
         columns = [*table.cells, *attributes]
         msg = f"column {attribute!r} is not in the table: {one_of(attribute, columns, 'a column')}"
@@ -358,6 +358,7 @@ def _said(source: Source) -> tuple[str, str]:
 
 def without_taxon(table: TraitTable, taxon: str) -> TraitTable:
     """Return a table without a kind, its claims and its own care row; see `TraitTable.without_taxon`."""
+    taxon = one(table, taxon)
     at = table.position(taxon)
     cells = {column: found[:at] + found[at + 1 :] for column, found in table.cells.items()}
     care, evidence = (

@@ -1,4 +1,4 @@
-"""Ids of kinds and traits: what they look like, and how one is made of words; trade codes."""
+"""Ids of kinds and traits: what they look like, and how one is made of words."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Collection
 
 from idkey.table.layout import MOST_NAME
 
-__all__ = ["free_id", "id_of", "is_id", "trade_codes"]
+__all__ = ["free_id", "id_of", "is_id"]
 
 _ID = re.compile(r"[a-z][a-z0-9_]*\Z")
 _NOT_IN_ID = re.compile(r"[^a-z0-9]+")
@@ -33,11 +33,6 @@ def id_of(words: str) -> str:
     found = _NOT_IN_ID.sub("_", plain).strip("_")
     found = found if not found or found[0].isalpha() else f"n{found}"
     return found[: MOST_NAME - _ROOM].rstrip("_")
-
-
-def trade_codes(text: str) -> set[str]:
-    """Return the trade codes of a cell, as they are compared."""
-    return {code.strip().upper() for code in text.split("|") if code.strip()}
 
 
 def free_id(wanted: str, taken: Collection[str]) -> str:

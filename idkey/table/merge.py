@@ -14,8 +14,8 @@ from idkey.table.care import CARE_ATTRIBUTES, parse_care
 from idkey.table.claims import UNSOURCED
 from idkey.table.conflicts import Conflict, Conflicts
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.ids import trade_codes
 from idkey.table.layout import EVIDENCE_COLUMNS, META
+from idkey.table.names import trade_codes
 from idkey.table.origin import added_to
 from idkey.table.own import CHANGES, ID, OVERLAY, Own
 from idkey.table.schema import YOUNG, Trait, cell_text, parse_cell

@@ -21,9 +21,9 @@ from idkey.table import files
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.conflicts import Conflict
 from idkey.table.csvfile import Found, Row, Sheet, read_sheet
-from idkey.table.ids import trade_codes
 from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, FILES, META, TABLES
 from idkey.table.merge import lay
+from idkey.table.names import trade_codes
 from idkey.table.origin import ADDED_TO
 from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, OVERLAY, Own, own_row
 from idkey.table.settle import kept_open, settled
@@ -276,7 +276,7 @@ class _Difference:
         about = self.shipped.about
         stated: dict[str, Any] = {"over": str(about.get("name", ""))}
         stated |= {key: about[key] for key in ("version", "created") if key in about}
-        codes = {taxon: trade_codes(self.now[taxon].get("tradeCode", "")) for taxon in self.table.ids}
+        codes = {taxon: set(trade_codes(self.now[taxon].get("tradeCode", ""))) for taxon in self.table.ids}
         asked = {(c.own, c.shipped) for c in self.table.conflicts if c.kind == "taxon" and c.column != ID}
         pairs = [
             [mine, other]

@@ -18,7 +18,7 @@ from idkey.table.care import EVERY_GROUP
 from idkey.table.claims import Claim, Source
 from idkey.table.columns import Column, column_of
 from idkey.table.frames import read_frame
-from idkey.table.ids import trade_codes
+from idkey.table.names import Names, every, one
 from idkey.table.origin import Origin
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 
@@ -176,16 +176,15 @@ class TraitTable:
         Parameters
         ----------
         taxa : collection of str
-            Taxon ids; at least one.
+            Ids, trade codes or names, at least one; a code that means several kinds gives all of them.
 
         Raises
         ------
         UnknownName
         """
-        wanted = {self.position(taxon) for taxon in taxa}
-        if len(wanted) == len(self):
+        keep = sorted(map(self.position, every(self, taxa)))
+        if len(keep) == len(self):
             return self
-        keep = sorted(wanted)
         cells = {column: tuple(found[i] for i in keep) for column, found in self.cells.items()}
         return replace(self, taxa=self.taxa.iloc[keep], cells=cells)
 
@@ -223,7 +222,7 @@ class TraitTable:
         Parameters
         ----------
         taxon : str
-            Id of a taxon of the table.
+            Id, trade code or name of a taxon of the table.
         column : str
             A trait, ``<trait>_young``, or a column of `taxa`.
         value : object
@@ -235,7 +234,7 @@ class TraitTable:
         ------
         UnknownName, TableError
         """
-        self.position(taxon)
+        taxon = one(self, taxon)
         if claimed:
             claim = Claim(**claimed)
         claims = {(taxon, column): claim} if claim is not None else None
@@ -287,7 +286,7 @@ class TraitTable:
         Parameters
         ----------
         who : str
-            Id of a taxon, or of a care group.
+            A care group, or the id, trade code or name of a taxon.
         attribute : str
             The trait column or the care column.
         claim : Claim, optional
@@ -383,21 +382,17 @@ class TraitTable:
                 columns[trait.id + YOUNG] = column_of(trait, young)
         return columns
 
+    @cached_property
+    def names(self) -> Names:
+        """What its kinds are called; see `idkey.table.names`."""
+        return Names(self)
+
     def position(self, taxon: str) -> int:
-        """Row number of a taxon. Raises UnknownName with the nearest spelling."""
+        """Row number of a kind, by its id, trade code or name. Raises UnknownName with the nearest."""
         try:
             return self._positions[taxon]
         except (KeyError, TypeError):
-            coded = self._with_trade_code(taxon)
-            right = f"as a trade code it is {' or '.join(map(repr, coded))}" if coded else ""
-            msg = f"taxon {taxon!r} is not in the table: {right or one_of(taxon, self.ids, 'a taxon id')}"
-            raise UnknownName(msg) from None
-
-    def _with_trade_code(self, code: Any) -> list[str]:
-        if "tradeCode" not in self.taxa.columns:
-            return []
-        wanted, codes = str(code).strip().upper(), zip(self.ids, self.taxa["tradeCode"], strict=True)
-        return [taxon for taxon, found in codes if wanted in trade_codes(str(found))]
+            return self._positions[one(self, taxon)]
 
     def trait(self, trait_id: str) -> Trait:
         """Return the trait of this id. Raises UnknownName with the nearest spelling."""
@@ -441,7 +436,7 @@ class TraitTable:
 
     def claims(self, taxon: str, attribute: str) -> pd.DataFrame:
         """Evidence rows behind one cell of a taxon."""
-        self.position(taxon)
+        taxon = one(self, taxon)
         if not len(self.evidence):
             return self.evidence
         return self.evidence[(self.evidence["taxon"] == taxon) & (self.evidence["attribute"] == attribute)]

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from idkey.errors import IdkeyError
-from idkey.model.called import kinds_called
 from idkey.model.evidence import NONE
+from idkey.table.names import inside
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.views.html import page
 from idkey.views.words import answer_words, none_words, percent
@@ -222,7 +222,7 @@ def bag_html(fish: Identification, text: str) -> str:
     """
     if not text.strip():
         return ""
-    kinds = set(kinds_called(fish.table, text))
+    kinds = set(inside(fish.table, text))
     ranked = [row for row in fish.ranked() if row.taxon != NONE]
     found = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
     if not found:

@@ -16,6 +16,7 @@ from idkey.care.tank import Tank, TankCheck, check_tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.files import load_table
+from idkey.table.names import every
 from idkey.table.table import TraitTable
 from idkey.views.care import care_html, care_text
 from idkey.views.html import page
@@ -59,8 +60,8 @@ def care_view(
     Parameters
     ----------
     what : str, iterable of str or Identification, optional
-        The fish: a taxon id, several ids taken together, or an identification, whose names still possible are
-        taken together as its answers stand now. By default no kind is chosen yet.
+        The fish: an id, trade code or name, several taken together, or an identification, whose names still
+        possible are taken together as its answers stand now. By default no kind is chosen yet.
     table : TraitTable, optional
         By default the shipped table. An identification brings its own.
     room : path or iterable of Tank, optional
@@ -116,7 +117,7 @@ class CareScreen(Screen):
         self.table = table
         self._tanks = tuple(tanks)
         self._fish = what if isinstance(what, Identification) else None
-        self._ids = () if what is None or self._fish else (what,) if isinstance(what, str) else tuple(what)
+        self._ids = () if what is None or self._fish else every(table, what)
         self._sheets: dict[str, CareSheet] = {}
         # What was typed, for each tank: one that is left and come back to stands as it was.
         self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
@@ -138,7 +139,7 @@ class CareScreen(Screen):
         if self._fish is not None:
             first, chosen = ("the names still possible after the answers", _START), _START
         elif self._ids:
-            care_for(self.table, *self._ids)  # an id that is not there is an error now
+            care_for(self.table, *self._ids)  # a kind without care is an error now
             chosen = self._ids[0]
             if len(self._ids) > 1:
                 first, chosen = (f"{len(self._ids)} kinds together", _START), _START

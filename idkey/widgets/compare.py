@@ -10,6 +10,7 @@ from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, compare
 from idkey.model.lookalikes import lookalikes
 from idkey.table.files import load_table
+from idkey.table.names import one
 from idkey.table.table import TraitTable
 from idkey.views.compare import compare_html, compare_text
 from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart
@@ -31,7 +32,8 @@ def compare_view(
     table : TraitTable, optional
         By default the shipped table.
     a, b : str, optional
-        Taxon ids to start with; by default the first kind of the table and the kind most like it.
+        Kinds to start with, by id, trade code or name; by default the first kind of the table and the kind
+        most like it.
 
     Returns
     -------
@@ -41,7 +43,7 @@ def compare_view(
     Raises
     ------
     UnknownName
-        An id that is not in the table.
+        A kind that is not in the table, or a name that several go by.
     IdkeyError
         The same kind twice, or a table of one kind.
     """
@@ -62,6 +64,7 @@ class CompareScreen(Screen):
 
     def __init__(self, table: TraitTable, a: str | None = None, b: str | None = None):
         self.table = table
+        a, b = (kind if kind is None else one(table, kind) for kind in (a, b))
         if b is None:
             a, b = lookalikes(table).nearest(a if a is not None else table.ids[0])
         elif a is None:

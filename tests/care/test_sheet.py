@@ -323,12 +323,6 @@ def test_an_unknown_name_is_one_line_with_the_nearest_spelling(table, name):
     assert ("did you mean 'zebra'" in message) == (name == "zebbra")
 
 
-def test_a_trade_or_scientific_name_leads_to_the_id():
-    fish = make_table({"g": {}}, {"a_b": ("g", {})}, names={"a_b": "Genus species"})
-    with pytest.raises(UnknownName, match="called so: a_b"):
-        care_for(fish, "genus Species")
-
-
 def test_a_table_without_care_says_so():
     frame = pd.DataFrame({"kind": ["a", "b"], "colour": ["red", "blue"]})
     with pytest.raises(IdkeyError, match="no care sheets"):

@@ -289,12 +289,9 @@ def test_kept_answers_of_another_shape(data):
         Identification.from_dict(TABLE, data)
 
 
-def test_a_label_and_a_trade_code_are_answered_with_the_id():
-    table = load_table()
+def test_a_label_is_answered_with_the_id():
     with pytest.raises(AnswerError, match="its id is 'adult_size'"):
-        Identification(table).answer("Length", 60)
-    with pytest.raises(UnknownName, match="as a trade code it is 'hypancistrus_contradens'"):
-        table.position("l201a")
+        Identification(load_table()).answer("Length", 60)
 
 
 def test_a_length_may_carry_its_unit_and_a_young_fish_its_darwin_core_word():

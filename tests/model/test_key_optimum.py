@@ -329,7 +329,7 @@ def test_kinds_of_two_groups_that_are_alike_end_in_no_group():
 
 def test_a_group_of_a_kind_that_is_not_there():
     table, _ = zoo("fish")
-    with pytest.raises(UnknownName, match="groups: 'bas' is not in the table.*bass"):
+    with pytest.raises(UnknownName, match="groups: taxon 'bas' is not in the table.*bass"):
         build_key(table, groups={"bas": "fish"})
 
 

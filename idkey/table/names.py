@@ -1,0 +1,210 @@
+"""Which kinds of a table are meant by an id, a trade code or a name, however it is written: the one matcher.
+
+An id counts as it stands. Else case, blanks, dashes, quotes, accents and leading noughts make no difference:
+``L46``, ``L 046``, ``l-46`` and ``L-number 46`` are one code.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import unicodedata
+from collections.abc import Collection, Iterable
+from typing import TYPE_CHECKING, Any
+
+from idkey.errors import UnknownName, one_of
+
+if TYPE_CHECKING:
+    from idkey.table.table import TraitTable
+
+__all__ = ["Names", "every", "folded", "inside", "match", "one", "trade_codes"]
+
+_DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
+_CODE = re.compile(
+    rf"(?<![^\W_])(lda|ll|l)[\s.{_DASH}]*(?:num(?:ber|mer)s?|nos?|nr|n)?[\s.:#\u00b0{_DASH}]*"
+    r"0*([0-9]{1,4})([a-z]?)((?:/(?:[0-9]{1,4}[a-z]?|[a-z]))*)(?![^\W_])",
+    re.IGNORECASE,
+)
+"""A trade code; numbers and letters behind a stroke are more of them: L18/81, L136a/b."""
+_IS_CODE = re.compile(r"(?:lda|ll|l)[0-9]{3,4}[a-z]?")
+_MARKS = re.compile("[\"'`\u00b4\u2018-\u201f\u2032\u2033\u00ab\u00bb\u2039\u203a\u0300-\u036f]")
+_BETWEEN = re.compile(rf"[\s,;:#|/&+(){_DASH}\[\]{{}}]+|(?<!\d)\.|\.(?!\d)")
+_SP = {"spec": "sp", "species": "sp"}
+_OPEN = frozenset(("sp", "cf", "aff"))
+"""Words that say that a name is not settled."""
+_FEWEST_LETTERS = 3
+_MOST_LISTED = 12
+_LONGEST = 200
+
+
+def _codes(match: re.Match[str]) -> str:
+    prefix, number, letter, more = match.groups()
+    codes = [f"{prefix.upper()}{number:0>3}{letter.lower()}"]
+    for digits, letter in re.findall(r"/0*([0-9]*)([a-z]?)", more, re.IGNORECASE):
+        codes.append(f"{prefix.upper()}{digits or number:0>3}{letter.lower()}")
+    return " | ".join(codes)
+
+
+def trade_codes(cell: str) -> tuple[str, ...]:
+    """Return the trade codes of a cell as the table writes them; what is no such code, as it stands.
+
+    Examples
+    --------
+    >>> trade_codes("l 46 | L-number 201A, lda33"), trade_codes("L18/81"), trade_codes("CW045")
+    (('L046', 'L201a', 'LDA033'), ('L018', 'L081'), ('CW045',))
+    """
+    parts = re.split(r"[|,;/]", _CODE.sub(_codes, cell))
+    return tuple(dict.fromkeys(" ".join(part.split()) for part in parts if part.strip()))
+
+
+def folded(text: str) -> str:
+    """Return a text in the one spelling in which names and words are compared."""
+    plain = _CODE.sub(_codes, unicodedata.normalize("NFKC", text[:_LONGEST])).casefold()
+    plain = _MARKS.sub("", unicodedata.normalize("NFKD", plain))
+    return " ".join(_SP.get(word, word) for word in _BETWEEN.sub(" ", plain).split())
+
+
+def _settled(name: str) -> str:
+    """Return a folded name without sp., cf. and aff.; blank where a genus alone is left."""
+    words = [word for word in name.split() if word not in _OPEN]
+    return " ".join(words) if len(words) > 1 else ""
+
+
+class Names:
+    """What the kinds of a table are called; compiled once for a table, as `TraitTable.names`.
+
+    Attributes
+    ----------
+    called : dict of str to list of str
+        Kinds by whole name, folded: id, label, scientific name with its qualifier, common name, trade code.
+    """
+
+    def __init__(self, table: TraitTable):
+        self.ids = table.ids
+        self._at = {taxon: i for i, taxon in enumerate(table.ids)}
+        self.called: dict[str, list[str]] = {}
+        self._loosely: dict[str, list[str]] = {}
+        self._words: dict[str, list[set[str]]] = {}
+        columns = ["scientificName", "identificationQualifier", "vernacularName", "tradeCode"]
+        rows = table.taxa.reindex(columns=columns).astype(object).fillna("").to_numpy()
+        for taxon, (name, qualifier, common, codes) in zip(table.ids, rows, strict=True):
+            genus, _, species = str(name).partition(" ")
+            whole = [taxon, table.label(taxon), f"{genus} {qualifier} {species}", common]
+            whole = [folded(str(text)) for text in (*whole, *trade_codes(str(codes)))]
+            loose = (str(name), f"{genus[:1]} {species}", f"{genus} {common}" if common else "")
+            loose = [folded(str(name)), *(_settled(folded(text)) for text in loose)]
+            for names, texts in ((self.called, whole), (self._loosely, loose)):
+                for text in dict.fromkeys(filter(None, texts)):
+                    names.setdefault(text, []).append(taxon)
+            self._words[taxon] = [set(text.split()) for text in (*whole, *loose) if text]
+
+    def match(self, text: Any) -> tuple[str, ...]:
+        """Return the kinds that are meant; see `match`."""
+        try:
+            if text in self._at:
+                return (text,)
+        except TypeError:
+            return ()
+        name = folded(text) if isinstance(text, str) else ""
+        whole = self._whole(name)
+        if whole or len(name) < _FEWEST_LETTERS or "_" in text:
+            # What was written as an id is no search for words.
+            return self._in_order(whole)
+        words = name.split()
+        codes = [word for word in words if _IS_CODE.fullmatch(word)]
+        if not codes:
+            return tuple(t for t, names in self._words.items() if any(set(words) <= n for n in names))
+        rest = [word for word in words if word not in codes]
+        coded = {taxon for code in codes for taxon in self.called.get(code, ())}
+        named = set(self._whole(_settled(" ".join(rest))))
+        wanted = set(rest) - _OPEN
+        alike = {taxon for taxon in coded if any(wanted <= names for names in self._words[taxon])}
+        # A name and a code that disagree: either may be what is meant.
+        return self._in_order((coded & named) or alike or coded | named)
+
+    def _whole(self, name: str) -> Collection[str]:
+        return self.called.get(name) or self._loosely.get(name) or self._loosely.get(_settled(name)) or ()
+
+    def _in_order(self, kinds: Iterable[str]) -> tuple[str, ...]:
+        return tuple(sorted(set(kinds), key=self._at.__getitem__))
+
+    def inside(self, text: str) -> tuple[str, ...]:
+        """Return the kinds named in a text; see `inside`."""
+        kinds = self.match(text)
+        if kinds or not isinstance(text, str):
+            return kinds
+        words = f" {folded(text)} "
+        names = [n for n in self.called if len(n) >= _FEWEST_LETTERS and f" {n} " in words]
+        longest = [n for n in names if not n.endswith(" sp") and sum(f" {n} " in f" {m} " for m in names) < 2]
+        return self._in_order(taxon for name in longest for taxon in self.called[name])
+
+    def known(self, text: Any) -> tuple[str, ...]:
+        """Return the kinds that are meant, at least one. Raises UnknownName, naming the nearest."""
+        kinds = self.match(text)
+        if kinds:
+            return kinds
+        name = folded(text) if isinstance(text, str) else ""
+        near = difflib.get_close_matches(name, self.called, n=1, cutoff=0.6)
+        what = "a taxon id" if set(self._words) == set(self.called) else "a taxon id, a trade code or a name"
+        what += "" if isinstance(text, str) else ", as a text of its own"
+        taxon = self.called[near[0]][0] if near else text if isinstance(text, str) else ""
+        right = one_of(taxon, self.ids, what)
+        if near and near[0] != folded(taxon):
+            right = f"{right.removesuffix('?')}, called {near[0]!r}?"
+        msg = f"taxon {text!r} is not in the table: {right}"
+        raise UnknownName(msg)
+
+    def one(self, text: Any) -> str:
+        """Return the one kind that is meant; see `one`."""
+        kinds = self.known(text)
+        if len(kinds) == 1:
+            return kinds[0]
+        more = f" and {len(kinds) - _MOST_LISTED} more" if len(kinds) > _MOST_LISTED else ""
+        listed = ", ".join(kinds[:_MOST_LISTED])
+        msg = f"taxon {text!r}: {len(kinds)} kinds are called so; choose one by its id: {listed}{more}"
+        raise UnknownName(msg)
+
+
+def match(table: TraitTable, text: Any) -> tuple[str, ...]:
+    """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
+
+    Parameters
+    ----------
+    table : TraitTable
+    text : str
+        An id, one trade code or several, a scientific or a common name, with or without "sp." or "cf.", the
+        genus in full or as its first letter, a code beside a name. Where no kind has just this name, those
+        count that have its words in one of their names ("zebra").
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from idkey.table.table import TraitTable
+    >>> frame = pd.DataFrame({"kind": ["red fish", "blue fish"], "tail": ["forked", "straight"]})
+    >>> table = TraitTable.from_frame(frame, taxon="kind")
+    >>> match(table, "Red"), match(table, "green"), one(table, "Blue_fish")
+    (('red fish',), (), 'blue fish')
+    """
+    return table.names.match(text)
+
+
+def one(table: TraitTable, text: Any) -> str:
+    """Return the id of the one kind that is meant.
+
+    Raises
+    ------
+    UnknownName
+        No kind, with the nearest; or several, with their ids.
+    """
+    return table.names.one(text)
+
+
+def every(table: TraitTable, texts: str | Iterable[Any]) -> tuple[str, ...]:
+    """Return the ids of all kinds that are meant, each once. Raises UnknownName where one means none."""
+    texts = (texts,) if isinstance(texts, str) else texts
+    return tuple(dict.fromkeys(taxon for text in texts for taxon in table.names.known(text)))
+
+
+def inside(table: TraitTable, text: str) -> tuple[str, ...]:
+    """Return the kinds that a longer text names, such as what stands on a bag ("Zebra pleco, 4 cm")."""
+    return table.names.inside(text)

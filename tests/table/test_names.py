@@ -1,0 +1,206 @@
+"""Which kinds are meant by an id, a trade code or a name: every call, every way of writing."""
+
+import pickle
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import idkey
+from idkey.errors import UnknownName
+from idkey.table import names
+from idkey.table.claims import Claim
+from idkey.table.schema import Trait
+from idkey.table.table import TraitTable
+from idkey.views.identify import bag_html
+
+TABLE = idkey.load_table()
+ZEBRA, L201, INSPECTOR = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_inspector"
+L200 = ("baryancistrus_demantoides", "hemiancistrus_subviridis")
+
+WAYS = re.split(
+    "; ",
+    "L46; L 46; L046; l-046; L\u2011046; L\u201346; l_46; L.46; #L46; \uff2c46; L\u221246; L098; L46/L98; "
+    "L46/98; L-number 46; L number 046; L no. 46; L-Nr. 46; L \u2116 46; Hypancistrus zebra; "
+    "hypancistrus  ZEBRA; H. zebra; H.zebra; Hypancistrus cf. zebra; "
+    "'Hypancistrus zebra'; \u201cZebra pleco\u201d; zebra pleco; "
+    "ZEBRA-PLECO; Hypancistrus Zebra Pleco; Hypancistrus zebra (L046, L098); Hypancistrus zebra L 46; "
+    "L46 zebra; L 46 (wild); hypancistrus_zebra; Hypancistrus_Zebra; hypancistrus-zebra; "
+    "Hypancistrus zebra L999",
+)
+
+
+@pytest.mark.parametrize("text", WAYS)
+def test_one_kind_in_every_way_people_write_it(text):
+    assert names.match(TABLE, text) == (ZEBRA,)
+    assert names.one(TABLE, text) == ZEBRA
+    assert TABLE.position(text) == TABLE.position(ZEBRA)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        *((text, "baryancistrus_xanthellus") for text in ("LDA60", "lda 060", "LDA-60", "L18/81/85")),
+        *((text, "hypancistrus_l136") for text in ("L136A", "l-136b", "L136a/b")),
+        *((text, L201) for text in ("L201", "Hypancistrus sp. L201", "Hypancistrus (L 201)", "H. sp. L201")),
+        *((text, "hypancistrus_cf_inspector_l102") for text in ("Hypancistrus cf. inspector", "L102")),
+        ("Hypancistrus inspector", INSPECTOR),
+        ("L201a", "hypancistrus_contradens"),
+        ("contradens", "hypancistrus_contradens"),
+        ("Mara\u00f1on Chaetostoma", "chaetostoma_spondylus"),
+        ("Mega Clown L340", "hypancistrus_l340"),
+    ],
+)
+def test_codes_letters_and_qualifiers_tell_kinds_apart(text, kind):
+    assert names.one(TABLE, text) == kind
+
+
+def test_every_code_and_name_of_the_table_finds_its_kind():
+    for column in ("scientificName", "vernacularName", "tradeCode"):
+        for taxon, cell in TABLE.taxa[column].items():
+            for name in filter(None, cell.split("|")):
+                assert taxon in names.match(TABLE, name) or TABLE.taxa.at[taxon, "identificationQualifier"]
+    assert [names.one(TABLE, TABLE.label(taxon)) for taxon in TABLE.ids] == list(TABLE.ids)
+
+
+def test_several_kinds_go_by_one_name():
+    assert names.match(TABLE, "L200") == names.match(TABLE, "l 200") == L200
+    assert names.match(TABLE, "L46, L201") == (L201, ZEBRA)
+    # A name and a code that disagree: either may be what is meant.
+    assert names.match(TABLE, "Hypancistrus zebra L201") == (L201, ZEBRA)
+    genus = {t for t in TABLE.ids if TABLE.taxa.at[t, "genus"] == "Hypancistrus"}
+    assert set(names.match(TABLE, "hypancistrus")) == genus
+    assert 1 < len(names.match(TABLE, "Hypancistrus sp.")) < len(genus)
+
+
+NONE = ["L9999", "  ", "", "<b>", "L", "hypancistrus_zebra_2", None, 3, [ZEBRA], np.nan]
+
+
+@pytest.mark.parametrize("text", NONE)
+def test_what_means_no_kind(text):
+    assert names.match(TABLE, text) == ()
+    with pytest.raises(UnknownName, match="is not in the table: use a taxon id"):
+        TABLE.position(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "near"),
+    [
+        ("hypancistrus_zebr", f"did you mean '{ZEBRA}'"),
+        ("Hypancistrus zebar", f"did you mean '{ZEBRA}'"),
+        ("L172", "did you mean 'leporacanthicus_heterodon', called 'l172a'"),
+        ("Gold nuget", "did you mean 'baryancistrus_xanthellus', called 'gold nugget pleco'"),
+    ],
+)
+def test_a_miss_names_the_nearest_on_one_line(text, near):
+    with pytest.raises(UnknownName, match=near) as caught:
+        names.one(TABLE, text)
+    assert "\n" not in str(caught.value)
+    assert repr(text) in str(caught.value)
+
+
+def test_what_stands_on_a_bag_is_found_inside_the_text():
+    assert names.inside(TABLE, "Zebra pleco, 4 cm") == (ZEBRA,)
+    assert names.inside(TABLE, "5 x Jari zebra pleco young") == ("hypancistrus_l316",)
+    assert names.inside(TABLE, "neon tetra") == names.inside(TABLE, "Hypancistrus sp. new") == ()
+
+
+def test_ids_count_as_they_stand():
+    frame = pd.DataFrame({"kind": ["a", "A", "red fish", "L46", "L 46"], "tail": list("xyxyx")})
+    table = TraitTable.from_frame(frame, taxon="kind")
+    assert [table.position(taxon) for taxon in table.ids] == [0, 1, 2, 3, 4]
+    assert names.match(table, "Red_Fish") == ("red fish",)
+    assert names.match(table, "l046") == ("L46", "L 46")
+    assert table.names is table.names
+    assert pickle.loads(pickle.dumps(table)).position("red fish") == 2
+
+
+# -- the calls that take one kind -------------------------------------------------------------------
+
+FISH = idkey.Identification(TABLE).answer("pattern", "light_spots")
+ONE_KIND = {
+    "position": TABLE.position,
+    "cell": lambda kind: TABLE.cell(kind, "pattern"),
+    "label": TABLE.label,
+    "claims": lambda kind: TABLE.claims(kind, "adult_size").to_dict(),
+    "without_taxon": lambda kind: TABLE.without_taxon(kind).ids,
+    "with_cell": lambda kind: TABLE.with_cell(kind, "adult_size", 99).to_frame().to_dict(),
+    "with_evidence": lambda kind: TABLE.with_evidence(kind, "adult_size", locator="p. 3").evidence.to_dict(),
+    "with_trait": lambda kind: _with_trait(kind).to_frame().to_dict(),
+    "why": lambda kind: FISH.why(kind).to_csv(),
+    "nearest": lambda kind: TABLE.lookalikes().nearest(kind),
+    "compare_view": lambda kind: idkey.compare_view(TABLE, kind).comparison.taxa,
+}
+
+
+def _with_trait(kind):
+    trait = Trait("patch", "nominal", question="A patch?", states=("yes", "no"))
+    return TABLE.with_trait(trait, {kind: "yes"}, {kind: Claim(locator="p. 3")})
+
+
+@pytest.mark.parametrize("call", ONE_KIND.values(), ids=ONE_KIND)
+def test_a_call_for_one_kind_takes_every_way_and_names_those_to_choose_from(call):
+    known = call(ZEBRA)
+    for text in ("L46", "l-046", "H. zebra", "Zebra pleco"):
+        assert call(text) == known
+    with pytest.raises(idkey.IdkeyError, match="choose one by its id: baryancistrus_demantoides, hemi"):
+        call("L 200")
+    with pytest.raises(idkey.IdkeyError, match="is not in the table.*did you mean 'hypancistrus_zebra'"):
+        call("hypancistrus_zebr")
+
+
+# -- the calls that take several --------------------------------------------------------------------
+
+SEVERAL = {
+    "only": lambda kinds: TABLE.only(kinds).ids,
+    "care_for": lambda kinds: set(idkey.care_for(TABLE, *kinds).names),
+    "care_view": lambda kinds: set(idkey.care_view(kinds).care.names),
+    "compare": lambda kinds: set(idkey.compare(TABLE, *kinds).taxa),
+    "Identification": lambda kinds: idkey.Identification(TABLE, prior=kinds).ranking().to_csv(),
+    "NearestMatch": lambda kinds: idkey.NearestMatch(prior=kinds).fit(TABLE).rank({}).to_csv(),
+    "a mapping": lambda kinds: idkey.Identification(TABLE, dict.fromkeys(kinds, 1.0)).ranking().to_csv(),
+}
+
+
+@pytest.mark.parametrize("call", SEVERAL.values(), ids=SEVERAL)
+def test_a_call_for_several_kinds_takes_all_that_a_code_means(call):
+    known = call([ZEBRA, *L200])
+    for written in (["L46", "L200"], ["l 200", "Hypancistrus zebra", ZEBRA], ["L-200", "L098"]):
+        assert call(written) == known
+    with pytest.raises(UnknownName, match="is not in the table.*did you mean 'hypancistrus_zebra'"):
+        call([ZEBRA, "hypancistrus_zebr"])
+
+
+def test_only_takes_a_single_text_and_a_key_is_built_to_codes():
+    assert TABLE.only("L46").ids == (ZEBRA,)
+    few = TABLE.only(["L46", "L200", "L201"])
+    assert idkey.build_key(few, prior=["L46"]).text() == idkey.build_key(few, prior=[ZEBRA]).text()
+    ends = idkey.build_key(few, groups={"L200": "green", "L46": "other", "L 201": "other"}).text()
+    assert "green" in ends
+
+
+def test_a_weight_for_an_id_counts_more_than_one_for_its_code():
+    one = idkey.Identification(TABLE, prior={L200[0]: 4.0, "L200": 1.0}).ranking()
+    assert one.equals(idkey.Identification(TABLE, prior={L200[0]: 4.0, L200[1]: 1.0}).ranking())
+
+
+def test_the_bag_says_where_the_name_stands_and_changes_nothing():
+    fish = idkey.Identification(TABLE).answer("pattern", "plain")
+    before = fish.ranking()
+    ranked = [row.taxon for row in fish.ranked() if row.taxon != "none of these"]
+    place = ranked.index(ZEBRA) + 1
+    assert f"{place}th of 88" in bag_html(fish, "L046") or place % 10 in (1, 2, 3)
+    assert "does not count as evidence" in bag_html(fish, "L046")
+    assert fish.ranking().equals(before)
+    assert "&lt;b&gt;" in bag_html(fish, "<b>x")
+    assert bag_html(fish, " ") == ""
+
+
+def test_names_are_compiled_once_and_ids_need_none(monkeypatch):
+    made = []
+    monkeypatch.setattr(names.Names, "__init__", lambda self, table: made.append(table))
+    table = TABLE.only([ZEBRA, L201])
+    assert table.position(ZEBRA) == 1
+    assert table.label(L201) == "Hypancistrus sp. (L201)"
+    assert not made
