@@ -1,97 +1,135 @@
-"""One kind as a form: its names, and one line a trait that opens to the cell."""
+"""One kind as a form: its names, a line a trait that opens to the cell, and where the cell stands written."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 import ipywidgets as w
 
+from idkey.model.lengths import in_millimetres
+from idkey.table.claims import CLASSES, SCOPES, Claim
+from idkey.table.draft import Draft
 from idkey.table.schema import YOUNG, Trait
-from idkey.views.edit import column_words, line_html, name_choices
-from idkey.widgets.base import guarded, shown
-from idkey.widgets.editor_cell import CellPart
-from idkey.widgets.editor_parts import Part, button, dropdown, field, row
+from idkey.table.typed import joined, parted, states_in, toggled
+from idkey.views.edit import (
+    claims_html,
+    column_words,
+    feedback_html,
+    line_html,
+    name_choices,
+    question_html,
+    source_options,
+    syntax_html,
+)
+from idkey.widgets.base import Part, area, dropdown, field, first_control, row, shown, tick
+from idkey.widgets.state_choice import StateChoices
 
-if TYPE_CHECKING:
-    from idkey.widgets.editor import TableEditor
-
-__all__ = ["FormPart"]
+__all__ = ["Desk", "EditorPart", "FormPart"]
 
 _NAMES, _HIDE_NAMES = "Names and care group", "Hide names and care group"
-_CORE, _ALL = "core", "all"
+_YOUNG, _ADULT = "Young fish differ", "Back to adult fish"
+_GIVE, _HIDE = "Give a source", "Hide the source fields"
+_NEW, _HIDE_NEW = "A source that is not in the list", "Hide the new source"
+_BIBTEX = "@book{KEY,\n  author = {...},\n  title = {...},\n  year = {...},\n}"
+_CORE, _ALL, _CHANGED, _KNOWN, _BLANK = "core", "all", "changed", "known", "blank"
 _SHOW = (
     ("traits every kind should have", _CORE),
     ("all traits", _ALL),
-    ("what is known", "known"),
-    ("what is not known", "blank"),
-    ("what is changed or to mend", "changed"),
+    ("what is known", _KNOWN),
+    ("what is not known", _BLANK),
+    ("what is changed or to mend", _CHANGED),
 )
 
 
-class _Line(w.HBox):
-    """One trait of the kind in one line, with the button that opens it."""
+@dataclass
+class Desk:
+    """What the parts of the editor work on, and what they ask of the whole screen.
 
-    def __init__(self, trait: Trait, form: FormPart):
-        self._trait, self._form = trait, form
-        self.line = w.HTML(layout=w.Layout(flex="1 1 260px", min_width="0"))
-        self.button = button(f"Change {trait.name.lower()}", self._on_open)
-        super().__init__([self.line, self.button])
-        self.layout = w.Layout(flex_flow="row wrap", align_items="center")
-        self.add_class("idk-edit-line")
+    Attributes
+    ----------
+    draft : Draft
+    taxon : str
+        The kind that is chosen.
+    say : callable
+        Shows a message.
+    changed : callable
+        Shows a draft that has been changed, with another kind chosen where one is given.
+    open_cell : callable
+        Opens a cell of the kind that is chosen.
+    leave : callable
+        Shuts the part that was opened by a button.
+    """
 
-    def say(self, message: str) -> None:
-        """Show a message on the screen."""
-        self._form.say(message)
+    draft: Draft
+    taxon: str
+    say: Callable[[str], None]
+    changed: Callable[..., None]
+    open_cell: Callable[[str], None]
+    leave: Callable[[], None]
 
-    @guarded
-    def _on_open(self, _button: w.Button) -> None:
-        self._form.open_cell(self._trait.id)
+
+class EditorPart(Part):
+    """A part of the editor."""
+
+    def __init__(self, desk: Desk):
+        self.desk, self.draft = desk, desk.draft
+        super().__init__(desk.say)
+
+    def refresh(self) -> None:
+        """Show the draft as it stands now."""
 
 
-class FormPart(Part):
+class FormPart(EditorPart):
     """The form of the kind that is chosen."""
 
-    def __init__(self, editor: TableEditor):
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
         self._opened = ""
-        self._lines: dict[str, _Line] = {}
-        self._names: dict[str, w.Text | w.Dropdown] = {}
-        self._names_toggle = button(_NAMES, self._on_names)
-        self._names_box = row()
-        self._none = w.HTML('<p class="idk-soft">No trait of this sort.</p>')
-        self.cell = CellPart(editor, self._on_next, self._on_done)
-        self._rows = w.VBox()
-        self._rows.add_class("idk-edit-lines")
-        super().__init__(editor)
+        self._lines: dict[str, w.HBox] = {}
         show = _SHOW if any(t.core for t in self.draft.wide.traits) else _SHOW[1:]
-        self._show = dropdown("Show", show, self._on_show, width="330px")
+        self._show = self.watch(dropdown("Show", show, width="330px"), lambda _value: self.refresh())
+        self._names_toggle = self.button(_NAMES, self._on_names)
+        self._names = {c: self.watch(self._name(c), partial(self._set, c)) for c in self.draft.names}
+        self._names_box = row(*self._names.values())
+        self._none = w.HTML('<p class="idk-soft">No trait of this sort.</p>')
+        self.cell = CellPart(desk, self._on_next, self._shut)
+        self._rows = w.VBox([self.cell])
+        self._rows.add_class("idk-edit-lines")
         self.children = [row(self._show, self._names_toggle), self._names_box, self._none, self._rows]
-        shown(self._names_toggle, bool(self.draft.names))
+        shown(self._names_toggle, bool(self._names))
         shown(self._names_box, False)
-        shown(self.cell, False)
 
-    def first(self) -> w.DOMWidget:
-        """Return the control that the keyboard goes to first."""
-        return self._show
+    def _name(self, column: str) -> w.Text | w.Dropdown:
+        words, choices = column_words(self.draft, column), name_choices(self.draft, column)
+        return dropdown(words, choices, width="330px") if choices else field(words, width="330px")
 
-    # -- what the person does ---------------------------------------------------------------------
+    def _set(self, column: str, text: str) -> None:
+        self.draft.set(self.desk.taxon, column, text)
+        self.desk.changed()
 
-    @guarded
-    def _on_show(self, _change: Any) -> None:
+    def _on_names(self) -> None:
+        self._open_names(self._names_toggle.description == _NAMES)
+
+    def _open_names(self, show: bool) -> None:
+        shown(self._names_box, show)
+        self._names_toggle.description = _HIDE_NAMES if show else _NAMES
         self.refresh()
 
-    @guarded
-    def _on_names(self, _button: w.Button) -> None:
-        self.open_names(self._names_toggle.description == _NAMES)
+    def open_cell(self, column: str) -> None:
+        """Open a cell of the kind and put the keyboard there."""
+        if column in self._names:
+            self._open_names(True)
+            self._names[column].focus()
+            return
+        self._opened = self.draft.wide.trait_of(column).id
+        self.refresh()
+        self.cell.show(self.desk.taxon, column)
+        self.cell.focus_first()
 
-    @guarded
-    def _on_name(self, change: Any) -> None:
-        if not self._updating:
-            column = next(c for c, control in self._names.items() if control is change["owner"])
-            self.draft.set(self.editor.taxon, column, change["new"])
-            self.editor.changed()
-
-    @guarded
-    def _on_next(self, _button: w.Button) -> None:
+    def _on_next(self) -> None:
         wanted = [trait.id for trait in self._wanted()]
         at = wanted.index(self._opened) + 1 if self._opened in wanted else 0
         if at < len(wanted):
@@ -99,101 +137,229 @@ class FormPart(Part):
         else:
             self._shut()
 
-    @guarded
-    def _on_done(self, _button: w.Button) -> None:
-        self._shut()
-
-    # -- what the person sees ---------------------------------------------------------------------
-
-    def open_cell(self, column: str) -> None:
-        """Open a cell of the kind and put the keyboard there."""
-        if column in self.draft.names:
-            self.open_names(True)
-            self._names[column].focus()
-            return
-        self._opened = self.draft.wide.trait_of(column).id
-        self.refresh()
-        self.cell.show(self.editor.taxon, column)
-        self.cell.first().focus()
-
-    def open_names(self, show: bool) -> None:
-        """Show the names of the kind, or hide them."""
-        if show and not self._names:
-            self._make_names()
-        shown(self._names_box, show)
-        self._names_toggle.description = _HIDE_NAMES if show else _NAMES
-        self.refresh()
-
     def _shut(self) -> None:
         was, self._opened = self._opened, ""
         self.refresh()
-        self._lines[was].button.focus()
-
-    def _make_names(self) -> None:
-        for column in self.draft.names:
-            choices = name_choices(self.draft, column)
-            words = column_words(self.draft, column)
-            if choices:
-                control = dropdown(words, choices, self._on_name, width="330px")
-            else:
-                control = field(words, self._on_name, width="330px")
-            self._names[column] = control
-        self._names_box.children = tuple(self._names.values())
+        self._lines[was].children[1].focus()
 
     def refresh(self) -> None:
         """Show the kind as it stands now."""
-        taxon, draft = self.editor.taxon, self.draft
-        wanted = {trait.id: i for i, trait in enumerate(self._wanted())}
-        fresh = [trait for trait in draft.wide.traits if trait.id in wanted and trait.id not in self._lines]
-        for trait in fresh:
-            self._lines[trait.id] = _Line(trait, self)
-        if fresh or not self._rows.children:
+        taxon, draft = self.desk.taxon, self.draft
+        wanted = {trait.id: trait for trait in self._wanted()}
+        fresh = {trait_id: self._line(wanted[trait_id]) for trait_id in wanted if trait_id not in self._lines}
+        if fresh:
+            self._lines |= fresh
             self._rows.children = (self.cell, *self._lines.values())
-        for trait in draft.wide.traits:
-            line = self._lines.get(trait.id)
-            if line is None:
-                continue
-            shown(line, trait.id in wanted)
-            if trait.id in wanted:
-                # The cell is put under its line by order: moved in the list it would be built anew.
-                line.layout.order = str(2 * wanted[trait.id])
-                html = line_html(draft, taxon, trait)
-                if line.line.value != html:
-                    line.line.value = html
-        for trait_id in set(self._lines) - set(draft.wide.trait_ids):
-            shown(self._lines[trait_id], False)
+        # The cell is put under its line by order: moved in the list it would be built anew.
+        order = {trait_id: 2 * n for n, trait_id in enumerate(wanted)}
+        for trait_id, line in self._lines.items():
+            shown(line, trait_id in wanted)
+            if trait_id in wanted:
+                line.layout.order = str(order[trait_id])
+                line.children[0].value = line_html(draft, taxon, wanted[trait_id])
         shown(self._none, not wanted)
-        is_open = self._opened in wanted
-        shown(self.cell, is_open)
-        if is_open:
-            self.cell.layout.order = str(2 * wanted[self._opened] + 1)
+        shown(self.cell, self._opened in wanted)
+        if self._opened in wanted:
+            self.cell.layout.order = str(order[self._opened] + 1)
             young = self.cell.column == self._opened + YOUNG
             self.cell.show(taxon, self.cell.column if young else self._opened)
-        self._refresh_names(taxon)
+        if self._names_box.layout.display != "none":
+            self._refresh_names()
 
-    def _refresh_names(self, taxon: str) -> None:
-        self._updating = True
-        try:
+    def _line(self, trait: Trait) -> w.HBox:
+        """Return one line for a trait, with the button that opens it."""
+        words = w.HTML(layout=w.Layout(flex="1 1 260px", min_width="0"))
+        change = self.button(f"Change {trait.name.lower()}", partial(self.open_cell, trait.id))
+        return row(words, change, name="idk-edit-line")
+
+    def _refresh_names(self) -> None:
+        with self.filling():
             for column, control in self._names.items():
-                text = self.draft.text(taxon, column)
+                text = self.draft.text(self.desk.taxon, column)
                 if isinstance(control, w.Dropdown):
                     choices = name_choices(self.draft, column, text)
                     if list(control.options) != choices:
                         control.options = choices
                 control.value = text
-        finally:
-            self._updating = False
 
     def _wanted(self) -> list[Trait]:
         """Return the traits to show; the one that is open stays."""
         return [t for t in self.draft.wide.traits if t.id == self._opened or self._is_wanted(t)]
 
     def _is_wanted(self, trait: Trait) -> bool:
-        taxon, draft, show = self.editor.taxon, self.draft, self._show.value
+        draft, show = self.draft, self._show.value
         if show in (_CORE, _ALL):
             return trait.core or show == _ALL
-        places = [(taxon, trait.id), (taxon, trait.id + YOUNG)]
-        if show == "changed":
+        places = [(self.desk.taxon, trait.id), (self.desk.taxon, trait.id + YOUNG)]
+        if show == _CHANGED:
             return any(p in draft.changed or p in draft.claims or p in draft.wrong for p in places)
-        known = any(draft.text(*p).strip() for p in places)
-        return known == (show == "known")
+        return any(draft.text(*p).strip() for p in places) == (show == _KNOWN)
+
+
+class CellPart(EditorPart):
+    """One cell, whichever is shown: its states as buttons or its two numbers, and the same as text."""
+
+    def __init__(self, desk: Desk, on_next: Callable[[], None], on_done: Callable[[], None]):
+        super().__init__(desk)
+        self.taxon = self.column = ""
+        self._question, self._feedback, self._syntax = w.HTML(), w.HTML(), w.HTML()
+        self._states = StateChoices(lambda state: self.run(self._on_state, state))
+        self._low = self.watch(field(width="200px"), self._on_number)
+        self._high = self.watch(field("to", hint="highest", width="160px"), self._on_number)
+        self._unknown = self.button("Not known", partial(self._set, ""))
+        self._absent = self.button("Does not apply", partial(self._set, "-"))
+        self._text = self.watch(field("As text", width="380px"), self._set)
+        self._undo = self.button("Undo this cell", self._on_undo)
+        self._young = self.button(_YOUNG, self._on_young)
+        self._next = self.button("Next trait", on_next)
+        self.source = SourcePart(desk)
+        self.children = [
+            self._question,
+            self._states,
+            row(self._low, self._high, self._unknown, self._absent),
+            self._feedback,
+            row(self._text, self._syntax),
+            self.source,
+            row(self._undo, self._young, self._next, self.button("Done", on_done)),
+        ]
+        self.add_class("idk-edit-cell")
+
+    @property
+    def trait(self) -> Trait:
+        """The trait of the cell that is shown."""
+        return self.draft.wide.trait_of(self.column)
+
+    def focus_first(self) -> None:
+        """Put the keyboard on the first state or number."""
+        (first_control(self._states) or self._low).focus()
+
+    def _set(self, text: str) -> None:
+        self.draft.set(self.taxon, self.column, text)
+        self.desk.changed()
+
+    def _on_state(self, state: str) -> None:
+        self._set(toggled(self.trait, self.draft.text(self.taxon, self.column), state))
+
+    def _on_number(self, _value: str) -> None:
+        ends = [self._low.value, self._high.value]
+        self._set(joined(*(map(in_millimetres, ends) if self.trait.unit == "mm" else ends)))
+
+    def _on_undo(self) -> None:
+        self.draft.revert(self.taxon, self.column)
+        self.desk.changed()
+        # The button that was pressed is gone.
+        self.focus_first()
+
+    def _on_young(self) -> None:
+        trait = self.trait
+        self.show(self.taxon, trait.id if self.column != trait.id else trait.id + YOUNG)
+
+    def show(self, taxon: str, column: str) -> None:
+        """Show a cell."""
+        moved = (taxon, column) != (self.taxon, self.column)
+        self.taxon, self.column = taxon, column
+        trait, text = self.trait, self.draft.text(taxon, column)
+        with self.filling():
+            if moved:
+                self._show_trait(trait, young=column != trait.id)
+            self._states.mark(states_in(trait, text))
+            if not trait.has_states:
+                self._low.value, self._high.value = parted(trait, text)
+            tick(self._unknown, not text.strip())
+            tick(self._absent, text.strip() == "-")
+            self._text.value = text
+            self._feedback.value = feedback_html(self.draft, taxon, column)
+            shown(self._undo, (taxon, column) in self.draft.changed or (taxon, column) in self.draft.claims)
+        self.source.show(taxon, column)
+
+    def _show_trait(self, trait: Trait, *, young: bool) -> None:
+        self._question.value = question_html(trait, young=young)
+        self._syntax.value = syntax_html(trait)
+        self._states.show(trait)
+        shown(self._low, not trait.has_states)
+        shown(self._high, trait.kind == "measure")
+        unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
+        self._low.description = f"Longest known{unit}" if trait.kind == "ceiling" else f"From{unit}"
+        self._low.placeholder = "64, 2.5 in or 6 cm" if trait.unit == "mm" else "lowest"
+        self._young.description = _ADULT if young else _YOUNG
+        shown(self._young, young or not trait.needs_adult)
+
+
+class SourcePart(EditorPart):
+    """Where a cell stands written: the claims behind it, and fields to give one."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._place = ("", "")
+        self._claims = w.HTML()
+        self._toggle = self.button(_GIVE, self._on_toggle)
+        self._back = self.button("Take back the source given", lambda: self._claim(None))
+        self._source = dropdown("Source", [("none named", "")], width="420px")
+        self._locator = field("Page or table", width="240px")
+        classes: list[tuple[str, Any]] = [("as usual", ""), *((c, c) for c in CLASSES)]
+        self._class = dropdown("How it is known", classes, width="260px")
+        self._scope = dropdown("It speaks of the", [(s, s) for s in SCOPES], width="220px")
+        self._give = self.button("Put it behind this cell", self._on_give)
+        self._new = self.button(_NEW, self._on_new)
+        self._bibtex = area("BibTeX", hint=_BIBTEX, rows=5)
+        self._add = self.button("Add this source to the list", self._on_add)
+        self._adding = w.VBox([self._bibtex, row(self._add)])
+        kinds, gives = row(self._class, self._scope), row(self._give, self._new)
+        self._fields = w.VBox([row(self._source, self._locator), kinds, gives, self._adding])
+        head = w.HTML("<h4>Where it stands written</h4>")
+        self.children = [head, self._claims, row(self._toggle, self._back), self._fields]
+        self._open(False)
+
+    def show(self, taxon: str, column: str) -> None:
+        """Show the claims behind a cell."""
+        if (taxon, column) != self._place:
+            self._place = (taxon, column)
+            self._open(False)
+        self._claims.value = claims_html(self.draft, taxon, column)
+        shown(self._back, self._place in self.draft.claims)
+
+    def _open(self, show: bool) -> None:
+        shown(self._fields, show)
+        self._toggle.description = _HIDE if show else _GIVE
+        self._open_new(False)
+
+    def _open_new(self, show: bool) -> None:
+        shown(self._adding, show)
+        self._new.description = _HIDE_NEW if show else _NEW
+
+    def _on_toggle(self) -> None:
+        show = self._toggle.description == _GIVE
+        self._open(show)
+        if show:
+            self._fill(self._source.value)
+            self._source.focus()
+
+    def _fill(self, chosen: str) -> None:
+        options = source_options(self.draft)
+        if list(self._source.options) != options:
+            self._source.options = options
+        self._source.value = chosen if chosen in dict(options).values() else ""
+
+    def _on_give(self) -> None:
+        claim = Claim(self._source.value, self._locator.value.strip(), self._class.value, self._scope.value)
+        self._claim(claim)
+
+    def _claim(self, claim: Claim | None) -> None:
+        self.draft.claim(*self._place, claim)
+        self._open(False)
+        self.desk.changed()
+        self._toggle.focus()
+
+    def _on_new(self) -> None:
+        show = self._new.description == _NEW
+        self._open_new(show)
+        if show:
+            self._bibtex.focus()
+
+    def _on_add(self) -> None:
+        keys = self.draft.add_source(self._bibtex.value)
+        self._bibtex.value = ""
+        self._fill(keys[0] if keys else self._source.value)
+        self._open_new(False)
+        self.desk.changed()
+        self._source.focus()

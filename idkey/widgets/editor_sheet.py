@@ -1,56 +1,60 @@
-"""All kinds as a table of cell texts, and one cell of it to write in."""
+"""All kinds as a sheet; new kinds, new traits, a spreadsheet, and what a newer shipped table says."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
-
 import ipywidgets as w
 
-from idkey.views.edit import column_words, feedback_html, sheet_html, syntax_html
-from idkey.widgets.base import guarded, shown
-from idkey.widgets.editor_parts import Part, button, dropdown, field, row
+from idkey.table.layout import UNITS
+from idkey.table.overlay import settle
+from idkey.table.spreadsheet import Import, read_spreadsheet
+from idkey.table.typed import new_trait, proposed_id
+from idkey.views.edit import (
+    column_words,
+    conflict_html,
+    feedback_html,
+    name_choices,
+    sheet_html,
+    syntax_html,
+    taken_html,
+)
+from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
+from idkey.widgets.editor_form import Desk, EditorPart
 
-if TYPE_CHECKING:
-    from idkey.widgets.editor import TableEditor
+__all__ = ["AddKind", "AddTrait", "ConflictPart", "ImportPart", "SheetPart"]
 
-__all__ = ["SheetPart"]
+_KINDS = (
+    ("states, in no order", "nominal"),
+    ("states in an order", "ordinal"),
+    ("a number or a range", "measure"),
+    ("largest known length", "ceiling"),
+)
+_SHIPPED, _DROP = "Keep what the shipped table says", "Give up what is set aside"
 
 
-class SheetPart(Part):
-    """The sheet; the kind is the one that is chosen above."""
+class SheetPart(EditorPart):
+    """All kinds as a table of cell texts, and one cell of it to write in; the kind is chosen above."""
 
-    def __init__(self, editor: TableEditor):
-        self._text = field("Cell", self._on_text, width="420px")
-        self._undo = button("Undo this cell", self._on_undo)
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        first = self.draft.wide.trait_ids[0]
+        self._column = self.watch(
+            dropdown("Column", self._columns(), first, width="360px"), lambda _column: self.refresh()
+        )
+        self._text = self.watch(field("Cell", width="420px"), self._set)
+        self._undo = self.button("Undo this cell", self._on_undo)
         self._syntax, self._feedback, self._grid = w.HTML(), w.HTML(), w.HTML()
-        super().__init__(editor)
-        self._column = dropdown("Column", self._columns(), width="360px")
-        self._column.value = self.draft.wide.traits[0].id
-        self._column.observe(self._on_column, names="value")
         self.children = [row(self._column, self._text, self._undo), self._syntax, self._feedback, self._grid]
-
-    def first(self) -> w.DOMWidget:
-        """Return the control that the keyboard goes to first."""
-        return self._text
 
     def _columns(self) -> list[tuple[str, str]]:
         return [(column_words(self.draft, c), c) for c in self.draft.columns]
 
-    @guarded
-    def _on_column(self, _change: Any) -> None:
-        if not self._updating:
-            self.refresh()
+    def _set(self, text: str) -> None:
+        self.draft.set(self.desk.taxon, self._column.value, text)
+        self.desk.changed()
 
-    @guarded
-    def _on_text(self, change: Any) -> None:
-        if not self._updating:
-            self.draft.set(self.editor.taxon, self._column.value, change["new"])
-            self.editor.changed()
-
-    @guarded
-    def _on_undo(self, _button: w.Button) -> None:
-        self.draft.revert(self.editor.taxon, self._column.value)
-        self.editor.changed()
+    def _on_undo(self) -> None:
+        self.draft.revert(self.desk.taxon, self._column.value)
+        self.desk.changed()
         self._text.focus()
 
     def open_cell(self, column: str) -> None:
@@ -60,20 +64,171 @@ class SheetPart(Part):
 
     def refresh(self) -> None:
         """Show the sheet as it stands now."""
-        self._updating = True
-        try:
-            columns = self._columns()
-            column = self._column.value
+        with self.filling():
+            columns, column = self._columns(), self._column.value
             if list(self._column.options) != columns:
                 self._column.options = columns
-                self._column.value = column if column in self.draft.columns else columns[0][1]
-                column = self._column.value
-            taxon = self.editor.taxon
-            self._text.value = self.draft.text(taxon, column)
+                self._column.value = column = column if column in self.draft.columns else columns[0][1]
+            place = (self.desk.taxon, column)
+            self._text.value = self.draft.text(*place)
             is_name = column in self.draft.names
             self._syntax.value = "" if is_name else syntax_html(self.draft.wide.trait_of(column))
-            self._feedback.value = feedback_html(self.draft, taxon, column)
-            shown(self._undo, (taxon, column) in self.draft.changed)
-            self._grid.value = sheet_html(self.draft, taxon, column)
-        finally:
-            self._updating = False
+            self._feedback.value = feedback_html(self.draft, *place)
+            shown(self._undo, place in self.draft.changed)
+            self._grid.value = sheet_html(self.draft, *place)
+
+
+class AddKind(EditorPart):
+    """A form for a new kind; an id is proposed from its name."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._proposed = ""
+        self._name = self.watch(
+            field("Scientific name", hint="Hypancistrus sp.", width="360px"), self._propose
+        )
+        self._code = self.watch(field("Trade code", hint="L999", width="200px"), self._propose)
+        self._group = dropdown("Care group", [("not chosen", "")], width="300px")
+        self._id = field("Id in the table", hint="lower case, digits and _", width="360px")
+        self._add = self.button("Add this kind", self._on_add)
+        self.children = [row(self._name, self._code, self._group), row(self._id, self._add)]
+        names = {"scientificName": self._name, "tradeCode": self._code, "careGroup": self._group}
+        for column, control in names.items():
+            shown(control, column in self.draft.names)
+
+    def refresh(self) -> None:
+        """Offer the care groups of the table."""
+        if "careGroup" in self.draft.names:
+            self._group.options = name_choices(self.draft, "careGroup")
+
+    def _propose(self, _value: str) -> None:
+        if self._id.value.strip() in ("", self._proposed):
+            name = self._name.value
+            self._proposed = proposed_id(self.draft.ids, name, self._code.value) if name.strip() else ""
+            self._id.value = self._proposed
+
+    def _on_add(self) -> None:
+        given = {
+            "scientificName": " ".join(self._name.value.split()),
+            "genus": self._name.value.partition(" ")[0],
+            "tradeCode": self._code.value.strip(),
+            "careGroup": self._group.value,
+        }
+        texts = {column: text for column, text in given.items() if column in self.draft.names}
+        taxon = self._id.value.strip()
+        self.draft.add(taxon, **texts)
+        self._name.value = self._code.value = self._id.value = ""
+        self.desk.changed(taxon)
+        self.desk.leave()
+        self.desk.open_cell(self.draft.wide.trait_ids[0])
+
+
+class AddTrait(EditorPart):
+    """A form for a new trait."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._label = field("Short name", hint="Eye ring")
+        self._kind = self.watch(dropdown("It is answered with", _KINDS, width="360px"), self._show_fields)
+        self._unit = dropdown("Unit", [(unit, unit) for unit in UNITS if unit], width="180px")
+        self._question = field("Question", hint="Is there a pale ring round the eye?", width="560px")
+        self._states = area("States, one a line", hint="no ring\npale ring")
+        self._adult = checkbox("Says nothing about young fish")
+        self._add = self.button("Add this trait", self._on_add)
+        head, last = row(self._label, self._kind, self._unit), row(self._adult, self._add)
+        self.children = [head, self._question, self._states, last]
+        self._show_fields(self._kind.value)
+
+    def _show_fields(self, kind: str) -> None:
+        states = kind in ("nominal", "ordinal")
+        shown(self._states, states)
+        shown(self._unit, not states)
+
+    def _on_add(self) -> None:
+        trait = new_trait(
+            self._label.value,
+            self._kind.value,
+            states=self._states.value,
+            unit=self._unit.value,
+            question=self._question.value,
+            needs_adult=self._adult.value,
+        )
+        self.draft.add_trait(trait)
+        self._label.value = self._question.value = self._states.value = ""
+        self._adult.value = False
+        self.desk.changed()
+        self.desk.leave()
+        self.desk.open_cell(trait.id)
+
+
+class ImportPart(EditorPart):
+    """A spreadsheet read into the draft, after a look at what was understood."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._read: Import | None = None
+        self._path = field("File", hint="my_kinds.xlsx or my_kinds.csv", width="420px")
+        self._sheet = field("Sheet", hint="the first that names kinds")
+        self._look = self.button("Read it", self._on_look)
+        self._report = w.HTML()
+        self._take = self.button("Take these into the draft", self._on_take)
+        self.children = [row(self._path, self._sheet, self._look), self._report, self._take]
+        self._show(None, "")
+
+    def _show(self, read: Import | None, html: str) -> None:
+        self._read, self._report.value = read, html
+        shown(self._take, read is not None and any(line.what in ("new", "changed") for line in read.rows))
+
+    def _on_look(self) -> None:
+        self._show(None, "")
+        sheet = self._sheet.value.strip() or None
+        read = read_spreadsheet(self._path.value.strip(), self.draft.sound(), sheet=sheet)
+        self._show(read, read._repr_html_())
+
+    def _on_take(self) -> None:
+        if self._read is not None:
+            self._show(None, taken_html(self.draft.take_over(self._read.table)))
+            self.desk.changed()
+            self._path.focus()
+
+
+class ConflictPart(EditorPart):
+    """Where the shipped table and the keeper's own say different things, one conflict at a time."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._at = 0
+        self._shows = w.HTML()
+        self._shipped = self.button(_SHIPPED, lambda: self._settle("shipped"))
+        self._own = self.button("Keep mine", lambda: self._settle("own"))
+        self._later = self.button("Show the next one", self._on_later)
+        self.children = [self._shows, row(self._shipped, self._own, self._later)]
+        self.add_class("idk-edit-part")
+
+    def refresh(self) -> None:
+        """Show the conflict it stands at; hidden where there is none."""
+        conflicts = self.draft.saved.conflicts
+        shown(self, bool(conflicts))
+        if conflicts:
+            self._at %= len(conflicts)
+            conflict = conflicts[self._at]
+            self._shows.value = conflict_html(conflict, self._at + 1, len(conflicts))
+            self._shipped.description = _DROP if conflict.kind == "gone" else _SHIPPED
+            shown(self._shipped, "shipped" in conflict.choices)
+            shown(self._own, "own" in conflict.choices)
+            shown(self._later, len(conflicts) > 1)
+
+    def _on_later(self) -> None:
+        self._at += 1
+        self.refresh()
+
+    def _settle(self, keep: str) -> None:
+        saved = self.draft.saved
+        if saved.origin is not None:
+            self.draft.rebase(settle(saved.origin.folder, saved.conflicts[self._at], keep))
+            self.desk.changed()
+            # The button that was pressed may be gone: the keyboard goes to the next one, or to the kinds.
+            if self.draft.saved.conflicts:
+                self._shipped.focus()
+            else:
+                self.desk.leave()

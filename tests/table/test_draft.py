@@ -10,8 +10,7 @@ from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import files
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
-from idkey.table.draft import Draft
-from idkey.table.draft_io import own_folder, save_draft, take_over
+from idkey.table.draft import Draft, own_folder
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 from idkey.table.typed import joined, new_trait, parted, proposed_id, states_in, toggled
@@ -174,7 +173,7 @@ def test_kinds_taken_out_and_put_back():
     draft.put_back("alpha")
     assert draft.made().cell("alpha", "tail").names == ("hollow",)
     draft.remove("new_one")
-    assert draft.new == ()
+    assert not draft.new
     for taxon in TABLE.ids:
         draft.remove(taxon)
     assert draft.problems()
@@ -205,11 +204,6 @@ def test_new_traits_and_sources():
     assert list(made.claims("alpha", "eye_ring")["source"]) == ["ROE"]
     with pytest.raises(TableError):
         draft.add_source("no bibtex at all")
-    draft.drop_trait("eye_ring")
-    assert not draft.changed
-    assert not draft.claims
-    with pytest.raises(UnknownName, match="not new"):
-        draft.drop_trait("tail")
 
 
 def test_new_trait_says_all_that_is_missing():
@@ -225,7 +219,7 @@ def test_carried_over_to_the_saved_table_nothing_is_left(edits):
     draft = drafted(edits)
     draft.rebase(draft.made())
     assert not draft.changed
-    assert draft.new == ()
+    assert not draft.new
 
 
 def test_carried_over_to_another_table_the_rest_stays():
@@ -240,7 +234,7 @@ def test_carried_over_to_another_table_the_rest_stays():
 def test_what_another_table_says_is_taken_over(edits, given_claims):
     other = drafted(edits, given_claims).made()
     draft = Draft(TABLE)
-    take_over(draft, other)
+    draft.take_over(other)
     assert files_of(draft.made())["taxa.csv"] == files_of(other)["taxa.csv"]
     ours, theirs = (sorted(t.evidence.itertuples(index=False, name=None)) for t in (draft.made(), other))
     assert ours == theirs
@@ -255,13 +249,13 @@ def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
     draft.set("hypancistrus_zebra", "tail_fork", "forked")
     draft.set("hypancistrus_zebra", "teeth_lower", "many")
     with pytest.raises(TableError):
-        save_draft(draft, tmp_path / "own")
+        draft.save(tmp_path / "own")
     assert not (tmp_path / "own").exists()
     draft.revert("hypancistrus_zebra", "teeth_lower")
     with pytest.raises(IdkeyError, match="start_table|not saved over"):
-        save_draft(draft)
+        draft.save()
     assert len(draft.changed) > 1
-    save_draft(draft, tmp_path / "own")
+    draft.save(tmp_path / "own")
     assert not draft.is_changed
     assert own_folder(draft.saved) == (tmp_path / "own").resolve()
     assert (tmp_path / "own" / "overlay.json").exists()
@@ -269,7 +263,7 @@ def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
     assert again.label("hypancistrus_l999") == "Hypancistrus sp. (L999)"
     assert again.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)
     draft.set("hypancistrus_l999", "pattern", "bars")
-    save_draft(draft)
+    draft.save()
     assert idkey.load_table(tmp_path / "own").cell("hypancistrus_l999", "pattern").names == ("bars",)
 
 

@@ -38,13 +38,13 @@ def words(widget):
 
 
 def line(screen, trait):
-    return words(screen.form._lines[trait].line)
+    return words(screen.form._lines[trait].children[0])
 
 
 def part(screen, title):
-    button = screen.folds.buttons[title]
+    button = screen.openers[title]
     button.click()
-    return screen.folds._parts[title]
+    return screen.parts[title]
 
 
 def press(screen, state):
@@ -149,7 +149,7 @@ def test_numbers_have_two_ends_and_what_cannot_be_read_is_kept(screen):
     cell._text.value = "about <b>ten</b>"
     assert cell._low.value == "about <b>ten</b>"
     assert "<b>" not in line(screen, "teeth_lower").replace("<b>ten</b>", "")
-    assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].line.value
+    assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].children[0].value
 
 
 def test_what_young_fish_show_is_a_cell_of_its_own(screen):
@@ -272,7 +272,7 @@ def test_the_shipped_table_asks_for_a_folder(tmp_path):
     screen.draft.set(ZEBRA, "tail_fork", "forked")
     screen.changed()
     screen._save_button.click()
-    elsewhere = screen.folds._parts[_ELSEWHERE]
+    elsewhere = screen.parts[_ELSEWHERE]
     assert elsewhere.layout.display != "none"
     assert "not saved over" in words(elsewhere._note)
     elsewhere._save.click()
@@ -295,7 +295,7 @@ def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere
     assert "overlay.json" in words(screen._alert)
     assert note.read_text() == edited
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
-    elsewhere = screen.folds._parts[_ELSEWHERE]
+    elsewhere = screen.parts[_ELSEWHERE]
     assert elsewhere.layout.display != "none"
     elsewhere._folder.value = str(tmp_path / "whole")
     elsewhere._save.click()
