@@ -1,95 +1,167 @@
-"""A key, as HTML and as text."""
+"""A key as a document: couplets on the screen and in a console; on paper all that is needed at the tanks."""
 
 from __future__ import annotations
 
-import textwrap
-from html import escape
+from collections import defaultdict
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from idkey.views.html import page
-from idkey.views.words import lead_words
+from idkey.views import doc
+from idkey.views.doc import PRINT, SCREEN, TEXT, Columns, Document, Heading, Lines, Link, On, Strong, one_line
+from idkey.views.draw import state_svg
+from idkey.views.words import (
+    CAUTIONS,
+    lead_states,
+    lead_words,
+    made_from,
+    number_of,
+    sources_line,
+    stamp,
+    table_date,
+)
 
 if TYPE_CHECKING:
     from idkey.model.key import Couplet, Key, Lead
 
-__all__ = ["key_html", "key_text"]
+__all__ = ["HOW_TO_USE", "came_from", "index", "key_document"]
 
-_WIDTH = 78
-
-
-# -- a key ------------------------------------------------------------------------------------------
-
-
-def key_html(key: Key) -> str:
-    """Return the numbered couplets, each lead with where it goes."""
-    if not key.couplets:
-        names = ", ".join(key.table.label(t) for t in key.table.ids)
-        return page(f"<p>These can't be told apart by this table: {escape(names)}.</p>")
-    items = []
-    for couplet in key.couplets:
-        leads = []
-        for letter, lead in (("a", couplet.a), ("b", couplet.b)):
-            words = escape(lead_words(couplet, lead))
-            leads.append(
-                f'<div class="idk-lead"><strong>{couplet.number}{letter}</strong><span>{words}</span>'
-                f'<span class="idk-end">{_end_html(key, lead)}</span></div>'
-            )
-        items.append(f"<li>{''.join(leads)}</li>")
-    head = (
-        f"<p>{len(key.table)} kinds, {len(key.couplets)} couplets; on average {key.expected_questions():.1f} "
-        f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
-        "Start at 1; go to the number at the end of the lead that fits.</p>"
-    )
-    left_out = "; ".join(escape(key.table.label(t)) for t in key.left_out)
-    if left_out:
-        left_out = f"<p>Too little is known to key out, so possible at every end: {left_out}.</p>"
-    return page(f'{head}<ol class="idk-key">{"".join(items)}</ol>{left_out}')
+HOW_TO_USE = (
+    "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
+    "stands at its end.",
+    "Can't see it, or not sure? Follow both leads: the fish is one of the names at the ends you reach. Do"
+    " the same with a length, unless you know that the fish is adult.",
+    "Took a wrong turn? (from 12) beside a number says that couplet 12 sent you there.",
+    "Stop at a name. Check it against everything else that you know of the fish; if that does not fit, "
+    "the fish is a kind that this key does not hold. Never sell or pair a fish under a name that you "
+    "doubt.",
+)
 
 
-def _end_html(key: Key, lead: Lead) -> str:
-    if lead.goes_to is not None:
-        return f"go to <strong>{lead.goes_to}</strong>"
-    names = "; ".join(escape(key.table.label(t)) for t in lead.taxa)
-    if lead.group and len(lead.taxa) > 1:
-        return f"<strong>{escape(lead.group)}</strong>: {names}"
-    return f"<strong>{names}</strong>" if len(lead.taxa) == 1 else f"not told apart: <strong>{names}</strong>"
-
-
-def key_text(key: Key) -> str:
-    """Return the traditional key: numbered couplets, two leads each, dots to the next number or the name."""
-    if not key.couplets:
-        names = ", ".join(key.table.label(t) for t in key.table.ids)
-        return f"These can't be told apart by this table: {names}"
-    lines = []
-    for couplet in key.couplets:
-        for letter, lead in (("a", couplet.a), ("b", couplet.b)):
-            lines += _lead_lines(key, couplet, letter, lead)
-        lines.append("")
-    if key.left_out:
-        names = "; ".join(key.table.label(t) for t in key.left_out)
-        lines += [*_wrap(f"Too little is known to key out, so possible at every end: {names}", _WIDTH), ""]
-    return "\n".join(lines[:-1])
-
-
-def _lead_lines(key: Key, couplet: Couplet, letter: str, lead: Lead) -> list[str]:
-    words = lead_words(couplet, lead)
-    if lead.goes_to is not None:
-        end = str(lead.goes_to)
+def key_document(key: Key, *, title: str = "") -> Document:
+    """Return a key as a document, in print under a title of your own where one is given."""
+    table = key.table
+    if key.couplets:
+        before = came_from(key)
+        drawn: dict[tuple[str, str], doc.Icon | None] = {}
+        couplets: doc.Block = doc.Couplets(
+            tuple(_couplet(key, c, before[c.number], drawn) for c in key.couplets)
+        )
     else:
-        names = [key.table.label(t) for t in lead.taxa]
-        end = names[0] if len(names) == 1 else f"not told apart: {'; '.join(names)}"
-        if lead.group and len(names) > 1:
-            end = f"{lead.group}: {'; '.join(names)}"
-    head = f"{couplet.number}{letter}"
-    body = _wrap(words, _WIDTH - 6)
-    lines = [f"{head:<6}{body[0]}", *(f"{'':<6}{line}" for line in body[1:])]
-    room = _WIDTH - len(lines[-1]) - len(end) - 2
-    if room >= 3:
-        lines[-1] += f" {'.' * room} {end}"
-        return lines
-    tail = _wrap(end, _WIDTH - 10)
-    return [*lines, *(f"{'':<10}{line}" for line in tail)]
+        names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
+        couplets = Lines((f"These can't be told apart by this table: {names}.",))
+    out = "; ".join(_labels(key, key.left_out))
+    left_out = (Lines((f"Too little is known to key out, so possible at every end: {out}",)),) if out else ()
+    blocks = (
+        On(SCREEN, (Lines((_length(key),)),) if key.couplets else ()),
+        On(
+            PRINT,
+            (
+                Lines((_scope(key), made_from(table))),
+                Heading("How to use it"),
+                Lines(HOW_TO_USE, "numbered"),
+                *CAUTIONS,
+                Heading("The key"),
+            ),
+        ),
+        couplets,
+        On(PRINT, _how_to_look(key)),
+        On(TEXT, (Lines(("",)),) if out else ()),
+        On(PRINT, (Heading("Left out"),) if out else ()),
+        *left_out,
+        On(PRINT, (Heading("Sources"), Lines((sources_line(table),)), *_index(key))),
+    )
+    kinds = number_of(len(table) - len(key.left_out), "kind")
+    named = one_line(title) or f"Key to {kinds}"
+    return Document(named, blocks, stamp(table), table_date(table), titled=(PRINT,))
 
 
-def _wrap(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False) or [""]
+def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
+    return tuple(one_line(key.table.label(t)) for t in taxa)
+
+
+def _length(key: Key) -> str:
+    return (
+        f"{len(key.table)} kinds, {len(key.couplets)} couplets; on average {key.expected_questions():.1f} "
+        f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
+        "Start at 1; go to the number at the end of the lead that fits."
+    )
+
+
+def _scope(key: Key) -> str:
+    """Say what the key holds, how long it is, and what is left out."""
+    line = f"Covers {number_of(len(key.table) - len(key.left_out), 'kind')}"
+    if not key.couplets:
+        return f"{line}, which this table can't tell apart."
+    line += (
+        f" in {number_of(len(key.couplets), 'couplet')}; "
+        f"on average {key.expected_questions():.1f} questions lead to an end."
+    )
+    names = [name for ending in key.endings() for name in ending]
+    if len(names) != len(set(names)):
+        line += " A kind that varies, or of which the feature is not known, stands at several ends."
+    if key.left_out:
+        line += f" {number_of(len(key.left_out), 'kind')} left out: see the end."
+    return line
+
+
+def came_from(key: Key) -> dict[int, tuple[int, ...]]:
+    """Return for each couplet the couplets that lead to it."""
+    before: dict[int, set[int]] = defaultdict(set)
+    for couplet in key.couplets:
+        for lead in (couplet.a, couplet.b):
+            before[lead.goes_to or 0].add(couplet.number)
+    return {couplet.number: tuple(sorted(before[couplet.number])) for couplet in key.couplets}
+
+
+def _couplet(
+    key: Key, couplet: Couplet, before: tuple[int, ...], drawn: dict[tuple[str, str], doc.Icon | None]
+) -> doc.Couplet:
+    leads = (("a", couplet.a), ("b", couplet.b))
+    asked = couplet.trait.question or couplet.trait.name
+    return doc.Couplet(
+        couplet.number,
+        before,
+        asked,
+        tuple(_lead(key, couplet, letter, lead, drawn) for letter, lead in leads),
+    )
+
+
+def _lead(
+    key: Key, couplet: Couplet, letter: str, lead: Lead, drawn: dict[tuple[str, str], doc.Icon | None]
+) -> doc.Lead:
+    trait = couplet.trait
+    for state in lead_states(couplet, lead):
+        if (trait.id, state) not in drawn:
+            svg = state_svg(trait.id, state)
+            drawn[trait.id, state] = doc.Icon(svg, trait.word(state)) if svg else None
+    icons = (drawn[trait.id, state] for state in lead_states(couplet, lead))
+    names = _labels(key, lead.taxa)
+    head = "" if len(names) < 2 else f"{lead.group}:" if lead.group else "not told apart:"
+    words = lead_words(couplet, lead)
+    return doc.Lead(letter, words, tuple(filter(None, icons)), lead.goes_to, head, names)
+
+
+def _how_to_look(key: Key) -> tuple[doc.Block, ...]:
+    """Return how to look at each trait that the key asks, in the order in which it first asks them."""
+    traits = {couplet.trait.id: couplet.trait for couplet in key.couplets}.values()
+    hows = tuple((Strong(f"{trait.name}:"), f" {trait.how}") for trait in traits if trait.how)
+    return (Heading("How to look"), Lines(hows, style="small")) if hows else ()
+
+
+def index(key: Key) -> list[tuple[str, tuple[str, ...]]]:
+    """Return every name that is keyed with the leads at which it stands, by name."""
+    places: dict[str, list[str]] = {t: [] for t in key.table.ids if t not in key.left_out}
+    for couplet in key.couplets:
+        for letter, lead in (("a", couplet.a), ("b", couplet.b)):
+            for taxon in lead.taxa:
+                places[taxon].append(f"{couplet.number}{letter}")
+    entries = zip(_labels(key, places), map(tuple, places.values()), strict=True)
+    return sorted(entries, key=lambda entry: (entry[0].casefold(), entry[0]))
+
+
+def _index(key: Key) -> tuple[doc.Block, ...]:
+    entries = []
+    for name, where in index(key):
+        links = [piece for place in where for piece in (", ", Link(place, f"#c{place[:-1]}"))]
+        entries.append((Strong(f"{name}:" if where else name), " ", *links[1:]))
+    return (Heading("Index of names, with the leads at which they stand"), Columns(tuple(entries)))

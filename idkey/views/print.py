@@ -7,7 +7,9 @@ file is that of the table. A letter that no font has is printed as a mark.
 from __future__ import annotations
 
 import json
+import os
 import re
+import tempfile
 from collections.abc import Sequence
 from dataclasses import fields
 from functools import lru_cache
@@ -18,6 +20,9 @@ from typing import Any
 import matplotlib
 import typst
 
+from idkey import display
+from idkey.errors import IdkeyError, one_of
+from idkey.views import html
 from idkey.views.doc import (
     PRINT,
     Block,
@@ -37,10 +42,9 @@ from idkey.views.doc import (
     pick,
     plain,
 )
-from idkey.views.html import FEW
 from idkey.views.words import made_with
 
-__all__ = ["PAPERS", "pdf"]
+__all__ = ["PAPERS", "pdf", "save"]
 
 PAPERS = {"A4": ("a4", 178.0), "Letter": ("us-letter", 183.9)}
 """Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1: Typst's name, and width in mm between the margins."""
@@ -77,7 +81,7 @@ def pdf(document: Document, paper: str = "A4") -> bytes:
         "day": [day.year, day.month, day.day] if day else None,
         "paper": name,
         "foot": f"{foot}  |  {stamp}" if stamp else foot,
-        "few": FEW,
+        "few": html.FEW,
         "titled": PRINT in document.titled,
         "blocks": setter.document(document.blocks),
         "drawings": list(setter.drawings),
@@ -209,3 +213,75 @@ def _even(entries: list[Runs], count: int) -> list[list[Runs]]:
         columns[at].append(entry)
         depth += _deep(entry)
     return columns
+
+
+# -- files ------------------------------------------------------------------------------------------
+
+
+def save(
+    thing: Any, path: str | os.PathLike[str], paper: str = "A4", overwrite: bool = False, **options: Any
+) -> None:
+    """Print an object to a file, whole or not at all: beside its place first, then moved there.
+
+    Parameters
+    ----------
+    thing : Shown
+    path : str or path
+        Its ending, ``.html`` or ``.pdf``, decides the kind of file.
+    paper : {"A4", "Letter"}
+    overwrite : bool
+        Write over a file that is there.
+    **options : object
+        For what makes the document, such as a title.
+
+    Raises
+    ------
+    IdkeyError
+        Another ending or paper, a file that is there already, or a place that cannot be written to.
+    """
+    place = Path(path)
+    ending = place.suffix.lower()
+    if ending not in (".html", ".pdf"):
+        msg = f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf"
+        raise IdkeyError(msg)
+    if not isinstance(paper, str) or paper not in PAPERS:
+        msg = f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}"
+        raise IdkeyError(msg)
+    _check_free(place, overwrite)
+    document = display.document(thing, **options)
+    made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
+    beside = None
+    try:
+        with tempfile.NamedTemporaryFile(dir=place.parent, prefix=".idkey-", delete=False) as file:
+            beside = Path(file.name)
+            file.write(made)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.chmod(0o644)
+        _move(beside, place, overwrite)
+    except OSError as error:
+        why = error.strerror or error
+        msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
+        raise IdkeyError(msg) from error
+    finally:
+        if beside is not None:
+            beside.unlink(missing_ok=True)
+
+
+def _move(beside: Path, place: Path, overwrite: bool) -> None:
+    """Move a file to its place; a file that has come there meanwhile is not lost."""
+    if not overwrite:
+        try:
+            os.link(beside, place)
+            return
+        except OSError:  # a file is there now, or the disk knows no second name for a file
+            _check_free(place, overwrite)
+    beside.replace(place)
+
+
+def _check_free(place: Path, overwrite: bool) -> None:
+    if place.exists() and not (overwrite and place.is_file()):
+        here = place.is_file()
+        right = "say overwrite=True to write over it" if here else "this is no file; add a file's name"
+        msg = f"{str(place)!r} is there already; {right}, or choose another name"
+        raise IdkeyError(msg)

@@ -18,6 +18,7 @@ from idkey.model.review import Review, review
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
 from idkey.views import care, change, compare, html, identify, key, report, spreadsheet, tank, text
+from idkey.views import print as print_views
 from idkey.views import review as review_views
 from idkey.views.conflicts import conflicts_html
 from idkey.views.doc import Document
@@ -30,7 +31,9 @@ def _table_html(table: TraitTable) -> str:
     return f"{conflicts_html(table)}\n{whole}" if table.conflicts else whole
 
 
-_DOCUMENTS: dict[type, Callable[..., Document]] = {}
+_DOCUMENTS: dict[type, Callable[..., Document]] = {
+    Key: key.key_document,
+}
 """What makes a document of an object; its HTML, its text and its print follow."""
 
 _SHOWN = (
@@ -40,7 +43,6 @@ _SHOWN = (
     (Comparison, compare.compare_text, compare.compare_html),
     (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
-    (Key, key.key_text, key.key_html),
     (Lookalikes, compare.lookalikes_text, compare.lookalikes_html),
     (Question, repr, identify.question_html),
     (Review, review_views.review_text, review_views.review_html),
@@ -54,7 +56,7 @@ def _show(kind: type, made: Callable[..., Document]) -> None:
     display.document.register(kind)(made)
     display.text.register(kind)(lambda thing, **options: text.render(made(thing, **options)))
     display.html.register(kind)(lambda thing, **options: html.render(made(thing, **options)))
-    display.save.register(kind)(report.printed)
+    display.save.register(kind)(print_views.save)
 
 
 for _kind, _made in _DOCUMENTS.items():
@@ -62,7 +64,7 @@ for _kind, _made in _DOCUMENTS.items():
 for _kind, _text, _html in _SHOWN:
     display.text.register(_kind)(_text)
     display.html.register(_kind)(_html)
-for _kind in (CareSheet, Comparison, Key, Review):
+for _kind in (CareSheet, Comparison, Review):
     display.save.register(_kind)(report.printed)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)

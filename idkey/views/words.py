@@ -11,16 +11,19 @@ from typing import TYPE_CHECKING
 from idkey.model.evidence import NONE
 from idkey.table.schema import Trait, parse_answer
 from idkey.table.words import cell_words, percent
-from idkey.views.doc import clean
+from idkey.views.doc import Block, Heading, Lines, clean
 
 if TYPE_CHECKING:
     from idkey.model.key import Couplet, Lead
     from idkey.table.table import TraitTable
 
 __all__ = [
+    "CAUTIONS",
     "answer_words",
+    "lead_states",
     "lead_words",
     "listed",
+    "made_from",
     "made_with",
     "none_words",
     "number_of",
@@ -29,6 +32,23 @@ __all__ = [
     "stamp",
     "table_date",
 ]
+
+CAUTIONS: tuple[Block, ...] = (
+    Heading("Mind the fish and yourself"),
+    Lines(
+        (
+            "Fin spines and cheek hooks (odontodes) cut, and tangle in nets: look through a rigid clear box, "
+            "and keep your hands and all that touches the fish wet. Never prise a mouth open; look from "
+            "below while the fish clings to glass.",
+            "Switch mains equipment off, at the plug, before a hand goes into the water. Fish can carry "
+            "infections that pass through broken skin: see a doctor; for a sick fish, ask a vet.",
+            "Never release a fish. Law on import, keeping and sale differs from country to country and "
+            "changes: check your own country's rules.",
+            "This is a help for looking, not an authority.",
+        ),
+        "bullets",
+    ),
+)
 
 
 # -- figures ----------------------------------------------------------------------------------------
@@ -70,6 +90,11 @@ def none_words(taxon: str, label: str) -> str:
     return "None of the kinds in the table" if taxon == NONE else label
 
 
+def lead_states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
+    """Return the states of a lead that its words name."""
+    return (lead.shown or lead.states) if couplet.trait.has_states else ()
+
+
 def lead_words(couplet: Couplet, lead: Lead) -> str:
     """Say in words what one lead of a couplet holds, with the traits that confirm it."""
     confirms = (f"; {trait.name.lower()}: {states_words(trait, states)}" for trait, states in lead.confirms)
@@ -79,7 +104,7 @@ def lead_words(couplet: Couplet, lead: Lead) -> str:
 def _asked_words(couplet: Couplet, lead: Lead) -> str:
     trait = couplet.trait
     if trait.has_states:
-        words = states_words(trait, lead.shown or lead.states)
+        words = states_words(trait, lead_states(couplet, lead))
         not_so = lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1
         return f"{trait.name}: not so ({words})" if not_so else f"{trait.name}: {words}"
     cut = trait.number(couplet.threshold)
@@ -120,6 +145,11 @@ def stamp(table: TraitTable | None) -> str:
         made_with(),
     )
     return clean(", ".join(parts))
+
+
+def made_from(table: TraitTable | None) -> str:
+    """Say what a document was made from, in a sentence."""
+    return f"Made {'with' if table is None else 'from'} {stamp(table)}."
 
 
 def sources_line(table: TraitTable | None) -> str:
