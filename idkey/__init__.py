@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from idkey import display
 
 if TYPE_CHECKING:
+    from idkey.care.check import check_tank
     from idkey.care.sheet import CareSheet, care_for
-    from idkey.care.tank import check_tank
     from idkey.errors import IdkeyError
     from idkey.model.compare import compare
     from idkey.model.identify import Identification
@@ -48,7 +48,7 @@ __all__ = [
 
 _HOMES = {
     "care.sheet": ("CareSheet", "care_for"),
-    "care.tank": ("check_tank",),
+    "care.check": ("check_tank",),
     "errors": ("IdkeyError",),
     "model.compare": ("compare",),
     "model.identify": ("Identification",),

@@ -56,7 +56,7 @@ def test_the_contracts_hold():
         ("idkey/errors.py", "from idkey.table.schema import Trait", "one-way"),
         ("idkey/views/text.py", "import idkey.widgets.identify", "one-way"),
         ("idkey/newroom/__init__.py", "x = 1", "one-way"),
-        ("idkey/care/need.py", "import ipywidgets", "widgets-only"),
+        ("idkey/care/needs.py", "import ipywidgets", "widgets-only"),
         ("idkey/views/html.py", "def f():\n    import ipywidgets", "widgets-only"),
         ("idkey/views/html.py", "from matplotlib.figure import Figure", "drawing-only"),
         ("idkey/widgets/identify.py", "import matplotlib", "drawing-only"),

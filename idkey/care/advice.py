@@ -7,8 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idkey.care.attributes import Value, format_value, state_words
-from idkey.care.need import Part, names_in_words, sentences
+from idkey.care.needs import Part, Value, format_value, names_in_words, overlap, sentences, state_words
 from idkey.model.answers import code_answers
 from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import model_of
@@ -49,117 +48,94 @@ class Settling:
         return f"To settle it, look next: {self.question}"
 
 
-# -- the safest choice ------------------------------------------------------------------------------
+# -- the safest choice until the name is settled -----------------------------------------------------
 
 
-def safest_choice(attribute: CareAttribute, parts: Sequence[Part]) -> str:
+def safest_choice(column: CareAttribute, parts: Sequence[Part]) -> str:
     """Return the safest choice in one respect for several names of which one is right.
 
-    Parameters
-    ----------
-    attribute : CareAttribute
-    parts : sequence of Part
-        One for each name; the likeliest two count where no range suits all and shares are given.
-
-    Returns
-    -------
-    str
-        Blank where there is no choice to make: a text to read, or nothing known of any name.
+    Where no range suits all and shares are given, the likeliest two count. Blank where there is no choice to
+    make: a text to read, or nothing known of any name.
     """
-    known = [(p, p.value(attribute)) for p in parts if p.cells]
-    rule = _RULES.get(attribute.id)
+    known = [p for p in parts if p.cells]
+    rule = _SAFEST.get(column.id)
     if rule is None or not known:
         return ""
-    text = rule(attribute, known)
+    text = rule(column, known)
     unknown = [p for p in parts if not p.cells]
     return f"{text}; not known for {names_in_words(unknown)}" if text and unknown else text
 
 
-_Known = Sequence[tuple[Part, Value]]
-
-
-def _range(attribute: CareAttribute, known: _Known) -> str:
+def _safe_range(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return the overlap, which harms none; if there is none, the nearest ends of the two likeliest.
 
     A fish bears water a little outside its range better than water far outside it, so between two ranges that
     do not meet the gap between their nearest ends takes each kind least far from what it needs. It is right
     for neither, so it is called a stopgap and says for whom it is not right. Without shares all names count.
     """
-    pairs = [(p, v) for p, v in known if isinstance(v, tuple)]
-    span = _overlap([v for _, v in pairs])
+    span = overlap([p.value for p in known])
     if span[0] <= span[1]:
-        return format_value(attribute, span)
-    if all(p.share is not None for p, _ in pairs):
-        likeliest = sorted(pairs, key=lambda pair: -(pair[0].share or 0.0))[:2]
-        span = _overlap([v for _, v in likeliest])
+        return format_value(column, span)
+    if all(p.share is not None for p in known):
+        span = overlap([p.value for p in sorted(known, key=lambda p: -p.share)[:2]])
     span = min(span), max(span)
     # Who is served by the whole stopgap is not among those it is not right for.
-    wrong = [p for p, v in pairs if span[0] < v[0] or v[1] < span[1]]
-    return f"{format_value(attribute, span)} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
+    wrong = [p for p in known if span[0] < p.value[0] or p.value[1] < span[1]]
+    return f"{format_value(column, span)} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
 
 
-def _overlap(ranges: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    return max(low for low, _ in ranges), min(high for _, high in ranges)
+def _slowly(column: CareAttribute, known: Sequence[Part]) -> str:
+    """As `_safe_range`; a fall or rise of pH or hardness harms by its speed before it harms by its height."""
+    return f"{_safe_range(column, known)}; change it slowly"
 
 
-def _slowly(attribute: CareAttribute, known: _Known) -> str:
-    """As `_range`; a fall or rise of pH or hardness harms by its speed before it harms by its height."""
-    return f"{_range(attribute, known)}; change it slowly"
-
-
-def _most(attribute: CareAttribute, known: _Known) -> str:
+def _most(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return the largest minimum: more room or oxygen than one kind asks for harms none."""
-    return f"at least {format_value(attribute, max(v for _, v in known if isinstance(v, float)))}"
+    return f"at least {format_value(column, max(p.value for p in known))}"
 
 
-def _largest(attribute: CareAttribute, known: _Known) -> str:
+def _largest(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return the largest length: a tank too large harms none, one too small does."""
-    high = max(v[1] for _, v in known if isinstance(v, tuple))
-    return f"plan for {format_value(attribute, (high, high))}"
+    return f"plan for {format_value(column, max(p.value[1] for p in known))}"
 
 
-def _flow(attribute: CareAttribute, known: _Known) -> str:
+def _flow(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return the flow that all share; without one, a tank with both ends lets the fish choose."""
-    shared = _shared(known)
-    if shared:
-        return state_words(attribute, shared)
-    return "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
+    shared = frozenset.intersection(*(p.value for p in known))
+    ends = "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
+    return state_words(column, shared) if shared else ends
 
 
-def _food(attribute: CareAttribute, known: _Known) -> str:
+def _food(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return the food that all share; without one, the food of each.
 
     A grazer can leave meat, and a hunter wood, as long as its own food lies beside it; what one of them
     should avoid is not offered to any, since nobody knows yet which fish it is.
     """
-    shared = _shared(known)
+    shared = frozenset.intersection(*(p.value for p in known))
     if shared:
-        return state_words(attribute, shared)
-    foods = dict.fromkeys(state_words(attribute, v) for _, v in known if isinstance(v, frozenset))
-    return f"keep the food of each on offer ({'; '.join(foods)}), and nothing that one of them should avoid"
+        return state_words(column, shared)
+    foods = "; ".join(dict.fromkeys(state_words(column, p.value) for p in known))
+    return f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
 
 
-def _avoid(attribute: CareAttribute, known: _Known) -> str:
+def _avoid(column: CareAttribute, known: Sequence[Part]) -> str:
     """Return all that any of them should avoid: going without it harms none."""
-    return " ".join(dict.fromkeys(s for p, _ in known for cell in p.cells for s in sentences(cell)))
+    return " ".join(dict.fromkeys(s for p in known for cell in p.cells for s in sentences(cell)))
 
 
-def _shared(known: _Known) -> frozenset[str]:
-    return frozenset.intersection(*(v for _, v in known if isinstance(v, frozenset)))
-
-
-_RULES: dict[str, Callable[[CareAttribute, _Known], str]] = {
+_SAFEST: dict[str, Callable[[CareAttribute, Sequence[Part]], str]] = {
     "adult_length_mm": _largest,
     "tank_volume_l": _most,
     "group_volume_l": _most,
     "tank_length_cm": _most,
     "tank_width_cm": _most,
-    "temperature_c": _range,
+    "temperature_c": _safe_range,
     "ph": _slowly,
     "gh_dgh": _slowly,
     "oxygen_mg_l": _most,
     "flow": _flow,
-    "turnover_per_hour": _range,
+    "turnover_per_hour": _safe_range,
     "diet_type": _food,
     "diet_avoid": _avoid,
 }

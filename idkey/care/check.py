@@ -1,137 +1,136 @@
-"""One row of a tank check, and amounts in words."""
+"""A tank held against a care sheet: what passes, what fails and by how much, and what can't be said yet."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from idkey.care.demand import Demand
-from idkey.care.water import CM_PER_INCH, LITRES_PER_US_GALLON, dgh_to_caco3
+import pandas as pd
 
-__all__ = [
-    "AMMONIA_LIMIT",
-    "PRACTICE",
-    "TOLERANCE",
-    "VERDICTS",
-    "VITAL",
-    "Check",
-    "amount",
-    "figure",
-    "listed",
-    "with_unknown",
-]
+from idkey.care.rules import RULES, Check, hold
+from idkey.care.sheet import CareSheet
+from idkey.care.tank import Tank
+from idkey.display import Shown
+from idkey.errors import IdkeyError
 
-VERDICTS = ("pass", "fails", "not measured", "need not known", "names disagree", "read")
-"""What a row can say; ``read`` is a text for the keeper to judge by, and never counts as a pass."""
+__all__ = ["TankCheck", "check_tank"]
 
-VITAL = ("adult_length_mm", "tank_volume_l", "temperature_c", "ph", "oxygen_mg_l", "ammonia_mg_l")
-"""Needs without which no tank is said to fit: room and water (our own choice)."""
-
-AMMONIA_LIMIT = 0.05
-"""mg/L un-ionised ammonia nitrogen; more harms gills (University of Florida, IFAS, sheet FA16: a copy)."""
-
-PRACTICE = "common practice"
-TOLERANCE = 1e-9
-"""Relative; a volume worked out from its sides may miss its last digit."""
+_COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
 
-@dataclass(frozen=True)
-class Check:
-    """One row of the answer.
+@dataclass(frozen=True, repr=False)
+class TankCheck(Shown):
+    """What came of holding a tank against a care sheet.
 
     Attributes
     ----------
-    attribute, label : str
-        Column of care.csv (or ``ammonia_mg_l``, ``growth``), and what it is called.
-    wanted, found : str
-        What the names call for and what the tank has, units shown.
-    verdict : {"pass", "fails", "not measured", "need not known", "names disagree", "read"}
-    short_by : str
-        How far off and on which side; blank unless it fails.
-    change : str
-        What to do.
-    basis : str
-        Where the need or the rule comes from.
-    off : float
-        How far off as a share of the need, to rank tanks by; 0 unless it fails.
+    names : tuple of str
+        Taxon ids of the sheet.
+    tank : Tank
+    checks : tuple of Check
+        One row a need, in the order of a care sheet.
+    labels : tuple of str
+        The names as they are shown.
     """
 
-    attribute: str
-    label: str
-    wanted: str
-    found: str
-    verdict: str
-    short_by: str = ""
-    change: str = ""
-    basis: str = ""
-    off: float = 0.0
+    names: tuple[str, ...]
+    tank: Tank
+    checks: tuple[Check, ...]
+    labels: tuple[str, ...] = ()
 
     @property
-    def open(self) -> bool:
-        """Whether it can't be said yet."""
-        return self.verdict in ("not measured", "need not known", "names disagree")
+    def fails(self) -> tuple[Check, ...]:
+        """Rows that fail."""
+        return tuple(c for c in self.checks if c.verdict == "fails")
 
     @property
-    def vital(self) -> bool:
-        """Whether a tank can't be said to fit while this row is open.
+    def open(self) -> tuple[Check, ...]:
+        """Rows of which it can't be said yet: not measured, need not known, or the names disagree."""
+        return tuple(c for c in self.checks if c.open)
 
-        That is so for everything that a measurement would settle, since the measurement may fail; for a need
-        that is not known only where it is of room or water.
-        """
-        return self.open and (self.verdict != "need not known" or self.attribute in VITAL)
+    @property
+    def ok(self) -> bool:
+        """Whether nothing fails, all that can be measured was, and the vital needs are known (`VITAL`)."""
+        return bool(self.checks) and not self.fails and not any(c.vital for c in self.checks)
+
+    @property
+    def off(self) -> float:
+        """How far off the tank is: the shares of all rows that fail, added up. Our own choice, to rank by."""
+        return sum(c.off for c in self.fails)
+
+    @property
+    def verdict(self) -> str:
+        """The answer in words: it fits, what to measure before it can be said, or what fails by how much."""
+        vital = [c for c in self.checks if c.vital]
+        if self.fails:
+            failures = "; ".join(f"{_low(c.label)}, {c.short_by}" for c in self.fails)
+            besides = f" Can't be said yet: {_labels(vital)}." if vital else ""
+            return f"Fails: {' '.join(failures.split())}.{besides}"
+        unknown = "Not known what it needs" if len(self.names) == 1 else "Not known what all of them need"
+        if self.ok:
+            words = [(unknown, "need not known"), ("To judge by reading", "read")]
+            return f"Fits, in all that can be measured.{_lists(words, self.checks)}"
+        words = [
+            ("Measure", "not measured"),
+            ("The names disagree on", "names disagree"),
+            (unknown, "need not known"),
+        ]
+        return f"Can't be said yet.{_lists(words, vital)}"
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the rows as a table of text, a column each part of a `Check`."""
+        rows = [tuple(getattr(c, column) for column in _COLUMNS) for c in self.checks]
+        return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
 
 
-# -- amounts in words -------------------------------------------------------------------------------
+def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
+    """Hold a tank against a care sheet.
 
-_UNITS: dict[str, tuple[str, str, float, float]] = {
-    # metric unit, other unit, factor and offset of the other
-    "adult_length_mm": ("mm", "in", 0.1 / CM_PER_INCH, 0.0),
-    "tank_volume_l": ("L", "US gal", 1 / LITRES_PER_US_GALLON, 0.0),
-    "tank_length_cm": ("cm", "in", 1 / CM_PER_INCH, 0.0),
-    "temperature_c": ("°C", "°F", 9 / 5, 32.0),
-    "ph": ("", "", 0.0, 0.0),
-    "gh_dgh": ("°dGH", "mg/L as CaCO3", float(dgh_to_caco3(1.0)), 0.0),
-    "oxygen_mg_l": ("mg/L", "", 0.0, 0.0),
-    "turnover_per_hour": ("tank volumes an hour", "", 0.0, 0.0),
-}
-_UNITS["group_volume_l"] = _UNITS["tank_volume_l"]
-_UNITS["tank_width_cm"] = _UNITS["tank_length_cm"]
+    A range fails where the tank lies outside it, a minimum where it has less; what was not measured, or is
+    not known of the fish, is never a pass. Where several names have no value in common the names disagree,
+    unless the tank suits none of them.
 
+    Parameters
+    ----------
+    care : CareSheet
+        From `care_for`; for several names all of them count.
+    tank : Tank or mapping
+        A mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40, "height_cm": 40}``.
 
-def amount(attribute: str, low: float, high: float | None = None, *, difference: bool = False) -> str:
-    """Put an amount, or a range, into words: metric first, the other unit in brackets.
+    Raises
+    ------
+    IdkeyError
+        A measure that can't be: one line with the value and the plausible range.
 
     Examples
     --------
-    >>> amount("temperature_c", 26.0, 30.0), amount("temperature_c", 2.0, difference=True)
-    ('26 to 30 °C (78.8 to 86 °F)', '2 °C (3.6 °F)')
+    >>> from idkey import care_for, load_table
+    >>> care = care_for(load_table(), "hypancistrus_zebra")
+    >>> check_tank(care, {"length_cm": 60, "width_cm": 30, "height_cm": 30, "temperature_c": 22}).ok
+    False
     """
-    unit, other, factor, offset = _UNITS[attribute]
-    ends = [low] if high is None or high == low else [low, high]
-    if ends == [1] and unit.startswith("tank volumes"):
-        unit = unit.replace("volumes", "volume")
-    text = f"{' to '.join(figure(end) for end in ends)} {unit}".rstrip()
-    if not other:
-        return text
-    shift = 0.0 if difference else offset
-    return f"{text} ({' to '.join(figure(end * factor + shift, 1) for end in ends)} {other})"
+    if not isinstance(care, CareSheet):
+        right = "give care_for(table, 'hypancistrus_zebra') or the like"
+        msg = f"{type(care).__name__} is no care sheet: {right}"
+        raise IdkeyError(msg)
+    if not isinstance(tank, Tank):
+        tank = Tank.of(tank)
+    return TankCheck(care.names, tank, tuple(hold(rule, care, tank) for rule in RULES), care.labels)
 
 
-def figure(x: float, digits: int = 2) -> str:
-    """Write a number without needless digits; never as 0 where there is something."""
-    step = 10.0**-digits
-    if 0 < x < step / 2:
-        return f"less than {step:g}"
-    text = f"{x:.{digits}f}"
-    return text.rstrip("0").rstrip(".") if digits else text
+def _lists(words: Iterable[tuple[str, str]], checks: Iterable[Check]) -> str:
+    """Return " Words: label, label." for each verdict that rows have; growth is no matter of reading."""
+    named = (
+        (head, _labels(c for c in checks if c.verdict == v and c.attribute != "growth")) for head, v in words
+    )
+    return "".join(f" {head}: {labels}." for head, labels in named if labels)
 
 
-def listed(labels: tuple[str, ...]) -> str:
-    """List names in words."""
-    return " and ".join(filter(None, ("; ".join(labels[:-1]), labels[-1])))
+def _labels(checks: Iterable[Check]) -> str:
+    return ", ".join(_low(c.label) for c in checks)
 
 
-def with_unknown(demand: Demand, wanted: str) -> str:
-    """Say what is wanted, and for whom it is not known."""
-    if not wanted:
-        return "not known"
-    return f"{wanted}; not known for {listed(demand.unknown)}" if demand.unknown else wanted
+def _low(label: str) -> str:
+    """Write a label inside a sentence."""
+    return label if label.startswith("pH") else label[:1].lower() + label[1:]

@@ -12,9 +12,9 @@ from typing import Any
 
 import pandas as pd
 
-from idkey.care.measures import TANK_FIELDS, Tank, tank_from
+from idkey.care.check import TankCheck, check_tank
 from idkey.care.sheet import CareSheet
-from idkey.care.tank import TankCheck, check_against, demands_of
+from idkey.care.tank import TANK_FIELDS, Tank, tank_from
 from idkey.display import Shown
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 
@@ -72,11 +72,10 @@ def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> Ro
     IdkeyError
         Without a tank, or for a measure that can't be.
     """
-    demands = demands_of(care)
     if isinstance(tanks, (Tank, Mapping, str)):
         msg = "check_room: give a list of tanks, such as read_room('fish_room.csv'); check_tank takes one"
         raise IdkeyError(msg)
-    checks = [check_against(demands, tank) for tank in tanks]
+    checks = [check_tank(care, tank) for tank in tanks]
     if not checks:
         msg = "check_room: no tanks; give at least one"
         raise IdkeyError(msg)

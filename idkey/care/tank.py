@@ -1,204 +1,290 @@
-"""A tank held against a care sheet: what passes, what fails and by how much, and what can't be said yet."""
+"""A tank as it was measured, and what a measurement can plausibly be."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import numbers
+from collections.abc import Iterable, Mapping
+from dataclasses import MISSING, dataclass, fields
 from typing import Any
 
-import pandas as pd
+import numpy as np
 
-from idkey.care.check import AMMONIA_LIMIT, VERDICTS, VITAL, Check
-from idkey.care.company import companions, substrate
-from idkey.care.demand import Demands
-from idkey.care.measures import TANK_FIELDS, Companion, Tank
-from idkey.care.rules_room import group_volume, growth, length, room_to_turn, volume, width
-from idkey.care.rules_water import ammonia, flow, hardness, oxygen, ph, temperature, turnover
-from idkey.care.sheet import CareSheet
-from idkey.display import Shown
-from idkey.errors import IdkeyError
+from idkey.care.water import pressure_at_altitude, turnover, volume_l
+from idkey.errors import IdkeyError, one_of
 
-__all__ = [
-    "AMMONIA_LIMIT",
-    "TANK_FIELDS",
-    "VERDICTS",
-    "VITAL",
-    "Check",
-    "Companion",
-    "Tank",
-    "TankCheck",
-    "check_against",
-    "check_tank",
-]
-
-_RULES = (
-    room_to_turn,
-    volume,
-    group_volume,
-    length,
-    width,
-    temperature,
-    ph,
-    hardness,
-    oxygen,
-    ammonia,
-    flow,
-    turnover,
-    substrate,
-    companions,
-    growth,
-)
-_COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
+__all__ = ["TANK_FIELDS", "Companion", "Tank", "tank_from"]
 
 
-@dataclass(frozen=True, repr=False)
-class TankCheck(Shown):
-    """What came of holding a tank against a care sheet.
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """What a measurement is called and the range that is plausible for it."""
+
+    label: str
+    low: float
+    high: float
+    unit: str
+
+    @property
+    def span(self) -> str:
+        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
+
+    def wrong(self, value: Any) -> str:
+        """Say what is wrong with a value; blank where nothing is."""
+        # A bool is a number to Python, and never a measurement.
+        if isinstance(value, (bool, np.bool_)) or not isinstance(value, numbers.Real):
+            return f"give a number, {self.span}"
+        return "" if self.low <= float(value) <= self.high else f"the {self.label} of a tank is {self.span}"
+
+
+# Water formulas hold from 0 to 40 degC and above half an atmosphere, which is 5400 m.
+_LIMITS: dict[str, _Limit] = {
+    "length_cm": _Limit("length", 5, 2000, "cm"),
+    "width_cm": _Limit("width", 5, 2000, "cm"),
+    "height_cm": _Limit("height", 5, 500, "cm"),
+    "fill_cm": _Limit("height of the water", 1, 500, "cm"),
+    "pump_l_h": _Limit("flow of the pump", 0, 1_000_000, "L/h"),
+    "temperature_c": _Limit("temperature", 0, 40, "°C"),
+    "ph": _Limit("pH", 3, 11, ""),
+    "gh_dgh": _Limit("general hardness", 0, 60, "°dGH"),
+    "oxygen_mg_l": _Limit("oxygen", 0, 30, "mg/L"),
+    "ammonia_mg_l": _Limit("total ammonia nitrogen", 0, 100, "mg/L"),
+    "altitude_m": _Limit("altitude", -430, 5400, "m"),
+}
+_NEEDED = ("length_cm", "width_cm", "height_cm")
+_COMPANION_MM = _Limit("length of a companion", 1, 3000, "mm")
+_MOST_COMPANIONS = 10_000
+_WRITE_COMPANIONS = "write name:length in mm:count, several joined by |, such as tetra:30:12|corydoras::6"
+
+
+@dataclass(frozen=True)
+class Companion:
+    """What lives in the tank already; `length_mm` is that of an adult, None where it is not known."""
+
+    name: str
+    length_mm: float | None = None
+    count: int = 1
+
+    def __post_init__(self) -> None:
+        msg = ""
+        if not isinstance(self.name, str) or not self.name.strip():
+            msg = f"companion {self.name!r}: give a name"
+        elif self.length_mm is not None and (wrong := _COMPANION_MM.wrong(self.length_mm)):
+            msg = f"companion {self.name!r}, length_mm {self.length_mm!r}: {wrong}"
+        elif (
+            isinstance(self.count, bool)
+            or not isinstance(self.count, numbers.Integral)
+            or not 1 <= self.count <= _MOST_COMPANIONS
+        ):
+            right = f"give a whole number, 1 to {_MOST_COMPANIONS}"
+            msg = f"companion {self.name!r}, count {self.count!r}: {right}"
+        if msg:
+            raise IdkeyError(msg)
+
+
+@dataclass(frozen=True)
+class Tank:
+    """A tank as it was measured. What is None was not measured.
 
     Attributes
     ----------
-    names : tuple of str
-        Taxon ids of the sheet.
-    tank : Tank
-    checks : tuple of Check
-        One row a need, in the order of a care sheet.
-    labels : tuple of str
-        The names as they are shown.
-    """
-
-    names: tuple[str, ...]
-    tank: Tank
-    checks: tuple[Check, ...]
-    labels: tuple[str, ...] = ()
-
-    @property
-    def fails(self) -> tuple[Check, ...]:
-        """Rows that fail."""
-        return tuple(c for c in self.checks if c.verdict == "fails")
-
-    @property
-    def open(self) -> tuple[Check, ...]:
-        """Rows of which it can't be said yet: not measured, need not known, or the names disagree."""
-        return tuple(c for c in self.checks if c.open)
-
-    @property
-    def ok(self) -> bool:
-        """Whether nothing fails, all that can be measured was, and the vital needs are known (`VITAL`)."""
-        return bool(self.checks) and not self.fails and not any(c.vital for c in self.checks)
-
-    @property
-    def off(self) -> float:
-        """How far off the tank is: the shares of all rows that fail, added up. Our own choice, to rank by."""
-        return sum(c.off for c in self.fails)
-
-    @property
-    def verdict(self) -> str:
-        """The answer in words: it fits, what to measure before it can be said, or what fails by how much."""
-        if self.fails:
-            said = "; ".join(f"{_low(c.label)}, {c.short_by}" for c in self.fails)
-            besides = _labels(c for c in self.checks if c.vital)
-            return f"Fails: {_flat(said)}." + (f" Can't be said yet: {besides}." if besides else "")
-        unknown = "Not known what it needs" if len(self.names) == 1 else "Not known what all of them need"
-        if self.ok:
-            parts = [
-                "Fits, in all that can be measured.",
-                *self._part(unknown, "need not known"),
-                *self._part("To judge by reading", "read", leave_out=("growth",)),
-            ]
-        else:
-            parts = [
-                "Can't be said yet.",
-                *self._part("Measure", "not measured", vital=True),
-                *self._part("The names disagree on", "names disagree", vital=True),
-                *self._part(unknown, "need not known", vital=True),
-            ]
-        return " ".join(parts)
-
-    def _part(
-        self, words: str, verdict: str, *, vital: bool = False, leave_out: tuple[str, ...] = ()
-    ) -> list[str]:
-        found = _labels(
-            c
-            for c in self.checks
-            if c.verdict == verdict and c.attribute not in leave_out and (c.vital or not vital)
-        )
-        return [f"{words}: {found}."] if found else []
-
-    def to_frame(self) -> pd.DataFrame:
-        """Return the rows as a table of text.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns ``attribute``, ``label``, ``wanted``, ``found``, ``verdict``, ``short_by``, ``change``,
-            ``basis``.
-        """
-        rows = [tuple(getattr(c, column) for column in _COLUMNS) for c in self.checks]
-        return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
-
-
-def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
-    """Hold a tank against a care sheet.
-
-    A range fails where the tank lies outside it, a minimum where it has less; what was not measured, or is
-    not known of the fish, is never a pass. Where several names have no value in common the names disagree,
-    unless the tank suits none of them.
-
-    Parameters
-    ----------
-    care : CareSheet
-        From `care_for`; for several names all of them count.
-    tank : Tank or mapping
-        A mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40, "height_cm": 40}``.
-
-    Returns
-    -------
-    TankCheck
+    name : str
+    length_cm, width_cm, height_cm : float
+        Inside measures in cm; width is front to back.
+    fill_cm : float or None
+        Height of the water in cm, from the bottom (from the top of the sand where there is sand).
+    pump_l_h : float or None
+        What the pumps move in L/h, measured at the outlet with a bucket and a watch where that can be done.
+    temperature_c, ph, gh_dgh, oxygen_mg_l : float or None
+        degC, pH, German degrees of general hardness, mg/L.
+    ammonia_mg_l : float or None
+        Total ammonia as nitrogen in mg/L. A kit that reads as ammonium (NH4) shows more: take 14.007 / 18.039
+        of its reading (molar masses).
+    altitude_m : float
+        Metres above the sea; it lowers the oxygen that water can hold.
+    substrate : str
+    companions : tuple of Companion
 
     Raises
     ------
     IdkeyError
-        A measure that can't be: one line with the value and the plausible range.
-
-    Examples
-    --------
-    >>> from idkey import care_for, load_table
-    >>> care = care_for(load_table(), "hypancistrus_zebra")
-    >>> check_tank(care, {"length_cm": 60, "width_cm": 30, "height_cm": 30, "temperature_c": 22}).ok
-    False
+        One line for everything that is wrong: the measure, the value and the plausible range.
     """
-    return check_against(demands_of(care), tank)
+
+    name: str
+    length_cm: float
+    width_cm: float
+    height_cm: float
+    fill_cm: float | None = None
+    pump_l_h: float | None = None
+    temperature_c: float | None = None
+    ph: float | None = None
+    gh_dgh: float | None = None
+    oxygen_mg_l: float | None = None
+    ammonia_mg_l: float | None = None
+    altitude_m: float = 0.0
+    substrate: str = ""
+    companions: tuple[Companion, ...] = ()
+
+    def __post_init__(self) -> None:
+        wrong = _what_is_wrong({f.name: getattr(self, f.name) for f in fields(self)})
+        if wrong:
+            raise IdkeyError(_one_line(self.name, wrong))
+        for measure in _LIMITS:
+            value = getattr(self, measure)
+            if value is not None:
+                object.__setattr__(self, measure, float(value))
+
+    @classmethod
+    def of(cls, mapping: Mapping[str, Any]) -> Tank:
+        """Return a tank from a mapping of these names, such as a row of a file or what was typed in.
+
+        A number may be text (``"26.5"``); None and blank text are not measured. Companions may be as in a
+        file: ``"tetra:30:12|corydoras::6"``. Without a name it is called "tank". Raises IdkeyError with one
+        line for everything that is wrong.
+        """
+        if not isinstance(mapping, Mapping):
+            msg = f"{mapping!r} is no tank: give a Tank, or a mapping such as {{'length_cm': 100, ...}}"
+            raise IdkeyError(msg)
+        tank, wrong = tank_from(mapping)
+        if tank is None:
+            raise IdkeyError(_one_line(mapping.get("name"), wrong))
+        return tank
+
+    @property
+    def full_volume_l(self) -> float:
+        """Litres when it is filled to the brim."""
+        return float(volume_l(self.length_cm, self.width_cm, self.height_cm))
+
+    @property
+    def volume_l(self) -> float | None:
+        """Litres of water; None where the height of the water was not measured."""
+        if self.fill_cm is None:
+            return None
+        return float(volume_l(self.length_cm, self.width_cm, self.fill_cm))
+
+    @property
+    def turnover(self) -> float | None:
+        """Tank volumes an hour; None without a flow or a volume."""
+        litres = self.volume_l
+        if litres is None or self.pump_l_h is None:
+            return None
+        return float(turnover(self.pump_l_h, litres))
+
+    @property
+    def pressure_atm(self) -> float:
+        """Air pressure of the standard atmosphere at the altitude of the tank."""
+        return float(pressure_at_altitude(self.altitude_m))
 
 
-def demands_of(care: CareSheet) -> Demands:
-    """Return the demands of a sheet, to hold many tanks against.
+TANK_FIELDS: tuple[str, ...] = tuple(f.name for f in fields(Tank))
+"""What is measured of a tank, in the order of a file."""
 
-    Raises IdkeyError for what is no care sheet.
-    """
-    if not isinstance(care, CareSheet):
-        msg = (
-            f"{type(care).__name__} is no care sheet: give care_for(table, 'hypancistrus_zebra') or the like"
-        )
-        raise IdkeyError(msg)
-    return Demands(care)
+Wrong = tuple[str, Any, str]
+"""Measure, value, and what would be right."""
 
 
-def check_against(demands: Demands, tank: Tank | Mapping[str, Any]) -> TankCheck:
-    """Hold a tank against demands; see `check_tank`."""
-    if not isinstance(tank, Tank):
-        tank = Tank.of(tank)
-    care = demands.care
-    return TankCheck(care.names, tank, tuple(rule(demands, tank) for rule in _RULES), care.labels)
+def tank_from(mapping: Mapping[str, Any]) -> tuple[Tank | None, list[Wrong]]:
+    """Return the tank, or None and everything that is wrong with it; see `Tank.of`."""
+    wrong: list[Wrong] = [
+        (str(key), mapping[key], one_of(key, TANK_FIELDS, "a measure of a tank"))
+        for key in mapping
+        if key not in TANK_FIELDS
+    ]
+    unread: set[str] = set()
+    values: dict[str, Any] = {}
+    for f in fields(Tank):
+        value = mapping.get(f.name)
+        if isinstance(value, str):
+            value = value.strip() or None
+        if value is None:
+            default = "tank" if f.name == "name" else f.default
+            values[f.name] = None if default is MISSING else default
+            continue
+        values[f.name] = value
+        try:
+            values[f.name] = _read(f.name, value)
+        except ValueError as error:
+            wrong.append((f.name, value, str(error)))
+            unread.add(f.name)
+    wrong += [w for w in _what_is_wrong(values) if w[0] not in unread]
+    return (None, wrong) if wrong else (Tank(**values), [])
 
 
-def _labels(checks: Any) -> str:
-    return ", ".join(_low(c.label) for c in checks)
+def _read(measure: str, value: Any) -> Any:
+    """Read what may be text. Raises ValueError with a sentence that says what would be right."""
+    if measure == "companions":
+        return _companions(value)
+    if measure not in _LIMITS or not isinstance(value, str):
+        return value
+    try:
+        if "_" in value:
+            # Python would read 2_6 as 26.
+            raise ValueError
+        return float(value)
+    except ValueError:
+        unit = _LIMITS[measure].unit
+        right = f"not a number; write the number alone{f' in {unit}' if unit else ''}"
+        if value.count(",") == 1:
+            right = f"write a decimal point, not a comma: {value.replace(',', '.')}"
+        raise ValueError(right) from None
 
 
-def _low(label: str) -> str:
-    """Write a label inside a sentence."""
-    return label if label.startswith("pH") else label[:1].lower() + label[1:]
+def _companions(value: Any) -> tuple[Companion, ...]:
+    """Read ``name:length in mm:count`` joined by ``|``, or an iterable of Companion or of mappings."""
+    if isinstance(value, str):
+        return tuple(_companion(part) for part in value.split("|"))
+    if not isinstance(value, Iterable):
+        raise ValueError(_WRITE_COMPANIONS)
+    companions = []
+    for one in value:
+        try:
+            companions.append(Companion(**one) if isinstance(one, Mapping) else one)
+        except TypeError:
+            right = f"{dict(one)!r}: a companion has name, length_mm and count"
+            raise ValueError(right) from None
+    return tuple(companions)
 
 
-def _flat(text: str) -> str:
-    return " ".join(text.split())
+def _companion(text: str) -> Companion:
+    name, length, count, *more = [*(part.strip() for part in text.split(":")), "", ""]
+    if len(more) > 2 or not name:
+        raise ValueError(_WRITE_COMPANIONS)
+    try:
+        length_mm, how_many = float(length) if length else None, int(count) if count else 1
+    except ValueError:
+        raise ValueError(_WRITE_COMPANIONS) from None
+    return Companion(name, length_mm, how_many)
+
+
+def _what_is_wrong(values: Mapping[str, Any]) -> list[Wrong]:
+    """Return everything that is wrong with the measures of a tank; empty for a good tank."""
+    wrong: dict[str, str] = {}
+    if not isinstance(values["name"], str) or not values["name"].strip():
+        wrong["name"] = "give the tank a name"
+    for measure, limit in _LIMITS.items():
+        value = values[measure]
+        if value is not None:
+            wrong[measure] = limit.wrong(value)
+        elif measure in _NEEDED:
+            why = "a turnover needs a volume: " if values["pump_l_h"] is not None else ""
+            wrong[measure] = f"{why}give the {limit.label}, {limit.span}"
+        elif measure == "altitude_m":
+            wrong[measure] = f"give a number, {limit.span}; 0 at the sea"
+    fill, height = values["fill_cm"], values["height_cm"]
+    if fill is not None and not wrong["fill_cm"] and not wrong["height_cm"] and fill > height:
+        wrong["fill_cm"] = f"the water can't stand higher than the tank, {height:g} cm"
+    if not isinstance(values["substrate"], str):
+        wrong["substrate"] = "give a text, such as sand"
+    companions = values["companions"]
+    if not isinstance(companions, tuple) or not all(isinstance(c, Companion) for c in companions):
+        wrong["companions"] = "give a tuple of Companion"
+    return [(measure, values[measure], right) for measure, right in wrong.items() if right]
+
+
+def _one_line(name: Any, wrong: Iterable[Wrong]) -> str:
+    problems = "; ".join(
+        f"{measure}: {right}" if value is None else f"{measure} {value!r}: {right}"
+        for measure, value, right in wrong
+    )
+    # A name may hold a line break; an error stays on one line.
+    return " ".join(f"tank {name!r}: {problems}".split()) if name else f"tank: {problems}"

@@ -7,15 +7,16 @@ import textwrap
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.care.attributes import FOR_EVERY_FISH, GENERAL
-from idkey.care.need import CLASS_WORDS, sentences
+from idkey.care.columns import FOR_EVERY_FISH, GENERAL
+from idkey.care.needs import CLASS_WORDS, sentences
 from idkey.table.words import percent
 from idkey.views.draw_care import flow_svg, size_svg, temperature_svg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from idkey.care.need import Claim, Need
+    from idkey.care.needs import Backing as Claim
+    from idkey.care.needs import Need
     from idkey.care.sheet import CareSheet
 
 __all__ = ["care_html", "care_text", "in_reading_order", "points", "standing_line"]

@@ -11,10 +11,11 @@ import math
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.care.attributes import ATTRIBUTES, Value, format_value
+from idkey.care.columns import COLUMNS as ATTRIBUTES
+from idkey.care.needs import Value, format_value
 
 if TYPE_CHECKING:
-    from idkey.care.need import Need
+    from idkey.care.needs import Need
     from idkey.care.sheet import CareSheet
 
 __all__ = ["flow_svg", "size_svg", "temperature_svg"]

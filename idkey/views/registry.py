@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from idkey import display
+from idkey.care.check import TankCheck
 from idkey.care.room import RoomCheck
 from idkey.care.sheet import CareSheet
-from idkey.care.tank import TankCheck
 from idkey.model.ask import Question
 from idkey.model.change import Change, what_changes
 from idkey.model.compare import Comparison

@@ -11,8 +11,9 @@ from idkey.care.water import CM_PER_INCH, us_gallons
 from idkey.views.html import page
 
 if TYPE_CHECKING:
+    from idkey.care.check import Check, TankCheck
     from idkey.care.room import RoomCheck
-    from idkey.care.tank import Check, Tank, TankCheck
+    from idkey.care.tank import Tank
 
 __all__ = ["room_html", "room_page", "room_text", "tank_html", "tank_page", "tank_text"]
 

@@ -10,9 +10,10 @@ from typing import Any
 
 import ipywidgets as w
 
+from idkey.care.check import TankCheck, check_tank
 from idkey.care.room import RoomCheck, check_room, read_room
 from idkey.care.sheet import CareSheet, care_for
-from idkey.care.tank import Tank, TankCheck, check_tank
+from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.files import load_table

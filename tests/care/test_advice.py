@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import Identification, IdkeyError, TraitTable, care_for, load_table
-from idkey.care.attributes import ATTRIBUTES
+from idkey.care.columns import COLUMNS as ATTRIBUTES
 from idkey.model.ask import MIN_GAIN, Asker
 from idkey.model.combine import TableModel
 from idkey.model.evidence import NONE

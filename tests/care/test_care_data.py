@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from idkey import care_for, load_table
-from idkey.care.attributes import ATTRIBUTES, read_cell
+from idkey.care.columns import COLUMNS as ATTRIBUTES
+from idkey.care.needs import read_cell
 from idkey.table.care import CARE_ATTRIBUTES
 
 COLUMNS = [a.id for a in CARE_ATTRIBUTES]

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from tanks import GOOD, WORM
 
-from idkey.care.tank import Companion, Tank, check_tank
+from idkey.care.check import check_tank
+from idkey.care.tank import Companion, Tank
 from idkey.errors import IdkeyError
 
 

@@ -13,7 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey import CareSheet, IdkeyError, TraitTable, care_for
-from idkey.care.attributes import ATTRIBUTES, FOR_EVERY_FISH, format_value, read_cell
+from idkey.care.columns import COLUMNS as ATTRIBUTES
+from idkey.care.columns import FOR_EVERY_FISH
+from idkey.care.needs import format_value, read_cell
 from idkey.errors import UnknownName
 
 

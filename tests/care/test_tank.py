@@ -11,8 +11,10 @@ from hypothesis import strategies as st
 from tanks import EVIL, GOOD, RAPIDS, TABLE, WORM, Tags
 
 from idkey import care_for, load_table
-from idkey.care.need import Need
-from idkey.care.tank import VERDICTS, VITAL, Check, Companion, TankCheck, check_tank
+from idkey.care.check import TankCheck, check_tank
+from idkey.care.needs import Need
+from idkey.care.rules import VERDICTS, VITAL, Check
+from idkey.care.tank import Companion
 from idkey.care.water import ammonia_fraction, oxygen_saturation
 from idkey.errors import IdkeyError
 
@@ -43,17 +45,17 @@ def test_a_good_tank_fits_and_says_what_is_left_to_read():
 @pytest.mark.parametrize(
     ("changes", "attribute", "short_by", "change"),
     [
-        ({"temperature_c": 24}, "temperature_c", "2 °C (3.6 °F) too cool", "Raise it to 26 °C (78.8 °F)"),
+        ({"temperature_c": 24}, "temperature_c", "2 °C (3.6 °F) too cool", "Raise it to 26 °C (79 °F)"),
         ({"temperature_c": 31}, "temperature_c", "1 °C (1.8 °F) too warm", "Lower it to 30 °C (86 °F)"),
         ({"ph": 7.5}, "ph", "0.3 too high", "small changes of water (common practice)"),
         ({"ph": 5.5}, "ph", "0.3 too low", "Raise it to 5.8"),
         ({"gh_dgh": 8}, "gh_dgh", "2 °dGH (35.7 mg/L as CaCO3) too hard", "softer water"),
         ({"gh_dgh": 0.5}, "gh_dgh", "0.5 °dGH (8.9 mg/L as CaCO3) too soft", "Raise it to 1 °dGH"),
         ({"oxygen_mg_l": 5}, "oxygen_mg_l", "1 mg/L too little", "Aerate more"),
-        ({"fill_cm": 25}, "tank_volume_l", "20 L (5.3 US gal) too little", "Fill it to 30 cm (11.8 in)"),
-        ({"length_cm": 80}, "tank_length_cm", "10 cm (3.9 in) too little", "at least 90 cm (35.4 in)"),
+        ({"fill_cm": 25}, "tank_volume_l", "20 L (5.3 US gal) too little", "Fill it to 30 cm (12 in)"),
+        ({"length_cm": 80}, "tank_length_cm", "10 cm (3.9 in) too little", "at least 90 cm (35 in)"),
         ({"pump_l_h": 480}, "turnover_per_hour", "1 tank volume an hour too little", "add a pump"),
-        ({"width_cm": 8, "length_cm": 400}, "adult_length_mm", "2 cm (0.8 in) too narrow", "10 cm (3.9 in)"),
+        ({"width_cm": 8, "length_cm": 400}, "adult_length_mm", "2 cm (0.8 in) too narrow", "10 cm (4 in)"),
     ],
 )  # fmt: skip
 def test_each_need_can_fail_and_says_by_how_much_and_what_to_do(changes, attribute, short_by, change):
@@ -76,14 +78,14 @@ def test_the_ends_of_a_range_and_the_minimum_itself_are_right():
 def test_a_tank_that_is_too_small_full_says_so_whatever_its_water():
     found = checked("tank_volume_l", height_cm=25, fill_cm=None)
     assert found.verdict == "fails"
-    assert found.change == "It needs a tank of at least 120 L (31.7 US gal)."
+    assert found.change == "It needs a tank of at least 120 L (32 US gal)."
 
 
 def test_water_of_unknown_height_is_never_enough_but_says_from_where_it_would_be():
     check = check_tank(WORM, {**GOOD, "fill_cm": ""})
     found = row(check, "tank_volume_l")
     assert found.verdict == "not measured"
-    assert "enough from 30 cm (11.8 in) up" in found.change
+    assert "enough from 30 cm (12 in) up" in found.change
     assert row(check, "turnover_per_hour").verdict == "not measured"
     assert not check.ok
     assert check.tank.volume_l is None

@@ -1,0 +1,493 @@
+"""What kinds of fish need: the rows and claims of care.csv as the needs of one kind, or of several."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Generic, TypeAlias, TypeVar
+
+from idkey.care.columns import COLUMNS, FOR_EVERY_FISH, GENERAL, STATE_WORDS, amount, unit_words
+from idkey.errors import IdkeyError
+from idkey.model.combine import kept
+from idkey.table.care import EVERY_GROUP, CareAttribute, parse_care
+from idkey.table.claims import CLASSES
+from idkey.table.schema import Range
+from idkey.table.table import TraitTable
+from idkey.table.words import percent
+
+__all__ = [
+    "CLASS_WORDS",
+    "Backing",
+    "CareRows",
+    "FrozenMap",
+    "Need",
+    "Part",
+    "Value",
+    "bring_together",
+    "care_rows",
+    "format_value",
+    "names_in_words",
+    "overlap",
+    "read_cell",
+    "sentences",
+    "state_words",
+]
+
+Value: TypeAlias = tuple[float, float] | float | frozenset[str] | str | None
+"""A need as a value: a range, a minimum, states, a text, or None for not known or not settled."""
+
+CLASS_WORDS = {
+    "read": "read in the source",
+    "secondary": "second-hand",
+    "memory": "from memory, no source",
+    "common practice": "common practice, no source",
+}
+"""The classes of evidence in words a keeper reads."""
+
+_NOT_FOLLOWED = "Not followed"
+"""How the note of a claim begins that the sheet does not go by."""
+_CAUTIONS = ("cautions", GENERAL)
+_OTHER_RULE = {"adult_length_mm": "span", "eggs": "fact", "hatch_days": "fact"}
+_FEW = 2
+"""Names that are listed even where something holds for all of them."""
+_SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
+
+V = TypeVar("V")
+
+
+# -- words -------------------------------------------------------------------------------------------
+
+
+def sentences(text: str) -> list[str]:
+    """Split a text into its sentences; the capital and full stop of a genus (``H. zebra``) end none.
+
+    Examples
+    --------
+    >>> sentences("H. zebra is placid. Keep three.")
+    ['H. zebra is placid.', 'Keep three.']
+    """
+    return [part for part in _SENTENCE_END.split(text) if part]
+
+
+def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
+    """Return names as a list in words; with `shares` the share of each stands beside it, where it has one."""
+    labels = [f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts]
+    return " and ".join(filter(None, (", ".join(labels[:-1]), labels[-1])))
+
+
+def read_cell(column: CareAttribute, cell: str) -> Value:
+    """Read a cell of care.csv; None for a blank one. Raises IdkeyError if the text does not fit the column.
+
+    Examples
+    --------
+    >>> read_cell(COLUMNS["temperature_c"], "26..30"), read_cell(COLUMNS["tank_volume_l"], "120")
+    ((26.0, 30.0), 120.0)
+    """
+    try:
+        value = parse_care(column, cell)
+    except ValueError as error:
+        msg = f"care.csv, {column.id}: {cell!r}: {error}"
+        raise IdkeyError(msg) from None
+    if isinstance(value, Range):
+        return value.low, value.high
+    return frozenset(value) if isinstance(value, tuple) else value
+
+
+def state_words(column: CareAttribute, states: Iterable[str]) -> str:
+    """Put states into words, in their fixed order."""
+    chosen = set(states)
+    words = [STATE_WORDS.get(state, state) for state in column.states if state in chosen]
+    return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+
+
+def format_value(column: CareAttribute, value: Value) -> str:
+    """Put a value into words: metric first, the other unit in brackets.
+
+    Examples
+    --------
+    >>> format_value(COLUMNS["temperature_c"], (26.0, 30.0))
+    '26 to 30 °C (79 to 86 °F)'
+    """
+    if value is None:
+        return "not known"
+    if isinstance(value, str):
+        return value
+    if isinstance(value, frozenset):
+        return state_words(column, value)
+    ends = value if isinstance(value, tuple) else (value,)
+    return amount(*ends, unit=column.unit)
+
+
+# -- what a need is ----------------------------------------------------------------------------------
+
+
+class FrozenMap(Mapping[str, V], Generic[V]):
+    """A small mapping that keeps its order and cannot be changed."""
+
+    __slots__ = ("_items",)
+
+    def __init__(self, items: Iterable[tuple[str, V]] = ()):
+        self._items = dict(items)
+
+    def __getitem__(self, key: str) -> V:
+        return self._items[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._items)
+
+    def __len__(self) -> int:
+        return len(self._items)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self._items.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._items)
+
+
+@dataclass(frozen=True, slots=True)
+class Backing:
+    """One row of evidence.csv behind a need; exactly one of `taxon` and `care_group` is filled."""
+
+    taxon: str
+    care_group: str
+    attribute: str
+    value: str
+    source: str
+    source_label: str
+    locator: str
+    evidence_class: str
+    scope: str
+    note: str
+
+    @property
+    def followed(self) -> bool:
+        """Whether the sheet goes by this claim; a figure that was set aside says so in its note."""
+        return not self.note.startswith(_NOT_FOLLOWED)
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """What one name, or several at once, call for in one respect.
+
+    Attributes
+    ----------
+    attribute : str
+        Column of care.csv, or ``cautions_all`` for what concerns every fish.
+    label, unit : str
+        What a keeper calls it, and its metric unit.
+    value : tuple of float, float, frozenset of str, str or None
+        Range, minimum, states or text. None where it is not known, not known for one of the names, or where
+        no value suits all names.
+    text : str
+        The need in words, units shown.
+    evidence : tuple of Backing
+    conflict : str
+        Who needs what, where no value suits all names; otherwise blank.
+    by_name : mapping of str to str
+        Taxon id -> its own need in words.
+    origin : {"species", "group", "all", ""}
+        Whether the figures are stated for the kinds themselves or taken over from their care group; ``all``
+        for what concerns every fish; blank where nothing is known.
+    unknown_for : tuple of str
+        Taxon ids for which it is not known.
+    values : mapping of str to value
+        Taxon id -> its own need as a value, None where it is not known.
+    shared : value
+        What suits every name of which it is known; None where nothing does.
+    """
+
+    attribute: str
+    label: str
+    unit: str
+    value: Value
+    text: str
+    evidence: tuple[Backing, ...] = ()
+    conflict: str = ""
+    by_name: Mapping[str, str] = FrozenMap()
+    origin: str = ""
+    unknown_for: tuple[str, ...] = ()
+    values: Mapping[str, Value] = FrozenMap()
+    shared: Value = None
+
+    @property
+    def settled(self) -> bool:
+        """Whether it is known for every name and one answer suits all of them."""
+        return not self.conflict and not self.unknown_for
+
+    @property
+    def classes(self) -> tuple[str, ...]:
+        """Classes of the evidence that the need goes by, strongest first."""
+        followed = {b.evidence_class for b in self.evidence if b.followed}
+        return tuple(c for c in CLASSES if c in followed)
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Sources that the need goes by, each once."""
+        return tuple(dict.fromkeys(b.source_label for b in self.evidence if b.followed and b.source))
+
+    @property
+    def basis(self) -> str:
+        """Where the need comes from, in words; blank where nothing is known."""
+        if not self.origin:
+            return ""
+        group = ["for the care group"] if self.origin == "group" else []
+        words = "; ".join([*group, *(CLASS_WORDS.get(c, c) for c in self.classes)])
+        return ": ".join(filter(None, (words, "; ".join(self.sources))))
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One need of one name, before names are brought together.
+
+    Attributes
+    ----------
+    name, label : str
+        Taxon id and the name used in sentences.
+    cells : tuple of str
+        The cell, or for cautions those of the kind and of its group; empty where nothing is known.
+    value : value
+        The same as a value.
+    evidence : tuple of Backing
+    origin : str
+    share : float or None
+        Its share of the posterior, where the names come from an identification.
+    """
+
+    name: str
+    label: str
+    cells: tuple[str, ...]
+    value: Value
+    evidence: tuple[Backing, ...] = ()
+    origin: str = ""
+    share: float | None = None
+
+
+# -- the rows of a table -----------------------------------------------------------------------------
+
+
+@kept
+def care_rows(table: TraitTable) -> CareRows:
+    """Return the care rows and claims of a table. Raises IdkeyError for a table without."""
+    return CareRows(table)
+
+
+class CareRows:
+    """The care rows and the claims of a table, ready to look up."""
+
+    def __init__(self, table: TraitTable):
+        if not len(table.care) or "careGroup" not in table.taxa.columns:
+            msg = f"{table.name}: this table has no care sheets; load one with care.csv"
+            raise IdkeyError(msg)
+        self._table = table
+        records = table.care.to_dict("records")
+        self._kinds = {row["taxon"]: row for row in records if row["taxon"]}
+        self._groups = {row["care_group"]: row for row in records if not row["taxon"]}
+        self._evidence: dict[tuple[str, str, str], list[Backing]] = {}
+        if len(table.evidence):
+            for row in table.evidence[table.evidence["attribute"].isin(COLUMNS)].to_dict("records"):
+                source = table.sources.get(row["source"]) if row["source"] else None
+                label = source.short if source is not None else row["source"]
+                backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
+                self._evidence.setdefault((row["taxon"], row["care_group"], row["attribute"]), []).append(
+                    backing
+                )
+
+    def has(self, name: str) -> bool:
+        """Tell whether the care group of a name has a row."""
+        return self._group(name) in self._groups
+
+    def check(self, name: str) -> None:
+        """Raise IdkeyError for a name whose care group has no row."""
+        if not self.has(name):
+            group = self._group(name)
+            right = f"care group {group!r} has no row" if group else "it has no care group"
+            msg = f"{name}: this table has no care sheets for it: {right} in care.csv"
+            raise IdkeyError(msg)
+
+    def _group(self, name: str) -> str:
+        return str(self._table.taxa.at[name, "careGroup"] or "")
+
+    def part(self, column: CareAttribute, name: str, label: str = "", share: float | None = None) -> Part:
+        """Return one need of one name: its own row over that of its group.
+
+        Cautions of the kind and of its group add up; what concerns every fish stands in the row `all`, and a
+        group or kind adds to it. A sentence that stands in two rows is given once.
+        """
+        group = self._group(name)
+        rows = [(name, "", "species", self._kinds.get(name)), ("", group, "group", self._groups.get(group))]
+        every = ("", EVERY_GROUP, "all", self._groups.get(EVERY_GROUP))
+        cell_of = column.id
+        if column.id == GENERAL:
+            rows, cell_of = [every], "cautions"
+        elif column.id in FOR_EVERY_FISH:
+            rows.append(every)
+        filled = [(*who, cell) for *who, row in rows if row and (cell := row.get(cell_of, "").strip())]
+        if column.id not in (*_CAUTIONS, *FOR_EVERY_FISH):
+            filled = filled[:1]
+        cells = [cell for *_, cell in filled]
+        if column.id in FOR_EVERY_FISH:
+            cells = [sentence for cell in cells for sentence in sentences(cell)]
+        cells = list(dict.fromkeys(cells))
+        return Part(
+            name,
+            label,
+            tuple(cells),
+            read_cell(column, " ".join(cells)),
+            tuple(b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, cell_of), ())),
+            filled[0][2] if filled else "",
+            share,
+        )
+
+
+# -- several names -----------------------------------------------------------------------------------
+
+
+def bring_together(column: CareAttribute, parts: Sequence[Part]) -> Need:
+    """Bring the same need of one or more names together.
+
+    Ranges give their overlap, lengths the span, minimums the largest, states what is shared, texts are listed
+    by name where they differ; counts of eggs and days to hatch are facts and not needs, so they are listed by
+    name and never in conflict. Where nothing suits all names there is no value and `conflict` says who needs
+    what. Where it is not known for a name there is no value either.
+    """
+    names = _Names(column, parts)
+    shared, text, conflict = _TOGETHER[_rule(column)](names) if names.known else (None, names.nothing, "")
+    if names.unknown and names.known:
+        text = names.with_unknown(text)
+    origins = {p.origin for p in names.known}
+    return Need(
+        attribute=column.id,
+        label=column.label,
+        unit=unit_words(column.unit),
+        value=None if names.unknown else shared,
+        text=text,
+        evidence=tuple(dict.fromkeys(b for p in parts for b in p.evidence)),
+        conflict=conflict,
+        by_name=FrozenMap((p.name, names.words(p)) for p in parts),
+        origin=origins.pop() if len(origins) == 1 else "group" if origins else "",
+        unknown_for=tuple(p.name for p in names.unknown),
+        values=FrozenMap((p.name, p.value) for p in parts),
+        shared=shared,
+    )
+
+
+class _Names:
+    """The parts of one column, with the wording that the rules share."""
+
+    def __init__(self, column: CareAttribute, parts: Sequence[Part]):
+        self.column = column
+        self.parts = parts
+        self.known = [p for p in parts if p.cells]
+        self.unknown = [p for p in parts if not p.cells]
+        self.nothing = "none on record" if column.id in (*_CAUTIONS, *FOR_EVERY_FISH) else "not known"
+        self.values = [p.value for p in self.known]
+
+    def words(self, part: Part) -> str:
+        return format_value(self.column, part.value) if part.cells else self.nothing
+
+    def each(self, parts: Sequence[Part], *, shares: bool = False) -> list[str]:
+        """Return "names: need", names of the same need together."""
+        groups: dict[str, list[Part]] = {}
+        for part in parts:
+            groups.setdefault(self.words(part), []).append(part)
+        return [f"{names_in_words(members, shares=shares)}: {words}" for words, members in groups.items()]
+
+    def conflict(self, nothing: str) -> tuple[Value, str, str]:
+        """Return that nothing suits all, with who needs what on one line."""
+        conflict = "; ".join(self.each(self.known, shares=True))
+        return None, f"{nothing} suits all ({conflict})", conflict
+
+    def deciding(self, value: Value) -> str:
+        """Return the names whose need decides."""
+        parts = [
+            p for p in self.known if p.value == value or isinstance(p.value, tuple) and p.value[1] == value
+        ]
+        return names_in_words(parts) if len(parts) <= _FEW else f"{len(parts)} of the names"
+
+    def with_unknown(self, text: str) -> str:
+        """Say whom a text holds for, and of whom nothing is known."""
+        # One of the two lists of names is enough to tell who is on the other.
+        few = len(self.known) <= _FEW < len(self.unknown)
+        unknown = f"{len(self.unknown)} of the names" if few else names_in_words(self.unknown)
+        if _rule(self.column) == "text":
+            return f"{text}\n{self.nothing} for {unknown}"
+        known = names_in_words(self.known) if len(self.known) <= _FEW else f"the other {len(self.known)}"
+        return f"{self.nothing} for {unknown}; for {known}: {text}"
+
+    def all_of(self) -> str:
+        """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
+        if self.column.id in FOR_EVERY_FISH and not self.unknown:
+            return ""
+        if len(self.known) <= _FEW:
+            return f"{names_in_words(self.known)}: "
+        return f"{len(self.known)} of {len(self.parts)} names: " if self.unknown else "All of them: "
+
+
+def _rule(column: CareAttribute) -> str:
+    """Return which rule brings names together; a length is a span, and what a brood is like is no need."""
+    return _OTHER_RULE.get(column.id, column.kind)
+
+
+_Together: TypeAlias = tuple[Value, str, str]
+
+
+def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """Return the overlap of ranges; where they don't meet its lower end stands above its upper one."""
+    lows, highs = zip(*values, strict=True)
+    return max(lows), min(highs)
+
+
+def _ranges(names: _Names) -> _Together:
+    span = overlap(names.values)
+    return (span, format_value(names.column, span), "") if span[0] <= span[1] else names.conflict("no range")
+
+
+def _spans(names: _Names) -> _Together:
+    lows, highs = zip(*names.values, strict=True)
+    span = min(lows), max(highs)
+    text = format_value(names.column, span)
+    if len(names.known) > 1:
+        text += f"; plan for the largest, {format_value(names.column, span[1])}, {names.deciding(span[1])}"
+    return span, text, ""
+
+
+def _facts(names: _Names) -> _Together:
+    lows, highs = zip(*names.values, strict=True)
+    alike = len(set(names.values)) == 1
+    text = names.words(names.known[0]) if alike else "; ".join(names.each(names.known))
+    return (min(lows), max(highs)), text, ""
+
+
+def _minimums(names: _Names) -> _Together:
+    most = max(names.values)
+    text = format_value(names.column, most)
+    return most, text if min(names.values) == most else f"{text}, set by {names.deciding(most)}", ""
+
+
+def _states(names: _Names) -> _Together:
+    shared = frozenset.intersection(*names.values)
+    return (shared, format_value(names.column, shared), "") if shared else names.conflict("none")
+
+
+def _texts(names: _Names) -> _Together:
+    cells = [p.cells for p in names.known]
+    if len(set(cells)) == 1:
+        text = " ".join(cells[0])
+        return text, f"{names.all_of()}{text}" if names.unknown else text, ""
+    shared = [c for c in cells[0] if all(c in other for other in cells)]
+    lines = [f"{names.all_of()}{' '.join(shared)}"] if shared else []
+    rest = [(p, " ".join(c for c in p.cells if c not in shared)) for p in names.known]
+    lines += names.each([replace(p, value=text) for p, text in rest if text])
+    return None, "\n".join(lines), ""
+
+
+_TOGETHER: dict[str, Callable[[_Names], _Together]] = {
+    "range": _ranges,
+    "span": _spans,
+    "fact": _facts,
+    "minimum": _minimums,
+    "states": _states,
+    "text": _texts,
+}
