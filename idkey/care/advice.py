@@ -13,7 +13,7 @@ from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
-from idkey.table.care import CareAttribute
+from idkey.table.care import CareColumn as CareAttribute
 
 __all__ = ["Settling", "safest_choice", "settle"]
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from idkey.care.water import CACO3_PER_DGH, CM_PER_INCH, LITRES_PER_US_GALLON
-from idkey.table.care import CARE_ATTRIBUTES, CareAttribute
+from idkey.table.care import CareColumn as CareAttribute
+from idkey.table.rows import shipped_care_columns
 
 __all__ = ["COLUMNS", "FOR_EVERY_FISH", "GENERAL", "STATE_WORDS", "amount", "unit_words"]
 
@@ -44,7 +45,7 @@ _ORDER = (
 
 
 def _in_order() -> dict[str, CareAttribute]:
-    known = {a.id: a for a in CARE_ATTRIBUTES}
+    known = {a.id: a for a in shipped_care_columns()}
     ordered = {i: known.pop(i) for i in _ORDER if i in known}
     ordered["ph"] = replace(ordered["ph"], unit="pH")
     return {**ordered, **known, GENERAL: CareAttribute(GENERAL, "For every fish", "text")}

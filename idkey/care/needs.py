@@ -10,7 +10,8 @@ from typing import Generic, TypeAlias, TypeVar
 from idkey.care.columns import COLUMNS, FOR_EVERY_FISH, GENERAL, STATE_WORDS, amount, unit_words
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
-from idkey.table.care import EVERY_GROUP, CareAttribute, parse_care
+from idkey.table.care import EVERY_GROUP, parse_care
+from idkey.table.care import CareColumn as CareAttribute
 from idkey.table.claims import CLASSES
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable

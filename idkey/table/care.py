@@ -1,4 +1,4 @@
-"""Which columns care.csv has, and how their cells read."""
+"""The columns of care.csv, as care_columns.csv states them, and how their cells read."""
 
 from __future__ import annotations
 
@@ -7,22 +7,38 @@ from typing import Literal
 
 from idkey.table.schema import Range, parse_range
 
-__all__ = ["CARE_ATTRIBUTES", "EVERY_GROUP", "CareAttribute", "parse_care"]
+__all__ = ["EVERY_GROUP", "CareColumn", "parse_care"]
 
 EVERY_GROUP = "all"
 """Care group whose row holds for every fish."""
 
 
 @dataclass(frozen=True, slots=True)
-class CareAttribute:
-    """One column of care.csv.
+class CareColumn:
+    """One column of care.csv; datapackage.json describes each of these in a sentence.
 
     Attributes
     ----------
-    id, label, unit : str
+    id, label, about : str
+        Its name, what a keeper calls it, and what it holds.
     kind : {"range", "minimum", "states", "text"}
-    states : tuple of str
-        Allowed states, mildest first.
+    unit, unit_words, other_unit : str
+        Its unit, the same as it is shown, and the unit that stands beside it in brackets (blank for none).
+    states, state_words : tuple of str
+        Allowed states, mildest first, and the same in words.
+    combine : {"overlap", "span", "list", "largest", "shared", "text"}
+        How the needs of several kinds are brought together.
+    every_fish : bool
+        Whether what is said of every fish holds beside what a group or a kind adds.
+    tank_label, tank_measure, tank_rule : str
+        What it is called where a tank is held against it, what is measured of the tank, and by which rule:
+        "within", "at_least", "room", "read", or blank for none.
+    vital : bool
+        Whether no tank is said to fit while this is not known.
+    below, above, to_raise, to_lower : str
+        What a tank is called that is out of the range, and what to do then; ``{end}`` is the nearer end.
+    least_width : float or None
+        Width by which the distance is judged where the range is narrower.
     """
 
     id: str
@@ -30,43 +46,24 @@ class CareAttribute:
     kind: Literal["range", "minimum", "states", "text"]
     unit: str = ""
     states: tuple[str, ...] = ()
+    about: str = ""
+    unit_words: str = ""
+    other_unit: str = ""
+    state_words: tuple[str, ...] = ()
+    combine: str = "text"
+    every_fish: bool = False
+    tank_label: str = ""
+    tank_measure: str = ""
+    tank_rule: str = ""
+    vital: bool = False
+    below: str = ""
+    above: str = ""
+    to_raise: str = ""
+    to_lower: str = ""
+    least_width: float | None = None
 
 
-CARE_ATTRIBUTES: tuple[CareAttribute, ...] = (
-    CareAttribute("adult_length_mm", "Adult length", "range", "mm"),
-    CareAttribute(
-        "diet_type", "Diet", "states", "", ("algae", "aufwuchs", "wood", "omnivore", "molluscs", "meat")
-    ),
-    CareAttribute("diet_offer", "Offer", "text"),
-    CareAttribute("diet_avoid", "Avoid", "text"),
-    CareAttribute("flow", "Flow", "states", "", ("gentle", "moderate", "strong")),
-    CareAttribute("turnover_per_hour", "Turnover", "range", "tank volumes/h"),
-    CareAttribute("temperature_c", "Temperature", "range", "degC"),
-    CareAttribute("ph", "pH", "range"),
-    CareAttribute("gh_dgh", "General hardness", "range", "dGH"),
-    CareAttribute("oxygen_mg_l", "Oxygen, at least", "minimum", "mg/L"),
-    CareAttribute("tank_length_cm", "Tank length, at least", "minimum", "cm"),
-    CareAttribute("tank_width_cm", "Tank width, at least", "minimum", "cm"),
-    CareAttribute("tank_volume_l", "Tank volume, at least", "minimum", "L"),
-    CareAttribute("group_volume_l", "Volume for a group, at least", "minimum", "L"),
-    CareAttribute("substrate", "Bottom", "text"),
-    CareAttribute("shelters", "Shelters", "text"),
-    CareAttribute("cave", "Breeding cave", "text"),
-    CareAttribute("temperament", "Temperament", "text"),
-    CareAttribute("companions", "Companions", "text"),
-    CareAttribute("breeding", "Breeding", "text"),
-    CareAttribute("eggs", "Eggs in a clutch", "range"),
-    CareAttribute("hatch_days", "Eggs hatch after", "range", "days"),
-    CareAttribute("handling", "Handling", "text"),
-    CareAttribute("acclimation", "Settling in", "text"),
-    CareAttribute("transport", "Transport", "text"),
-    CareAttribute("medicine", "Medicine", "text"),
-    CareAttribute("law", "Law", "text"),
-    CareAttribute("cautions", "Cautions", "text"),
-)
-
-
-def parse_care(attribute: CareAttribute, text: str) -> Range | float | tuple[str, ...] | str | None:
+def parse_care(column: CareColumn, text: str) -> Range | float | tuple[str, ...] | str | None:
     """Read a care cell; None where it is blank.
 
     Raises
@@ -77,19 +74,19 @@ def parse_care(attribute: CareAttribute, text: str) -> Range | float | tuple[str
     text = text.strip()
     if not text:
         return None
-    if attribute.kind == "range":
+    if column.kind == "range":
         return parse_range(text)
-    if attribute.kind == "minimum":
+    if column.kind == "minimum":
         found = parse_range(text)
         if found.low != found.high or found.low <= 0:
-            msg = f"write one number more than 0, in {attribute.unit}"
+            msg = f"write one number more than 0, in {column.unit}"
             raise ValueError(msg)
         return found.low
-    if attribute.kind == "states":
+    if column.kind == "states":
         parts = [p.strip() for p in text.split("|")]
-        wrong = [p for p in parts if p not in attribute.states]
-        if wrong:
-            msg = f"{wrong[0]!r} is not one of {', '.join(attribute.states)}"
+        wrong = next((p for p in parts if p not in column.states), None)
+        if wrong is not None:
+            msg = f"{wrong!r} is not one of {', '.join(column.states)}"
             raise ValueError(msg)
-        return tuple(s for s in attribute.states if s in parts)
+        return tuple(s for s in column.states if s in parts)
     return text

@@ -2,30 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from idkey.errors import one_of
-from idkey.table.care import CARE_ATTRIBUTES, EVERY_GROUP, parse_care
-from idkey.table.claims import Source
-from idkey.table.csvfile import Found, Row, Sheet, Wrong
-from idkey.table.ids import is_id
-from idkey.table.layout import CLASSES, META, SCOPES
+from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
+from idkey.table.claims import SOURCED, Source
+from idkey.table.csvfile import Found, Sheet
+from idkey.table.fields import META
+from idkey.table.rows import Known, checked, read_care_columns, read_traits
 from idkey.table.schema import YOUNG, Cell, Trait, parse_cell
-from idkey.table.table import COMMONNESS
-from idkey.table.trait_rows import read_traits
 
-__all__ = ["check_sheets"]
-
-_CARE = tuple(a.id for a in CARE_ATTRIBUTES)
+__all__ = ["Checked", "check_sheets"]
 
 Sheets = Mapping[str, Sheet]
 Cells = dict[str, tuple[Cell, ...]]
 
 
-def check_sheets(
-    sheets: Sheets, sources: Mapping[str, Source] | None, found: Found
-) -> tuple[tuple[Trait, ...], Cells]:
-    """Check the four files of a table.
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """What the files of a table say: its traits, its cells by column, and the columns of its care."""
+
+    traits: tuple[Trait, ...]
+    cells: Cells
+    care_columns: tuple[CareColumn, ...]
+
+
+def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Found) -> Checked:
+    """Check the files of a table.
 
     Parameters
     ----------
@@ -35,30 +38,26 @@ def check_sheets(
         None where sources.bib could not be read: then no name of a source is to blame.
     found : Found
         What is wrong is added to it.
-
-    Returns
-    -------
-    tuple of (traits, cells)
-        The cells by column, in the order of the rows of taxa.csv.
     """
     traits = tuple(read_traits(sheets["traits.csv"], found))
-    if sheets["traits.csv"].readable and not sheets["traits.csv"].rows:
-        found.add("traits.csv", "2", "id", "", "no trait; a table needs at least one")
-    cells = _taxa(sheets, traits, sources, found)
-    _care(sheets, found)
-    _evidence(sheets, sources, found)
-    return traits, cells
+    _not_empty(sheets["traits.csv"], "trait", found)
+    care_columns = tuple(read_care_columns(sheets["care_columns.csv"], found))
+    known: dict[str, set[str] | None] = {
+        "taxa.id": sheets["taxa.csv"].names("id"),
+        "care.care_group": sheets["care.csv"].names("care_group"),
+        "sources": None if sources is None else set(sources),
+    }
+    groups = sheets["care.csv"].names("care_group", without="taxon")
+    of_a_kind = known | {"care.care_group": None if groups is None else groups - {EVERY_GROUP}}
+    cells = _taxa(sheets, traits, of_a_kind, found)
+    _care(sheets["care.csv"], care_columns, known, found)
+    _evidence(sheets, known, found)
+    return Checked(traits, cells, care_columns)
 
 
-def _must_know(
-    row: Row, column: str, known: Collection[str] | None, what: str, found: Found, wrong: Wrong
-) -> None:
-    """Check that the name in a cell stands in the file that lists such names.
-
-    `known` is None where that file could not be read: then no cell is to blame.
-    """
-    if row[column] and known is not None and row[column] not in known:
-        wrong(column, found.one_of(row[column], known, what))
+def _not_empty(sheet: Sheet, what: str, found: Found) -> None:
+    if sheet.readable and not sheet.rows:
+        found.add(sheet.file, "2", "id", "", f"no {what}; a table needs at least one")
 
 
 def _trait_columns(sheets: Sheets) -> list[str]:
@@ -84,25 +83,12 @@ def _columns_agree(sheets: Sheets, found: Found) -> None:
         found.add(taxa.file, "1", trait_id, trait_id, right)
 
 
-def _taxa(
-    sheets: Sheets, traits: tuple[Trait, ...], sources: Mapping[str, Source] | None, found: Found
-) -> Cells:
+def _taxa(sheets: Sheets, traits: tuple[Trait, ...], known: Known, found: Found) -> Cells:
     _columns_agree(sheets, found)
     table = sheets["taxa.csv"]
     by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
-    groups = sheets["care.csv"].names("care_group", without="taxon")
-    if groups is not None:
-        groups -= {EVERY_GROUP}
-    ids: set[str] = set()
     cells: dict[str, list[Cell]] = {c: [] for c in table.header if c in by_column}
-    for row in table.rows:
-        if found.full:
-            break
-        wrong = found.at(row)
-        _check_names(row, ids, wrong)
-        ids.add(row["id"])
-        _must_know(row, "careGroup", groups, "a care group of care.csv", found, wrong)
-        _must_know(row, "nameAccordingTo", sources, "a key of sources.bib", found, wrong)
+    for row, wrong in checked(table, found, "taxon", known):
         for column, column_cells in cells.items():
             text = row[column]
             try:
@@ -110,80 +96,50 @@ def _taxa(
             except ValueError as error:
                 column_cells.append(None)
                 wrong(column, str(error))
-    if table.readable and not table.rows:
-        found.add(table.file, "2", "id", "", "no taxon; a table needs at least one")
+    _not_empty(table, "taxon", found)
     return {column: tuple(column_cells) for column, column_cells in cells.items()}
 
 
-def _check_names(row: Row, ids: set[str], wrong: Wrong) -> None:
-    if not is_id(row["id"]):
-        wrong("id", "an id is lower-case letters, digits and _, starting with a letter")
-    if row["id"] in ids:
-        wrong("id", "a taxon of this id is there already")
-    for column in ("scientificName", "genus"):
-        if not row[column]:
-            wrong(column, "fill this cell")
-    if row["commonness"] and row["commonness"] not in COMMONNESS:
-        wrong("commonness", one_of(row["commonness"], COMMONNESS))
-
-
-def _care(sheets: Sheets, found: Found) -> None:
-    table, ids = sheets["care.csv"], sheets["taxa.csv"].names("id")
+def _care(sheet: Sheet, columns: tuple[CareColumn, ...], known: Known, found: Found) -> None:
     seen: set[tuple[str, str]] = set()
-    for row in table.rows:
-        if found.full:
-            break
+    for row, wrong in checked(sheet, found, known=known):
         about = ("taxon", row["taxon"]) if row["taxon"] else ("group", row["care_group"])
-        wrong = found.at(row)
-        _must_know(row, "taxon", ids, "a taxon of taxa.csv, or blank", found, wrong)
-        if not row["care_group"]:
-            wrong("care_group", "name the care group")
         if about in seen:
             wrong("care_group", "this group or taxon has a row already")
         seen.add(about)
-        for attribute in CARE_ATTRIBUTES:
-            text = row[attribute.id]
-            if not text or attribute.kind == "text":
+        for column in columns:
+            text = row.values.get(column.id, "")
+            if not text or column.kind == "text":
                 continue
             try:
-                parse_care(attribute, text)
+                parse_care(column, text)
             except ValueError as error:
-                wrong(attribute.id, str(error))
+                wrong(column.id, str(error))
 
 
-def _evidence(sheets: Sheets, sources: Mapping[str, Source] | None, found: Found) -> None:
+def _evidence(sheets: Sheets, known: Known, found: Found) -> None:
     """Check each claim, and that every filled cell of taxa.csv and care.csv has one."""
-    table = sheets["evidence.csv"]
-    ids, groups = sheets["taxa.csv"].names("id"), sheets["care.csv"].names("care_group")
     complete = all(sheet.readable for sheet in sheets.values())
-    attributes = {*_trait_columns(sheets), *_CARE} if complete else None
-    for row in table.rows:
-        if found.full:
-            return
-        wrong = found.at(row)
+    columns = {
+        "taxa.csv": _trait_columns(sheets),
+        "care.csv": [c for c in sheets["care.csv"].header if c not in ("care_group", "taxon")],
+    }
+    attributes = {c for names in columns.values() for c in names}
+    for row, wrong in checked(sheets["evidence.csv"], found, known=known):
         if bool(row["taxon"]) == bool(row["care_group"]):
             wrong("taxon", "fill either taxon or care_group, not both")
-        else:
-            _must_know(row, "taxon", ids, "a taxon of taxa.csv", found, wrong)
-            _must_know(row, "care_group", groups, "a care group of care.csv", found, wrong)
-        _must_know(row, "attribute", attributes, "a trait column or a care column", found, wrong)
-        if not row["attribute"]:
-            wrong("attribute", "name the trait column or the care column")
-        if row["class"] not in CLASSES:
-            wrong("class", one_of(row["class"], CLASSES, "an evidence class"))
-        if row["scope"] not in SCOPES:
-            wrong("scope", one_of(row["scope"], SCOPES, "a scope"))
-        _must_know(row, "source", sources, "a key of sources.bib", found, wrong)
-        if not row["source"] and row["class"] in ("read", "secondary"):
+        if complete and row["attribute"] and row["attribute"] not in attributes:
+            right = found.one_of(row["attribute"], attributes, "a trait column or a care column")
+            wrong("attribute", right)
+        if not row["source"] and row["class"] in SOURCED:
             wrong("source", f"class {row['class']} needs a key of sources.bib")
     if complete:
-        _every_cell_is_backed(sheets, found)
+        _every_cell_is_backed(sheets, columns, found)
 
 
-def _every_cell_is_backed(sheets: Sheets, found: Found) -> None:
+def _every_cell_is_backed(sheets: Sheets, columns: Mapping[str, list[str]], found: Found) -> None:
     evidence = sheets["evidence.csv"]
     backed = {(row.who, row["attribute"]) for row in evidence.rows}
-    columns = {"taxa.csv": _trait_columns(sheets), "care.csv": list(_CARE)}
     filled: set[tuple[str, str]] = set()
     known: set[str] = set()
     for file, names in columns.items():

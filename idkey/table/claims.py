@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from idkey.errors import one_of
-from idkey.table.layout import CLASSES, SCOPES
+from idkey.table.fields import CLASSES, SCOPES
 
 __all__ = ["CLASSES", "SOURCED", "UNSOURCED", "Claim", "Source"]
 

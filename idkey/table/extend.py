@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.care import CARE_ATTRIBUTES
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.ids import is_id
 from idkey.table.names import one
 from idkey.table.origin import added_to
+from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
     YOUNG,
     Cell,
@@ -32,7 +32,6 @@ from idkey.table.schema import (
     trait_problems,
 )
 from idkey.table.sources import parse_sources
-from idkey.table.trait_rows import read_traits, trait_row
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
@@ -260,7 +259,7 @@ def with_trait(
     problems = [Problem(table.name, "", trait.id, value, right) for value, right in trait_problems(trait)]
     if not problems and _NAME in table.taxa.columns:
         problems = _as_a_row(table, trait)
-    if trait.id in ("id", *(a.id for a in CARE_ATTRIBUTES)) and _NAME in table.taxa.columns:
+    if trait.id in ("id", *(column.id for column in table.care_columns)) and _NAME in table.taxa.columns:
         problems.append(Problem(table.name, "", trait.id, trait.id, "this name is a column of another file"))
     if trait.id in table.cells or trait.id in table.taxa.columns:
         problems.append(Problem(table.name, "", trait.id, trait.id, "a column of this name is there already"))
@@ -294,10 +293,10 @@ def with_trait(
 
 def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
     """Say what would be wrong with the trait as a row of traits.csv, where the old traits stand before it."""
-    rows = [Row(i, trait_row(t), table.name) for i, t in enumerate((*table.traits, trait), start=2)]
+    rows = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*table.traits, trait), start=2)]
     found = Found()
-    deque(read_traits(Sheet(table.name, (), tuple(rows)), found), maxlen=0)
-    return [replace(problem, row="") for problem in found if problem.row == rows[-1].place]
+    deque(read_traits(Sheet("traits.csv", (), tuple(rows)), found), maxlen=0)
+    return [replace(problem, file=table.name, row="") for problem in found if problem.row == rows[-1].place]
 
 
 def with_evidence(table: TraitTable, who: str, attribute: str, claim: Claim) -> TraitTable:

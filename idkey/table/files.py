@@ -1,32 +1,33 @@
-"""The files of a folder -> TraitTable. A table loads whole or not at all, with every problem named."""
+"""The files of a folder <-> TraitTable. A table loads whole or not at all, with every problem named."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+import pandas as pd
 
 from idkey.errors import IdkeyError, TableError
 from idkey.table import layout
 from idkey.table.check import check_sheets
 from idkey.table.claims import Source
-from idkey.table.csvfile import Found, Sheet, read_sheet
-from idkey.table.sources import SOURCES, read_sources
-from idkey.table.stamp import PACKAGE, read_about
+from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
+from idkey.table.fields import HEADERS, META
+from idkey.table.layout import shipped_folder
+from idkey.table.package import PACKAGE, describe, read_about
+from idkey.table.rows import care_column_row, shipped_care_sheet, trait_row
+from idkey.table.schema import cell_text
+from idkey.table.sources import SOURCES, bibtex, read_sources
 from idkey.table.table import TraitTable
 
-__all__ = ["Files", "Parts", "load_table", "parts_from", "shipped_folder", "table_from"]
+__all__ = ["Files", "Parts", "files_of", "load_table", "parts_from", "shipped_folder", "table_from"]
 
 Files = Mapping[str, bytes]
 """The files of one folder: content by name."""
 
-_COLUMNS = {
-    "traits.csv": layout.TRAIT_COLUMNS,
-    "taxa.csv": layout.META,
-    "care.csv": layout.CARE_COLUMNS,
-    "evidence.csv": layout.EVIDENCE_COLUMNS,
-}
+_CARE_COLUMNS = "care_columns.csv"
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Parts:
     Attributes
     ----------
     sheets : mapping of str to Sheet
-        taxa.csv, traits.csv, care.csv and evidence.csv, by file name.
+        By file name.
     sources : dict of str to Source, or None
         None where sources.bib could not be read.
     about : mapping of str to object
@@ -54,20 +55,25 @@ def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
     Parameters
     ----------
     files : mapping of str to bytes
-        A file that is not there is left out.
+        A file that is not there is left out. What an older table does not have is taken from the shipped one.
     found : Found
         What is wrong is added to it.
     partial : bool
         Whether a missing file is an empty one and a missing column a blank one, as in a folder of additions
         that an older version of this package began.
     """
-    sheets = {}
+    sheets = {_CARE_COLUMNS: shipped_care_sheet()}
+    if _CARE_COLUMNS in files:
+        header = HEADERS[_CARE_COLUMNS]
+        sheets[_CARE_COLUMNS] = read_sheet(_CARE_COLUMNS, files[_CARE_COLUMNS], found, header, ())
+    care = [row["id"] for row in sheets[_CARE_COLUMNS].rows]
     for name in layout.TABLES:
+        columns = (*HEADERS[name], *care) if name == "care.csv" else HEADERS[name]
         if partial and name not in files:
-            sheets[name] = Sheet(name, _COLUMNS[name], ())
+            sheets[name] = Sheet(name, columns, ())
         else:
             also = None if name == "taxa.csv" else ()
-            sheets[name] = read_sheet(name, files.get(name), found, _COLUMNS[name], also, older=partial)
+            sheets[name] = read_sheet(name, files.get(name), found, columns, also, older=partial)
     sources = {} if partial and SOURCES not in files else read_sources(files.get(SOURCES), found)
     return Parts(sheets, sources, read_about(files.get(PACKAGE), found))
 
@@ -80,35 +86,20 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
     TableError
         Where anything is wrong, with all that `found` holds.
     """
-    traits, cells = check_sheets(parts.sheets, parts.sources, found)
+    checked = check_sheets(parts.sheets, parts.sources, found)
     if found or parts.sources is None:
         raise TableError(found)
     return TraitTable(
-        traits=traits,
-        taxa=parts.sheets["taxa.csv"].frame(layout.META).set_index("id"),
-        cells=cells,
-        care=parts.sheets["care.csv"].frame(layout.CARE_COLUMNS),
-        evidence=parts.sheets["evidence.csv"].frame(layout.EVIDENCE_COLUMNS),
+        traits=checked.traits,
+        taxa=parts.sheets["taxa.csv"].frame(META).set_index("id"),
+        cells=checked.cells,
+        care=parts.sheets["care.csv"].frame(),
+        care_columns=checked.care_columns,
+        evidence=parts.sheets["evidence.csv"].frame(HEADERS["evidence.csv"]),
         sources=parts.sources,
         name=name,
         about=parts.about,
     )
-
-
-def shipped_folder() -> Path:
-    """Return the folder of the table that comes with the package.
-
-    Raises
-    ------
-    IdkeyError
-        When the package was installed without its table.
-    """
-    package = Path(__file__).resolve().parents[1]
-    for folder in (package / "traits", package.parent / "traits"):
-        if (folder / "taxa.csv").is_file():
-            return folder
-    msg = f"{package / 'traits'}: the shipped trait table is missing; install the package again"
-    raise IdkeyError(msg)
 
 
 def load_table(path: str | Path | None = None) -> TraitTable:
@@ -137,3 +128,94 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     from idkey.table.store import load_folder
 
     return load_folder(folder)
+
+
+# -- writing ---------------------------------------------------------------------------------------------
+
+
+def files_of(table: TraitTable) -> dict[str, bytes]:
+    """Return the files of a folder that holds this table.
+
+    What is said of kinds that are not in the table, as in a table of some of the kinds, is left out.
+
+    Returns
+    -------
+    dict of str to bytes
+        Content by file name. datapackage.json is among them where something is stated of the whole.
+
+    Raises
+    ------
+    IdkeyError
+        Where the folder could not be loaded again; a TableError lists every reason.
+    """
+    _has_the_columns(table)
+    traits = {column: table.trait_of(column) for column in table.cells}
+    care_columns = {column.id: column for column in table.care_columns}
+    care = [column for column in table.care.columns if column in care_columns]
+    try:
+        files = {
+            "taxa.csv": write_sheet([*META, *table.cells], _taxa(table)),
+            "traits.csv": _records("traits.csv", map(trait_row, table.traits)),
+            "care.csv": _frame(table, table.care, (*HEADERS["care.csv"], *care)),
+            _CARE_COLUMNS: _records(_CARE_COLUMNS, map(care_column_row, table.care_columns)),
+            "evidence.csv": _frame(table, table.evidence, HEADERS["evidence.csv"]),
+            SOURCES: bibtex(table.sources.values()).encode(),
+        }
+        if table.about:
+            files[PACKAGE] = describe(table.about, traits, [care_columns[column] for column in care])
+    except (TypeError, ValueError) as error:
+        msg = f"{table.name}: the table holds what cannot be written as text ({error})"
+        raise IdkeyError(msg) from None
+    _can_be_loaded(files, table)
+    return files
+
+
+def _has_the_columns(table: TraitTable) -> None:
+    care = tuple(column.id for column in table.care_columns)
+    wanted = {
+        "taxa": META[1:],
+        "care": (*HEADERS["care.csv"], *care),
+        "evidence": HEADERS["evidence.csv"],
+    }
+    for name, columns in wanted.items():
+        missing = [c for c in columns if c not in getattr(table, name).columns]
+        if missing:
+            msg = (
+                f"{table.name}: {name}: column {missing[0]} is missing; "
+                "only a table of the shape of the shipped one can be written as a folder"
+            )
+            raise IdkeyError(msg)
+
+
+def _can_be_loaded(files: Mapping[str, bytes], table: TraitTable) -> None:
+    """Read the files back: what cannot be loaded is not to be written."""
+    found = Found(table.name)
+    parts = parts_from(files, found)
+    check_sheets(parts.sheets, parts.sources, found)
+    lost = sorted(set(table.sources).difference(parts.sources or ()))
+    if lost and not found:
+        found.add(SOURCES, "", "", lost[0], "no entry of this key was written; write its BibTeX entry anew")
+    if found:
+        raise TableError(found, "written")
+
+
+def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:
+    columns = [_texts(table.taxa[column]) for column in META[1:]]
+    columns += [
+        [cell_text(table.trait_of(column), cell) for cell in cells] for column, cells in table.cells.items()
+    ]
+    return zip(table.ids, *columns, strict=True)
+
+
+def _records(file: str, rows: Iterable[Mapping[str, str]]) -> bytes:
+    return write_sheet(HEADERS[file], ([row[column] for column in HEADERS[file]] for row in rows))
+
+
+def _frame(table: TraitTable, frame: pd.DataFrame, header: Sequence[str]) -> bytes:
+    """Write the rows that are about a kind of this table, or about a care group."""
+    kept = frame[frame["taxon"].isin(["", *table.ids])]
+    return write_sheet(header, zip(*(_texts(kept[column]) for column in header), strict=True))
+
+
+def _texts(column: pd.Series) -> list[str]:
+    return ["" if missing else str(value) for value, missing in zip(column, column.isna(), strict=True)]

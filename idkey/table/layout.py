@@ -1,89 +1,24 @@
-"""Which files a table's folder holds, which columns they have, and how large they may be."""
+"""Which files a table's folder holds, where the shipped one is, and how large they may be."""
 
 from __future__ import annotations
 
-from idkey.table.care import CARE_ATTRIBUTES
+from pathlib import Path
 
-__all__ = [
-    "CARE_COLUMNS",
-    "CLASSES",
-    "EVIDENCE_COLUMNS",
-    "FILES",
-    "META",
-    "MOST_BYTES",
-    "MOST_CELL",
-    "MOST_CELLS",
-    "MOST_COLUMNS",
-    "MOST_ENTRIES",
-    "MOST_FIELDS",
-    "MOST_LINES",
-    "MOST_NAME",
-    "MOST_PACKAGE_BYTES",
-    "MOST_PROBLEMS",
-    "MOST_ROW",
-    "MOST_ROWS",
-    "MOST_SHORT_NAME",
-    "MOST_SOURCES_BYTES",
-    "MOST_STATES",
-    "OURS",
-    "SCOPES",
-    "TABLES",
-    "TRAIT_COLUMNS",
-    "UNITS",
-]
+from idkey.errors import IdkeyError
 
 TABLES = ("traits.csv", "taxa.csv", "care.csv", "evidence.csv")
-"""The files that are read as a table, in the order in which they are read."""
-FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib", "datapackage.json")
-OURS = frozenset({*FILES, "genera.csv", "care_columns.csv", "base.zip", "overlay.json", "changes.csv"})
+"""The files that every table has, in the order in which they are read."""
+FILES = (
+    "taxa.csv",
+    "traits.csv",
+    "care.csv",
+    "care_columns.csv",
+    "evidence.csv",
+    "sources.bib",
+    "datapackage.json",
+)
+OURS = frozenset({*FILES, "genera.csv", "base.zip", "overlay.json", "changes.csv"})
 """Every file that a save may write: those of a table, and those of one's own table, older forms included."""
-
-CLASSES = ("read", "secondary", "common practice", "memory")
-"""Classes of evidence, the strongest first: a rule of the trade is held by many, a memory by one."""
-SCOPES = ("species", "genus", "group")
-UNITS = ("", "mm", "count", "% HL", "% SL", "degrees", "ratio")
-META = (
-    "id",
-    "scientificName",
-    "identificationQualifier",
-    "vernacularName",
-    "genus",
-    "nameAccordingTo",
-    "tradeCode",
-    "careGroup",
-    "commonness",
-)
-TRAIT_COLUMNS = (
-    "id",
-    "label",
-    "kind",
-    "unit",
-    "states",
-    "state_words",
-    "core",
-    "question",
-    "how_to_look",
-    "error",
-    "error_basis",
-    "spread",
-    "effort_s",
-    "applies_when",
-    "needs_adult",
-    "in_key",
-    "group",
-)
-CARE_COLUMNS = ("care_group", "taxon", *(a.id for a in CARE_ATTRIBUTES))
-EVIDENCE_COLUMNS = (
-    "taxon",
-    "care_group",
-    "attribute",
-    "value",
-    "source",
-    "locator",
-    "class",
-    "scope",
-    "note",
-)
 
 # Limits: far above any table of fish, low enough that a wrong file cannot use up time or memory.
 MOST_BYTES = 20_000_000
@@ -116,3 +51,19 @@ MOST_STATES = 50
 """States of one trait."""
 MOST_PROBLEMS = 1_000
 """Problems that are looked for before a table is given up."""
+
+
+def shipped_folder() -> Path:
+    """Return the folder of the table that comes with the package.
+
+    Raises
+    ------
+    IdkeyError
+        When the package was installed without its table.
+    """
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "traits", package.parent / "traits"):
+        if (folder / "taxa.csv").is_file():
+            return folder
+    msg = f"{package / 'traits'}: the shipped trait table is missing; install the package again"
+    raise IdkeyError(msg)

@@ -10,24 +10,23 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.care import parse_care
 from idkey.table.claims import UNSOURCED
 from idkey.table.conflicts import Conflict, Conflicts
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.layout import EVIDENCE_COLUMNS, META
+from idkey.table.fields import COMMONNESS, HEADERS, META
 from idkey.table.names import trade_codes
 from idkey.table.origin import added_to
 from idkey.table.own import CHANGES, ID, OVERLAY, Own
+from idkey.table.rows import read_traits, shipped_care_columns
 from idkey.table.schema import YOUNG, Trait, cell_text, parse_cell
-from idkey.table.table import COMMONNESS
-from idkey.table.trait_rows import read_traits
 
 if TYPE_CHECKING:
     from idkey.table.files import Parts
 
 __all__ = ["CHANGES", "OVERLAY", "Conflict", "Laid", "lay", "lay_over"]
 
-_CARE = {a.id: a for a in CARE_ATTRIBUTES}
+_CARE = {a.id: a for a in shipped_care_columns()}
 _NO_KIND = "no such kind is left"
 _UNBACKED = "no claim that can be read stands behind it"
 _BACK = "no row of evidence.csv stands behind this cell; add one or blank the cell"
@@ -126,7 +125,9 @@ class _Laying:
             for file, found in new.items()
         }
         about = added_to(self.shipped.about) if self.added else self.shipped.about
-        return replace(self.shipped, sheets=sheets, sources=self.sources, about=about)
+        return replace(
+            self.shipped, sheets={**self.shipped.sheets, **sheets}, sources=self.sources, about=about
+        )
 
     # -- kinds ----------------------------------------------------------------------------------
 
@@ -381,4 +382,4 @@ def _filled(row: Row) -> dict[str, str]:
 
 
 def _claim(row: Row) -> tuple[str, ...]:
-    return tuple(row[c] for c in EVIDENCE_COLUMNS)
+    return tuple(row[c] for c in HEADERS["evidence.csv"])

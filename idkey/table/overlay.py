@@ -21,15 +21,16 @@ from idkey.table import files
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.conflicts import Conflict
 from idkey.table.csvfile import Found, Row, Sheet, read_sheet
-from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, FILES, META, TABLES
+from idkey.table.fields import META
+from idkey.table.layout import FILES, TABLES
 from idkey.table.merge import lay
 from idkey.table.names import trade_codes
 from idkey.table.origin import ADDED_TO
-from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, OVERLAY, Own, own_row
+from idkey.table.own import CARE_COLUMNS, CHANGE_COLUMNS, CHANGES, EVIDENCE_COLUMNS, ID, OVERLAY, Own, own_row
+from idkey.table.package import read_about
+from idkey.table.rows import trait_row
 from idkey.table.settle import kept_open, settled
 from idkey.table.sources import SOURCES
-from idkey.table.stamp import read_about
-from idkey.table.trait_rows import trait_row
 
 if TYPE_CHECKING:
     from idkey.table.files import Parts

@@ -9,10 +9,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from idkey.table.csvfile import Row, Sheet, write_sheet
-from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, META, TRAIT_COLUMNS
+from idkey.table.fields import HEADERS, META
+from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG
-from idkey.table.sources import SOURCES
-from idkey.table.write import bibtex
+from idkey.table.sources import SOURCES, bibtex
 
 if TYPE_CHECKING:
     from idkey.table.claims import Source
@@ -28,6 +28,9 @@ CHANGE_COLUMNS = ("taxon", "column", "shipped", "own")
 ID = "id"
 """Column of a change that leaves out a whole kind."""
 
+TRAIT_COLUMNS = HEADERS["traits.csv"]
+CARE_COLUMNS = (*HEADERS["care.csv"], *(column.id for column in shipped_care_columns()))
+EVIDENCE_COLUMNS = HEADERS["evidence.csv"]
 _HEADERS = {
     "traits.csv": TRAIT_COLUMNS,
     "care.csv": CARE_COLUMNS,

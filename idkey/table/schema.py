@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from idkey.errors import AnswerError, one_of
+from idkey.table.fields import KINDS
 
 __all__ = [
     "KINDS",
@@ -38,7 +39,7 @@ __all__ = [
 ]
 
 Kind = Literal["nominal", "ordinal", "measure", "ceiling"]
-KINDS: tuple[str, ...] = ("nominal", "ordinal", "measure", "ceiling")
+
 
 LIFE_STAGE = "life_stage"
 """Answer that is no trait: whether the fish is known to be adult (Darwin Core ``lifeStage``)."""

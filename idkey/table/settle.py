@@ -8,13 +8,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from idkey.errors import IdkeyError, TableError, UnknownName, one_of
-from idkey.table.care import CARE_ATTRIBUTES
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.layout import META
+from idkey.table.fields import META
 from idkey.table.merge import lay
 from idkey.table.own import CHANGE_COLUMNS, CHANGES, ID, Own, own_row
+from idkey.table.rows import read_traits, shipped_care_columns
 from idkey.table.schema import YOUNG, Trait, parse_cell
-from idkey.table.trait_rows import read_traits
 
 if TYPE_CHECKING:
     from idkey.table.conflicts import Conflict
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["kept_open", "settled"]
 
-_CARE_COLUMNS = {a.id for a in CARE_ATTRIBUTES}
+_CARE_COLUMNS = {a.id for a in shipped_care_columns()}
 
 
 def settled(shipped: Parts, own: Parts, changes: Sheet, conflict_id: str, keep: str, found: Found) -> Own:

@@ -1,10 +1,10 @@
-"""sources.bib -> Source objects, through a BibTeX library."""
+"""sources.bib <-> Source objects, through a BibTeX library."""
 
 from __future__ import annotations
 
 import logging
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
@@ -14,7 +14,7 @@ from idkey.table import layout
 from idkey.table.claims import Source
 from idkey.table.csvfile import ODD_CHARACTER, Found, text_of
 
-__all__ = ["SOURCES", "parse_sources", "read_sources"]
+__all__ = ["SOURCES", "bibtex", "parse_sources", "read_sources"]
 
 SOURCES = "sources.bib"
 
@@ -157,3 +157,29 @@ def _source(entry: Any, text: str) -> Source:
     ]
     full = ". ".join(p for p in parts if p)
     return Source(key=entry.key, short=short, full=full, doi=doi, entry=text)
+
+
+# -- writing ---------------------------------------------------------------------------------------------
+
+
+def bibtex(sources: Iterable[Source]) -> str:
+    """Return sources as the text of sources.bib: each entry as it was read, or made of what is known."""
+    text = ""
+    for source in sources:
+        entry = source.entry or _entry(source)
+        if text and entry.startswith("@"):
+            text += "\n" if text.endswith("\n") else "\n\n"
+        text += entry
+    return f"{text}\n" if text and not text.endswith("\n") else text
+
+
+def _entry(source: Source) -> str:
+    title = source.full.removesuffix(f"doi:{source.doi}").rstrip(". ") if source.doi else source.full
+    fields = {"title": title, "doi": source.doi}
+    lines = [f"  {name} = {{{_plain(value)}}},\n" for name, value in fields.items() if value]
+    return f"@misc{{{source.key},\n{''.join(lines)}}}\n"
+
+
+def _plain(text: str) -> str:
+    """Return text without what would end a field of BibTeX too early."""
+    return " ".join("".join(c for c in text if c not in "{}\\").split())

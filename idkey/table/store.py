@@ -10,11 +10,11 @@ from idkey.errors import IdkeyError, TableError
 from idkey.table import disk, files, layout
 from idkey.table.csvfile import Found
 from idkey.table.disk import Version
+from idkey.table.files import files_of
 from idkey.table.merge import lay_over
 from idkey.table.origin import Origin
 from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
 from idkey.table.table import TraitTable
-from idkey.table.write import files_of
 
 __all__ = ["load_folder", "restore", "save_table", "start_table", "versions"]
 

@@ -14,12 +14,14 @@ import pandas as pd
 from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table import extend
-from idkey.table.care import EVERY_GROUP
+from idkey.table.care import EVERY_GROUP, CareColumn
 from idkey.table.claims import Claim, Source
 from idkey.table.columns import Column, column_of
+from idkey.table.fields import COMMONNESS
 from idkey.table.frames import read_frame
 from idkey.table.names import Names, every, one
 from idkey.table.origin import Origin
+from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 
 if TYPE_CHECKING:
@@ -33,9 +35,6 @@ if TYPE_CHECKING:
     from idkey.table.merge import Conflict
 
 __all__ = ["COMMONNESS", "YOUNG", "Column", "Source", "TraitTable"]
-
-COMMONNESS = ("common", "occasional", "rare")
-"""How often a kind is offered in the trade."""
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:
@@ -65,6 +64,8 @@ class TraitTable:
         Column name (a trait id, or that with ``_young``) to its cells, in the order of `taxa`.
     care, evidence : pandas.DataFrame
         Care needs and claims as text; empty for a table that has none.
+    care_columns : tuple of CareColumn
+        The columns of `care`, in the order of a care sheet; those of the shipped table where none are given.
     sources : mapping of str to Source
     name : str
         Where the table came from, for messages.
@@ -81,6 +82,7 @@ class TraitTable:
     cells: Mapping[str, tuple[Cell, ...]]
     care: pd.DataFrame = field(default_factory=pd.DataFrame)
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
+    care_columns: tuple[CareColumn, ...] = field(default_factory=shipped_care_columns)
     sources: Mapping[str, Source] = field(default_factory=dict)
     name: str = "table"
     about: Mapping[str, Any] = field(default_factory=dict)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ipywidgets as w
 
-from idkey.table.layout import UNITS
+from idkey.table.fields import UNITS
 from idkey.table.overlay import settle
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.table.typed import new_trait, proposed_id

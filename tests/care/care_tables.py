@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from idkey import TraitTable
-from idkey.table.care import CARE_ATTRIBUTES
+from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Trait
 from idkey.table.table import Source
 
@@ -22,7 +22,7 @@ def make_table(
     names: Mapping[str, str] | None = None,
 ) -> TraitTable:
     """Group -> its care cells; taxon -> (its group, its own care cells)."""
-    blank = {a.id: "" for a in CARE_ATTRIBUTES}
+    blank = {a.id: "" for a in shipped_care_columns()}
     care = [{"care_group": g, "taxon": "", **blank, **cells} for g, cells in groups.items()]
     care += [{"care_group": g, "taxon": t, **blank, **cells} for t, (g, cells) in taxa.items() if cells]
     names = names or {}

@@ -7,9 +7,9 @@ import pytest
 from idkey import care_for, load_table
 from idkey.care.columns import COLUMNS as ATTRIBUTES
 from idkey.care.needs import read_cell
-from idkey.table.care import CARE_ATTRIBUTES
+from idkey.table.rows import shipped_care_columns
 
-COLUMNS = [a.id for a in CARE_ATTRIBUTES]
+COLUMNS = [a.id for a in shipped_care_columns()]
 FOR_EVERY_FISH = ("handling", "acclimation", "transport", "medicine", "law")
 
 # Temperature (°C) and pH that the sources of each group bear out, with the sources that set the range.

@@ -7,11 +7,16 @@ import io
 import json
 from collections.abc import Callable, Mapping
 
-from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, META, TRAIT_COLUMNS
+from idkey.table.fields import HEADERS, META
+from idkey.table.layout import shipped_folder
+from idkey.table.rows import shipped_care_columns
 
 __all__ = ["SMALL", "added", "rows_of", "small_files", "source", "upgraded", "with_cell", "without"]
 
 Files = dict[str, bytes]
+
+TRAIT_COLUMNS, EVIDENCE_COLUMNS = HEADERS["traits.csv"], HEADERS["evidence.csv"]
+CARE_COLUMNS = (*HEADERS["care.csv"], *(column.id for column in shipped_care_columns()))
 
 _TRAITS = """\
 size,Length,ceiling,mm,,,yes,How long?,,0.01,invented,5%,20,,no,yes,
@@ -63,6 +68,7 @@ def small_files() -> Files:
         "taxa.csv": _csv(header, taxa),
         "traits.csv": _csv(TRAIT_COLUMNS, csv.reader(io.StringIO(_TRAITS))),
         "care.csv": _csv(CARE_COLUMNS, care),
+        "care_columns.csv": (shipped_folder() / "care_columns.csv").read_bytes(),
         "evidence.csv": _csv(EVIDENCE_COLUMNS, _claims(header, taxa)),
         "sources.bib": _SOURCES.encode(),
         "datapackage.json": (json.dumps(_ABOUT, indent=2) + "\n").encode(),

@@ -16,11 +16,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.care import parse_care
+from idkey.table.fields import CLASSES, COMMONNESS, KINDS, SCOPES, UNITS
 from idkey.table.files import load_table
-from idkey.table.layout import CLASSES, SCOPES, UNITS
-from idkey.table.schema import KINDS, YOUNG, cell_text, parse_cell
-from idkey.table.table import COMMONNESS
+from idkey.table.rows import shipped_care_columns
+from idkey.table.schema import YOUNG, cell_text, parse_cell
 
 ROOT = Path(__file__).resolve().parents[2]
 TRAITS = ROOT / "traits"
@@ -71,7 +71,7 @@ def test_profile_name_version_and_licence():
 def test_every_file_of_the_folder_is_described_and_no_other():
     paths = [r["path"] for r in RESOURCES.values()]
     assert sorted(paths) == sorted(f.name for f in TRAITS.iterdir() if f.name != "datapackage.json")
-    assert list(TABLES) == ["taxa", "traits", "care", "evidence"]
+    assert list(TABLES) == ["taxa", "traits", "care", "care_columns", "evidence"]
     for name, resource in RESOURCES.items():
         assert re.fullmatch(r"[a-z0-9._-]+", name)
         assert resource["encoding"] == "utf-8"
@@ -110,6 +110,9 @@ def test_single_choices_are_those_of_the_loader():
         ("traits", "unit"): (UNITS[1:], False),
         ("evidence", "class"): (CLASSES, False),
         ("evidence", "scope"): (SCOPES, True),
+        ("care_columns", "kind"): (("range", "minimum", "states", "text"), False),
+        ("care_columns", "combine"): (("overlap", "span", "list", "largest", "shared", "text"), False),
+        ("care_columns", "tank_rule"): (("within", "at_least", "room", "read"), False),
     }
     found = {
         (table, name): (tuple(f["categories"]), f["categoriesOrdered"])
@@ -261,7 +264,9 @@ def test_number_patterns_refuse_what_the_loader_refuses(text):
 
 @given(st.data())
 def test_what_a_care_pattern_allows_the_loader_reads(data):
-    attribute = data.draw(st.sampled_from([a for a in CARE_ATTRIBUTES if a.kind in ("range", "states")]))
+    attribute = data.draw(
+        st.sampled_from([a for a in shipped_care_columns() if a.kind in ("range", "states")])
+    )
     text = data.draw(st.from_regex(re.compile(pattern("care", attribute.id), re.ASCII), fullmatch=True))
     refusal = ""
     try:

@@ -11,10 +11,10 @@ from idkey.table import files
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
 from idkey.table.draft import Draft, own_folder
+from idkey.table.files import files_of
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 from idkey.table.typed import joined, new_trait, parted, proposed_id, states_in, toggled
-from idkey.table.write import files_of
 
 from .small_folder import SMALL
 

@@ -19,13 +19,12 @@ from hypothesis import strategies as st
 from idkey.errors import TableError
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
-from idkey.table.files import load_table, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
 from idkey.table.layout import FILES
 from idkey.table.merge import lay_over
 from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
-from idkey.table.write import files_of
 
 Files = dict[str, bytes]
 Mutation = Callable[[bytes, random.Random], bytes]

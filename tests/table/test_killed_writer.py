@@ -19,11 +19,10 @@ import pytest
 
 from idkey.table.csvfile import Found
 from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
-from idkey.table.files import parts_from, table_from
+from idkey.table.files import files_of, parts_from, table_from
 from idkey.table.layout import FILES
 from idkey.table.store import load_folder, save_table
 from idkey.table.table import TraitTable
-from idkey.table.write import files_of
 
 from .small_folder import SMALL
 

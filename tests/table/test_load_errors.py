@@ -9,18 +9,22 @@ from typing import NamedTuple
 import pytest
 
 from idkey.errors import IdkeyError, Problem, TableError
-from idkey.table import files, layout
-from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table import layout
+from idkey.table.care import parse_care
 from idkey.table.files import load_table, shipped_folder
+from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Range
 
 TRAITS = Path(__file__).resolve().parents[2] / "traits"
 FILES = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib")
 
 
+CARE = shipped_care_columns()
+
+
 def _care_line(who: str, **cells: str) -> str:
     """Return a line of care.csv; the cells that are not named stay blank."""
-    return ",".join([who, *(cells.get(a.id, "") for a in CARE_ATTRIBUTES)]) + "\n"
+    return ",".join([who, *(cells.get(a.id, "") for a in CARE)]) + "\n"
 
 
 # A folder as small as one can be, so that each test says in full what it breaks.
@@ -41,7 +45,7 @@ SMALL = {
     ),
     "care.csv": (
         "care_group,taxon,"
-        + ",".join(a.id for a in CARE_ATTRIBUTES)
+        + ",".join(a.id for a in CARE)
         + "\n"
         + _care_line(
             "stones,",
@@ -327,15 +331,15 @@ def test_evidence_for_a_cell_that_is_blank_or_not_there(folder, line):
 
 @pytest.mark.parametrize("line", ["stones,", "stones,beta"])
 def test_care_row_twice(folder, line):
-    add(folder, "care.csv", line + "," * len(CARE_ATTRIBUTES))
+    add(folder, "care.csv", line + "," * len(CARE))
     (found,) = problems(folder)
     assert (found.file, found.row.split(" ")[0], found.column) == ("care.csv", "4", "care_group")
     assert "has a row already" in found.right
 
 
 def test_care_of_one_taxon_in_two_groups(folder):
-    add(folder, "care.csv", "sand," + "," * len(CARE_ATTRIBUTES))
-    add(folder, "care.csv", "sand,beta" + "," * len(CARE_ATTRIBUTES))
+    add(folder, "care.csv", "sand," + "," * len(CARE))
+    add(folder, "care.csv", "sand,beta" + "," * len(CARE))
     (found,) = problems(folder)
     assert (found.row, found.column) == ("5 (beta)", "care_group")
 
@@ -810,7 +814,7 @@ def test_the_shipped_files_break_the_same_way(tmp_path, name, row, column, value
 
 
 def test_an_installation_without_its_table_says_so(tmp_path, monkeypatch):
-    monkeypatch.setattr(files, "__file__", str(tmp_path / "idkey" / "table" / "files.py"))
+    monkeypatch.setattr(layout, "__file__", str(tmp_path / "idkey" / "table" / "layout.py"))
     with pytest.raises(IdkeyError, match=r"the shipped trait table is missing; install the package again"):
         shipped_folder()
 
@@ -819,7 +823,7 @@ def test_an_installation_without_its_table_says_so(tmp_path, monkeypatch):
 
 
 def test_care_cells_are_read_as_their_kind():
-    by_id = {a.id: a for a in CARE_ATTRIBUTES}
+    by_id = {a.id: a for a in CARE}
     assert parse_care(by_id["ph"], " 5.8..7 ") == Range(5.8, 7.0)
     assert parse_care(by_id["ph"], "6") == Range(6.0, 6.0)
     assert parse_care(by_id["tank_volume_l"], "120") == 120.0

@@ -17,11 +17,11 @@ from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import files, store
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
+from idkey.table.files import files_of
 from idkey.table.merge import lay_over
 from idkey.table.overlay import CHANGES, OVERLAY, OVERLAY_FILES, is_overlay, own_files, read_overlay, settle
 from idkey.table.schema import Trait, cell_text
 from idkey.table.table import TraitTable
-from idkey.table.write import files_of
 from idkey.views.conflicts import conflicts_html, conflicts_text
 
 from .small_folder import SMALL, added, rows_of, source, upgraded, with_cell, without

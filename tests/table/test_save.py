@@ -15,12 +15,11 @@ from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import disk, files, store
 from idkey.table.csvfile import Found
 from idkey.table.disk import MOST_VERSIONS
-from idkey.table.files import load_table, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
 from idkey.table.layout import FILES
 from idkey.table.overlay import OVERLAY_FILES
 from idkey.table.store import load_folder, restore, save_table, start_table, versions
 from idkey.table.table import TraitTable
-from idkey.table.write import files_of
 
 from .small_folder import SMALL, upgraded
 

@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from idkey.table.care import CARE_ATTRIBUTES, parse_care
+from idkey.table.care import parse_care
+from idkey.table.fields import CLASSES, COMMONNESS, SCOPES
 from idkey.table.files import load_table, shipped_folder
-from idkey.table.layout import CLASSES, SCOPES
+from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, NotApplicable, Range, States, parse_cell
-from idkey.table.table import COMMONNESS, TraitTable
+from idkey.table.table import TraitTable
 
 FOLDER = Path(__file__).resolve().parents[2] / "traits"
 CORE = ("adult_size", "tail_fork", "fin_edging", "spot_size", "mouth_shape")
@@ -199,7 +200,7 @@ def test_care_ranges_lie_within_the_hull_of_the_evidence(claims):
     wrong, seen = [], 0
     for row in rows("care.csv"):
         who = row["taxon"] or row["care_group"]
-        for attribute in CARE_ATTRIBUTES:
+        for attribute in shipped_care_columns():
             cell = parse_care(attribute, row[attribute.id])
             if cell is None:
                 continue

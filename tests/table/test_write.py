@@ -13,12 +13,13 @@ from hypothesis import strategies as st
 from idkey.errors import IdkeyError, TableError
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
-from idkey.table.files import load_table, parts_from, shipped_folder, table_from
-from idkey.table.layout import CARE_COLUMNS, EVIDENCE_COLUMNS, FILES, META, UNITS
+from idkey.table.fields import HEADERS, META, UNITS
+from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
+from idkey.table.layout import FILES
+from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, YOUNG, Range, States, Trait
+from idkey.table.sources import bibtex
 from idkey.table.table import TraitTable
-from idkey.table.trait_rows import trait_row
-from idkey.table.write import bibtex, files_of
 
 FORMULA_SIGNS = "=+-@\t\r"
 """What a spreadsheet takes for the start of a formula: https://owasp.org/www-community/attacks/CSV_Injection"""
@@ -163,8 +164,8 @@ def tables(draw) -> TraitTable:
         traits=tuple(made),
         taxa=frame(meta, META[1:], pd.Index(taxa, name="id")),
         cells=columns,
-        care=frame(care, CARE_COLUMNS),
-        evidence=frame(evidence, EVIDENCE_COLUMNS),
+        care=frame(care, [*HEADERS["care.csv"], *(column.id for column in shipped_care_columns())]),
+        evidence=frame(evidence, HEADERS["evidence.csv"]),
         sources=sources,
         name="fish",
         about=about,

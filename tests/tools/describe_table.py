@@ -8,9 +8,8 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
-from idkey.table.describe import PROFILES, describe
 from idkey.table.files import load_table
-from idkey.table.trait_rows import trait_row
+from idkey.table.package import PROFILES, describe
 
 ROOT = Path(__file__).resolve().parents[2]
 MADE = "2026-11-25T00:00:00Z"
@@ -32,7 +31,9 @@ def text(folder: Path) -> str:
         "created": MADE,
         "licenses": [{"name": project["license"], "title": licence}],
     }
-    return describe(about, [trait_row(t) for t in table.traits], list(table.cells)).decode()
+    care = {column.id: column for column in table.care_columns}
+    traits = {column: table.trait_of(column) for column in table.cells}
+    return describe(about, traits, [care[c] for c in table.care.columns if c in care]).decode()
 
 
 if __name__ == "__main__":

@@ -1,0 +1,265 @@
+"""datapackage.json (Frictionless Data Package 2.0): what is stated of a table, and its files described.
+
+A column that holds a Darwin Core term names it (https://dwc.tdwg.org/terms/).
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NoReturn
+
+from idkey.errors import IdkeyError
+from idkey.table import layout
+from idkey.table.care import CareColumn
+from idkey.table.csvfile import Found, text_of
+from idkey.table.fields import FIELDS, Field
+from idkey.table.schema import NEVER_NEGATIVE, Trait
+
+__all__ = ["PACKAGE", "PROFILES", "describe", "json_bytes", "read_about"]
+
+PACKAGE = "datapackage.json"
+PROFILES = "https://datapackage.org/profiles/2.0/"
+
+_DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
+_UNREADABLE = "not JSON that can be read; mend or delete the file"
+_SHOWN = 100
+_UNSIGNED = r"[0-9]+(\.[0-9]+)?"
+_SIGNED = f"-?{_UNSIGNED}"
+_SPECIAL = re.compile(r"[.\\?*+{}()\[\]^]")
+
+_FILES = {
+    "taxa.csv": ("Kinds of fish", "The trait table: one row a kind of fish, one column a trait."),
+    "traits.csv": ("Traits", "One row a trait: how it is asked, and how far an answer can be trusted."),
+    "care.csv": (
+        "Care needs",
+        "One row a care group, and one a kind of fish where it differs from its group.",
+    ),
+    "care_columns.csv": (
+        "Columns of the care needs",
+        "One row a column of care.csv, in the order of a care sheet: how it is put into words, brought "
+        "together for several kinds, and held against a tank.",
+    ),
+    "evidence.csv": (
+        "Evidence",
+        "One row a claim: what one source says of one cell of taxa.csv or care.csv.",
+    ),
+}
+"""What each file is called, and what one row is."""
+
+
+# -- what is stated of the whole ---------------------------------------------------------------------------
+
+
+def read_about(data: bytes | None, found: Found) -> dict[str, Any]:
+    """Return what a data package says of the whole, in the order of the file.
+
+    Parameters
+    ----------
+    data : bytes or None
+        None where there is no datapackage.json; a folder may do without one.
+    found : Found
+        What is wrong is added to it.
+
+    Returns
+    -------
+    dict of str to object
+        All keys but ``resources``, which describe the files and are made afresh.
+    """
+    text = None if data is None else text_of(PACKAGE, data, found, layout.MOST_PACKAGE_BYTES)
+    if text is None:
+        return {}
+    try:
+        stated = json.loads(text, parse_constant=_no_number)
+        if isinstance(stated, dict):
+            stated.pop("resources", None)
+            # What cannot be written again must not be taken in.
+            json_bytes(stated)
+    except (ValueError, RecursionError) as error:
+        found.add(PACKAGE, "", "", " ".join(str(error).split())[:_SHOWN], _UNREADABLE)
+        return {}
+    if not isinstance(stated, dict):
+        right = "a data package is a JSON object, in braces; mend or delete the file"
+        found.add(PACKAGE, "", "", type(stated).__name__, right)
+        return {}
+    for key in ("name", "version", "created"):
+        if not isinstance(stated.get(key, ""), str):
+            found.add(PACKAGE, "", key, str(stated[key])[:_SHOWN], "write it in quotation marks, as text")
+    return stated
+
+
+def _no_number(text: str) -> NoReturn:
+    msg = f"{text} is no number in JSON"
+    raise IdkeyError(msg)
+
+
+def json_bytes(stated: Mapping[str, Any]) -> bytes:
+    """Write JSON as datapackage.json holds it.
+
+    Raises
+    ------
+    ValueError
+        For a number that JSON does not know, or text that is no UTF-8.
+    """
+    text = json.dumps(dict(stated), indent=2, ensure_ascii=False, allow_nan=False)
+    return f"{text}\n".encode()
+
+
+# -- the files ---------------------------------------------------------------------------------------------
+
+
+def describe(
+    about: Mapping[str, Any],
+    traits: Mapping[str, Trait],
+    care: Iterable[CareColumn],
+) -> bytes:
+    """Return the content of datapackage.json.
+
+    Parameters
+    ----------
+    about : mapping of str to object
+        What is said of the table as a whole; stands first, as it is.
+    traits : mapping of column to Trait
+        The trait columns of taxa.csv, in their order.
+    care : iterable of CareColumn
+        The columns of care.csv, in their order.
+    """
+    more = {
+        "taxa.csv": [_trait_field(trait, column) for column, trait in traits.items()],
+        "care.csv": [_care_field(column) for column in care],
+    }
+    attributes = [field.name for fields in more.values() for field in fields]
+    resources = [_resource(file, more.get(file, ()), attributes) for file in _FILES]
+    resources.append(
+        {
+            "$schema": PROFILES + "dataresource.json",
+            "name": "sources",
+            "path": "sources.bib",
+            "title": "Sources",
+            "description": "The works that evidence.csv and taxa.csv name by their keys, as BibTeX.",
+            "format": "bib",
+            "mediatype": "text/x-bibtex",
+            "encoding": "utf-8",
+        }
+    )
+    return json_bytes({**about, "resources": resources})
+
+
+def _resource(file: str, more: Sequence[Field], attributes: list[str]) -> dict[str, Any]:
+    title, about = _FILES[file]
+    fields = [*FIELDS[file].values(), *more]
+    described = [_described(field) for field in fields]
+    keys: dict[str, Any] = {}
+    if any(field.unique for field in fields):
+        keys["primaryKey"] = [field.name for field in fields if field.unique]
+    if file == "care.csv":
+        keys["uniqueKeys"] = [["care_group", "taxon"]]
+    pointers = [(field.name, *field.to.split(".")) for field in fields if "." in field.to]
+    if pointers:
+        keys["foreignKeys"] = [
+            {"fields": [name], "reference": {"resource": resource, "fields": [to]}}
+            for name, resource, to in pointers
+        ]
+    if file == "evidence.csv":
+        attribute = next(field for field in described if field["name"] == "attribute")
+        attribute["constraints"]["enum"] = attributes
+    return {
+        "$schema": PROFILES + "dataresource.json",
+        "name": file.removesuffix(".csv"),
+        "type": "table",
+        "path": file,
+        "title": title,
+        "description": about,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "schema": {
+            "$schema": PROFILES + "tableschema.json",
+            "fields": described,
+            "missingValues": [""],
+            **keys,
+        },
+    }
+
+
+def _described(field: Field) -> dict[str, Any]:
+    """Return a field as the standard writes it; only what is stated of it."""
+    boolean = field.type == "boolean"
+    words = [] if boolean else list(field.choices)
+    constraints = {
+        "enum": words,
+        "required": field.required or None,
+        "unique": field.unique or None,
+        "exclusiveMinimum": field.above,
+        "exclusiveMaximum": field.below,
+        "pattern": field.pattern,
+    }
+    stated = {
+        "name": field.name,
+        "type": field.type,
+        "title": field.title,
+        "description": field.about,
+        "rdfType": field.term and _DARWIN_CORE + field.term,
+        "categories": words,
+        "categoriesOrdered": field.ordered if words else None,
+        "trueValues": ["yes"] if boolean else None,
+        "falseValues": ["no"] if boolean else None,
+        "constraints": _filled(constraints),
+    }
+    return _filled(stated)
+
+
+def _filled(stated: Mapping[str, Any]) -> dict[str, Any]:
+    whole = {k: int(v) if isinstance(v, float) and v.is_integer() else v for k, v in stated.items()}
+    return {k: v for k, v in whole.items() if v not in (None, "", [], {})}
+
+
+def _trait_field(trait: Trait, column: str) -> Field:
+    """Return the column that holds a trait, or what young fish show of it."""
+    young = column != trait.id
+    about = [trait.question]
+    if young:
+        about.append("What a young fish shows; blank where young fish are like the adults.")
+    if trait.states:
+        pattern = _states_pattern(trait.states)
+        about.append(
+            "One state, or several joined by |, with shares such as a:0.8|b:0.2 where they are known."
+        )
+        about.append("; ".join(map(": ".join, zip(trait.states, trait.words, strict=True))) + ".")
+    elif trait.kind == "ceiling":
+        pattern = _UNSIGNED
+        about.append(f"Largest recorded length, in {trait.unit}.")
+    else:
+        pattern = _range_pattern(_UNSIGNED if trait.unit in NEVER_NEGATIVE else _SIGNED)
+        about.append(f"A range lo..hi or one number, in {trait.unit}.")
+    about.append("- where the trait does not exist in this kind; blank where it is not known.")
+    title = f"{trait.name}, young fish" if young else trait.name
+    return Field(column, title, " ".join(about), pattern=f"-|{pattern}")
+
+
+def _care_field(column: CareColumn) -> Field:
+    unit = f", in {column.unit}" if column.unit else ""
+    if column.kind == "minimum":
+        return Field(column.id, column.label, f"{column.about} One number{unit}.", above=0)
+    about, pattern = "Plain sentences.", ""
+    if column.kind == "range":
+        about, pattern = f"A range lo..hi or one number{unit}.", _range_pattern(_SIGNED)
+    elif column.kind == "states":
+        about = f"One or several of {', '.join(column.states)}, joined by |."
+        pattern = _states_pattern(column.states, shares=False)
+    return Field(column.id, column.label, f"{column.about} {about}", pattern=pattern)
+
+
+def _states_pattern(states: Iterable[str], *, shares: bool = True) -> str:
+    """Pattern of one or more states joined by ``|``, each with its share or none of them."""
+    # $ in brackets means the same to every program.
+    names = (_SPECIAL.sub(r"\\\g<0>", state).replace("$", "[$]") for state in states)
+    one = f"({'|'.join(names)})"
+    plain = f"{one}(\\|{one})*"
+    return f"{plain}|{one}:{_UNSIGNED}(\\|{one}:{_UNSIGNED})*" if shares else plain
+
+
+def _range_pattern(number: str) -> str:
+    """Pattern of ``lo..hi`` or one number."""
+    return f"{number}(\\.\\.{number})?"
