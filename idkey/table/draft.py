@@ -25,7 +25,7 @@ Place = tuple[str, str]
 """A taxon and a column."""
 _T = TypeVar("_T")
 _NAME = "scientificName"
-_OF_CELLS = ("changed", "claims", "wrong", "_made", "_sound")
+_OF_CELLS = ("ids", "changed", "claims", "wrong", "sound", "_made")
 _OF_COLUMNS = ("wide", "columns", *_OF_CELLS)
 
 
@@ -84,7 +84,7 @@ class Draft:
             wide = wide.with_trait(trait)
         return wide
 
-    @property
+    @cached_property
     def ids(self) -> tuple[str, ...]:
         """All kinds: those of the saved table, the removed ones too, then the new ones."""
         return (*self.saved.ids, *self.new)
@@ -130,7 +130,7 @@ class Draft:
 
     def label(self, taxon: str) -> str:
         """Name of a kind for a screen."""
-        for table in (self.sound(), self.saved):
+        for table in (self.sound, self.saved):
             if taxon in table.taxa.index:
                 return table.label(taxon)
         return self._texts.get((taxon, _NAME), "").strip() or taxon
@@ -142,12 +142,10 @@ class Draft:
         return dict(sorted(by_place.items(), key=lambda item: (rows[item[0][0]], columns[item[0][1]])))
 
     def _place(self, taxon: str, column: str) -> Place:
-        if taxon not in self.saved.taxa.index and taxon not in self.new:
-            msg = f"taxon {taxon!r} is not in the table: {one_of(taxon, self.ids, 'a taxon id')}"
-            raise UnknownName(msg)
-        if column not in self.columns:
-            msg = f"column {column!r} is not in the table: {one_of(column, self.columns, 'a column')}"
-            raise UnknownName(msg)
+        for what, name, names in (("taxon", taxon, self.ids), ("column", column, self.columns)):
+            if name not in names:
+                msg = f"{what} {name!r} is not in the table: {one_of(name, names, f'a {what}')}"
+                raise UnknownName(msg)
         return taxon, column
 
     # -- changing it ------------------------------------------------------------------------------
@@ -192,11 +190,11 @@ class Draft:
 
     def add(self, taxon: str, **texts: str) -> None:
         """Add a kind, with the text of some of its cells. Raises IdkeyError for an id that can't be used."""
-        if taxon in self._removed:
-            msg = f"kind {taxon!r} was taken out and that is not saved yet: put it back instead"
-            raise IdkeyError(msg)
         if taxon in self.ids:
-            msg = f"kind {taxon!r} is there already: give the new kind another id"
+            right = "is there already: give the new kind another id"
+            if taxon in self._removed:
+                right = "was taken out and that is not saved yet: put it back instead"
+            msg = f"kind {taxon!r} {right}"
             raise IdkeyError(msg)
         try:
             self.wide.with_taxon(taxon, **texts)
@@ -206,9 +204,9 @@ class Draft:
             if wrong:
                 raise TableError(wrong, "added") from None
         self.new.append(taxon)
+        self._forget()
         for column, text in texts.items():
             self.set(taxon, column, text)
-        self._forget()
 
     def remove(self, taxon: str) -> None:
         """Take a kind out; a new one is forgotten, one of the saved table can be put back."""
@@ -245,7 +243,7 @@ class Draft:
 
         Its new kinds are added. `table` came from `sound`: it has the same traits and sources.
         """
-        now = self.sound()
+        now = self.sound
         for taxon in table.ids:
             if taxon not in self.ids:
                 self.add(taxon)
@@ -291,8 +289,9 @@ class Draft:
         except TableError as error:
             return error
 
+    @property
     def problems(self) -> tuple[Problem, ...]:
-        """Return everything that is wrong; empty where the table can be saved."""
+        """Everything that is wrong; empty where the table can be saved."""
         return self._made.problems if isinstance(self._made, TableError) else ()
 
     @cached_property
@@ -300,17 +299,14 @@ class Draft:
         """What would be right, by the kind and the column of each cell that can't be read."""
         taxa = {taxon: taxon for taxon in self.saved.ids} | {f"new ({taxon})": taxon for taxon in self.new}
         wrong: dict[Place, str] = {}
-        for problem in self.problems():
+        for problem in self.problems:
             if problem.row in taxa:
                 wrong.setdefault((taxa[problem.row], problem.column), problem.right)
         return wrong
 
-    def sound(self) -> TraitTable:
-        """Return the table with all changes that can be read; the others are left as they were."""
-        return self._sound
-
     @cached_property
-    def _sound(self) -> TraitTable:
+    def sound(self) -> TraitTable:
+        """The table with all changes that can be read; the others are left as they were."""
         try:
             return self._table_without(frozenset(self.wrong)) if self.wrong else self.made()
         except TableError:

@@ -1,40 +1,34 @@
-"""A draft of a table as HTML and text: what is changed, what a cell says, where it stands written."""
+"""A draft of a table in words: what is changed, what a cell says, where it stands written."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from html import escape
-from pathlib import Path
 from typing import Any
 
 from idkey.table import words
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.conflicts import Conflict
-from idkey.table.draft import Draft
+from idkey.table.draft import Draft, Place
 from idkey.table.schema import YOUNG, Trait, parse_cell
-from idkey.views.html import page
+from idkey.views import html
+from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
+from idkey.views.words import number_of
 
 __all__ = [
-    "cell_words",
     "claims_html",
     "column_words",
     "conflict_html",
-    "draft_html",
-    "draft_text",
-    "elsewhere_html",
+    "draft_document",
     "feedback_html",
-    "head_html",
     "kind_marks",
     "line_html",
     "name_choices",
     "problems_html",
     "question_html",
-    "saved_html",
     "sheet_html",
     "source_options",
+    "state_words",
+    "status_html",
     "syntax_html",
-    "take_out_html",
-    "taken_html",
 ]
 
 _MOST_ROWS = 150
@@ -54,69 +48,27 @@ _NAME_WORDS = {
 }
 
 
+def status_html(words: Runs, style: str = "") -> str:
+    """Return a line that a screen reader says when it changes."""
+    return f'<p class="{style}" role="status">{html.runs(words)}</p>'
+
+
 # -- the whole draft --------------------------------------------------------------------------------
 
 
-def _count(n: int, what: str) -> str:
-    return f"1 {what}" if n == 1 else f"{n} {what}s"
-
-
-def _few(lines: list[str]) -> list[str]:
-    more = len(lines) - _MOST_CHANGES
-    return lines if more <= 0 else [*lines[:_MOST_CHANGES], f"and {more} more"]
-
-
-def _list(lines: Iterable[str]) -> str:
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-    return f"<ul>{items}</ul>" if items else ""
-
-
-def _state(draft: Draft) -> str:
+def state_words(draft: Draft) -> str:
     """Say in one sentence what is not saved."""
-    cells, kinds = draft.changed, {taxon for taxon, _ in draft.changed}
-    parts = [
-        f"{_count(len(cells), 'cell')} changed in {_count(len(kinds), 'kind')}" if cells else "",
-        _count(len(draft.new), "new kind") if draft.new else "",
-        f"{_count(len(draft.removed), 'kind')} taken out" if draft.removed else "",
-        f"{_count(len(draft.claims), 'source')} given" if draft.claims else "",
-        _count(len(draft.traits), "new trait") if draft.traits else "",
-        f"{_count(len(draft.sources), 'reference')} added" if draft.sources else "",
-    ]
-    given = ", ".join(part for part in parts if part)
+    kinds = len({taxon for taxon, _ in draft.changed})
+    parts = (
+        (len(draft.changed), "cell", f" changed in {number_of(kinds, 'kind')}"),
+        (len(draft.new), "new kind", ""),
+        (len(draft.removed), "kind", " taken out"),
+        (len(draft.claims), "source", " given"),
+        (len(draft.traits), "new trait", ""),
+        (len(draft.sources), "reference", " added"),
+    )
+    given = ", ".join(f"{number_of(count, thing)}{rest}" for count, thing, rest in parts if count)
     return f"{given}; not saved." if given else "Nothing is changed."
-
-
-def head_html(draft: Draft) -> str:
-    """Say what is not saved, for the top of a screen; a screen reader says it when it changes."""
-    return f'<p class="idk-outcome" role="status">{escape(_state(draft))}</p>'
-
-
-def saved_html(folder: Path | None) -> str:
-    """Say where a table was saved."""
-    return f'<p role="status">Saved{"" if folder is None else f" to {escape(str(folder))}"}.</p>'
-
-
-def elsewhere_html(*, shipped: bool) -> str:
-    """Say what a new folder will hold."""
-    if shipped:
-        return (
-            "<p>The shipped table is not saved over. The folder will hold your additions and changes; the "
-            "rest comes from the shipped table, and from a better one when there is one.</p>"
-        )
-    return "<p>The folder will hold the whole table. It must be new or empty.</p>"
-
-
-def take_out_html(draft: Draft, taxon: str) -> str:
-    """Ask whether a kind is to be taken out, or say that it is."""
-    name = escape(draft.label(taxon))
-    if taxon in draft.removed:
-        return f"<p>{name} is taken out; saving leaves it out.</p>"
-    return f"<p>Take out {name}? Until you save it can be put back; a new kind is forgotten at once.</p>"
-
-
-def taken_html(cells: int) -> str:
-    """Say how much of a spreadsheet is in the draft."""
-    return f'<p role="status">{_count(cells, "cell")} taken into the draft; nothing is saved yet.</p>'
 
 
 def kind_marks(draft: Draft) -> dict[str, str]:
@@ -125,36 +77,33 @@ def kind_marks(draft: Draft) -> dict[str, str]:
     return marks | dict.fromkeys(draft.new, ", new") | dict.fromkeys(draft.removed, ", taken out")
 
 
-def problems_html(draft: Draft) -> str:
-    """List what can't be saved as it stands; blank where all is well."""
-    problems = [str(problem) for problem in draft.problems()]
-    head = f"{_count(len(problems), 'thing')} to mend before this can be checked or saved"
-    return f'<p class="idk-outcome">{head}</p>{_list(_few(problems))}' if problems else ""
-
-
-def draft_html(draft: Draft) -> str:
-    """Return the static picture of a draft: what is not saved, cell by cell."""
-    head = f'<p class="idk-outcome">{escape(_state(draft))}</p><p>{_size(draft)}</p>'
-    return page(f"{head}{_list(_changes(draft))}{problems_html(draft)}")
-
-
-def draft_text(draft: Draft) -> str:
-    """Return what is not saved, cell by cell, as plain text."""
-    lines = [_state(draft), _size(draft), *(f"- {line}" for line in _changes(draft))]
-    return "\n".join([*lines, *map(str, draft.problems())])
-
-
-def _size(draft: Draft) -> str:
-    table = draft.sound()
-    return f"{_count(len(table), 'kind')}, {_count(len(table.traits), 'trait')}."
-
-
-def _changes(draft: Draft) -> list[str]:
-    lines = [f"{draft.label(taxon)}: taken out" for taxon in draft.removed]
+def draft_document(draft: Draft) -> Document:
+    """Return what is not saved, cell by cell, and what has to be mended."""
+    table = draft.sound
+    size = f"{number_of(len(table), 'kind')}, {number_of(len(table.traits), 'trait')}."
+    changes = [f"{draft.label(taxon)}: taken out" for taxon in draft.removed]
     for (taxon, column), text in draft.changed.items():
         before = "" if taxon in draft.new else f", was {draft.was(taxon, column) or 'blank'}"
-        lines.append(f"{draft.label(taxon)}, {column}: {text or 'blank'}{before}")
-    return _few(lines)
+        changes.append(f"{draft.label(taxon)}, {column}: {text or 'blank'}{before}")
+    head = (Lines((state_words(draft),), style="outcome"), Lines((size,)), *_some(changes))
+    return Document("Changes that are not saved", (*head, *_problems(draft)), titled=())
+
+
+def problems_html(draft: Draft) -> str:
+    """List what can't be saved as it stands; blank where all is well."""
+    return html.blocks(_problems(draft))
+
+
+def _problems(draft: Draft) -> tuple[Lines, ...]:
+    problems = [str(problem) for problem in draft.problems]
+    head = f"{number_of(len(problems), 'thing')} to mend before this can be checked or saved"
+    return (Lines((head,), style="outcome"), *_some(problems)) if problems else ()
+
+
+def _some(lines: list[str]) -> tuple[Lines, ...]:
+    more = len(lines) - _MOST_CHANGES
+    shown = lines if more <= 0 else [*lines[:_MOST_CHANGES], f"and {more} more"]
+    return (Lines(tuple(shown), "bullets"),) if shown else ()
 
 
 # -- one cell ---------------------------------------------------------------------------------------
@@ -168,128 +117,124 @@ def column_words(draft: Draft, column: str) -> str:
     return trait.name if column == trait.id else f"{trait.name}, young fish"
 
 
-def cell_words(trait: Trait, text: str) -> str:
+def _text_words(trait: Trait, text: str) -> str:
     """Return the text of a cell in plain words; a text that can't be read as it is."""
     try:
-        cell = parse_cell(trait, text)
+        return words.cell_words(trait, parse_cell(trait, text))
     except ValueError:
         return f"\u201c{text}\u201d can't be read"
-    return words.cell_words(trait, cell)
 
 
 def line_html(draft: Draft, taxon: str, trait: Trait) -> str:
     """Return what a kind shows of one trait, in one line with its marks and what stands behind it."""
     adult, young = (taxon, trait.id), (taxon, trait.id + YOUNG)
-    line = f"{escape(trait.name)}: {_cell_html(draft, adult, trait)}"
+    line: list[Inline] = [f"{trait.name}: ", *_cell(draft, adult, trait)]
     if draft.text(*young).strip() or young in draft.changed:
-        line += f"; young: {_cell_html(draft, young, trait)}"
+        line += ["; young: ", *_cell(draft, young, trait)]
     if adult in draft.claims or young in draft.claims:
-        line += ' <span class="idk-edit-mark">source given</span>'
-    behind = escape(_behind(draft, [place for place in (adult, young) if draft.text(*place).strip()]))
-    return f'{line}<br><span class="idk-soft idk-edit-source">{behind}</span>' if behind else line
+        line += [" ", Tag("source given", "mark")]
+    filled = [place for place in (adult, young) if draft.text(*place).strip()]
+    # The strongest class first, the rest counted.
+    rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
+    behind = list(dict.fromkeys(_short_claim(draft, row) for row in rows))
+    if behind:
+        more = len(behind) - _MOST_BEHIND
+        rest = [f"{more} more"] if more > 0 else []
+        line += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *rest]))]
+    return html.runs(tuple(line))
 
 
-def _cell_html(draft: Draft, place: tuple[str, str], trait: Trait) -> str:
+def _cell(draft: Draft, place: Place, trait: Trait) -> list[Inline]:
     text = draft.text(*place)
-    words = escape(cell_words(trait, text))
+    said = _text_words(trait, text)
+    cell: Inline = said if text.strip() else Soft(said)
     if place in draft.wrong:
-        html = f'<span class="idk-edit-wrong">to mend: {words}</span>'
-    else:
-        html = words if text.strip() else f'<span class="idk-soft">{words}</span>'
-    if place in draft.changed:
-        was = f"changed, was {escape(cell_words(trait, draft.was(*place)))}"
-        html += f' <span class="idk-edit-mark">{"new" if place[0] in draft.new else was}</span>'
-    return html
-
-
-def _behind(draft: Draft, places: list[tuple[str, str]]) -> str:
-    """Say in a few words where a line stands written: strongest class first, the rest counted."""
-    strength = {
-        _short_claim(draft, row): CLASSES.index(row["class"])
-        for place in places
-        for row in _claims_of(draft, *place)
-    }
-    named = sorted(strength, key=strength.__getitem__)
-    more = len(named) - _MOST_BEHIND
-    return "; ".join(named[:_MOST_BEHIND]) + (f"; {more} more" if more > 0 else "")
-
-
-def _short_claim(draft: Draft, row: dict[str, Any]) -> str:
-    if row["note"] == UNSOURCED:
-        return UNSOURCED
-    source = draft.wide.sources.get(row["source"])
-    who = source.short if source is not None else row["source"]
-    return f"{who[:_LONGEST_SOURCE]} ({row['class']})" if who else row["class"]
+        cell = Tag(f"to mend: {said}")
+    if place not in draft.changed:
+        return [cell]
+    was = f"changed, was {_text_words(trait, draft.was(*place))}"
+    return [cell, " ", Tag("new" if place[0] in draft.new else was, "mark")]
 
 
 def question_html(trait: Trait, *, young: bool) -> str:
     """Return what a cell is about: the question, and how to look behind a fold."""
-    title = f"{trait.name}, where young fish differ" if young else trait.name
-    question = f"<p>{escape(trait.question)}</p>" if trait.question else ""
-    how = f"<p>{escape(trait.how)}</p>" if trait.how else ""
+    how = [trait.how] if trait.how else []
     if trait.applies_when is not None:
         other, states = trait.applies_when
-        how += f"<p>Only asked where {escape(other)} is {escape(' or '.join(states))}.</p>"
-    fold = f"<details><summary>How to look</summary>{how}</details>" if how else ""
-    return f"<h4>{escape(title)}</h4>{question}{fold}"
+        how.append(f"Only asked where {other} is {' or '.join(states)}.")
+    title = f"{trait.name}, where young fish differ" if young else trait.name
+    fold = (Fold("How to look", (Lines(tuple(how)),)),) if how else ()
+    return html.blocks((Heading(title), Lines((trait.question,) if trait.question else ()), *fold))
 
 
 def syntax_html(trait: Trait) -> str:
     """Say in one line how a cell of this trait is written."""
+    unit = "" if trait.unit in ("", "count") else f" in {trait.unit}"
     if trait.has_states:
         how = f"One of {', '.join(trait.states)}; several joined by |"
     elif trait.kind == "ceiling":
-        how = f"The largest recorded length in {trait.unit or 'numbers'}"
+        how = f"The largest recorded length{unit}"
     else:
-        unit = f" in {trait.unit}" if trait.unit not in ("", "count") else ""
         how = f"A range lo..hi{unit}, such as 12..16, or one number"
-    return f'<span class="idk-soft">{escape(how)}; blank is not known; - does not apply.</span>'
+    return html.runs(Soft(f"{how}; blank is not known; - does not apply."))
 
 
 def feedback_html(draft: Draft, taxon: str, column: str) -> str:
     """Say whether a cell can be read, and what it was before it was changed."""
     place = (taxon, column)
     if place in draft.wrong:
-        return f'<p class="idk-edit-wrong" role="status">To mend: {escape(draft.wrong[place])}</p>'
+        return status_html(Tag(f"To mend: {draft.wrong[place]}"))
     if place not in draft.changed:
         return ""
-    if taxon in draft.new:
-        return '<p role="status">Can be read.</p>'
     was = draft.was(taxon, column)
     if column not in draft.names:
-        was = cell_words(draft.wide.trait_of(column), was)
-    return f'<p role="status">Can be read. Changed; it was: {escape(was or "blank")}.</p>'
+        was = _text_words(draft.wide.trait_of(column), was)
+    return status_html(
+        "Can be read." + ("" if taxon in draft.new else f" Changed; it was: {was or 'blank'}.")
+    )
+
+
+# -- where it stands written ------------------------------------------------------------------------
 
 
 def claims_html(draft: Draft, taxon: str, column: str) -> str:
     """List where a cell stands written: as saved, and as given now."""
-    items = [_claim_line(draft, row) for row in _claims_of(draft, taxon, column)]
+    lines: list[Runs] = [_claim(draft, row) for row in _claims(draft, [(taxon, column)])]
     given, text = draft.claims.get((taxon, column)), draft.text(taxon, column)
     if given is not None:
         waits = "" if text.strip() else " (waits until the cell is filled)"
-        mark = '<span class="idk-edit-mark">given now, not saved</span>'
-        items.append(f"{_claim_line(draft, given.row(taxon, column, text))} {mark}{waits}")
-    if not items:
-        return '<p class="idk-soft">No source stands behind this cell yet.</p>'
-    return f"<ul>{''.join(f'<li>{item}</li>' for item in items)}</ul>"
+        mark = Tag("given now, not saved", "mark")
+        lines.append((*_claim(draft, given.row(taxon, column, text)), " ", mark, waits))
+    none = Lines(("No source stands behind this cell yet.",), style="soft")
+    return html.blocks((Lines(tuple(lines), "bullets") if lines else none,))
 
 
-def _claims_of(draft: Draft, taxon: str, column: str) -> list[dict[str, Any]]:
-    if taxon not in draft.saved.taxa.index or "taxon" not in draft.saved.evidence.columns:
+def _claims(draft: Draft, places: list[Place]) -> list[dict[str, Any]]:
+    saved = draft.saved
+    if "taxon" not in saved.evidence.columns:
         return []
-    return draft.saved.claims(taxon, column).to_dict("records")
+    kept = (saved.claims(*place) for place in places if place[0] in saved.taxa.index)
+    return [row for claims in kept for row in claims.to_dict("records")]
 
 
-def _claim_line(draft: Draft, row: dict[str, Any]) -> str:
-    value = f": {escape(row['value'])}" if row["value"] else ""
-    if row["note"] == UNSOURCED:
-        return f"{escape(UNSOURCED)}{value}"
+def _who(draft: Draft, row: dict[str, Any]) -> str:
     source = draft.wide.sources.get(row["source"])
-    who = source.short or source.key if source is not None else row["source"]
+    return row["source"] if source is None else source.short or source.key
+
+
+def _short_claim(draft: Draft, row: dict[str, Any]) -> str:
+    who = _who(draft, row)[:_LONGEST_SOURCE]
+    return UNSOURCED if row["note"] == UNSOURCED else f"{who} ({row['class']})" if who else row["class"]
+
+
+def _claim(draft: Draft, row: dict[str, Any]) -> tuple[Inline, ...]:
+    value = f": {row['value']}" if row["value"] else ""
+    if row["note"] == UNSOURCED:
+        return (f"{UNSOURCED}{value}",)
+    who = _who(draft, row)
     scope = "" if row["scope"] == "species" else f"speaks of the {row['scope']}"
     parts = (who or row["class"], row["locator"], row["class"] if who else "", scope)
-    note = f' <span class="idk-soft">{escape(row["note"])}</span>' if row["note"] else ""
-    return f"{', '.join(escape(part) for part in parts if part)}{value}{note}"
+    return (f"{', '.join(filter(None, parts))}{value}", " ", Soft(row["note"]))
 
 
 def source_options(draft: Draft) -> list[tuple[str, str]]:
@@ -315,17 +260,12 @@ def name_choices(draft: Draft, column: str, now: str = "") -> list[tuple[str, st
 def conflict_html(conflict: Conflict, number: int, of: int) -> str:
     """Return one place where the shipped table and the keeper's own say different things."""
     sides = (
-        ("When you wrote it, the shipped table said", conflict.before),
-        ("Now the shipped table says", conflict.shipped),
-        ("Yours says", conflict.own),
+        ("When you wrote it, the shipped table said", conflict.before or "nothing"),
+        ("Now the shipped table says", conflict.shipped or "nothing"),
+        ("Yours says", conflict.own or "nothing"),
     )
-    rows = "".join(
-        f'<tr><th scope="row">{who}</th><td>{escape(text) or "nothing"}</td></tr>' for who, text in sides
-    )
-    return (
-        f"<h4>The shipped table and your own differ ({number} of {of})</h4><p>{escape(conflict.text)}</p>"
-        f'<table class="idk-grid"><tbody>{rows}</tbody></table>'
-    )
+    head = Heading(f"The shipped table and your own differ ({number} of {of})")
+    return html.blocks((head, Lines((conflict.text,)), Table((), sides)))
 
 
 # -- the sheet --------------------------------------------------------------------------------------
@@ -337,24 +277,23 @@ def sheet_html(draft: Draft, taxon: str, column: str) -> str:
     ids = [t for i, t in enumerate(draft.ids) if i < _MOST_ROWS or t in touched]
     used = {*draft.saved.cells, *(c for _, c in draft.changed)}
     columns = [c for c in draft.columns if not c.endswith(YOUNG) or c in used]
-    head = "".join(f'<th scope="col">{escape(column_words(draft, c))}</th>' for c in columns)
+    heads = ("Kind", *(column_words(draft, c) for c in columns))
     rows = []
     for t in ids:
-        cells = "".join(_sheet_cell(draft, (t, c), chosen=(t, c) == (taxon, column)) for c in columns)
-        out = ' <span class="idk-edit-mark">taken out</span>' if t in draft.removed else ""
-        rows.append(f'<tr><th scope="row">{escape(draft.label(t))}{out}</th>{cells}</tr>')
+        out = (" ", Tag("taken out", "mark")) if t in draft.removed else ()
+        cells = (_sheet_cell(draft, (t, c), chosen=(t, c) == (taxon, column)) for c in columns)
+        rows.append(((draft.label(t), *out), *cells))
     left = len(draft.ids) - len(ids)
-    note = f'<p class="idk-soft">and {left} more kinds; choose one above to see it here</p>' if left else ""
+    note = f"and {number_of(left, 'kind', 'more')}; choose one above to see it here"
     # A box that scrolls must be reachable by keyboard.
     return (
         '<div class="idk-edit-sheet" tabindex="0" role="region" aria-label="The table">'
-        f'<table class="idk-grid"><thead><tr><th scope="col">Kind</th>{head}</tr></thead>'
-        f"<tbody>{''.join(rows)}</tbody></table></div>{note}"
+        f"{html.blocks((Table(heads, tuple(rows)),))}</div>{html.runs(Soft(note)) if left else ''}"
     )
 
 
-def _sheet_cell(draft: Draft, place: tuple[str, str], *, chosen: bool) -> str:
+def _sheet_cell(draft: Draft, place: Place, *, chosen: bool) -> tuple[Inline, ...]:
+    text = draft.text(*place)
     mark = "to mend" if place in draft.wrong else "changed" if place in draft.changed else ""
-    marked = f' <span class="idk-edit-mark">{mark}</span>' if mark else ""
-    here = ' class="idk-edit-here"' if chosen else ""
-    return f"<td{here}>{escape(draft.text(*place))}{marked}</td>"
+    marked = (" ", Tag(mark, "mark")) if mark else ()
+    return (Tag(text, "here") if chosen else text, *marked)

@@ -15,6 +15,7 @@ from idkey.errors import IdkeyError
 from idkey.views.html import page, stylesheet
 
 __all__ = [
+    "Fold",
     "Part",
     "Screen",
     "area",
@@ -84,6 +85,33 @@ class Part(w.VBox):
             yield
         finally:
             self._updating = was
+
+
+class Fold:
+    """A button that opens a box and puts the keyboard there, and shuts it again.
+
+    `before` is called before the box is shown.
+    """
+
+    def __init__(self, part: Part, closed: str, opened: str, box: w.Box, before: Callable[[], None]):
+        self.box, self._words, self._before = box, (closed, opened), before
+        self.button = part.button(closed, lambda: self.show(not self.is_open))
+        self.show(False)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the box is shown."""
+        return self.box.layout.display != "none"
+
+    def show(self, show: bool) -> None:
+        """Open the box, or shut it."""
+        if show:
+            self._before()
+        shown(self.box, show)
+        self.button.description = self._words[show]
+        control = first_control(self.box)
+        if control is not None:
+            control.focus()
 
 
 def guarded(handler: Callable[..., None]) -> Callable[..., None]:

@@ -14,29 +14,28 @@ from idkey.model.change import Change, what_changes
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import apart
-from idkey.table.draft import Draft, is_shipped, own_folder
+from idkey.table.draft import Draft, own_folder
 from idkey.table.files import load_table
 from idkey.table.table import TraitTable
+from idkey.views import edit, html, text
 from idkey.views.change import apart_html, change_html, change_text
-from idkey.views.edit import (
-    draft_html,
-    draft_text,
-    elsewhere_html,
-    head_html,
-    kind_marks,
-    problems_html,
-    saved_html,
-    take_out_html,
-)
-from idkey.widgets.base import Screen, dropdown, field, first_control, row, shown, style_element, told_apart
+from idkey.widgets.base import Fold, Screen, dropdown, row, shown, style_element, told_apart
 from idkey.widgets.editor_form import Desk, EditorPart, FormPart
-from idkey.widgets.editor_sheet import AddKind, AddTrait, ConflictPart, ImportPart, SheetPart
+from idkey.widgets.editor_sheet import (
+    AddKind,
+    AddTrait,
+    ConflictPart,
+    ImportPart,
+    SaveElsewhere,
+    SheetPart,
+    TakeOut,
+    UndoAll,
+)
 
 __all__ = ["TableEditor", "table_editor"]
 
 _FORM, _SHEET = "one kind as a form", "all kinds as a sheet"
 _ELSEWHERE = "Save to another folder"
-_CLOSE = "Close: "
 _KEY_LATER = '<p class="idk-soft" role="status">What it does to the key is being worked out.</p>'
 _STALE = '<p class="idk-soft">Something was changed after this was checked.</p>'
 
@@ -96,44 +95,35 @@ class TableEditor(Screen):
         past: Iterable[Identification | Mapping[str, Any]] = (),
     ):
         super().__init__()
-        self.table = table
-        self.draft = Draft(table)
+        self.table, self.draft = table, Draft(table)
         self.change: Change | None = None
-        self._folder = folder
-        self._is_fresh = False
-        self._past = tuple(past)
+        self._folder, self._past = folder, tuple(past)
         self._key: Key | None = None
+        self._is_fresh = False
         kinds = self._kinds()
-        self._desk = Desk(self.draft, kinds[0][1], self.say, self.changed, self._open_cell, self._leave)
+        self._desk = Desk(self.draft, kinds[0][1], self.say, self.changed, self._done)
         self._head, self._saved, self._told, self._changes = (w.HTML() for _ in range(4))
         self._kind = self.watch(dropdown("Kind of fish", kinds, width="430px"), self._on_kind)
-        self._mode = self.watch(
-            w.RadioButtons(
-                options=[_FORM, _SHEET],
-                description="Look at",
-                orientation="horizontal",
-                style={"description_width": "initial"},
-                layout=w.Layout(width="auto"),
-            ),
-            lambda _mode: self._refresh(),
-        )
+        modes = w.RadioButtons(options=[_FORM, _SHEET], description="Look at", orientation="horizontal")
+        modes.style.description_width, modes.layout.width = "initial", "auto"
+        self._mode = self.watch(modes, lambda _mode: self._refresh())
         self._check_button = self.button("Check", self.check)
         self._save_button = self.button("Save", self._on_save)
-        self.form, self.sheet, self.conflicts = (
-            part(self._desk) for part in (FormPart, SheetPart, ConflictPart)
-        )
-        self.parts: dict[str, EditorPart] = {
-            "Add a kind": AddKind(self._desk),
-            "Add a trait": AddTrait(self._desk),
-            "Read a spreadsheet": ImportPart(self._desk),
-            "Take this kind out": _TakeOut(self._desk),
-            _ELSEWHERE: _SaveElsewhere(self._desk, self.save),
-            "Undo all changes": _UndoAll(self._desk),
+        self.form, self.sheet = FormPart(self._desk), SheetPart(self._desk)
+        self.conflicts = ConflictPart(self._desk)
+        self.folds = {
+            title: Fold(self, title, f"Close: {title}", part, partial(self._before, part))
+            for title, part in (
+                ("Add a kind", AddKind(self._desk)),
+                ("Add a trait", AddTrait(self._desk)),
+                ("Read a spreadsheet", ImportPart(self._desk)),
+                ("Take this kind out", TakeOut(self._desk)),
+                (_ELSEWHERE, SaveElsewhere(self._desk, self._save_elsewhere)),
+                ("Undo all changes", UndoAll(self._desk)),
+            )
         }
-        self.openers = {title: self.button(title, partial(self._on_opener, title)) for title in self.parts}
         self.children = [style_element(), *self._laid_out()]
         self._refresh()
-        self._open("")
 
     @property
     def taxon(self) -> str:
@@ -144,50 +134,56 @@ class TableEditor(Screen):
         """Put what is pressed again and again at the top; what is told stands beside the form."""
         self._head.add_class("idk-edit-head")
         tools = row(self._kind, self._mode, self._check_button, self._save_button, name="idk-tools")
-        openers = row(*self.openers.values(), name="idk-tools")
-        for part in self.parts.values():
+        openers = row(*(fold.button for fold in self.folds.values()), name="idk-tools")
+        parts = [fold.box for fold in self.folds.values()]
+        for part in parts:
             part.add_class("idk-edit-part")
-        told = w.VBox([self._told, self._changes], layout=w.Layout(flex="1 1 340px", min_width="0"))
-        self.form.layout = w.Layout(flex="2 1 520px", min_width="0", margin="0 24px 8px 0")
+        told = w.VBox([self._told, self._changes])
         # The sheet needs the whole width; what is told goes below it.
-        self.sheet.layout = w.Layout(flex="1 1 100%", min_width="0", margin="0 0 8px 0")
-        body = w.HBox(
-            [self.form, self.sheet, told], layout=w.Layout(flex_flow="row wrap", align_items="flex-start")
-        )
-        above = [self._head, tools, self._alert, self._saved, self.conflicts]
-        return [*above, openers, *self.parts.values(), body]
+        for box, flex in ((self.form, "2 1 520px"), (self.sheet, "1 1 100%"), (told, "1 1 340px")):
+            box.layout = w.Layout(flex=flex, min_width="0", margin="0 24px 8px 0")
+        body = w.HBox([self.form, self.sheet, told])
+        body.layout = w.Layout(flex_flow="row wrap", align_items="flex-start")
+        return [self._head, tools, self._alert, self._saved, self.conflicts, openers, *parts, body]
 
     # -- what the person does ---------------------------------------------------------------------
 
     def _on_kind(self, taxon: str) -> None:
         self._desk.taxon = taxon
-        self._open("")
+        self._shut()
         self._refresh()
 
-    def _on_opener(self, title: str) -> None:
-        self._open(title if self.openers[title].description == title else "")
+    def _shut(self) -> None:
+        for fold in self.folds.values():
+            fold.show(False)
+
+    def _before(self, part: EditorPart) -> None:
+        """Shut what is open, and bring up to date what is to be opened."""
+        self._shut()
+        part.refresh()
+
+    def _done(self, taxon: str | None = None, column: str = "") -> None:
+        """Show a changed draft and shut what is open; the keyboard goes to a cell, or back where it was."""
+        back = next((fold.button for fold in self.folds.values() if fold.is_open), self._kind)
+        self._desk.taxon = taxon or self.taxon
+        self._shut()
+        self.changed()
+        if column:
+            self._shows.open_cell(column)
+        else:
+            back.focus()
 
     def _on_save(self) -> None:
         if self._folder is None and own_folder(self.draft.saved) is None:
-            self._open(_ELSEWHERE)
+            self.folds[_ELSEWHERE].show(True)
         else:
             self.save(self._folder)
 
-    def _open(self, wanted: str) -> None:
-        """Open one part below the buttons and put the keyboard there; a blank title shuts all."""
-        for title, part in self.parts.items():
-            is_open = title == wanted
-            shown(part, is_open)
-            self.openers[title].description = f"{_CLOSE}{title}" if is_open else title
-            if is_open:
-                part.refresh()
-                (first_control(part) or self._kind).focus()
-
-    def _leave(self) -> None:
-        """Shut the part that is open; the keyboard goes back to its button, or to the kinds."""
-        opened = [title for title, part in self.parts.items() if part.layout.display != "none"]
-        self._open("")
-        (self.openers[opened[0]] if opened else self._kind).focus()
+    def _save_elsewhere(self, folder: str) -> None:
+        if not folder:
+            msg = "Name the folder first: a new one, beside the notebook or anywhere else."
+            raise IdkeyError(msg)
+        self.save(folder)
 
     # -- checked and saved ------------------------------------------------------------------------
 
@@ -209,42 +205,39 @@ class TableEditor(Screen):
         self._told.value = self._told_html()
 
     def save(self, folder: str | Path | None = None) -> None:
-        """Save the draft, to its own folder or to a new one."""
+        """Save the draft, to its own folder or to a new one. Raises as `TraitTable.save`."""
         if self._show_problems():
             return
         try:
             self.draft.save(folder)
         except IdkeyError:
             # Nothing is lost: the draft is as it was, and another folder can take the whole.
-            self._open(_ELSEWHERE)
+            self.folds[_ELSEWHERE].show(True)
             self.changed()
             raise
         self.table = self.draft.saved
         self._folder = self._key = None
-        self._open("")
-        self.changed()
-        self._saved.value = saved_html(own_folder(self.table))
+        self._done()
+        place = own_folder(self.table)
+        self._saved.value = edit.status_html(f"Saved to {place}." if place else "Saved.")
         # The button that was pressed can't be pressed again.
         self._kind.focus()
 
     def _show_problems(self) -> bool:
         """List what has to be mended and go to the first of it; False where all is well."""
-        html = problems_html(self.draft)
-        if not html:
-            return False
-        self._changes.value = html
+        problems = edit.problems_html(self.draft)
+        self._changes.value = problems or self._changes.value
         for taxon, column in self.draft.wrong:
             self._desk.taxon = taxon
             self._refresh()
-            self._open_cell(column)
+            self._shows.open_cell(column)
             break
-        return True
+        return bool(problems)
 
     # -- what the person sees ---------------------------------------------------------------------
 
-    def changed(self, taxon: str | None = None) -> None:
-        """Show a draft that has been changed; `taxon` is chosen where it is given."""
-        self._desk.taxon = taxon or self.taxon
+    def changed(self) -> None:
+        """Show a draft that has been changed."""
         self._saved.value = ""
         self._is_fresh = False
         if self._changes.value and not self._changes.value.startswith(_STALE):
@@ -252,7 +245,7 @@ class TableEditor(Screen):
         self._refresh()
 
     def _kinds(self) -> list[tuple[str, str]]:
-        marks = kind_marks(self.draft)
+        marks = edit.kind_marks(self.draft)
         labels = told_apart((self.draft.label(taxon), taxon) for taxon in self.draft.ids)
         return [(f"{label}{marks.get(taxon, '')}", taxon) for label, taxon in labels]
 
@@ -260,15 +253,12 @@ class TableEditor(Screen):
     def _shows(self) -> FormPart | SheetPart:
         return self.form if self._mode.value == _FORM else self.sheet
 
-    def _open_cell(self, column: str) -> None:
-        self._shows.open_cell(column)
-
     def _refresh(self) -> None:
         kinds = self._kinds()
         if self.taxon not in self.draft.ids:
             self._desk.taxon = kinds[0][1]
         with self.filling():
-            self._head.value = head_html(self.draft)
+            self._head.value = edit.status_html(edit.state_words(self.draft), "idk-outcome")
             if list(self._kind.options) != kinds:
                 self._kind.options = kinds
             self._kind.value = self.taxon
@@ -282,7 +272,7 @@ class TableEditor(Screen):
     def _told_html(self) -> str:
         """Tell at once which kinds a kind that was changed can't be told from."""
         touched = self.taxon in self.draft.new or any(t == self.taxon for t, _ in self.draft.changed)
-        table = self.draft.sound()
+        table = self.draft.sound
         # A check that still holds has said it already.
         if not touched or self._is_fresh or self.taxon not in table.taxa.index:
             return ""
@@ -291,68 +281,9 @@ class TableEditor(Screen):
     # -- what is saved in the notebook --------------------------------------------------------------
 
     def _static_html(self) -> str:
-        return "\n".join([draft_html(self.draft), *([change_html(self.change)] if self.change else [])])
+        change = [change_html(self.change)] if self.change else []
+        return "\n".join([html.render(edit.draft_document(self.draft)), *change])
 
     def _static_text(self) -> str:
-        return "\n\n".join([draft_text(self.draft), *([change_text(self.change)] if self.change else [])])
-
-
-class _TakeOut(EditorPart):
-    """Asks before a kind is taken out; one that is taken out can be put back until it is saved."""
-
-    def __init__(self, desk: Desk):
-        super().__init__(desk)
-        self._asks = w.HTML()
-        self._yes = self.button("Yes, take it out", lambda: self._do(self.draft.remove))
-        self._back = self.button("Put it back", lambda: self._do(self.draft.put_back))
-        self.children = [self._asks, row(self._yes, self._back)]
-
-    def refresh(self) -> None:
-        """Ask about the kind that is chosen."""
-        is_out = self.desk.taxon in self.draft.removed
-        self._asks.value = take_out_html(self.draft, self.desk.taxon)
-        shown(self._yes, not is_out)
-        shown(self._back, is_out)
-
-    def _do(self, act: Any) -> None:
-        act(self.desk.taxon)
-        self.desk.changed()
-        self.desk.leave()
-
-
-class _UndoAll(EditorPart):
-    """Asks before all changes are forgotten."""
-
-    def __init__(self, desk: Desk):
-        super().__init__(desk)
-        self._yes = self.button("Yes, undo all of it", self._on_yes)
-        asks = w.HTML("<p>Go back to the table as it is saved? What is not saved is lost.</p>")
-        self.children = [asks, self._yes]
-
-    def _on_yes(self) -> None:
-        self.draft.revert_all()
-        self.desk.changed()
-        self.desk.leave()
-
-
-class _SaveElsewhere(EditorPart):
-    """A folder to save to."""
-
-    def __init__(self, desk: Desk, save: Any):
-        super().__init__(desk)
-        self._save_to = save
-        self._folder = field("New folder", hint="my_traits", width="420px")
-        self._save = self.button("Save there", self._on_save)
-        self._note = w.HTML()
-        self.children = [self._note, row(self._folder, self._save)]
-
-    def refresh(self) -> None:
-        """Say what will be in the folder."""
-        self._note.value = elsewhere_html(shipped=is_shipped(self.draft.saved))
-
-    def _on_save(self) -> None:
-        folder = self._folder.value.strip()
-        if not folder:
-            msg = "Name the folder first: a new one, beside the notebook or anywhere else."
-            raise IdkeyError(msg)
-        self._save_to(folder)
+        change = [change_text(self.change)] if self.change else []
+        return "\n\n".join([text.render(edit.draft_document(self.draft)), *change])

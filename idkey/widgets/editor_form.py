@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import Any
 
 import ipywidgets as w
 
@@ -14,17 +13,8 @@ from idkey.table.claims import CLASSES, SCOPES, Claim
 from idkey.table.draft import Draft
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.typed import joined, parted, states_in, toggled
-from idkey.views.edit import (
-    claims_html,
-    column_words,
-    feedback_html,
-    line_html,
-    name_choices,
-    question_html,
-    source_options,
-    syntax_html,
-)
-from idkey.widgets.base import Part, area, dropdown, field, first_control, row, shown, tick
+from idkey.views import edit
+from idkey.widgets.base import Fold, Part, area, dropdown, field, first_control, row, shown, tick
 from idkey.widgets.state_choice import StateChoices
 
 __all__ = ["Desk", "EditorPart", "FormPart"]
@@ -46,29 +36,17 @@ _SHOW = (
 
 @dataclass
 class Desk:
-    """What the parts of the editor work on, and what they ask of the whole screen.
-
-    Attributes
-    ----------
-    draft : Draft
-    taxon : str
-        The kind that is chosen.
-    say : callable
-        Shows a message.
-    changed : callable
-        Shows a draft that has been changed, with another kind chosen where one is given.
-    open_cell : callable
-        Opens a cell of the kind that is chosen.
-    leave : callable
-        Shuts the part that was opened by a button.
-    """
+    """What the parts of the editor work on, and what they ask of the whole screen."""
 
     draft: Draft
     taxon: str
+    """The kind that is chosen."""
     say: Callable[[str], None]
-    changed: Callable[..., None]
-    open_cell: Callable[[str], None]
-    leave: Callable[[], None]
+    """Shows a message."""
+    changed: Callable[[], None]
+    """Shows the draft after a change."""
+    done: Callable[..., None]
+    """The same, with what was opened by a button shut: `done(taxon, column)` goes on to a cell."""
 
 
 class EditorPart(Part):
@@ -91,37 +69,28 @@ class FormPart(EditorPart):
         self._lines: dict[str, w.HBox] = {}
         show = _SHOW if any(t.core for t in self.draft.wide.traits) else _SHOW[1:]
         self._show = self.watch(dropdown("Show", show, width="330px"), lambda _value: self.refresh())
-        self._names_toggle = self.button(_NAMES, self._on_names)
         self._names = {c: self.watch(self._name(c), partial(self._set, c)) for c in self.draft.names}
-        self._names_box = row(*self._names.values())
+        names = row(*self._names.values())
+        self._names_fold = Fold(self, _NAMES, _HIDE_NAMES, names, self._refresh_names)
         self._none = w.HTML('<p class="idk-soft">No trait of this sort.</p>')
         self.cell = CellPart(desk, self._on_next, self._shut)
         self._rows = w.VBox([self.cell])
         self._rows.add_class("idk-edit-lines")
-        self.children = [row(self._show, self._names_toggle), self._names_box, self._none, self._rows]
-        shown(self._names_toggle, bool(self._names))
-        shown(self._names_box, False)
+        self.children = [row(self._show, self._names_fold.button), names, self._none, self._rows]
+        shown(self._names_fold.button, bool(self._names))
 
     def _name(self, column: str) -> w.Text | w.Dropdown:
-        words, choices = column_words(self.draft, column), name_choices(self.draft, column)
+        words, choices = edit.column_words(self.draft, column), edit.name_choices(self.draft, column)
         return dropdown(words, choices, width="330px") if choices else field(words, width="330px")
 
     def _set(self, column: str, text: str) -> None:
         self.draft.set(self.desk.taxon, column, text)
         self.desk.changed()
 
-    def _on_names(self) -> None:
-        self._open_names(self._names_toggle.description == _NAMES)
-
-    def _open_names(self, show: bool) -> None:
-        shown(self._names_box, show)
-        self._names_toggle.description = _HIDE_NAMES if show else _NAMES
-        self.refresh()
-
     def open_cell(self, column: str) -> None:
         """Open a cell of the kind and put the keyboard there."""
         if column in self._names:
-            self._open_names(True)
+            self._names_fold.show(True)
             self._names[column].focus()
             return
         self._opened = self.draft.wide.trait_of(column).id
@@ -156,14 +125,14 @@ class FormPart(EditorPart):
             shown(line, trait_id in wanted)
             if trait_id in wanted:
                 line.layout.order = str(order[trait_id])
-                line.children[0].value = line_html(draft, taxon, wanted[trait_id])
+                line.children[0].value = edit.line_html(draft, taxon, wanted[trait_id])
         shown(self._none, not wanted)
         shown(self.cell, self._opened in wanted)
         if self._opened in wanted:
             self.cell.layout.order = str(order[self._opened] + 1)
             young = self.cell.column == self._opened + YOUNG
             self.cell.show(taxon, self.cell.column if young else self._opened)
-        if self._names_box.layout.display != "none":
+        if self._names_fold.is_open:
             self._refresh_names()
 
     def _line(self, trait: Trait) -> w.HBox:
@@ -177,7 +146,7 @@ class FormPart(EditorPart):
             for column, control in self._names.items():
                 text = self.draft.text(self.desk.taxon, column)
                 if isinstance(control, w.Dropdown):
-                    choices = name_choices(self.draft, column, text)
+                    choices = edit.name_choices(self.draft, column, text)
                     if list(control.options) != choices:
                         control.options = choices
                 control.value = text
@@ -268,13 +237,13 @@ class CellPart(EditorPart):
             tick(self._unknown, not text.strip())
             tick(self._absent, text.strip() == "-")
             self._text.value = text
-            self._feedback.value = feedback_html(self.draft, taxon, column)
+            self._feedback.value = edit.feedback_html(self.draft, taxon, column)
             shown(self._undo, (taxon, column) in self.draft.changed or (taxon, column) in self.draft.claims)
         self.source.show(taxon, column)
 
     def _show_trait(self, trait: Trait, *, young: bool) -> None:
-        self._question.value = question_html(trait, young=young)
-        self._syntax.value = syntax_html(trait)
+        self._question.value = edit.question_html(trait, young=young)
+        self._syntax.value = edit.syntax_html(trait)
         self._states.show(trait)
         shown(self._low, not trait.has_states)
         shown(self._high, trait.kind == "measure")
@@ -292,74 +261,55 @@ class SourcePart(EditorPart):
         super().__init__(desk)
         self._place = ("", "")
         self._claims = w.HTML()
-        self._toggle = self.button(_GIVE, self._on_toggle)
-        self._back = self.button("Take back the source given", lambda: self._claim(None))
         self._source = dropdown("Source", [("none named", "")], width="420px")
         self._locator = field("Page or table", width="240px")
-        classes: list[tuple[str, Any]] = [("as usual", ""), *((c, c) for c in CLASSES)]
-        self._class = dropdown("How it is known", classes, width="260px")
+        self._class = dropdown(
+            "How it is known", [("as usual", ""), *((c, c) for c in CLASSES)], width="260px"
+        )
         self._scope = dropdown("It speaks of the", [(s, s) for s in SCOPES], width="220px")
         self._give = self.button("Put it behind this cell", self._on_give)
-        self._new = self.button(_NEW, self._on_new)
+        self._back = self.button("Take back the source given", lambda: self._claim(None))
         self._bibtex = area("BibTeX", hint=_BIBTEX, rows=5)
         self._add = self.button("Add this source to the list", self._on_add)
-        self._adding = w.VBox([self._bibtex, row(self._add)])
-        kinds, gives = row(self._class, self._scope), row(self._give, self._new)
-        self._fields = w.VBox([row(self._source, self._locator), kinds, gives, self._adding])
+        adding = w.VBox([self._bibtex, row(self._add)])
+        self._new = Fold(self, _NEW, _HIDE_NEW, adding, lambda: None)
+        lines = (self._source, self._locator), (self._class, self._scope), (self._give, self._new.button)
+        fields = w.VBox([*(row(*line) for line in lines), adding])
+        self._fold = Fold(self, _GIVE, _HIDE, fields, self._fill)
         head = w.HTML("<h4>Where it stands written</h4>")
-        self.children = [head, self._claims, row(self._toggle, self._back), self._fields]
-        self._open(False)
+        self.children = [head, self._claims, row(self._fold.button, self._back), fields]
 
     def show(self, taxon: str, column: str) -> None:
         """Show the claims behind a cell."""
         if (taxon, column) != self._place:
             self._place = (taxon, column)
-            self._open(False)
-        self._claims.value = claims_html(self.draft, taxon, column)
+            self._fold.show(False)
+        self._claims.value = edit.claims_html(self.draft, taxon, column)
         shown(self._back, self._place in self.draft.claims)
 
-    def _open(self, show: bool) -> None:
-        shown(self._fields, show)
-        self._toggle.description = _HIDE if show else _GIVE
-        self._open_new(False)
-
-    def _open_new(self, show: bool) -> None:
-        shown(self._adding, show)
-        self._new.description = _HIDE_NEW if show else _NEW
-
-    def _on_toggle(self) -> None:
-        show = self._toggle.description == _GIVE
-        self._open(show)
-        if show:
-            self._fill(self._source.value)
-            self._source.focus()
-
-    def _fill(self, chosen: str) -> None:
-        options = source_options(self.draft)
+    def _fill(self) -> None:
+        self._new.show(False)
+        options, chosen = edit.source_options(self.draft), self._source.value
         if list(self._source.options) != options:
             self._source.options = options
         self._source.value = chosen if chosen in dict(options).values() else ""
 
     def _on_give(self) -> None:
-        claim = Claim(self._source.value, self._locator.value.strip(), self._class.value, self._scope.value)
-        self._claim(claim)
+        self._claim(
+            Claim(self._source.value, self._locator.value.strip(), self._class.value, self._scope.value)
+        )
 
     def _claim(self, claim: Claim | None) -> None:
         self.draft.claim(*self._place, claim)
-        self._open(False)
+        self._fold.show(False)
         self.desk.changed()
-        self._toggle.focus()
-
-    def _on_new(self) -> None:
-        show = self._new.description == _NEW
-        self._open_new(show)
-        if show:
-            self._bibtex.focus()
+        self._fold.button.focus()
 
     def _on_add(self) -> None:
         keys = self.draft.add_source(self._bibtex.value)
         self._bibtex.value = ""
-        self._fill(keys[0] if keys else self._source.value)
-        self._open_new(False)
+        self._fill()
+        if keys:
+            self._source.value = keys[0]
         self.desk.changed()
         self._source.focus()

@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import ipywidgets as w
 
+from idkey.table.draft import is_shipped
 from idkey.table.fields import UNITS
 from idkey.table.overlay import settle
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.table.typed import new_trait, proposed_id
-from idkey.views.edit import (
-    column_words,
-    conflict_html,
-    feedback_html,
-    name_choices,
-    sheet_html,
-    syntax_html,
-    taken_html,
-)
+from idkey.views import edit
+from idkey.views.words import number_of
 from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
 from idkey.widgets.editor_form import Desk, EditorPart
 
-__all__ = ["AddKind", "AddTrait", "ConflictPart", "ImportPart", "SheetPart"]
+__all__ = [
+    "AddKind",
+    "AddTrait",
+    "ConflictPart",
+    "ImportPart",
+    "SaveElsewhere",
+    "SheetPart",
+    "TakeOut",
+    "UndoAll",
+]
 
 _KINDS = (
     ("states, in no order", "nominal"),
@@ -28,6 +33,11 @@ _KINDS = (
     ("a number or a range", "measure"),
     ("largest known length", "ceiling"),
 )
+_ADDITIONS = (
+    "The shipped table is not saved over. The folder will hold your additions and changes; the rest comes "
+    "from the shipped table, and from a better one when there is one."
+)
+_WHOLE = "The folder will hold the whole table. It must be new or empty."
 _SHIPPED, _DROP = "Keep what the shipped table says", "Give up what is set aside"
 
 
@@ -46,7 +56,7 @@ class SheetPart(EditorPart):
         self.children = [row(self._column, self._text, self._undo), self._syntax, self._feedback, self._grid]
 
     def _columns(self) -> list[tuple[str, str]]:
-        return [(column_words(self.draft, c), c) for c in self.draft.columns]
+        return [(edit.column_words(self.draft, c), c) for c in self.draft.columns]
 
     def _set(self, text: str) -> None:
         self.draft.set(self.desk.taxon, self._column.value, text)
@@ -72,10 +82,10 @@ class SheetPart(EditorPart):
             place = (self.desk.taxon, column)
             self._text.value = self.draft.text(*place)
             is_name = column in self.draft.names
-            self._syntax.value = "" if is_name else syntax_html(self.draft.wide.trait_of(column))
-            self._feedback.value = feedback_html(self.draft, *place)
+            self._syntax.value = "" if is_name else edit.syntax_html(self.draft.wide.trait_of(column))
+            self._feedback.value = edit.feedback_html(self.draft, *place)
             shown(self._undo, place in self.draft.changed)
-            self._grid.value = sheet_html(self.draft, *place)
+            self._grid.value = edit.sheet_html(self.draft, *place)
 
 
 class AddKind(EditorPart):
@@ -99,7 +109,7 @@ class AddKind(EditorPart):
     def refresh(self) -> None:
         """Offer the care groups of the table."""
         if "careGroup" in self.draft.names:
-            self._group.options = name_choices(self.draft, "careGroup")
+            self._group.options = edit.name_choices(self.draft, "careGroup")
 
     def _propose(self, _value: str) -> None:
         if self._id.value.strip() in ("", self._proposed):
@@ -118,9 +128,7 @@ class AddKind(EditorPart):
         taxon = self._id.value.strip()
         self.draft.add(taxon, **texts)
         self._name.value = self._code.value = self._id.value = ""
-        self.desk.changed(taxon)
-        self.desk.leave()
-        self.desk.open_cell(self.draft.wide.trait_ids[0])
+        self.desk.done(taxon, self.draft.wide.trait_ids[0])
 
 
 class AddTrait(EditorPart):
@@ -156,9 +164,7 @@ class AddTrait(EditorPart):
         self.draft.add_trait(trait)
         self._label.value = self._question.value = self._states.value = ""
         self._adult.value = False
-        self.desk.changed()
-        self.desk.leave()
-        self.desk.open_cell(trait.id)
+        self.desk.done(self.desk.taxon, trait.id)
 
 
 class ImportPart(EditorPart):
@@ -182,12 +188,13 @@ class ImportPart(EditorPart):
     def _on_look(self) -> None:
         self._show(None, "")
         sheet = self._sheet.value.strip() or None
-        read = read_spreadsheet(self._path.value.strip(), self.draft.sound(), sheet=sheet)
+        read = read_spreadsheet(self._path.value.strip(), self.draft.sound, sheet=sheet)
         self._show(read, read._repr_html_())
 
     def _on_take(self) -> None:
         if self._read is not None:
-            self._show(None, taken_html(self.draft.take_over(self._read.table)))
+            cells = number_of(self.draft.take_over(self._read.table), "cell")
+            self._show(None, edit.status_html(f"{cells} taken into the draft; nothing is saved yet."))
             self.desk.changed()
             self._path.focus()
 
@@ -212,7 +219,7 @@ class ConflictPart(EditorPart):
         if conflicts:
             self._at %= len(conflicts)
             conflict = conflicts[self._at]
-            self._shows.value = conflict_html(conflict, self._at + 1, len(conflicts))
+            self._shows.value = edit.conflict_html(conflict, self._at + 1, len(conflicts))
             self._shipped.description = _DROP if conflict.kind == "gone" else _SHIPPED
             shown(self._shipped, "shipped" in conflict.choices)
             shown(self._own, "own" in conflict.choices)
@@ -226,9 +233,63 @@ class ConflictPart(EditorPart):
         saved = self.draft.saved
         if saved.origin is not None:
             self.draft.rebase(settle(saved.origin.folder, saved.conflicts[self._at], keep))
-            self.desk.changed()
-            # The button that was pressed may be gone: the keyboard goes to the next one, or to the kinds.
+            self.desk.done()
+            # The button that was pressed may be gone.
             if self.draft.saved.conflicts:
                 self._shipped.focus()
-            else:
-                self.desk.leave()
+
+
+class TakeOut(EditorPart):
+    """Asks before a kind is taken out; one that is taken out can be put back until it is saved."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        self._asks, self._yes = w.HTML(), self.button("", self._on_yes)
+        self.children = [self._asks, self._yes]
+
+    @property
+    def _is_out(self) -> bool:
+        return self.desk.taxon in self.draft.removed
+
+    def refresh(self) -> None:
+        """Ask about the kind that is chosen."""
+        name = self.draft.label(self.desk.taxon)
+        self._asks.value = edit.status_html(
+            f"{name} is taken out; saving leaves it out."
+            if self._is_out
+            else f"Take out {name}? Until you save it can be put back; a new kind is forgotten at once."
+        )
+        self._yes.description = "Put it back" if self._is_out else "Yes, take it out"
+
+    def _on_yes(self) -> None:
+        (self.draft.put_back if self._is_out else self.draft.remove)(self.desk.taxon)
+        self.desk.done()
+
+
+class UndoAll(EditorPart):
+    """Asks before all changes are forgotten."""
+
+    def __init__(self, desk: Desk):
+        super().__init__(desk)
+        asks = edit.status_html("Go back to the table as it is saved? What is not saved is lost.")
+        self._yes = self.button("Yes, undo all of it", self._on_yes)
+        self.children = [w.HTML(asks), self._yes]
+
+    def _on_yes(self) -> None:
+        self.draft.revert_all()
+        self.desk.done()
+
+
+class SaveElsewhere(EditorPart):
+    """A folder to save to."""
+
+    def __init__(self, desk: Desk, save: Callable[[str], None]):
+        super().__init__(desk)
+        self._folder = field("New folder", hint="my_traits", width="420px")
+        self._save = self.button("Save there", lambda: save(self._folder.value.strip()))
+        self._note = w.HTML()
+        self.children = [self._note, row(self._folder, self._save)]
+
+    def refresh(self) -> None:
+        """Say what will be in the folder."""
+        self._note.value = edit.status_html(_ADDITIONS if is_shipped(self.draft.saved) else _WHOLE)

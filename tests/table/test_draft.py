@@ -120,13 +120,13 @@ def test_text_that_cannot_be_read_is_kept_named_and_stops_nothing_else(edits, pl
     assert set(draft.wrong) == set(places)
     with pytest.raises(TableError) as caught:
         draft.made()
-    assert caught.value.problems == draft.problems()
+    assert caught.value.problems == draft.problems
     rest = [edit for edit in edits if edit[:2] not in places]
     # What is wrong is as it was; everything else counts.
-    pd.testing.assert_frame_equal(draft.sound().to_frame(), drafted(rest).made().to_frame())
+    pd.testing.assert_frame_equal(draft.sound.to_frame(), drafted(rest).made().to_frame())
     for place in places:
         draft.set(*place, draft.was(*place))
-    assert not draft.problems()
+    assert not draft.problems
 
 
 def test_all_problems_are_named_at_once_with_their_place():
@@ -134,14 +134,14 @@ def test_all_problems_are_named_at_once_with_their_place():
     draft.claim("beta", "tail", Claim("NOBODY"))
     assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays")}
     assert "did you mean 'forked'?" in draft.wrong["alpha", "tail"]
-    assert len(draft.problems()) == 3
+    assert len(draft.problems) == 3
 
 
 def test_a_new_kind_without_a_name_waits_for_it():
     draft = Draft(TABLE)
     draft.add("nameless", tail="forked")
     assert set(draft.wrong) == {("nameless", "scientificName")}
-    assert draft.sound().ids == TABLE.ids
+    assert draft.sound.ids == TABLE.ids
     assert draft.label("nameless") == "nameless"
     draft.set("nameless", "scientificName", "Testia sp.")
     assert draft.made().label("nameless") == "Testia sp."
@@ -176,14 +176,14 @@ def test_kinds_taken_out_and_put_back():
     assert not draft.new
     for taxon in TABLE.ids:
         draft.remove(taxon)
-    assert draft.problems()
-    assert draft.sound().ids == TABLE.ids
+    assert draft.problems
+    assert draft.sound.ids == TABLE.ids
 
 
 def test_a_claim_waits_until_its_cell_is_filled():
     draft = Draft(TABLE)
     draft.claim("omega", "tail", Claim("SMITH", "p. 9"))
-    assert not draft.problems()
+    assert not draft.problems
     assert len(draft.made().claims("omega", "tail")) == 0
     draft.set("omega", "tail", "forked")
     assert list(draft.made().claims("omega", "tail")["locator"]) == ["p. 9"]

@@ -42,9 +42,8 @@ def line(screen, trait):
 
 
 def part(screen, title):
-    button = screen.openers[title]
-    button.click()
-    return screen.parts[title]
+    screen.folds[title].button.click()
+    return screen.folds[title].box
 
 
 def press(screen, state):
@@ -71,7 +70,7 @@ def test_a_kind_is_added_described_sourced_checked_saved_and_loaded_again(screen
     assert screen.draft.text(screen.taxon, "tail_fork") == "concave|forked"
     assert "shallow hollow or clearly forked" in line(screen, "tail_fork")
     source = screen.form.cell.source
-    source._toggle.click()
+    source._fold.button.click()
     source._source.value = "ARM2002"
     source._locator.value = "p. 3"
     source._give.click()
@@ -181,7 +180,7 @@ def test_next_goes_through_the_traits_that_are_shown(screen):
 
 def test_names_and_care_group(screen):
     screen._kind.value = ZEBRA
-    screen.form._names_toggle.click()
+    screen.form._names_fold.button.click()
     names = screen.form._names
     names["vernacularName"].value = EVIL
     names["commonness"].value = "rare"
@@ -199,8 +198,8 @@ def test_a_new_source_can_be_written_in_full(screen):
     screen._kind.value = ZEBRA
     screen.form.open_cell("tail_fork")
     source = screen.form.cell.source
-    source._toggle.click()
-    source._new.click()
+    source._fold.button.click()
+    source._new.button.click()
     source._bibtex.value = "@misc{ROE2020, author = {Roe, Bo}, title = {Invented}, year = {2020}}"
     source._add.click()
     assert source._source.value == "ROE2020"
@@ -272,7 +271,7 @@ def test_the_shipped_table_asks_for_a_folder(tmp_path):
     screen.draft.set(ZEBRA, "tail_fork", "forked")
     screen.changed()
     screen._save_button.click()
-    elsewhere = screen.parts[_ELSEWHERE]
+    elsewhere = screen.folds[_ELSEWHERE].box
     assert elsewhere.layout.display != "none"
     assert "not saved over" in words(elsewhere._note)
     elsewhere._save.click()
@@ -295,7 +294,7 @@ def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere
     assert "overlay.json" in words(screen._alert)
     assert note.read_text() == edited
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
-    elsewhere = screen.parts[_ELSEWHERE]
+    elsewhere = screen.folds[_ELSEWHERE].box
     assert elsewhere.layout.display != "none"
     elsewhere._folder.value = str(tmp_path / "whole")
     elsewhere._save.click()
@@ -312,7 +311,7 @@ def test_a_kind_is_taken_out_only_after_a_second_word(screen, tmp_path):
     assert not screen.draft.removed
     ask._yes.click()
     assert screen._kind.label.endswith(", taken out")
-    part(screen, "Take this kind out")._back.click()
+    part(screen, "Take this kind out")._yes.click()
     assert not screen.draft.removed
     part(screen, "Take this kind out")._yes.click()
     screen._save_button.click()
