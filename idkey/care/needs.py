@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, TypeAlias, TypeVar
 
-from idkey.care.columns import COLUMNS, FOR_EVERY_FISH, GENERAL, STATE_WORDS, amount, unit_words
+from idkey.care.columns import COLUMNS, FOR_EVERY_FISH, GENERAL, STATE_WORDS
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
 from idkey.table.care import EVERY_GROUP, parse_care
@@ -15,6 +15,7 @@ from idkey.table.care import CareColumn as CareAttribute
 from idkey.table.claims import CLASSES
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable
+from idkey.table.units import amount, unit_words
 from idkey.table.words import percent
 
 __all__ = [

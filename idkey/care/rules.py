@@ -8,12 +8,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from idkey.care.columns import COLUMNS, amount
+from idkey.care.columns import COLUMNS
 from idkey.care.needs import Value, state_words
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Companion, Tank
 from idkey.care.water import oxygen_saturation, unionised_ammonia
 from idkey.table.names import folded
+from idkey.table.units import amount
 
 __all__ = ["AMMONIA_LIMIT", "RULES", "VERDICTS", "VITAL", "Check", "Rule", "hold"]
 

@@ -12,11 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from idkey.errors import IdkeyError
+from idkey.table.units import CACO3_PER_DGH, LITRES_PER_US_GALLON
 
 __all__ = [
-    "CACO3_PER_DGH",
-    "CM_PER_INCH",
-    "LITRES_PER_US_GALLON",
     "WaterError",
     "alkalinity_from_bicarbonate",
     "ammonia_fraction",
@@ -36,12 +34,6 @@ __all__ = [
 Figure: TypeAlias = "float | NDArray[np.float64]"
 
 _KELVIN = 273.15
-CM_PER_INCH = 2.54
-"""An inch is 2.54 cm exactly (international yard and pound agreement, 1959)."""
-LITRES_PER_US_GALLON = 3.785411784
-"""A US gallon is 231 cubic inches."""
-CACO3_PER_DGH = 17.848
-"""mg/L CaCO3 in one German degree, 10 mg/L CaO: 10 x 100.09 / 56.08, the ratio of the molar masses."""
 
 
 class WaterError(IdkeyError):

@@ -7,7 +7,7 @@ import textwrap
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.care.water import CM_PER_INCH, us_gallons
+from idkey.table.units import amount
 from idkey.views.html import page
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ _SIGNS = {
 """A sign beside each word, the most urgent first."""
 _CLASSES = {"fails": "idk-tank-fails", "not measured": "idk-tank-open", "names disagree": "idk-tank-open"}
 _NUMBER_AND_UNIT = re.compile(r"(\d) (\u00b0|%|(?:L|US|cm|mm|m|in|mg/L)\b)")
+_TIMES = " \u00d7 "
 _HEADS = ("Need", "Answer", "Wanted", "This tank", "What to do")
 
 
@@ -106,22 +107,15 @@ def _title(check: TankCheck) -> str:
 def _measures(tank: Tank) -> str:
     """Say what the tank is, metric first."""
     sides = (tank.length_cm, tank.width_cm, tank.height_cm)
-    box = " \u00d7 ".join(f"{side:g}" for side in sides)
-    inches = " \u00d7 ".join(f"{side / CM_PER_INCH:.0f}" for side in sides)
-    parts = [f"{tank.name}: {box} cm ({inches} in)"]
+    parts = [f"{tank.name}: {amount(*sides, unit='cm', between=_TIMES)}"]
     litres = tank.volume_l
     if litres is None or tank.fill_cm is None:
-        parts.append(f"{_litres(tank.full_volume_l)} when full; height of the water not measured")
+        parts.append(f"{amount(tank.full_volume_l, unit='L')} when full; height of the water not measured")
     else:
-        fill = f"{tank.fill_cm:g} cm ({tank.fill_cm / CM_PER_INCH:.0f} in)"
-        parts.append(f"filled to {fill}: {_litres(litres)}")
+        parts.append(f"filled to {amount(tank.fill_cm, unit='cm')}: {amount(litres, unit='L')}")
     if tank.turnover is not None:
         parts.append(f"turned over {tank.turnover:.1f} times an hour")
     return ", ".join(parts)
-
-
-def _litres(litres: float) -> str:
-    return f"{litres:.0f} L ({us_gallons(litres):.0f} US gal)"
 
 
 def tank_text(check: TankCheck, width: int = _WIDTH) -> str:

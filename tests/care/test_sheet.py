@@ -12,7 +12,7 @@ from care_tables import make_table, room
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey import CareSheet, IdkeyError, TraitTable, care_for
+from idkey import CareSheet, IdkeyError, TraitTable, care_for, check_tank
 from idkey.care.columns import COLUMNS as ATTRIBUTES
 from idkey.care.columns import FOR_EVERY_FISH
 from idkey.care.needs import format_value, read_cell
@@ -305,6 +305,16 @@ def test_a_sheet_cannot_be_changed_and_survives_pickling(table):
 )
 def test_units_are_shown_metric_first(attribute, cell, words):
     assert format_value(ATTRIBUTES[attribute], read_cell(ATTRIBUTES[attribute], cell)) == words
+
+
+def test_a_sheet_and_a_tank_check_say_the_same_of_an_amount(table):
+    sheet = care_for(table, "worm")
+    check = check_tank(sheet, {"name": "rack", "length_cm": 10, "width_cm": 10, "height_cm": 10})
+    wanted = {row.attribute: row.wanted for row in check.checks}
+    shared = [a for a in ("temperature_c", "tank_volume_l", "gh_dgh") if sheet.attributes[a].value]
+    assert shared
+    for attribute in shared:
+        assert sheet.attributes[attribute].text.partition(",")[0] in wanted[attribute]
 
 
 # -------------------------------------------------------------------------------------------- errors
