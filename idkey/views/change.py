@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 
 from idkey.model.evidence import NONE
 from idkey.model.lookalikes import FEW
-from idkey.views.compare_words import listed, one_in
 from idkey.views.html import page
-from idkey.views.words import none_words, percent
+from idkey.views.words import listed, none_words, one_in, percent
 
 if TYPE_CHECKING:
     from idkey.model.change import Change

@@ -1,283 +1,300 @@
-"""Kinds side by side, as HTML and as text; and who is mistaken for whom. Pure functions."""
+"""Kinds side by side, and who is mistaken for whom, as documents."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
-from html import escape
 from typing import TYPE_CHECKING
 
+from idkey.care.sheet import CareSheet, care_for
+from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, States, Trait
-from idkey.views.compare_words import (
-    TELLS_NOTHING,
-    at_any_age,
-    care_line,
+from idkey.table.words import young_cell
+from idkey.views.charts import map_svg, on_map
+from idkey.views.doc import (
+    PRINT,
+    SCREEN,
+    TEXT,
+    Bar,
+    Block,
+    Code,
+    Content,
+    Document,
+    Fold,
+    Heading,
+    Lines,
+    On,
+    Picture,
+    Runs,
+    Soft,
+    Strong,
+    Table,
+)
+from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg
+from idkey.views.words import (
+    CAUTIONS,
     chance_words,
     listed,
     look_words,
-    mix_up_words,
+    made_from,
+    number_of,
+    one_in,
     share_of_the_way,
+    sources_line,
+    stamp,
+    state_icon,
+    table_date,
 )
-from idkey.views.html import page
-from idkey.views.icons import icon_svg
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from idkey.model.compare import Comparison, Contrast
     from idkey.model.lookalikes import Lookalikes
-    from idkey.table.table import TraitTable
 
-__all__ = ["compare_html", "compare_text", "lookalikes_html", "lookalikes_text"]
+__all__ = ["care_line", "compare_document", "lookalikes_document", "mix_up_words"]
 
 _MOST_PAIRS = 20
 _MOST_SHOWN = 10
 _MAP_LEAST = 0.15
 _MOST_ON_MAP = 100
 _MOST_ICONS = 3
-_WIDTH = 78
 _NOT_KNOWN = "not known"
 _RECKONED = "Reckoned with all these names equally likely and with the observer errors of the table."
 _HEARSAY = "no look at the fish"
+_COUNTS = {1: "the best look", 2: "the two best looks together", 3: "the three best looks together"}
+_CARE = ("diet_type", "temperature_c", "adult_length_mm", "flow")
+_MOST_CARE = 3
 
 
 # -- kinds side by side -----------------------------------------------------------------------------
 
 
-def compare_html(comparison: Comparison, *, young: bool = False) -> str:
+def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
     """Return kinds side by side: drawn on one scale, then what differs, is shared and is not known.
 
     Parameters
     ----------
-    comparison : Comparison
+    kinds : Comparison
     young : bool
         Draw and order for young fish.
     """
-    other = "" if at_any_age(comparison) else mix_up_words(comparison, young=not young)
-    mix_up = (
-        f'<p class="idk-outcome">{escape(mix_up_words(comparison, young=young))}</p>\n'
-        f'<p class="idk-soft">{escape(other)} {_RECKONED}</p>'
+    table = kinds.table
+    ages = (young,) if _at_any_age(kinds) else (young, not young)
+    first, *others = (mix_up_words(kinds, young=age) for age in ages)
+    care = tuple(filter(None, (care_line(kinds),)))
+    looks = tuple(trait.question or trait.name for trait in _looks(kinds, young))
+    shown = (SCREEN, PRINT)
+    blocks = (
+        On(PRINT, (Lines((made_from(table),)),)),
+        On(shown, _fish(kinds, young)),
+        On(PRINT, (Heading("Look first at"), Lines(looks, "numbered"))),
+        Lines((first,), style="outcome"),
+        On(shown, (Lines((" ".join((*others, _RECKONED)),), style="soft"),)),
+        On(TEXT, (Lines(tuple(others)),)),
+        Lines(care),
+        On(shown, (*_differ(kinds, young), *_shared(kinds), *_unknown(kinds))),
+        On(SCREEN, _sources(kinds)),
+        On(TEXT, _in_lines(kinds)),
+        On(PRINT, (*CAUTIONS, Lines((sources_line(table),), style="small"))),
     )
-    care = care_line(comparison)
-    care = f"<p>{escape(care)}</p>" if care else ""
-    return page(
-        f"<h3>{escape(listed(comparison.labels))}</h3>\n{_fish_html(comparison, young)}\n{mix_up}\n{care}\n"
-        f"{_differ_html(comparison, young)}\n{_shared_html(comparison)}\n{_unknown_html(comparison)}\n"
-        f"{_sources_html(comparison)}"
-    )
+    return Document(listed(kinds.labels), blocks, stamp(table), table_date(table))
 
 
-def _fish_html(comparison: Comparison, young: bool) -> str:
-    from idkey.views.draw_look import STATES
-
-    if not set(STATES) & set(comparison.table.trait_ids):
-        return ""
-    from idkey.views.draw_taxon import scale_svg
-
-    return f'<div class="idk-cmp-fish">{scale_svg(comparison.table, comparison.taxa, young=young)}</div>'
+def _looks(kinds: Comparison, young: bool) -> tuple[Trait, ...]:
+    return kinds.looks_young if young else kinds.looks
 
 
-def _differ_html(comparison: Comparison, young: bool) -> str:
-    if not comparison.differ:
-        return "<p><strong>No trait of which the table knows all of them differs.</strong></p>"
-    guess = f'<span class="idk-soft">(a guess is right {chance_words(1 / len(comparison.taxa))})</span>'
-    rows = "".join(_row_html(comparison, c, young) for c in _ordered(comparison, young))
-    head = "".join(f'<th scope="col">{escape(label)}</th>' for label in comparison.labels)
-    return (
-        '<div class="idk-scroll"><table class="idk-grid idk-cmp">'
-        f"<caption>What differs, strongest first {guess}</caption>"
-        f'<thead><tr><th scope="col">Look at</th>{head}<th scope="col">One look tells adults apart</th>'
-        f'<th scope="col">Young fish</th></tr></thead><tbody>{rows}</tbody></table></div>'
-    )
+def _at_any_age(kinds: Comparison) -> bool:
+    """Whether young fish are told apart by the same looks, as well as adults."""
+    return kinds.looks == kinds.looks_young and kinds.mix_up == kinds.mix_up_young
 
 
-def _ordered(comparison: Comparison, young: bool) -> Sequence[Contrast]:
-    if not young:
-        return comparison.differ
-    return sorted(comparison.differ, key=lambda c: -round(c.right_young or 0.0, 12))
+def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
+    """Say in a sentence how likely a mix-up is after the best looks."""
+    looks = _looks(kinds, young)
+    fish = "fish, adult or young," if _at_any_age(kinds) else "young fish" if young else "adults"
+    if not looks:
+        return f"Nothing the table knows tells {fish} apart; between these names it would be a guess."
+    names = listed(trait.name.lower() for trait in looks)
+    wrong = f"about {one_in(kinds.mix_up_young if young else kinds.mix_up)}".replace("about fewer", "fewer")
+    return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
 
 
-def _row_html(comparison: Comparison, contrast: Contrast, young: bool) -> str:
-    trait, table, k = contrast.trait, comparison.table, len(comparison.taxa)
-    marks = []
-    looks = comparison.looks_young if young else comparison.looks
-    if trait in looks:
-        marks.append(
-            f"<strong>best look {looks.index(trait) + 1}</strong>" if len(looks) > 1 else "best look"
+def _fish(kinds: Comparison, young: bool) -> tuple[Block, ...]:
+    if not can_draw(kinds.table):
+        return ()
+    svg = scale_svg(kinds.table, kinds.taxa, young=young)
+    return (Picture(svg, listed(kinds.labels), f"{DRAWN_NOTE} What is not known is dotted.", tallest=95.0),)
+
+
+def _differ(kinds: Comparison, young: bool) -> tuple[Block, ...]:
+    if not kinds.differ:
+        return (Lines((Strong("No trait of which the table knows all of them differs."),)),)
+    k = len(kinds.taxa)
+    order = sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
+    heads = ("Look at", *kinds.labels, "One look tells adults apart", "Young fish")
+    rows = []
+    for contrast in order:
+        same = _same_at_any_age(contrast)
+        rows.append(
+            (
+                (contrast.trait.name, *_marks(kinds, contrast, young)),
+                *_cells(kinds, contrast, young),
+                _tells(contrast.right, k),
+                "the same" if same else _tells(contrast.right_young, k),
+            )
         )
-    if contrast.hearsay:
-        marks.append(escape(_HEARSAY))
-    mark = f'<div class="idk-soft">{"; ".join(marks)}</div>' if marks else ""
-    cells = "".join(
-        f"<td>{_icons(table, taxon, trait, young)}{_cell_html(words)}</td>"
-        for taxon, words in zip(comparison.taxa, contrast.cells, strict=True)
-    )
-    return (
-        f'<tr><th scope="row">{escape(trait.name)}{mark}</th>{cells}'
-        f'<td class="idk-cmp-right">{_right_html(contrast.right, k)}</td>'
-        f'<td class="idk-cmp-right">{_young_html(contrast, k)}</td></tr>'
-    )
+    caption = ("What differs, strongest first ", Soft(f"(a guess is right {chance_words(1 / k)})"))
+    shares = (28.0, *[32.0] * k, 29.0, 29.0)
+    return (Table(heads, tuple(rows), caption, "cmp", shares),)
 
 
-def _right_html(right: float | None, k: int) -> str:
-    if right is None:
-        return f'<span class="idk-soft">{TELLS_NOTHING}</span>'
-    filled = f'<span style="width:{share_of_the_way(right, k) * 100:.0f}%"></span>'
-    return f'{escape(look_words(right, k))}<span class="idk-bar" aria-hidden="true">{filled}</span>'
+def _marks(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[Runs, ...]:
+    looks, trait = _looks(kinds, young), contrast.trait
+    place = f"best look {looks.index(trait) + 1}" if len(looks) > 1 and trait in looks else "best look"
+    marks = [*([place] if trait in looks else []), *([_HEARSAY] if contrast.hearsay else [])]
+    return ("\n", Soft("; ".join(marks))) if marks else ()
+
+
+def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[Content, ...]:
+    """Return the cells of a trait, each with the drawings of its states, the young fish's where asked for."""
+    cells: list[Content] = []
+    for taxon, words in zip(kinds.taxa, contrast.cells, strict=True):
+        cell = young_cell(kinds.table, taxon, contrast.trait) if young else None
+        cell = cell or kinds.table.cells[contrast.trait.id][kinds.table.position(taxon)]
+        names = cell.names[:_MOST_ICONS] if isinstance(cell, States) else ()
+        icons = tuple(filter(None, (state_icon(contrast.trait, name) for name in names)))
+        cells.append((*icons, "\n", words) if icons else words)
+    return tuple(cells)
+
+
+def _tells(right: float | None, k: int) -> Runs:
+    """Say how well a look tells, with a bar from a guess to certainty."""
+    words = look_words(right, k)
+    return words if right is None else (words, "\n", Bar(share_of_the_way(right, k)))
 
 
 def _same_at_any_age(contrast: Contrast) -> bool:
     return contrast.right_young is not None and abs(contrast.right_young - contrast.right) < 1e-9
 
 
-def _young_html(contrast: Contrast, k: int) -> str:
-    return "the same" if _same_at_any_age(contrast) else _right_html(contrast.right_young, k)
+def _shared(kinds: Comparison) -> tuple[Block, ...]:
+    rows = tuple((c.trait.name, c.cells[0]) for c in kinds.shared)
+    title = f"What they share: {number_of(len(rows), 'trait')}"
+    return (Fold(title, (Table((), rows, shares=(40.0, 138.0)),)),) if rows else ()
 
 
-def _cell_html(words: str) -> str:
-    return f'<span class="idk-soft"><em>{_NOT_KNOWN}</em></span>' if words == _NOT_KNOWN else escape(words)
-
-
-def _icons(table: TraitTable, taxon: str, trait: Trait, young: bool) -> str:
-    """Return the drawings of the states of a cell, the young fish's where asked for and filled."""
-    row = table.position(taxon)
-    cell = table.cells[trait.id + YOUNG][row] if young and trait.id + YOUNG in table.cells else None
-    cell = table.cells[trait.id][row] if cell is None else cell
-    if not isinstance(cell, States):
-        return ""
-    drawn = (icon_svg(trait.id, state, trait.word(state)) for state in cell.names[:_MOST_ICONS])
-    icons = "".join(svg for svg in drawn if svg)
-    return f'<div class="idk-cmp-icons">{icons}</div>' if icons else ""
-
-
-def _shared_html(comparison: Comparison) -> str:
-    if not comparison.shared:
-        return ""
-    rows = "".join(
-        f'<tr><th scope="row">{escape(c.trait.name)}</th><td>{escape(c.cells[0])}</td></tr>'
-        for c in comparison.shared
-    )
-    title = f"What they share: {_counted(len(comparison.shared))}"
-    return (
-        f'<details><summary>{title}</summary><table class="idk-grid"><tbody>{rows}</tbody></table></details>'
-    )
-
-
-def _counted(count: int) -> str:
-    return "1 trait" if count == 1 else f"{count} traits"
-
-
-def _unknown_html(comparison: Comparison) -> str:
-    if not comparison.unknown:
-        return ""
-    some, nowhere = _half_known(comparison)
-    parts = []
-    if some:
-        head = "".join(f'<th scope="col">{escape(label)}</th>' for label in comparison.labels)
-        rows = "".join(
-            f'<tr><th scope="row">{escape(c.trait.name)}</th>'
-            f"{''.join(f'<td>{_cell_html(words)}</td>' for words in c.cells)}</tr>"
-            for c in some
-        )
-        parts.append(
-            '<div class="idk-scroll"><table class="idk-grid">'
-            f'<thead><tr><th scope="col">Trait</th>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
-        )
-    if nowhere:
-        parts.append(f"<p>Not known for any of them: {escape(_names(nowhere))}.</p>")
-    title = f"What can't be compared, being unknown: {_counted(len(comparison.unknown))}"
+def _unknown(kinds: Comparison) -> tuple[Block, ...]:
+    if not kinds.unknown:
+        return ()
+    some, nowhere = _half_known(kinds)
+    title = f"What can't be compared, being unknown: {number_of(len(kinds.unknown), 'trait')}"
+    blocks: tuple[Block, ...] = ()
     if some:
         title += f" ({len(some)} known for one but not for all)"
-    return f"<details><summary>{title}</summary>{''.join(parts)}</details>"
+        rows = tuple((c.trait.name, *(_cell(words) for words in c.cells)) for c in some)
+        blocks += (Table(("Trait", *kinds.labels), rows),)
+    if nowhere:
+        blocks += (Lines((f"Not known for any of them: {_names(nowhere)}.",)),)
+    return (Fold(title, blocks),)
 
 
-def _half_known(comparison: Comparison) -> tuple[list[Contrast], list[Contrast]]:
+def _cell(words: str) -> Runs:
+    return Soft(words) if words == _NOT_KNOWN else words
+
+
+def _half_known(kinds: Comparison) -> tuple[list[Contrast], list[Contrast]]:
     """Part what is known for some of the kinds from what is known for none."""
-    nowhere = [c for c in comparison.unknown if all(words == _NOT_KNOWN for words in c.cells)]
-    return [c for c in comparison.unknown if c not in nowhere], nowhere
+    nowhere = [c for c in kinds.unknown if all(words == _NOT_KNOWN for words in c.cells)]
+    return [c for c in kinds.unknown if c not in nowhere], nowhere
 
 
 def _names(contrasts: Iterable[Contrast]) -> str:
     return ", ".join(c.trait.name.lower() for c in contrasts)
 
 
-def _sources_html(comparison: Comparison) -> str:
+def _sources(kinds: Comparison) -> tuple[Block, ...]:
     """Return where the cells that differ are written, behind a fold; nothing for a table without sources."""
     items = []
-    for contrast in comparison.differ:
-        for taxon, label in zip(comparison.taxa, comparison.labels, strict=True):
-            written = [
-                text
-                for column in (contrast.trait.id, contrast.trait.id + YOUNG)
-                for text in _claims(comparison.table, taxon, column)
-            ]
+    for contrast in kinds.differ:
+        for taxon, label in zip(kinds.taxa, kinds.labels, strict=True):
+            columns = (contrast.trait.id, contrast.trait.id + YOUNG)
+            written = [text for column in columns for text in _claims(kinds, taxon, column)]
             if written:
-                text = f"{contrast.trait.name}, {label}: {'; '.join(written)}"
-                items.append(f"<li>{escape(text)}</li>")
-    if not items:
-        return ""
-    return f"<details><summary>Where it is written</summary><ul>{''.join(items)}</ul></details>"
+                items.append(f"{contrast.trait.name}, {label}: {'; '.join(written)}")
+    return (Fold("Where it is written", (Lines(tuple(items), "bullets"),)),) if items else ()
 
 
-def _claims(table: TraitTable, taxon: str, column: str) -> list[str]:
-    found = []
-    for row in table.claims(taxon, column).to_dict("records"):
-        source = table.sources.get(row["source"])
+def _claims(kinds: Comparison, taxon: str, column: str) -> Iterable[str]:
+    claims = []
+    for row in kinds.table.claims(taxon, column).to_dict("records"):
+        source = kinds.table.sources.get(row["source"])
         where = ", ".join(filter(None, (source.short if source else row["source"], row["locator"])))
-        found.append(f"{where} ({row['class']})" if where else row["class"])
-    return list(dict.fromkeys(found))
+        claims.append(f"{where} ({row['class']})" if where else row["class"])
+    return dict.fromkeys(claims)
 
 
-def compare_text(comparison: Comparison) -> str:
-    """Return kinds side by side as plain text."""
-    k = len(comparison.taxa)
-    lines = textwrap.wrap(listed(comparison.labels), _WIDTH)
-    ages = (False,) if at_any_age(comparison) else (False, True)
-    for sentence in (*(mix_up_words(comparison, young=y) for y in ages), care_line(comparison)):
-        lines += textwrap.wrap(sentence, _WIDTH)
-    for contrast in comparison.differ:
-        young = (
-            "" if _same_at_any_age(contrast) else f"; of young fish: {look_words(contrast.right_young, k)}"
-        )
-        said = f" ({_HEARSAY})" if contrast.hearsay else ""
-        lines += textwrap.wrap(f"{contrast.trait.name}{said}: {look_words(contrast.right, k)}{young}", _WIDTH)
-        for label, words in zip(comparison.labels, contrast.cells, strict=True):
-            lines += textwrap.wrap(
-                f"{label}: {words}", _WIDTH, initial_indent="    ", subsequent_indent=" " * 8
-            )
-    some, nowhere = _half_known(comparison)
-    for title, contrasts in (
-        ("Shared", comparison.shared),
+def _in_lines(kinds: Comparison) -> tuple[Block, ...]:
+    """Return what differs, is shared and is not known as lines for a console."""
+    k, lines = len(kinds.taxa), []
+    for contrast in kinds.differ:
+        hearsay = f" ({_HEARSAY})" if contrast.hearsay else ""
+        same = _same_at_any_age(contrast)
+        young = "" if same else f"; of young fish: {look_words(contrast.right_young, k)}"
+        lines.append(f"{contrast.trait.name}{hearsay}: {look_words(contrast.right, k)}{young}")
+        lines += [f"    {label}: {words}" for label, words in zip(kinds.labels, contrast.cells, strict=True)]
+    some, nowhere = _half_known(kinds)
+    rest = (
+        ("Shared", kinds.shared),
         ("Not known for one of them", some),
         ("Not known for any of them", nowhere),
-    ):
-        if contrasts:
-            lines += textwrap.wrap(f"{title}: {_names(contrasts)}", _WIDTH, subsequent_indent="    ")
-    return "\n".join(lines)
+    )
+    named = tuple(f"{title}: {_names(contrasts)}" for title, contrasts in rest if contrasts)
+    return Lines(tuple(lines), indent=8), Lines(named, indent=4)
+
+
+# -- where the care differs -------------------------------------------------------------------------
+
+
+def care_line(kinds: Comparison) -> str:
+    """Say in one line where the care differs most; blank for a table without care sheets."""
+    try:
+        both = care_for(kinds.table, *kinds.taxa)
+        sheets = [care_for(kinds.table, taxon) for taxon in kinds.taxa]
+    except IdkeyError:
+        return ""
+    apart = {a: _apart(sheets, a) for a in _CARE if not both.attributes[a].unknown_for}
+    chosen = sorted((a for a in apart if apart[a] > 0), key=lambda a: -apart[a])[:_MOST_CARE]
+    if not chosen:
+        known = [both.attributes[a].label.lower() for a in apart]
+        return f"Care: the same on file in {listed(known)}." if known else "Care: not known for all of them."
+    names = dict(zip(both.names, both.short_labels, strict=True))
+    parts = []
+    for attribute in chosen:
+        need = both.attributes[attribute]
+        # One line: the second unit, in brackets, is left to the care sheet.
+        words = {taxon: need.by_name[taxon].partition(" (")[0] for taxon in names}
+        each = "; ".join(f"{name} {words[taxon]}" for taxon, name in names.items())
+        parts.append(f"{need.label.lower()} ({'nothing suits all: ' if need.conflict else ''}{each})")
+    return f"Care differs in {listed(parts)}."
+
+
+def _apart(sheets: Sequence[CareSheet], attribute: str) -> float:
+    """How far needs are apart, 0 (the same) to 1 (nothing in common); the length by its upper end."""
+    values = [sheet.attributes[attribute].value for sheet in sheets]
+    if all(isinstance(v, frozenset) for v in values):
+        return 1 - len(frozenset.intersection(*values)) / len(frozenset.union(*values))
+    if not all(isinstance(v, tuple) for v in values):
+        return 0.0
+    lows, highs = zip(*values, strict=True)
+    if attribute == "adult_length_mm":
+        return 1 - min(highs) / max(highs)
+    if max(highs) == min(lows):
+        return 0.0
+    return 1 - max(0.0, min(highs) - max(lows)) / (max(highs) - min(lows))
 
 
 # -- who is mistaken for whom -----------------------------------------------------------------------
-
-
-def lookalikes_html(found: Lookalikes) -> str:
-    """Return the map of lookalikes and the pairs most alike."""
-    from idkey.views.draw_map import map_svg, on_map
-
-    shown = on_map(found, _MAP_LEAST, _MOST_ON_MAP)
-    picture = f'<div class="idk-scroll">{map_svg(found, shown)}</div>' if len(shown) > 1 else ""
-    left = len(found.ids) - len(shown)
-    note = (
-        f"{_counted_kinds(left)} without a lookalike of {_MAP_LEAST:.0%} or more left out. " if left else ""
-    )
-    frame = found.frame
-    alike, hardly = frame[~frame["hardly_compared"]], frame[frame["hardly_compared"]]
-    return page(
-        f"<h3>Who is mistaken for whom ({'young fish' if found.stage == 'young' else 'adults'})</h3>\n"
-        f'<p>{_HOW_READ}</p>\n{picture}\n<p class="idk-soft">{note}{_HARDLY_NOTE}</p>\n'
-        f"{_pairs_html(found, alike.head(_MOST_PAIRS), 'Most alike')}{_rest(len(alike))}\n"
-        f"{_hardly_html(found, hardly)}"
-    )
-
 
 _HOW_READ = (
     "The larger the mark, the oftener the two are mixed up by looks alone. The figure is the most it can be "
@@ -288,63 +305,64 @@ _HARDLY_NOTE = (
 )
 
 
-def _counted_kinds(count: int) -> str:
-    return "1 kind" if count == 1 else f"{count} kinds"
-
-
-def _rest(count: int) -> str:
-    more = count - _MOST_PAIRS
-    return f'<p class="idk-soft">and {more} more pairs, in <code>.frame</code></p>' if more > 0 else ""
-
-
-def _hardly_html(found: Lookalikes, hardly: pd.DataFrame) -> str:
-    if not len(hardly):
-        return ""
-    grid = _pairs_html(found, hardly.head(_MOST_PAIRS), "Hardly compared")
-    title = f"{len(hardly)} pairs are hardly compared: too little is known of them"
-    return f"<details><summary>{title}</summary>{grid}{_rest(len(hardly))}</details>"
-
-
-def _pairs_html(found: Lookalikes, pairs: pd.DataFrame, caption: str) -> str:
-    if not len(pairs):
-        return "<p>No two kinds are this much alike.</p>"
-    table = found.table
-    rows = "".join(
-        f'<tr><th scope="row">{escape(table.label(r.a))}<br>{escape(table.label(r.b))}</th>'
-        f"<td>{_share_html(r.mix_up_at_most)}</td><td>{_share_html(r.mix_up_young_at_most)}</td>"
-        f"<td>{escape(_best_words(table, r.best_trait))}"
-        f"{'<br><em>adults only</em>' if r.adults_only else ''}</td><td>{r.compared}</td></tr>"
-        for r in pairs.itertuples()
+def lookalikes_document(pairs: Lookalikes) -> Document:
+    """Return the map of lookalikes and the pairs most alike."""
+    shown = on_map(pairs, _MAP_LEAST, _MOST_ON_MAP)
+    out = len(pairs.ids) - len(shown)
+    note = f"{number_of(out, 'kind')} without a lookalike of {_MAP_LEAST:.0%} or more left out. " * bool(out)
+    drawn = (Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()
+    frame, fish = pairs.frame, "young fish" if pairs.stage == "young" else "adults"
+    alike, hardly = frame[~frame["hardly_compared"]], frame[frame["hardly_compared"]]
+    few = f"{len(hardly)} pairs are hardly compared: too little is known of them"
+    on_page = (
+        Lines((_HOW_READ,)),
+        *drawn,
+        Lines((note + _HARDLY_NOTE,), style="soft"),
+        *_pairs(pairs, alike, "Most alike"),
+        *((Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
     )
-    return (
-        f'<div class="idk-scroll"><table class="idk-grid"><caption>{caption}</caption><thead><tr>'
-        f'<th scope="col">Kinds</th><th scope="col">Mixed up, at most</th>'
-        f'<th scope="col">Young fish</th><th scope="col">Best told by</th>'
-        f'<th scope="col">Traits known of both</th></tr></thead><tbody>{rows}</tbody></table></div>'
+    head = f"Lookalikes among {number_of(len(pairs.ids), 'kind')}, {fish}; mixed up at most:"
+    in_lines = Lines((head, *_pair_lines(pairs, alike, len(hardly))), indent=9)
+    blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (in_lines,)))
+    table = pairs.table
+    return Document(
+        f"Who is mistaken for whom ({fish})", blocks, stamp(table), table_date(table), titled=(SCREEN, PRINT)
     )
 
 
-def _share_html(share: float) -> str:
+def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[Block, ...]:
+    if not len(frame):
+        return (Lines(("No two kinds are this much alike.",)),)
+    rows = tuple(
+        (
+            f"{pairs.table.label(r.a)}\n{pairs.table.label(r.b)}",
+            _share(r.mix_up_at_most),
+            _share(r.mix_up_young_at_most),
+            _best(pairs, r.best_trait) + ("\nadults only" if r.adults_only else ""),
+            str(r.compared),
+        )
+        for r in frame.head(_MOST_PAIRS).itertuples()
+    )
+    heads = ("Kinds", "Mixed up, at most", "Young fish", "Best told by", "Traits known of both")
+    more = len(frame) - _MOST_PAIRS
+    left = Lines(((f"and {more} more pairs, in ", Code(".frame")),) if more > 0 else (), style="soft")
+    return Table(heads, rows, caption, shares=(60.0, 25.0, 25.0, 40.0, 28.0)), left
+
+
+def _share(share: float) -> str:
     words = f"{share * 100:.0f} %"
     return f"{words} (a guess)" if round(share * 100) == 50 else words
 
 
-def _best_words(table: TraitTable, trait_id: str) -> str:
-    return table.trait(trait_id).name if trait_id else "nothing in the table"
+def _best(pairs: Lookalikes, trait_id: str) -> str:
+    return pairs.table.trait(trait_id).name if trait_id else "nothing in the table"
 
 
-def lookalikes_text(found: Lookalikes) -> str:
-    """Return the pairs most alike as plain text."""
-    frame = found.frame[~found.frame["hardly_compared"]]
-    hardly = len(found.frame) - len(frame)
-    fish = "young fish" if found.stage == "young" else "adults"
-    lines = [f"Lookalikes among {_counted_kinds(len(found.ids))}, {fish}; mixed up at most:"]
-    for r in frame.head(_MOST_SHOWN).itertuples():
-        names = f"{found.table.label(r.a)} / {found.table.label(r.b)}"
-        lines.append(f"  {r.mix_up_at_most * 100:3.0f} %  {names}")
-        lines.append(f"         best told by: {_best_words(found.table, r.best_trait)}")
-    if len(frame) > _MOST_SHOWN:
-        lines.append(f"  and {len(frame) - _MOST_SHOWN} more")
+def _pair_lines(pairs: Lookalikes, alike: pd.DataFrame, hardly: int) -> Iterable[str]:
+    for r in alike.head(_MOST_SHOWN).itertuples():
+        yield f"  {r.mix_up_at_most * 100:3.0f} %  {pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
+        yield f"         best told by: {_best(pairs, r.best_trait)}"
+    if len(alike) > _MOST_SHOWN:
+        yield f"  and {len(alike) - _MOST_SHOWN} more"
     if hardly:
-        lines.append(f"  {hardly} pairs hardly compared: fewer than three traits known of both")
-    return "\n".join(lines)
+        yield f"  {hardly} pairs hardly compared: fewer than three traits known of both"

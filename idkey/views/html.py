@@ -128,7 +128,7 @@ class _Writer:
     def _icon(self, piece: doc.Icon) -> str:
         match = _SVG.fullmatch(piece.svg.strip())
         if self.medium == SCREEN or match is None:
-            return piece.svg
+            return f'<span class="idk-icon">{piece.svg}</span>'
         opening, shapes = match.groups()
         box = _VIEW_BOX.search(opening)[1]
         number, _ = self._drawn.setdefault(
@@ -197,7 +197,7 @@ class _Writer:
     def _fold(self, block: doc.Fold) -> str:
         inside = self.blocks(block.blocks)
         if self.medium == PRINT:
-            return f"<h3>{self.runs(block.summary)}</h3>\n{inside}"
+            return f"<h2>{self.runs(block.summary)}</h2>\n{inside}"
         style = f' class="idk-{block.style}"' if block.style else ""
         summary = f"<summary>{self.runs(block.summary)}</summary>"
         return f'<details{style}>{summary}<div class="idk-open">{inside}</div></details>'

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from idkey.views import doc
 from idkey.views.doc import PRINT, SCREEN, TEXT, Columns, Document, Heading, Lines, Link, On, Strong, one_line
-from idkey.views.draw import state_svg
 from idkey.views.words import (
     CAUTIONS,
     lead_states,
@@ -17,6 +16,7 @@ from idkey.views.words import (
     number_of,
     sources_line,
     stamp,
+    state_icon,
     table_date,
 )
 
@@ -42,10 +42,7 @@ def key_document(key: Key, *, title: str = "") -> Document:
     table = key.table
     if key.couplets:
         before = came_from(key)
-        drawn: dict[tuple[str, str], doc.Icon | None] = {}
-        couplets: doc.Block = doc.Couplets(
-            tuple(_couplet(key, c, before[c.number], drawn) for c in key.couplets)
-        )
+        couplets: doc.Block = doc.Couplets(tuple(_couplet(key, c, before[c.number]) for c in key.couplets))
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
         couplets = Lines((f"These can't be told apart by this table: {names}.",))
@@ -113,28 +110,20 @@ def came_from(key: Key) -> dict[int, tuple[int, ...]]:
     return {couplet.number: tuple(sorted(before[couplet.number])) for couplet in key.couplets}
 
 
-def _couplet(
-    key: Key, couplet: Couplet, before: tuple[int, ...], drawn: dict[tuple[str, str], doc.Icon | None]
-) -> doc.Couplet:
+def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet:
     leads = (("a", couplet.a), ("b", couplet.b))
     asked = couplet.trait.question or couplet.trait.name
     return doc.Couplet(
         couplet.number,
         before,
         asked,
-        tuple(_lead(key, couplet, letter, lead, drawn) for letter, lead in leads),
+        tuple(_lead(key, couplet, letter, lead) for letter, lead in leads),
     )
 
 
-def _lead(
-    key: Key, couplet: Couplet, letter: str, lead: Lead, drawn: dict[tuple[str, str], doc.Icon | None]
-) -> doc.Lead:
+def _lead(key: Key, couplet: Couplet, letter: str, lead: Lead) -> doc.Lead:
     trait = couplet.trait
-    for state in lead_states(couplet, lead):
-        if (trait.id, state) not in drawn:
-            svg = state_svg(trait.id, state)
-            drawn[trait.id, state] = doc.Icon(svg, trait.word(state)) if svg else None
-    icons = (drawn[trait.id, state] for state in lead_states(couplet, lead))
+    icons = (state_icon(trait, state) for state in lead_states(couplet, lead))
     names = _labels(key, lead.taxa)
     head = "" if len(names) < 2 else f"{lead.group}:" if lead.group else "not told apart:"
     words = lead_words(couplet, lead)

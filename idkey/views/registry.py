@@ -32,7 +32,9 @@ def _table_html(table: TraitTable) -> str:
 
 
 _DOCUMENTS: dict[type, Callable[..., Document]] = {
+    Comparison: compare.compare_document,
     Key: key.key_document,
+    Lookalikes: compare.lookalikes_document,
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
@@ -40,10 +42,8 @@ _SHOWN = (
     (Apart, change.apart_text, change.apart_html),
     (CareSheet, care.care_text, care.care_html),
     (Change, change.change_text, change.change_html),
-    (Comparison, compare.compare_text, compare.compare_html),
     (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
-    (Lookalikes, compare.lookalikes_text, compare.lookalikes_html),
     (Question, repr, identify.question_html),
     (Review, review_views.review_text, review_views.review_html),
     (RoomCheck, tank.room_text, tank.room_page),
@@ -64,7 +64,7 @@ for _kind, _made in _DOCUMENTS.items():
 for _kind, _text, _html in _SHOWN:
     display.text.register(_kind)(_text)
     display.html.register(_kind)(_html)
-for _kind in (CareSheet, Comparison, Review):
+for _kind in (CareSheet, Review):
     display.save.register(_kind)(report.printed)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)

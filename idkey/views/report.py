@@ -22,12 +22,11 @@ from idkey.model.review import Review
 from idkey.views import html
 from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
 from idkey.views.print import pdf as pdf_of
-from idkey.views.report_care import write_care, write_comparison
-from idkey.views.report_html import care_document, compare_document, key_document
-from idkey.views.report_key import write_key
+from idkey.views.report_care import write_care
+from idkey.views.report_html import care_document
 from idkey.views.report_pdf import PAPERS, Paper
 from idkey.views.report_review import review_document, review_title, write_review
-from idkey.views.report_words import care_title, compare_title, key_title, stamp, text_date
+from idkey.views.report_words import care_title, stamp, text_date
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
@@ -35,10 +34,6 @@ if TYPE_CHECKING:
 __all__ = [
     "care_page",
     "care_pdf",
-    "compare_page",
-    "compare_pdf",
-    "key_page",
-    "key_pdf",
     "printed",
     "review_page",
     "review_pdf",
@@ -85,12 +80,8 @@ def printed(
         _check_free(Path(path), overwrite)
     pdf = ending == ".pdf"
     document: str | bytes
-    if isinstance(thing, Key):
-        document = key_pdf(thing, paper=paper, title=title) if pdf else key_page(thing, paper, title=title)
-    elif isinstance(thing, CareSheet):
+    if isinstance(thing, CareSheet):
         document = care_pdf(thing, paper=paper) if pdf else care_page(thing, paper)
-    elif isinstance(thing, Comparison):
-        document = compare_pdf(thing, paper=paper) if pdf else compare_page(thing, paper)
     elif isinstance(thing, Review):
         document = review_pdf(thing, paper=paper) if pdf else review_page(thing, paper)
     elif isinstance(thing, Shown):
@@ -108,20 +99,6 @@ def printed(
 # -- the documents ----------------------------------------------------------------------------------
 
 
-def key_page(key: Key, paper: str = "A4", *, title: str = "") -> str:
-    """Return a key as a self-contained HTML document. Raises IdkeyError for an unknown paper."""
-    return key_document(key, _check_paper(paper), title)
-
-
-def key_pdf(
-    key: Key, path: str | os.PathLike[str] | None = None, paper: str = "A4", *, title: str = ""
-) -> bytes:
-    """Return a key as a PDF file, and write it where a path is given. Raises IdkeyError as `printed`."""
-    sheet = _paper(paper, key_title(key, title), key.table)
-    write_key(sheet, key, title)
-    return _done(sheet, path)
-
-
 def care_page(sheet: CareSheet, paper: str = "A4") -> str:
     """Return a care sheet as a self-contained HTML document."""
     return care_document(sheet, _check_paper(paper), sheet.table, *_picture(sheet.table, sheet.names))
@@ -131,21 +108,6 @@ def care_pdf(sheet: CareSheet, path: str | os.PathLike[str] | None = None, paper
     """Return a care sheet as a PDF file, and write it where a path is given."""
     made = _paper(paper, care_title(sheet), sheet.table)
     write_care(made, sheet, sheet.table, *_picture(sheet.table, sheet.names))
-    return _done(made, path)
-
-
-def compare_page(comparison: Comparison, paper: str = "A4") -> str:
-    """Return a comparison as a self-contained HTML document."""
-    picture = _picture(comparison.table, comparison.taxa)
-    return compare_document(comparison, _check_paper(paper), *picture)
-
-
-def compare_pdf(
-    comparison: Comparison, path: str | os.PathLike[str] | None = None, paper: str = "A4"
-) -> bytes:
-    """Return a comparison as a PDF file, and write it where a path is given."""
-    made = _paper(paper, compare_title(comparison), comparison.table)
-    write_comparison(made, comparison, *_picture(comparison.table, comparison.taxa))
     return _done(made, path)
 
 

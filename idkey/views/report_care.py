@@ -5,25 +5,20 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from idkey.views.report_words import (
-    CAUTIONS,
     CLASS_NOTE,
     care_rows,
     care_standing,
     care_title,
-    compare_title,
-    contrast_groups,
-    looks_lines,
     sources_line,
     stamp,
 )
 
 if TYPE_CHECKING:
     from idkey.care.sheet import CareSheet
-    from idkey.model.compare import Comparison
     from idkey.table.table import TraitTable
     from idkey.views.report_pdf import Paper
 
-__all__ = ["write_care", "write_comparison"]
+__all__ = ["write_care"]
 
 _TALLEST = 135.0
 
@@ -45,33 +40,6 @@ def write_care(paper: Paper, sheet: CareSheet, table: TraitTable | None, picture
     paper.paragraph(CLASS_NOTE, "small")
     if table is not None:
         paper.paragraph(sources_line(table), "small")
-
-
-def write_comparison(paper: Paper, comparison: Comparison, picture: str, note: str) -> None:
-    """Put kinds side by side on paper; `picture` is an SVG, `note` the line below it."""
-    title = compare_title(comparison)
-    paper.head(title, "title")
-    paper.paragraph(f"Made from {stamp(comparison.table)}.")
-    _picture(paper, picture, title, note)
-    paper.head("Look first at")
-    for line in looks_lines(comparison):
-        paper.paragraph(line)
-    for group in contrast_groups(comparison):
-        paper.gap(2.0)
-        paper.head(group.heading)
-        rows = [[[(text, "bold")] for text in group.heads]] if group.rows else []
-        rows += [[[(row[0], "bold")], *([(cell, "text")] for cell in row[1:])] for row in group.rows]
-        kinds = len(comparison.taxa)
-        shares = (40, *([50] * kinds), *([26] * (len(group.heads) - 1 - kinds)))
-        paper.grid(rows, shares)
-        for line in group.rest:
-            paper.gap(1.0)
-            paper.paragraph(line, "small")
-    paper.gap(3.0)
-    paper.head("Mind the fish and yourself")
-    for line in CAUTIONS:
-        paper.paragraph(line, mark="•")
-    paper.paragraph(sources_line(comparison.table), "small")
 
 
 def _picture(paper: Paper, picture: str, title: str, note: str) -> None:

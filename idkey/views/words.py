@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 from idkey.model.evidence import NONE
 from idkey.table.schema import Trait, parse_answer
 from idkey.table.words import cell_words, percent
-from idkey.views.doc import Block, Heading, Lines, clean
+from idkey.views.doc import Block, Heading, Icon, Lines, clean
+from idkey.views.icons import icon_svg
 
 if TYPE_CHECKING:
     from idkey.model.key import Couplet, Lead
@@ -20,16 +21,22 @@ if TYPE_CHECKING:
 __all__ = [
     "CAUTIONS",
     "answer_words",
+    "chance_words",
     "lead_states",
     "lead_words",
     "listed",
+    "look_words",
     "made_from",
     "made_with",
     "none_words",
     "number_of",
+    "one_in",
     "percent",
+    "share_of_the_way",
     "sources_line",
     "stamp",
+    "state_icon",
+    "states_words",
     "table_date",
 ]
 
@@ -72,6 +79,67 @@ def listed(words: Iterable[str]) -> str:
     return f"{', '.join(first)} and {last}" if first else last
 
 
+# -- chances ----------------------------------------------------------------------------------------
+
+
+def chance_words(right: float) -> str:
+    """Write how often a look is right, never as certain.
+
+    Examples
+    --------
+    >>> chance_words(0.5), chance_words(0.88), chance_words(0.96), chance_words(0.999)
+    ('5 in 10', '9 in 10', '24 in 25', '99 in 100')
+    """
+    of = _shown_of(right)
+    return f"{right * 10:.0f} in 10" if of == 10 else f"{of - 1} in {of}"
+
+
+def _shown_of(right: float) -> int:
+    """Return the number out of which a chance is shown."""
+    if right < 0.93:
+        return 10
+    return min((20, 25, 50, 100), key=lambda n: abs(1 / n - max(1 - right, 0.01)))
+
+
+def look_words(right: float | None, k: int = 2) -> str:
+    """Say how well one look tells k kinds apart.
+
+    Examples
+    --------
+    >>> look_words(0.9), look_words(0.52), look_words(None)
+    ('well, 9 in 10', 'hardly, 5 in 10', 'tells nothing')
+    """
+    if right is None:
+        return "tells nothing"
+    # By the number as it is shown, so that two looks of the same number have the same word; but what
+    # hardly tells is told by the exact one.
+    of = _shown_of(right)
+    share = share_of_the_way(round(right * 10) / 10 if of == 10 else 1 - 1 / of, k)
+    share = min(share, 0.0999) if share_of_the_way(right, k) < 0.1 - 1e-9 else max(share, 0.1)
+    steps = ((0.1, "hardly"), (0.4, "weakly"), (0.7, "fairly"), (0.9, "well"))
+    word = next((word for limit, word in steps if share < limit - 1e-9), "very well")
+    return f"{word}, {chance_words(right)}"
+
+
+def share_of_the_way(right: float, k: int) -> float:
+    """Part of the way from a guess to certainty."""
+    return max(0.0, (right - 1 / k) / (1 - 1 / k))
+
+
+def one_in(chance: float) -> str:
+    """Write a chance of going wrong as one in so many.
+
+    Examples
+    --------
+    >>> one_in(0.0279), one_in(0.4), one_in(0.0001)
+    ('1 in 36', '4 in 10', 'fewer than 1 in 200')
+    """
+    if chance < 0.005:
+        return "fewer than 1 in 200"
+    # Two figures are more than the observer errors are known to.
+    return f"{chance * 10:.0f} in 10" if chance >= 0.25 else f"1 in {float(f'{1 / chance:.2g}'):.0f}"
+
+
 # -- answers and leads ------------------------------------------------------------------------------
 
 
@@ -83,6 +151,12 @@ def answer_words(trait: Trait, text: str) -> str:
 def states_words(trait: Trait, states: Iterable[str]) -> str:
     """Return states of a trait in plain words, any of which may hold."""
     return " or ".join(trait.word(state) for state in states)
+
+
+def state_icon(trait: Trait, state: str) -> Icon | None:
+    """Return the small drawing of a state; None where there is nothing to draw."""
+    svg = icon_svg(trait.id, state, trait.word(state))
+    return Icon(svg, trait.word(state)) if svg else None
 
 
 def none_words(taxon: str, label: str) -> str:

@@ -6,13 +6,13 @@ from typing import Any
 
 import ipywidgets as w
 
+from idkey import display
 from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, compare
 from idkey.model.lookalikes import lookalikes
 from idkey.table.files import load_table
 from idkey.table.names import one
 from idkey.table.table import TraitTable
-from idkey.views.compare import compare_html, compare_text
 from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart
 
 __all__ = ["CompareScreen", "compare_view"]
@@ -100,7 +100,7 @@ class CompareScreen(Screen):
         self._result.value = self._static_html()
 
     def _static_html(self) -> str:
-        return compare_html(self.comparison, young=self._young.value)
+        return display.html(self.comparison, young=self._young.value)
 
     def _static_text(self) -> str:
-        return compare_text(self.comparison)
+        return display.text(self.comparison)

@@ -9,13 +9,13 @@ from typing import Any
 
 import ipywidgets as w
 
+from idkey import display
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.model.lengths import in_millimetres
 from idkey.table.files import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
-from idkey.views.compare import compare_html
 from idkey.views.identify import (
     asked_html,
     bag_html,
@@ -284,7 +284,7 @@ class IdentifyScreen(Screen):
     def _show_comparison(self, two: tuple[str, ...]) -> None:
         html = ""
         if two:
-            html = compare_html(compare(self.identification.table, *two))
+            html = display.html(compare(self.identification.table, *two))
         self._comparison.value = html
         self._compared = two
         self._side_by_side.description = _HIDE if two else _COMPARE

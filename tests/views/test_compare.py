@@ -8,11 +8,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from idkey import TraitTable, compare, load_table
+from idkey import TraitTable, compare, display, load_table
 from idkey.model.lookalikes import lookalikes
-from idkey.views.compare import compare_html, compare_text, lookalikes_html, lookalikes_text
-from idkey.views.compare_words import care_line, chance_words, look_words, mix_up_words, one_in
-from idkey.views.draw_map import map_svg, on_map
+from idkey.views.charts import map_svg, on_map
+from idkey.views.compare import care_line, mix_up_words
+from idkey.views.words import chance_words, look_words, one_in
 
 TABLE = load_table()
 L201, CONTRADENS = "hypancistrus_l201", "hypancistrus_contradens"
@@ -30,7 +30,7 @@ def alike():
 
 
 def test_the_strongest_difference_stands_first_and_the_rest_is_folded(found):
-    text = compare_html(found)
+    text = display.html(found)
     table = text[text.index("What differs") : text.index("What they share")]
     rows = re.findall(r'<th scope="row">([^<]+)', table)
     assert rows == [c.trait.name for c in found.differ]
@@ -41,13 +41,13 @@ def test_the_strongest_difference_stands_first_and_the_rest_is_folded(found):
 
 
 def test_a_look_is_said_in_words_and_numbers_not_by_the_bar_alone(found):
-    text = compare_html(found)
+    text = display.html(found)
     bars = re.findall(r"([a-z ]+, \d+ in \d+)<span class=\"idk-bar\" aria-hidden=\"true\">", text)
     assert len(bars) == text.count('class="idk-bar"') == len(found.differ)
 
 
 def test_the_fish_are_drawn_and_every_state_has_its_picture_and_words(found):
-    text = compare_html(found)
+    text = display.html(found)
     assert text.index("<svg") < text.index("What differs")
     row = text[text.index(">Tail fin edge") : text.index(">Dorsal fin against")]
     assert row.count("<svg") == 4
@@ -56,7 +56,7 @@ def test_the_fish_are_drawn_and_every_state_has_its_picture_and_words(found):
 
 def test_for_young_fish_the_sentence_and_the_order_change():
     found = compare(TABLE, "hypancistrus_l471", "pseudacanthicus_pitanga")
-    adult, young = compare_html(found), compare_html(found, young=True)
+    adult, young = display.html(found), display.html(found, young=True)
     assert adult != young
     first = re.compile(r'idk-outcome">([^<]*)')
     assert "adults" in first.search(adult)[1]
@@ -66,9 +66,9 @@ def test_for_young_fish_the_sentence_and_the_order_change():
 
 def test_what_the_seller_says_is_marked():
     found = compare(TABLE, "hypancistrus_cf_inspector_l102", L201)
-    row = re.search(r"River, if the seller says<div[^>]*>([^<]*)", compare_html(found))
+    row = re.search(r"River, if the seller says<div[^>]*>([^<]*)", display.html(found))
     assert row[1] == "no look at the fish"
-    assert "River, if the seller says (no look at the fish)" in compare_text(found)
+    assert "River, if the seller says (no look at the fish)" in display.text(found)
 
 
 def test_the_care_difference_is_one_line_with_what_suits_none():
@@ -76,15 +76,15 @@ def test_the_care_difference_is_one_line_with_what_suits_none():
     assert "\n" not in line
     assert line.startswith("Care differs in diet (nothing suits all: Hypancistrus zebra mixed food")
     assert "wood with other food" in line
-    assert line in html.unescape(compare_html(compare(TABLE, "hypancistrus_zebra", "panaqolus_maccus")))
+    assert line in html.unescape(display.html(compare(TABLE, "hypancistrus_zebra", "panaqolus_maccus")))
 
 
 def test_the_same_bytes_without_ids_or_anything_from_outside(found, alike):
-    for text in (compare_html(found), lookalikes_html(alike)):
+    for text in (display.html(found), display.html(alike)):
         assert not re.search(r"\sid=", text)
         assert not re.search(r"""(src|href)=|url\(|@import|<script""", text)
-    assert compare_html(found) == compare_html(compare(TABLE, CONTRADENS, L201))
-    assert lookalikes_html(alike) == lookalikes_html(lookalikes(TABLE))
+    assert display.html(found) == display.html(compare(TABLE, CONTRADENS, L201))
+    assert display.html(alike) == display.html(lookalikes(TABLE))
 
 
 def test_markup_in_a_table_is_shown_as_text():
@@ -92,7 +92,7 @@ def test_markup_in_a_table_is_shown_as_text():
         {"kind": [EVIL, "b", "c"], EVIL: [EVIL, "x", "x"], "u": [EVIL, EVIL, "y"], "v": [EVIL, None, "y"]}
     )
     table = TraitTable.from_frame(frame, taxon="kind")
-    for text in (compare_html(compare(table, EVIL, "b")), lookalikes_html(lookalikes(table))):
+    for text in (display.html(compare(table, EVIL, "b")), display.html(lookalikes(table))):
         assert "<script" not in text
         assert html.escape(EVIL) in text
     ET.fromstring(map_svg(lookalikes(table)))
@@ -101,19 +101,19 @@ def test_markup_in_a_table_is_shown_as_text():
 def test_a_table_without_drawings_care_or_sources():
     frame = pd.DataFrame({"kind": ["a", "b"], "rays": [7, 9], "leaf": ["round", "long"]})
     found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
-    text = compare_html(found)
+    text = display.html(found)
     assert "<svg" not in text
     assert "Care" not in text
     assert "Where it is written" not in text
     assert care_line(found) == ""
-    assert "rays" in compare_text(found)
+    assert "rays" in display.text(found)
 
 
 def test_kinds_that_nothing_tells_apart():
     frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "forked"]})
     found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
     assert "it would be a guess" in mix_up_words(found)
-    assert "differs" in compare_html(found)
+    assert "differs" in display.html(found)
 
 
 @pytest.mark.parametrize(
@@ -144,14 +144,14 @@ def test_mix_ups_as_one_in_so_many():
 
 
 def test_text_keeps_to_a_console_and_says_what_html_says(found):
-    text = compare_text(found)
+    text = display.text(found)
     assert max(map(len, text.splitlines())) <= 78
     flat = " ".join(text.split())
     for contrast in found.differ:
         assert contrast.trait.name in flat
     assert mix_up_words(found) in flat
     assert repr(found) == text
-    assert found._repr_html_() == compare_html(found)
+    assert found._repr_html_() == display.html(found)
 
 
 def test_the_map_names_every_kind_and_hollow_marks_are_hardly_compared(alike):
@@ -201,11 +201,11 @@ def test_lookalikes_stand_together(alike):
 
 
 def test_pairs_hardly_compared_are_listed_apart(alike):
-    text = lookalikes_html(alike)
+    text = display.html(alike)
     pairs = text[text.index("Most alike") : text.index("are hardly compared")]
     first = alike.frame.iloc[0]
     assert TABLE.label(first.a) in pairs
     assert "50 % (a guess)" in pairs
     assert f"{alike.frame['hardly_compared'].sum()} pairs are hardly compared" in text
-    assert "at most" in lookalikes_text(alike)
-    assert "young fish" in lookalikes_text(lookalikes(TABLE, "young"))
+    assert "at most" in display.text(alike)
+    assert "young fish" in display.text(lookalikes(TABLE, "young"))

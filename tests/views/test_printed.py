@@ -1,0 +1,483 @@
+"""What is printed: what stands in it, on which paper, where it is written, and that nothing in it runs.
+
+Paper sizes: A4 is 210 x 297 mm (ISO 216:2007, table 1); Letter is 8.5 x 11 in (ANSI/ASME Y14.1, size A).
+A point is 1/72 in (ISO 32000-1:2008, 8.3.2.3). The published key is CRAMER2015, see
+`tests/published/test_published_keys.py`; its species are counted there on the printed page.
+"""
+
+import io
+import json
+import os
+import re
+import shutil
+import sys
+import time
+from dataclasses import replace
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pandas as pd
+import pypdf
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import idkey
+from idkey import display
+from idkey.errors import IdkeyError
+from idkey.model.compare import compare
+from idkey.table.files import shipped_folder
+from idkey.views import html, key, print, words
+from idkey.views.doc import Couplets, Lines
+
+PUBLISHED = Path(__file__).parents[1] / "published" / "panaqolus_cramer2015.csv"
+MM = 72 / 25.4
+SIZES = {"A4": (210 * MM, 297 * MM), "Letter": (8.5 * 72, 11 * 72)}
+HOSTILE = (
+    "<script>alert(1)</script> \"'&amp; </style> {nb} **b** #x $m$ \\n "
+    "\x00\x1b\u202e\ud800 魚 \U0001f41f\n2. line"
+)
+# What broke a printed page: quotation marks, dashes, letters of many scripts, emoji, accents that combine.
+LETTERS = "‘ ’ “ ” – … ł č α ß 🐟 👨‍👩‍👧 é̂ 漢 ﷽"
+PAIR = ("hypancistrus_zebra", "hypancistrus_l260")
+
+
+@cache
+def shipped():
+    return idkey.load_table()
+
+
+@cache
+def shipped_key():
+    return idkey.build_key(shipped())
+
+
+def pdf_of(thing, paper="A4", **options):
+    return print.pdf(display.document(thing, **options), paper)
+
+
+def page_of(thing, paper="A4", **options):
+    return html.printed(display.document(thing, **options), paper)
+
+
+@cache
+def key_pdf(paper):
+    return pdf_of(shipped_key(), paper)
+
+
+def pages_of(data):
+    return pypdf.PdfReader(io.BytesIO(data)).pages
+
+
+@cache
+def texts(paper):
+    return [page.extract_text() for page in pages_of(key_pdf(paper))]
+
+
+def squeezed(text):
+    return re.sub(r"[\s\u200b\u2060]+", "", text)
+
+
+def all_text(data):
+    return squeezed(" ".join(page.extract_text() for page in pages_of(data)))
+
+
+class Elements(HTMLParser):
+    """Collects elements, ids and text."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.ids, self.links, self.loads, self.handlers, self.data = [], [], [], [], [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        for name, value in attrs:
+            if name == "id":
+                self.ids.append(value)
+            elif name == "href":
+                self.links.append(value)
+            elif name in ("src", "srcset", "xlink:href", "data", "action"):
+                self.loads.append(value)
+            elif name.startswith("on"):
+                self.handlers.append(name)
+
+    def handle_data(self, data):
+        self.data.append(data)
+
+
+def small_key(**columns):
+    frame = pd.DataFrame({"kind": ["one", "two"], "tail": ["forked", "straight"], **columns})
+    return idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind"))
+
+
+# -- the key ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_every_couplet_stands_once_and_whole_on_one_page(paper):
+    made = shipped_key()
+    before, at = key.came_from(made), {}
+    for number, text in enumerate(texts(paper)):
+        for couplet in made.couplets:
+            back = f"(from {', '.join(map(str, before[couplet.number]))})" if before[couplet.number] else ""
+            asked = couplet.trait.question.split()[0]
+            head = rf"(?m)^{couplet.number}\s*{re.escape(back)}\s*{re.escape(asked)}"
+            for _ in re.findall(head, text):
+                assert couplet.number not in at
+                at[couplet.number] = number
+    assert sorted(at) == [c.number for c in made.couplets]
+    for couplet in made.couplets:
+        here = squeezed(texts(paper)[at[couplet.number]])
+        for lead in (couplet.a, couplet.b):
+            assert squeezed(words.lead_words(couplet, lead)) in here
+            assert squeezed("; ".join(shipped().label(t) for t in lead.taxa)) in here
+
+
+def test_every_lead_goes_to_a_couplet_or_to_names():
+    elements = Elements(page_of(shipped_key()))
+    numbers = [f"c{c.number}" for c in shipped_key().couplets]
+    assert [i for i in elements.ids if re.fullmatch(r"c\d+", i)] == numbers
+    assert len(elements.ids) == len(set(elements.ids))
+    assert set(numbers[1:]) <= {link.removeprefix("#") for link in elements.links} <= set(elements.ids)
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_every_lead_that_goes_on_is_a_link_in_the_pdf(paper):
+    couplets = shipped_key().couplets
+    on = sum(lead.goes_to is not None for c in couplets for lead in (c.a, c.b))
+    back = sum(map(len, key.came_from(shipped_key()).values()))
+    places = sum(len(where) for _, where in key.index(shipped_key()))
+    links = [a for p in pages_of(key_pdf(paper)) for a in p.get("/Annots", [])]
+    # A link that is broken over two lines stands twice.
+    assert on + back + places <= len(links) <= 1.1 * (on + back + places)
+
+
+def test_back_references_are_the_leads_turned_round():
+    before = key.came_from(shipped_key())
+    couplets = shipped_key().couplets
+    leads = {(c.number, x.goes_to) for c in couplets for x in (c.a, c.b) if x.goes_to is not None}
+    assert {(f, to) for to, froms in before.items() for f in froms} == leads
+    assert [n for n, froms in before.items() if not froms] == [1]
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_every_name_stands_in_the_index_or_among_those_left_out(paper):
+    document = squeezed(" ".join(texts(paper)))
+    index = key.index(shipped_key())
+    out = {shipped().label(t) for t in shipped_key().left_out}
+    assert {name for name, _ in index} | out == {shipped().label(t) for t in shipped().ids}
+    assert not {name for name, _ in index} & out
+    last = document[document.index(squeezed("Left out")) :]
+    assert all(squeezed(f"{name}:{', '.join(where)}")[:40] in last for name, where in index)
+    assert out
+    assert all(squeezed(name) in last for name in out)
+
+
+def test_the_index_gives_the_leads_that_name_a_kind():
+    leads = {f"{c.number}{x}": getattr(c, x).taxa for c in shipped_key().couplets for x in "ab"}
+    keyed = sorted(
+        set(shipped().ids) - set(shipped_key().left_out), key=lambda t: shipped().label(t).casefold()
+    )
+    for (label, where), taxon in zip(key.index(shipped_key()), keyed, strict=True):
+        assert label == shipped().label(taxon)
+        assert set(where) == {lead for lead, taxa in leads.items() if taxon in taxa} != set()
+
+
+def test_cautions_and_how_to_use_stand_on_the_first_page():
+    cautions = [line for block in words.CAUTIONS if isinstance(block, Lines) for line in block.items]
+    page = "".join(Elements(page_of(shipped_key())).data)
+    for line in (*cautions, *key.HOW_TO_USE):
+        assert squeezed(line) in squeezed(texts("A4")[0])
+        assert squeezed(line) in squeezed(texts("Letter")[0])
+        assert line in page
+
+
+def test_the_published_key_stands_in_print_with_every_species():
+    # CRAMER2015 p. 468-469: ten species of Panaqolus.
+    frame = pd.read_csv(PUBLISHED, dtype=str)
+    assert len(frame) == 10
+    made = idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="taxon"))
+    couplets, _, ending = all_text(pdf_of(made)).partition(squeezed("Index of names"))
+    written = "".join(Elements(page_of(made)).data)
+    for name in frame["taxon"]:
+        assert squeezed(name) in couplets
+        assert squeezed(name) in ending
+        assert written.count(name) >= 2
+
+
+def test_what_cannot_be_told_apart_is_said():
+    made = small_key(tail=["forked", "forked"])
+    assert not made.couplets
+    words = "can't be told apart by this table: one; two"
+    assert squeezed(words) in all_text(pdf_of(made))
+    assert all(words in "".join(Elements(page).data) for page in (page_of(made), made.html()))
+    assert words in made.text()
+
+
+def test_an_end_longer_than_a_page_goes_on_over_the_page():
+    names = [f"kind number {i:04d} of a long list" for i in range(900)] + ["x" * 2000]
+    frame = pd.DataFrame({"kind": [*names, "other"], "tail": ["forked"] * len(names) + ["straight"]})
+    made = idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind"))
+    data = pdf_of(made)
+    foot = squeezed(f"Key to 902 kinds | {words.stamp(made.table)}")
+    text = re.sub(rf"{re.escape(foot)}page\d+of{len(pages_of(data))}", "", all_text(data))
+    assert all(text.count(squeezed(name)) == 2 for name in names)
+
+
+def test_a_key_to_thousands_of_kinds_is_set_in_seconds():
+    document = display.document(shipped_key())
+    (block,) = (b for b in document.blocks if isinstance(b, Couplets))
+    many = tuple(replace(c, number=c.number + 1000 * i) for i in range(50) for c in block.couplets)
+    many = tuple(
+        replace(c, before=(), leads=tuple(replace(x, to=1 if x.to else None) for x in c.leads)) for c in many
+    )
+    start = time.process_time()
+    data = print.pdf(replace(document, blocks=(Couplets(many),)))
+    assert time.process_time() - start < 120
+    assert len(pages_of(data)) > 500
+
+
+# -- paper -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_paper_size_page_numbers_and_foot(paper):
+    pages = pages_of(key_pdf(paper))
+    assert 8 <= len(pages) <= 25
+    for number, (page, text) in enumerate(zip(pages, texts(paper), strict=True), start=1):
+        assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(
+            SIZES[paper], abs=0.02
+        )
+        assert f"page {number} of {len(pages)}" in text
+        assert words.stamp(shipped()) in text
+        assert not list(page.images)  # drawings are vectors
+    assert "Pattern: light spots on dark" in texts(paper)[0]
+    assert len(key_pdf(paper)) < 1_500_000
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", "A4"), ("Letter", "letter")])
+def test_page_rules_of_the_html(paper, size):
+    document = page_of(shipped_key(), paper)
+    assert f"@page {{ size: {size};" in document
+    assert 'counter(page) " of " counter(pages)' in document
+
+
+def test_metadata_is_set_and_reads_no_clock():
+    reader = pypdf.PdfReader(io.BytesIO(key_pdf("A4")))
+    assert reader.metadata.title == "Key to 87 kinds"
+    assert reader.metadata.author.startswith("idkey")
+    assert reader.trailer["/Root"]["/Lang"] == "en-GB"
+    undated = pypdf.PdfReader(io.BytesIO(pdf_of(small_key())))
+    assert undated.metadata.creation_date is None
+
+
+def test_a_date_of_the_table_is_printed_and_written():
+    table = replace(shipped().only(PAIR), about={"version": "7.1", "created": "2026-03-09"})
+    reader = pypdf.PdfReader(io.BytesIO(pdf_of(idkey.build_key(table))))
+    assert reader.metadata.creation_date.date().isoformat() == "2026-03-09"
+    assert "version 7.1, 9 March 2026" in reader.pages[0].extract_text()
+
+
+@pytest.mark.parametrize("paper", SIZES)
+def test_the_same_key_gives_the_same_bytes(paper):
+    again = idkey.build_key(idkey.load_table())
+    assert pdf_of(again, paper) == key_pdf(paper)
+    assert page_of(again, paper) == page_of(shipped_key(), paper)
+
+
+# -- any text, and nothing of a table runs ---------------------------------------------------------------
+
+
+def test_hostile_texts_are_text():
+    frame = pd.DataFrame(
+        {
+            "kind": [f"{HOSTILE} one", f"{HOSTILE} two", "plain"],
+            HOSTILE: [f"{HOSTILE} yes", "no", "no"],
+            "rays": ["5", "5", "9"],
+        }
+    )
+    table = idkey.TraitTable.from_frame(frame, taxon="kind", name=HOSTILE)
+    for thing, options in (
+        (idkey.build_key(table), {"title": HOSTILE}),
+        (compare(table, *table.ids[:2]), {}),
+    ):
+        page = page_of(thing, **options)
+        elements = Elements(page)
+        assert "script" not in elements.tags
+        assert elements.tags.count("style") == 1
+        assert not elements.handlers
+        assert "<script>alert(1)</script>" in "".join(elements.data)
+        page.encode("utf-8")
+        text = all_text(pdf_of(thing, **options))
+        assert squeezed("<script>alert(1)</script>") in text
+        assert squeezed("{nb} **b** #x $m$ \\n") in text
+
+
+@pytest.mark.parametrize("taxon", PAIR)
+def test_any_letter_prints_in_a_key_a_care_sheet_and_a_comparison(tmp_path, taxon):
+    table = shipped().only(PAIR).with_cell(taxon, "scientificName", f"Hypancistrus {LETTERS}")
+    things = (idkey.build_key(table), idkey.care_for(table, *PAIR), compare(table, *PAIR))
+    for number, thing in enumerate(things):
+        thing.save(tmp_path / f"{number}.pdf")
+        text = all_text((tmp_path / f"{number}.pdf").read_bytes())
+        assert all(letter in text for letter in "‘’“”–…łčαß漢")
+
+
+@settings(max_examples=15)
+@given(st.text(max_size=40), st.text(min_size=1, max_size=300))
+def test_any_text_can_be_printed(title, label):
+    frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
+    made = idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind", name=label))
+    assert pages_of(pdf_of(made, title=title))
+    assert page_of(made, title=title).encode("utf-8")
+
+
+@pytest.mark.parametrize("kind", ["key", "care", "comparison"])
+def test_html_is_self_contained(kind, tmp_path):
+    make = {
+        "key": shipped_key,
+        "care": lambda: idkey.care_for(shipped(), PAIR[0]),
+        "comparison": lambda: compare(shipped(), *PAIR),
+    }
+    make[kind]().save(tmp_path / "it.html")
+    document = (tmp_path / "it.html").read_text(encoding="utf-8")
+    elements = Elements(document)
+    assert not {"script", "link", "iframe", "object", "img", "image"} & set(elements.tags)
+    assert not elements.loads
+    assert not elements.handlers
+    assert all(link.startswith("#") for link in elements.links)
+    assert "url(" not in document
+    assert "@import" not in document
+
+
+# -- care sheet and comparison ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("taxa", [PAIR[:1], (PAIR[0], "baryancistrus_xanthellus")])
+def test_every_need_of_a_care_sheet_is_printed(tmp_path, taxa):
+    sheet = idkey.care_for(shipped(), *taxa)
+    for name in ("a.pdf", "b.pdf", "c.html"):
+        sheet.save(tmp_path / name)
+    data = (tmp_path / "a.pdf").read_bytes()
+    text = all_text(data).replace("•", "")
+    for need in sheet.attributes.values():
+        assert squeezed(need.label) in text
+        # A page may break a long need.
+        assert squeezed(need.text)[:60] in text
+        assert squeezed(need.text)[-60:] in text
+    assert ("CONFLICT" in text) == bool(sheet.conflicts)
+    assert (tmp_path / "b.pdf").read_bytes() == data
+    assert "<svg" in (tmp_path / "c.html").read_text(encoding="utf-8")
+
+
+def test_every_contrast_of_a_comparison_is_printed_with_its_drawings():
+    both = compare(shipped(), *PAIR)
+    text, page = all_text(pdf_of(both)).casefold(), page_of(both)
+    written = squeezed("".join(Elements(page).data)).casefold()
+    for contrast in both.contrasts:
+        for where in (text, written):
+            assert squeezed(contrast.trait.name).casefold() in where
+            assert all(squeezed(cell).casefold() in where for cell in contrast.cells)
+    for trait in both.looks:
+        assert squeezed(trait.question).casefold() in text
+    row = page[page.index(f'<th scope="row">{both.looks[0].name}') :].partition("</tr>")[0]
+    assert row.count('<svg class="idk-icon"') >= 2
+    assert pdf_of(both) == pdf_of(compare(shipped(), *PAIR))
+
+
+# -- files -----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["key.html", "key.pdf", "KEY.PDF"])
+def test_the_ending_decides(tmp_path, name):
+    small_key().save(tmp_path / name)
+    data = (tmp_path / name).read_bytes()
+    assert data.startswith(b"%PDF" if name.lower().endswith("pdf") else b"<!DOCTYPE html>")
+    assert os.listdir(tmp_path) == [name]
+    if sys.platform != "win32":  # others may read it
+        assert (tmp_path / name).stat().st_mode & 0o444 == 0o444
+
+
+@pytest.mark.parametrize("name", ["key.txt", "key", ".pdf", "key.pdf.gz"])
+def test_an_unknown_ending_is_refused(tmp_path, name):
+    with pytest.raises(IdkeyError, match=r"end in \.html or \.pdf"):
+        small_key().save(tmp_path / name)
+    assert not os.listdir(tmp_path)
+
+
+@pytest.mark.parametrize("paper", ["A5", "a4", "", None, ["A4"], 4])
+def test_an_unknown_paper_is_refused(tmp_path, paper):
+    with pytest.raises(IdkeyError, match=r"one of \(A4, Letter\)") as caught:
+        small_key().save(tmp_path / "key.pdf", paper)
+    assert "\n" not in str(caught.value)
+    assert not os.listdir(tmp_path)
+
+
+@pytest.mark.parametrize("ending", [".html", ".pdf"])
+def test_a_file_that_is_there_is_kept_unless_told(tmp_path, ending):
+    place = tmp_path / f"key{ending}"
+    place.write_text("mine")
+    with pytest.raises(IdkeyError, match="overwrite=True"):
+        small_key().save(place)
+    assert place.read_text() == "mine"
+    small_key().save(place, overwrite=True)
+    assert place.read_bytes() != b"mine"
+    assert os.listdir(tmp_path) == [place.name]
+
+
+def test_a_file_that_comes_meanwhile_is_kept(tmp_path, monkeypatch):
+    place = tmp_path / "key.html"
+    monkeypatch.setattr(html, "printed", lambda *_: (place.write_text("mine"), "<!DOCTYPE html>")[1])
+    with pytest.raises(IdkeyError, match="is there already"):
+        small_key().save(place)
+    assert place.read_text() == "mine"
+    assert os.listdir(tmp_path) == [place.name]
+
+
+def test_what_cannot_be_written_is_said_in_one_line(tmp_path):
+    (tmp_path / "key.pdf").mkdir()
+    with pytest.raises(IdkeyError, match="this is no file"):
+        small_key().save(tmp_path / "key.pdf", overwrite=True)
+    with pytest.raises(IdkeyError, match="cannot be written here") as caught:
+        small_key().save(tmp_path / "no" / "key.html")
+    assert "\n" not in str(caught.value)
+
+
+def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
+    place = tmp_path / "key.html"
+    place.write_text("mine")
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(IdkeyError, match="No space left"):
+        small_key().save(place, overwrite=True)
+    assert place.read_text() == "mine"
+    assert os.listdir(tmp_path) == [place.name]
+
+
+# -- the table's version and date ------------------------------------------------------------------------
+
+
+def test_version_and_date_come_from_the_data_package(tmp_path):
+    folder = tmp_path / "mine"
+    shutil.copytree(shipped_folder(), folder)
+    package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
+    (folder / "datapackage.json").write_text(
+        json.dumps({**package, "version": "2.5", "created": "2026-03-09T10:00:00Z"}), encoding="utf-8"
+    )
+    table = idkey.load_table(folder)
+    for some in (table, table.only(table.ids[:2])):
+        assert (some.version, some.date) == ("2.5", "2026-03-09")
+    more = table.with_taxon("new_kind", scientificName="New sp.")
+    assert more.version == "2.5 with additions"
+    assert more.with_taxon("newer_kind", scientificName="Newer sp.").version == "2.5 with additions"
+    (folder / "datapackage.json").unlink()
+    assert (idkey.load_table(folder).version, idkey.load_table(folder).date) == ("", "")
+    for wrong in ("{", "[1]", '"text"'):
+        (folder / "datapackage.json").write_text(wrong, encoding="utf-8")
+        with pytest.raises(IdkeyError, match=r"datapackage\.json.*mend or delete"):
+            idkey.load_table(folder)
