@@ -17,12 +17,13 @@ from idkey.table.schema import (
     Range,
     States,
     Trait,
+    answer_text,
     is_missing,
     parse_answer,
 )
 from idkey.table.table import TraitTable
 
-__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "known_trait", "parse_stage"]
+__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "known_trait", "parse_stage", "read_answer"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +130,15 @@ def known_trait(table: TraitTable, trait_id: Any) -> Trait:
     )
     msg = f"{trait_id!r} is no trait of this table: {right}"
     raise AnswerError(msg)
+
+
+def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
+    """Return an answer as text, as the table reads it; None for "can't see it". Raises AnswerError."""
+    if trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
+        return parse_stage(value)
+    trait = known_trait(table, trait_id)
+    answer = parse_answer(trait, value)
+    return None if answer is None else answer_text(trait, answer)
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:

@@ -13,15 +13,15 @@ import pandas as pd
 
 from idkey.display import Shown
 from idkey.errors import AnswerError
-from idkey.model.answers import Coded, code_answers, known_trait, parse_stage
+from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import TableModel, model_of
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
-from idkey.model.prior import Prior, check_coverage, check_table, prior_vector
+from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, check_table, prior_vector
 from idkey.model.reasons import Evidence, Reason, reasons, strength
-from idkey.table.schema import LIFE_STAGE, Trait, answer_text, parse_answer
+from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
 from idkey.table.words import percent
 
@@ -129,7 +129,11 @@ class Identification(Shown):
     """
 
     def __init__(
-        self, table: TraitTable, prior: Prior = "commonness", none_prior: float = 0.05, coverage: float = 0.95
+        self,
+        table: TraitTable,
+        prior: Prior = "commonness",
+        none_prior: float = NONE_PRIOR,
+        coverage: float = 0.95,
     ):
         check_coverage(coverage)
         check_table(table)
@@ -176,7 +180,7 @@ class Identification(Shown):
         AnswerError
             Unknown trait or state, or a value that is no number; nothing has changed then.
         """
-        text = self._read(trait, value)
+        text = read_answer(self.table, trait, value)
         answers = dict(self._state.answers)
         unseen = [t for t in self._state.unseen if t != trait]
         if text is _UNSEEN:
@@ -190,7 +194,7 @@ class Identification(Shown):
 
     def forget(self, trait: str) -> Identification:
         """Take back the answer to one trait, so that it may be asked again. Raises AnswerError."""
-        self._read(trait, None)
+        read_answer(self.table, trait, None)
         answers = {t: v for t, v in self._state.answers if t != trait}
         unseen = tuple(t for t in self._state.unseen if t != trait)
         self._history.append(_State(tuple(answers.items()), unseen))
@@ -209,13 +213,6 @@ class Identification(Shown):
             self._history.pop()
             self._forget_evaluation()
         return self
-
-    def _read(self, trait: str, value: Any) -> str | None:
-        if trait == LIFE_STAGE and LIFE_STAGE not in self.table.trait_ids:
-            return parse_stage(value)
-        found = known_trait(self.table, trait)
-        answer = parse_answer(found, value)
-        return None if answer is None else answer_text(found, answer)
 
     # -- what follows ---------------------------------------------------------------------------
 

@@ -18,7 +18,7 @@ from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.combine import TableModel, model_of
 from idkey.model.evidence import NONE
 from idkey.model.fit import fit_of
-from idkey.model.prior import Prior, check_coverage, prior_vector
+from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, prior_vector
 from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
 
@@ -205,7 +205,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
     ['a', 'b']
     """
 
-    def __init__(self, prior: Prior = "commonness", none_prior: float = 0.05, coverage: float = 0.95):
+    def __init__(self, prior: Prior = "commonness", none_prior: float = NONE_PRIOR, coverage: float = 0.95):
         self.prior = prior
         self.none_prior = none_prior
         self.coverage = coverage

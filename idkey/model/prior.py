@@ -17,6 +17,7 @@ __all__ = [
     "COMMONNESS_WEIGHT",
     "LEAST_SHARE",
     "NAMED_WEIGHT",
+    "NONE_PRIOR",
     "Prior",
     "check_coverage",
     "check_table",
@@ -30,6 +31,8 @@ COMMONNESS_WEIGHT = {"common": 3.0, "occasional": 1.0, "rare": 1.0 / 3.0}
 """Common to rare is 9 : 1, less than one clear answer (judgement: two clear answers must overturn it)."""
 NAMED_WEIGHT = 9.0
 """What a name on the invoice counts more: labels are often wrong (judgement)."""
+NONE_PRIOR = 0.05
+"""Share of fish that are none of the kinds in the table, unless told otherwise (judgement)."""
 LEAST_SHARE = 1e-3
 """Least weight, as a share of the largest: two clear answers are worth about 30 : 1 each."""
 _NOT_STATED = 1.0

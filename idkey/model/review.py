@@ -18,8 +18,8 @@ import pandas as pd
 
 from idkey.display import Printed
 from idkey.model.distinguish import CLEAR, HEARSAY, SAME, Worth, distinguisher, worth
-from idkey.model.doubts import Doubt, doubts
 from idkey.model.lookalikes import Lookalikes, lookalikes
+from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.schema import NotApplicable, Range, States
 from idkey.table.table import TraitTable

@@ -7,8 +7,18 @@ from dataclasses import dataclass
 
 from idkey.errors import one_of
 from idkey.table.fields import CLASSES, SCOPES
+from idkey.table.schema import Cell, NotApplicable, Range, States, Trait, parse_cell
 
-__all__ = ["CLASSES", "SOURCED", "UNSOURCED", "Claim", "Source"]
+__all__ = [
+    "CLASSES",
+    "SOURCED",
+    "UNSOURCED",
+    "Claim",
+    "Source",
+    "claimed_cell",
+    "is_covered",
+    "is_within",
+]
 
 SOURCED = ("read", "secondary")
 """Classes that need a source."""
@@ -93,3 +103,38 @@ class Claim:
             yield self.source, f"{hint}; a new source is added first, with with_source"
         if not self.source and self.evidence_class in SOURCED:
             yield self.evidence_class, f"class {self.evidence_class} needs the key of a source"
+
+
+# -- a claim beside its cell ------------------------------------------------------------------------
+
+
+def claimed_cell(trait: Trait, value: str) -> Cell:
+    """Read what a claim says as a cell; None where it is blank or in free words."""
+    try:
+        return parse_cell(trait, value)
+    except ValueError:
+        return None
+
+
+def is_within(trait: Trait, claim: Cell, cell: Cell) -> bool:
+    """Whether a cell allows all that a claim says."""
+    if isinstance(claim, NotApplicable) or isinstance(cell, NotApplicable):
+        return type(claim) is type(cell)
+    if isinstance(claim, States):
+        return isinstance(cell, States) and set(claim.names) <= set(cell.names)
+    if trait.kind == "ceiling":
+        return claim.high <= cell.high
+    return cell.low <= claim.low and claim.high <= cell.high
+
+
+def is_covered(trait: Trait, cell: Cell, claims: Collection[Cell]) -> bool:
+    """Whether claims together say all that a cell says."""
+    if isinstance(cell, NotApplicable):
+        return any(isinstance(claim, NotApplicable) for claim in claims)
+    if isinstance(cell, States):
+        return set(cell.names) <= {n for claim in claims if isinstance(claim, States) for n in claim.names}
+    ranges = [claim for claim in claims if isinstance(claim, Range)]
+    if not ranges:
+        return False
+    high = max(claim.high for claim in ranges)
+    return cell.high <= high and (trait.kind == "ceiling" or min(claim.low for claim in ranges) <= cell.low)

@@ -27,7 +27,7 @@ from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from idkey.model.change import Change
+    from idkey.model.changes import Change
     from idkey.model.identify import Identification
     from idkey.model.key import Key
     from idkey.model.lookalikes import Lookalikes
@@ -342,7 +342,7 @@ class TraitTable:
         key: Key | None = None,
         past: Iterable[Identification | Mapping[str, Any]] = (),
     ) -> Change:
-        """Return what sets this table apart from an older one; see `idkey.model.change.what_changes`."""
+        """Return what sets this table apart from an older one; see `idkey.model.changes.what_changes`."""
         return display.changes(self, old, key=key, past=past)
 
     def allowed(self) -> dict[str, tuple[str, ...]]:

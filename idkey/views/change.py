@@ -14,9 +14,8 @@ from idkey.views.html import page
 from idkey.views.words import listed, none_words, one_in, percent
 
 if TYPE_CHECKING:
-    from idkey.model.change import Change
+    from idkey.model.changes import Change, PastChange
     from idkey.model.lookalikes import Apart, Pair, Settle
-    from idkey.model.past import PastChange
     from idkey.table.table import TraitTable
 
 __all__ = ["apart_html", "apart_text", "change_html", "change_text"]

@@ -9,7 +9,7 @@ from idkey.care.check import TankCheck
 from idkey.care.room import RoomCheck
 from idkey.care.sheet import CareSheet
 from idkey.model.ask import Question
-from idkey.model.change import Change, what_changes
+from idkey.model.changes import Change, what_changes
 from idkey.model.compare import Comparison
 from idkey.model.identify import Identification
 from idkey.model.key import Key

@@ -10,7 +10,7 @@ from typing import Any
 import ipywidgets as w
 
 from idkey.errors import IdkeyError
-from idkey.model.change import Change, what_changes
+from idkey.model.changes import Change, what_changes
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import apart

@@ -16,12 +16,10 @@ import numpy as np
 import pandas as pd
 
 from idkey import TraitTable, build_key
-from idkey.model.change import what_changes
+from idkey.model.changes import renamed, what_changes
 from idkey.model.distinguish import worth
-from idkey.model.doubts import doubts
-from idkey.model.grow import grow_key
 from idkey.model.lookalikes import apart
-from idkey.model.past import renamed
+from idkey.model.suspect_cells import doubts
 from idkey.table.claims import Claim, Source
 
 KINDS, TRAITS, PAST, ANSWERED = 1_000, 40, 1_000, 12

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
 from idkey.errors import AnswerError, IdkeyError
-from idkey.model.change import what_changes
-from idkey.model.past import renamed
+from idkey.model.changes import renamed, what_changes
 from idkey.table.schema import LIFE_STAGE, Trait
 
 from .tables import answers, table_of, tables

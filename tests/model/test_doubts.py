@@ -9,7 +9,7 @@ from hypothesis import given
 import idkey
 from idkey import TraitTable, load_table
 from idkey.errors import UnknownName
-from idkey.model.doubts import doubts
+from idkey.model.suspect_cells import doubts
 from idkey.table.schema import NotApplicable, Range, States, Trait, cell_text, parse_cell
 
 from .tables import table_of, tables

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from idkey import TraitTable, load_table
-from idkey.model.change import what_changes
+from idkey.model.changes import what_changes
 from idkey.model.lookalikes import apart
 from idkey.table.schema import Trait
 

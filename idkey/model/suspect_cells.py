@@ -27,8 +27,9 @@ from typing import Literal
 
 import numpy as np
 
+from idkey.table.claims import claimed_cell, is_covered, is_within
 from idkey.table.names import every, trade_codes
-from idkey.table.schema import YOUNG, Cell, NotApplicable, Range, States, Trait, cell_text, parse_cell
+from idkey.table.schema import Cell, Range, States, Trait, cell_text
 from idkey.table.table import TraitTable
 
 __all__ = ["AGREE", "CONGENERS", "Doubt", "doubts"]
@@ -66,7 +67,6 @@ def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doub
     Parameters
     ----------
     table : TraitTable
-        One without a column "genus", or without evidence, gives no doubts of that sort.
     taxa : collection of str, optional
         Taxon ids whose cells are looked at; all by default. They are held against the whole genus.
 
@@ -89,17 +89,8 @@ def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doub
     wanted = table.ids if taxa is None else every(table, taxa)
     rows = {taxon: table.position(taxon) for taxon in wanted}
     place = {column: i for i, column in enumerate(table.cells)}
-    found = [*_against_genus(table, rows), *_against_source(table, rows), *_against_table(table, rows)]
-    return tuple(sorted(found, key=lambda d: (rows[d.taxon], place.get(d.column, -1))))
-
-
-def _traits(table: TraitTable) -> dict[str, Trait]:
-    """Return the trait of each column that holds cells."""
-    by_id = {trait.id: trait for trait in table.traits}
-    return {
-        column: by_id[column] if column in by_id else by_id[column.removesuffix(YOUNG)]
-        for column in table.cells
-    }
+    all_ = [*_against_genus(table, rows), *_against_source(table, rows), *_against_table(table, rows)]
+    return tuple(sorted(all_, key=lambda d: (rows[d.taxon], place.get(d.column, -1))))
 
 
 def _of(trait: Trait, taxon: str, column: str) -> str:
@@ -110,23 +101,18 @@ def _of(trait: Trait, taxon: str, column: str) -> str:
 
 
 def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
-    if "genus" not in table.taxa.columns:
-        return
-    genera = [str(genus) for genus in table.taxa["genus"]]
-    wanted = {genera[i] for i in rows.values()} - {""}
-    members: dict[str, list[int]] = defaultdict(list)
-    for i, genus in enumerate(genera):
-        if genus in wanted:
-            members[genus].append(i)
-    traits = {column: trait for column, trait in _traits(table).items() if trait.kind != "ceiling"}
-    for genus, at in members.items():
-        if len(at) <= CONGENERS:
+    genera = [str(genus) for genus in table.taxa["genus"]] if "genus" in table.taxa.columns else []
+    for genus in sorted({genera[i] for i in rows.values()} - {""}) if genera else ():
+        members = [i for i, name in enumerate(genera) if name == genus]
+        if len(members) <= CONGENERS:
             continue
-        asked = [i for i in at if table.ids[i] in rows]
-        for column, trait in traits.items():
-            cells = {i: table.cells[column][i] for i in at}
+        for column, every in table.cells.items():
+            trait = table.trait_of(column)
+            if trait.kind == "ceiling":
+                continue
+            cells = {i: every[i] for i in members}
             judge = _odd_states if trait.has_states else _odd_numbers
-            for i, others in judge(trait, cells, genus, asked):
+            for i, others in judge(trait, cells, genus, [i for i in members if table.ids[i] in rows]):
                 value = cell_text(trait, cells[i])
                 text = f"{_of(trait, table.ids[i], column)}: the table has {value}, {others}"
                 yield Doubt(table.ids[i], column, value, "genus", text)
@@ -153,17 +139,14 @@ def _odd_numbers(
     trait: Trait, cells: Mapping[int, Cell], genus: str, asked: list[int]
 ) -> Iterator[tuple[int, str]]:
     """Give the rows asked for that lie far outside what the others span, and that span."""
-    known = [i for i, cell in cells.items() if isinstance(cell, Range)]
+    known = {i: cell for i, cell in cells.items() if isinstance(cell, Range)}
     if len(known) <= CONGENERS:
         return
-    low = np.array([cells[i].low for i in known])
-    high = np.array([cells[i].high for i in known])
-    for k, i in enumerate(known):
-        if i not in asked:
-            continue
-        least, most = np.delete(low, k).min(), np.delete(high, k).max()
+    low, high = sorted(c.low for c in known.values()), sorted(c.high for c in known.values())
+    for i in (i for i in asked if i in known):
+        least, most = low[known[i].low == low[0]], high[-1 - (known[i].high == high[-1])]
         out = abs(trait.spread) * ((least + most) / 2 if trait.spread_is_relative else 1.0)
-        if max(low[k] - most, least - high[k]) > max(most - least, out):
+        if max(known[i].low - most, least - known[i].high) > max(most - least, out):
             span = f"{least:g}" if least == most else f"{least:g} to {most:g}"
             yield i, f"far from the {span} of the {len(known) - 1} other {genus} known"
 
@@ -175,68 +158,31 @@ def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doub
     evidence = table.evidence
     if "taxon" not in evidence.columns or "value" not in evidence.columns:
         return
-    claims = evidence[evidence["taxon"].isin(list(rows))] if len(rows) < len(table) else evidence
-    traits = _traits(table)
+    if len(rows) < len(table):
+        evidence = evidence[evidence["taxon"].isin(list(rows))]
     read: dict[tuple[str, str], Cell] = {}
-    told: set[tuple[str, str]] = set()
-    behind: dict[tuple[str, str], list[Cell]] = defaultdict(list)
-    columns = [claims[c].tolist() for c in ("taxon", "attribute", "value", "source", "locator", "scope")]
+    behind: dict[tuple[str, str], list[tuple[Cell, str, str]]] = defaultdict(list)
+    columns = [evidence[c].tolist() for c in ("taxon", "attribute", "value", "source", "locator", "scope")]
     for taxon, column, value, source, locator, scope in zip(*columns, strict=True):
-        if taxon not in rows or column not in traits:
-            continue
-        cell = table.cells[column][rows[taxon]]
+        if taxon in rows and column in table.cells:
+            if (column, value) not in read:
+                read[column, value] = claimed_cell(table.trait_of(column), value)
+            claim = None if scope == "genus" else read[column, value]
+            where = f"{source or 'a claim without source'}{f' ({locator})' if locator else ''}"
+            behind[taxon, column].append((claim, where, value))
+    for (taxon, column), claims in behind.items():
+        trait, cell = table.trait_of(column), table.cells[column][rows[taxon]]
         if cell is None:
             continue
-        trait = traits[column]
-        if (column, value) not in read:
-            read[column, value] = _claimed(trait, value)
-        claim = read[column, value]
-        behind[taxon, column].append(None if scope == "genus" else claim)
-        if claim is None or scope == "genus" or _within(trait, claim, cell):
-            continue
         held = cell_text(trait, cell)
-        where = f"{source or 'a claim without source'}{f' ({locator})' if locator else ''}"
-        text = f"{_of(trait, taxon, column)}: the table has {held}, {where} has {value}"
-        told.add((taxon, column))
-        yield Doubt(taxon, column, held, "source", text)
-    for (taxon, column), claimed in behind.items():
-        trait, cell = traits[column], table.cells[column][rows[taxon]]
-        if (taxon, column) not in told and None not in claimed and not _covered(trait, cell, claimed):
-            held = cell_text(trait, cell)
-            said = ", ".join(dict.fromkeys(cell_text(trait, claim) for claim in claimed))
-            text = f"{_of(trait, taxon, column)}: the table has {held}, but its claims have only {said}"
-            yield Doubt(taxon, column, held, "source", text)
-
-
-def _covered(trait: Trait, cell: Cell, claimed: list[Cell]) -> bool:
-    """Whether the claims together say all that the cell says."""
-    if isinstance(cell, NotApplicable):
-        return any(isinstance(claim, NotApplicable) for claim in claimed)
-    if isinstance(cell, States):
-        return set(cell.names) <= {n for claim in claimed if isinstance(claim, States) for n in claim.names}
-    ranges = [claim for claim in claimed if isinstance(claim, Range)]
-    if not ranges:
-        return False
-    high = max(claim.high for claim in ranges)
-    return cell.high <= high and (trait.kind == "ceiling" or min(claim.low for claim in ranges) <= cell.low)
-
-
-def _claimed(trait: Trait, value: str) -> Cell:
-    """Read a claim as a cell; None where it is in free words."""
-    try:
-        return parse_cell(trait, value)
-    except ValueError:
-        return None
-
-
-def _within(trait: Trait, claim: Cell, cell: Cell) -> bool:
-    if isinstance(claim, NotApplicable) or isinstance(cell, NotApplicable):
-        return type(claim) is type(cell)
-    if isinstance(claim, States):
-        return isinstance(cell, States) and set(claim.names) <= set(cell.names)
-    if trait.kind == "ceiling":
-        return claim.high <= cell.high
-    return cell.low <= claim.low and claim.high <= cell.high
+        told = f"{_of(trait, taxon, column)}: the table has {held}"
+        other = [c for c in claims if c[0] is not None and not is_within(trait, c[0], cell)]
+        for _, where, value in other:
+            yield Doubt(taxon, column, held, "source", f"{told}, {where} has {value}")
+        cells = [claim for claim, _, _ in claims]
+        if not other and None not in cells and not is_covered(trait, cell, cells):
+            only = ", ".join(dict.fromkeys(cell_text(trait, claim) for claim in cells))
+            yield Doubt(taxon, column, held, "source", f"{told}, but its claims have only {only}")
 
 
 # -- the table --------------------------------------------------------------------------------------
@@ -255,8 +201,8 @@ def _against_table(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
 
 def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
     groups = [str(group) for group in table.taxa["careGroup"]]
-    members: dict[str, Counter[str]] = defaultdict(Counter)
     genera = [str(genus) for genus in table.taxa["genus"]]
+    members: dict[str, Counter[str]] = defaultdict(Counter)
     for genus, group in zip(genera, groups, strict=True):
         members[genus][group] += bool(group)
     for taxon, i in rows.items():
@@ -295,6 +241,6 @@ def _tiny(table: TraitTable, trait: Trait, rows: Mapping[str, int]) -> Iterator[
     for taxon, i in rows.items():
         smallest = next_least if high[i] == least else least
         if high[i] < smallest / 2:
-            said = f"{trait.number(high[i])}, less than half of all others, from {trait.number(smallest)}"
-            text = f"{trait.name} of {taxon}: {said}; was it measured in another unit?"
+            size = f"{trait.number(high[i])}, less than half of all others, from {trait.number(smallest)}"
+            text = f"{trait.name} of {taxon}: {size}; was it measured in another unit?"
             yield Doubt(taxon, trait.id, cell_text(trait, table.cells[trait.id][i]), "table", text)
