@@ -32,7 +32,16 @@ from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.schema import LIFE_STAGE, YOUNG, Range, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["KEYED_AFRESH", "MOST_HELD", "Change", "Past", "PastChange", "renamed", "what_changes"]
+__all__ = [
+    "KEYED_AFRESH",
+    "MOST_HELD",
+    "Change",
+    "Past",
+    "PastChange",
+    "end_in_key",
+    "renamed",
+    "what_changes",
+]
 
 MOST_HELD = 200
 """Kinds that are held against all others after one change."""
@@ -260,7 +269,7 @@ def _keys(
     key = key or _key_to(old, prior)
     if len(new) <= KEYED_AFRESH:
         return key, _key_to(new, prior), {}
-    return key, None, {taxon: _end(key, new, taxon) for taxon in changed}
+    return key, None, {taxon: end_in_key(key, new, taxon) for taxon in changed}
 
 
 def _key_to(table: TraitTable, prior: Prior) -> Key:
@@ -273,7 +282,7 @@ def _plain_key_to(table: TraitTable) -> Key:
     return build_key(table)
 
 
-def _end(key: Key, table: TraitTable, taxon: str) -> tuple[str, ...]:
+def end_in_key(key: Key, table: TraitTable, taxon: str) -> tuple[str, ...]:
     """Return the names at which a kind comes out in a key, by its row; what is not known goes both ways."""
     row: dict[str, str] = {LIFE_STAGE: "adult"}
     for trait in key.table.traits:

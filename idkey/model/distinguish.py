@@ -213,8 +213,9 @@ class Distinguisher:
         if key not in self._cells:
             column = self._column(*key)
             cells = np.column_stack([column.known, column.applies, column.low, column.high, column.shares])
-            found = np.unique(np.nan_to_num(cells), axis=0, return_index=True, return_inverse=True)
-            self._cells[key] = found[1], found[2].reshape(-1)
+            first: dict[bytes, int] = {}
+            same_as = [first.setdefault(cell.tobytes(), i) for i, cell in enumerate(cells)]
+            self._cells[key] = np.unique(same_as, return_inverse=True)
         return self._cells[key]
 
     # -- several traits -------------------------------------------------------------------------

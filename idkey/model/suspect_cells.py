@@ -106,11 +106,11 @@ def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
         members = [i for i, name in enumerate(genera) if name == genus]
         if len(members) <= CONGENERS:
             continue
-        for column, every in table.cells.items():
+        for column, held in table.cells.items():
             trait = table.trait_of(column)
             if trait.kind == "ceiling":
                 continue
-            cells = {i: every[i] for i in members}
+            cells = {i: held[i] for i in members}
             judge = _odd_states if trait.has_states else _odd_numbers
             for i, others in judge(trait, cells, genus, [i for i in members if table.ids[i] in rows]):
                 value = cell_text(trait, cells[i])

@@ -17,7 +17,7 @@ from idkey.model.lookalikes import Apart, Lookalikes, lookalikes
 from idkey.model.review import Review, review
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
-from idkey.views import care, change, compare, html, identify, key, report, spreadsheet, tank, text
+from idkey.views import care, changes, compare, html, identify, key, report, spreadsheet, tank, text
 from idkey.views import print as print_views
 from idkey.views import review as review_views
 from idkey.views.conflicts import conflicts_html
@@ -32,6 +32,8 @@ def _table_html(table: TraitTable) -> str:
 
 
 _DOCUMENTS: dict[type, Callable[..., Document]] = {
+    Apart: changes.apart_document,
+    Change: changes.change_document,
     Comparison: compare.compare_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,
@@ -39,9 +41,7 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
 """What makes a document of an object; its HTML, its text and its print follow."""
 
 _SHOWN = (
-    (Apart, change.apart_text, change.apart_html),
     (CareSheet, care.care_text, care.care_html),
-    (Change, change.change_text, change.change_html),
     (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
     (Question, repr, identify.question_html),

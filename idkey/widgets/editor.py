@@ -9,6 +9,7 @@ from typing import Any
 
 import ipywidgets as w
 
+from idkey import display
 from idkey.errors import IdkeyError
 from idkey.model.changes import Change, what_changes
 from idkey.model.identify import Identification
@@ -18,7 +19,6 @@ from idkey.table.draft import Draft, own_folder
 from idkey.table.files import load_table
 from idkey.table.table import TraitTable
 from idkey.views import edit, html, text
-from idkey.views.change import apart_html, change_html, change_text
 from idkey.widgets.base import Fold, Screen, dropdown, row, shown, style_element, told_apart
 from idkey.widgets.editor_form import Desk, EditorPart, FormPart
 from idkey.widgets.editor_sheet import (
@@ -193,13 +193,13 @@ class TableEditor(Screen):
             return
         new = self.draft.made()
         self.change = what_changes(self.draft.saved, new, key=self._key or False, past=self._past)
-        self._changes.value = change_html(self.change)
+        self._changes.value = display.html(self.change)
         if self._key is None:
             # It takes longest, so the rest stands there first.
             self._changes.value += _KEY_LATER
             self._key = build_key(self.draft.saved)
             self.change = what_changes(self.draft.saved, new, key=self._key, past=self._past)
-            self._changes.value = change_html(self.change)
+            self._changes.value = display.html(self.change)
         self.table = new
         self._is_fresh = True
         self._told.value = self._told_html()
@@ -276,14 +276,14 @@ class TableEditor(Screen):
         # A check that still holds has said it already.
         if not touched or self._is_fresh or self.taxon not in table.taxa.index:
             return ""
-        return apart_html(apart(table, self.taxon))
+        return display.html(apart(table, self.taxon))
 
     # -- what is saved in the notebook --------------------------------------------------------------
 
     def _static_html(self) -> str:
-        change = [change_html(self.change)] if self.change else []
+        change = [display.html(self.change)] if self.change else []
         return "\n".join([html.render(edit.draft_document(self.draft)), *change])
 
     def _static_text(self) -> str:
-        change = [change_text(self.change)] if self.change else []
+        change = [display.text(self.change)] if self.change else []
         return "\n\n".join([text.render(edit.draft_document(self.draft)), *change])

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
 from idkey.errors import AnswerError, IdkeyError
+from idkey.model import changes
 from idkey.model.changes import renamed, what_changes
 from idkey.table.schema import LIFE_STAGE, Trait
 
@@ -247,3 +248,17 @@ def test_a_trait_that_is_let_into_the_key_is_asked_there():
     assert [t.id for t in found.traits_altered] == ["fin"]
     assert ("a", "b") in found.key_before.endings()
     assert found.key_after.endings() == build_key(new).endings()
+
+
+def test_where_a_key_takes_long_the_new_kind_is_walked_down_the_old_one(monkeypatch):
+    monkeypatch.setattr(changes, "KEYED_AFRESH", 2)
+    length = Trait(id="n", kind="ceiling", unit="mm")
+    old = table_of([*TWO, length], {"a": {"t": "x", "n": "40"}, "b": {"t": "y", "u": "x", "n": "200"}})
+    new = old.with_taxon("c", t="y", u="y", n="190").with_taxon("d", t="x|y").with_trait(trait("v"))
+    found = what_changes(old, new.with_cell("b", "u", "y"))
+    assert (found.key_after, found.couplets_added) == (None, 0)
+    assert found.key_ends == {"c": ("b",), "d": ("a", "b"), "b": ()}
+    text = repr(found)
+    assert "c comes out with b" in text
+    assert "d comes out with a and b" in text
+    assert "b comes out alone" in text

@@ -1,0 +1,277 @@
+"""What a change of the table does, as a document: what needs doing first, what is well last."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from idkey.model.evidence import NONE
+from idkey.model.lookalikes import FEW
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Strong
+from idkey.views.words import listed, none_words, number_of, one_in, percent, stamp, table_date
+
+if TYPE_CHECKING:
+    from idkey.model.changes import Change, PastChange
+    from idkey.model.lookalikes import Apart, Pair, Settle
+    from idkey.table.table import TraitTable
+
+__all__ = ["apart_document", "change_document"]
+
+_MOST_NAMES = 4
+_MOST_KINDS = 6
+_MOST_LINES = 5
+_MOST_WAYS = 2
+
+
+def change_document(change: Change) -> Document:
+    """Return what a change does as a document."""
+    return _document("What the change does", change.new, _change_blocks(change))
+
+
+def apart_document(found: Apart) -> Document:
+    """Return how well a kind is told from all others as a document."""
+    return _document(
+        f"{found.table.label(found.taxon)} against all others", found.table, _apart_blocks(found)
+    )
+
+
+def _document(title: str, table: TraitTable, blocks: Iterable[Block]) -> Document:
+    return Document(title, tuple(blocks), stamp(table), table_date(table), titled=(PRINT,))
+
+
+def _alert(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
+    """What can't be told: never folded away."""
+    yield Lines((text,), style="alert")
+    if under:
+        yield Lines(under, "bullets")
+
+
+def _note(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
+    """What needs a look: the details folded on the screen."""
+    details = (Lines(under, "bullets"),) if under else ()
+    yield On(SCREEN, (Fold(Strong(text), details),) if under else (Lines((text,), style="outcome"),))
+    yield On((TEXT, PRINT), (Lines((text,)), *details))
+
+
+def _calm(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
+    """What is well."""
+    details = (Lines(under, "bullets"),) if under else ()
+    yield On(SCREEN, (Fold(text, details),) if under else (Lines((text,)),))
+    yield On((TEXT, PRINT), (Lines((text,)), *details))
+
+
+# -- the whole change -------------------------------------------------------------------------------
+
+
+def _change_blocks(change: Change) -> Iterator[Block]:
+    if change.is_empty:
+        yield from _calm("Nothing has changed.")
+        return
+    yield from _calm(_headline(change))
+    troubled = [found for found in change.apart if not found.is_told]
+    for found in troubled[:_MOST_KINDS]:
+        yield from _apart_blocks(found)
+    rest = [found.taxon for found in troubled[_MOST_KINDS:]]
+    if rest:
+        names = _names(change.new, rest)
+        yield from _note(f"Nor well told from all others, the first of them least: {names}.")
+    if change.not_held:
+        more = number_of(change.not_held, "kind")
+        yield from _note(f"{more} more changed, not held against the others.")
+    if change.doubts:
+        yield from _note("Cells that something speaks against:", _some(d.text for d in change.doubts))
+    yield from _past_blocks(change)
+    yield from _trait_blocks(change)
+    calm = [found.taxon for found in change.apart if found.is_told]
+    if calm:
+        verb = "is" if len(calm) == 1 else "are"
+        yield from _calm(f"{_names(change.new, calm)} {verb} told from every other kind.")
+    yield from _key_blocks(change)
+
+
+def _headline(change: Change) -> str:
+    kinds = (
+        ("added", change.new, change.added),
+        ("changed", change.new, change.altered),
+        ("names or claims changed", change.new, change.touched),
+        ("taken out", change.old, change.removed),
+    )
+    traits = (
+        ("new trait", change.traits_added),
+        ("trait changed", change.traits_altered),
+        ("trait taken out", change.traits_removed),
+    )
+    parts = [f"{verb}: {_names(table, taxa)}" for verb, table, taxa in kinds if taxa]
+    parts += [f"{verb}: {_shortened([t.name for t in which])}" for verb, which in traits if which]
+    text = "; ".join(parts)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _past_blocks(change: Change) -> Iterator[Block]:
+    if not change.past_count:
+        return
+    of, past = f"of {change.past_count:,}", "Past identifications"
+    other = [p for p in change.past if p.is_renamed]
+    unread = [p for p in change.past if p.unread]
+    wider = [p for p in change.past if not p.is_renamed and (p.gained or p.lost)]
+    if other:
+        under = _some(_renamed_words(change, p) for p in other)
+        yield from _note(f"{past} that get another name: {len(other):,} {of}.", under)
+    if unread:
+        under = _some(f"{_past_name(p)}: {'; '.join(p.unread)}" for p in unread)
+        yield from _note(f"{past} with answers the table can't take any more: {len(unread):,} {of}.", under)
+    if wider:
+        under = _some(_wider_words(change, p) for p in wider)
+        text = f"{past} that keep their name, but not what else is possible: {len(wider):,} {of}."
+        yield from _calm(text, under)
+    if not change.past:
+        yield from _calm(f"{past} looked at: {change.past_count:,}; nothing changes.")
+
+
+def _past_name(found: PastChange) -> str:
+    return f"{found.label} (number {found.index + 1})" if found.label else f"number {found.index + 1}"
+
+
+def _renamed_words(change: Change, found: PastChange) -> str:
+    before, after = _name(change.old, found.before), _name(change.new, found.after)
+    return (
+        f"{_past_name(found)}: was {before} ({percent(found.probability_before)}), "
+        f"now {after} ({percent(found.probability_after)})"
+    )
+
+
+def _wider_words(change: Change, found: PastChange) -> str:
+    parts = [f"now also {_names(change.new, found.gained)}"] if found.gained else []
+    parts += [f"no longer {_names(change.old, found.lost)}"] if found.lost else []
+    return f"{_past_name(found)}, {_name(change.new, found.after)}: {'; '.join(parts)}"
+
+
+def _trait_blocks(change: Change) -> Iterator[Block]:
+    for worths, say, text in (
+        (change.idle, _note, "Traits that do not earn their place now:"),
+        (change.missed, _note, "What is lost with the traits taken out:"),
+        (change.useful, _calm, "What the new traits do:"),
+    ):
+        if worths:
+            yield from say(text, _some(f"{w.trait.name}: {w.text}" for w in worths))
+
+
+def _key_blocks(change: Change) -> Iterator[Block]:
+    if change.key_before is None:
+        return
+    key = change.key_after or change.key_before
+    out = [t for t in key.left_out if t in {*change.added, *change.altered}]
+    if out:
+        names = _names(change.new, out)
+        yield from _note(f"Left out of the key, since too little is known: {names}.")
+    if change.key_after is None:
+        if change.key_ends:
+            yield from _calm(
+                "In the old key (the new one is left to build_key, as it takes a while):",
+                _some(_end_words(change, taxon, names) for taxon, names in change.key_ends.items()),
+            )
+        return
+    more, count = change.couplets_added, len(change.key_after.couplets)
+    size = f"{number_of(count, 'couplet')}, as before"
+    if more:
+        size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
+    before, after = f"{change.questions_before:.1f}", f"{change.questions_after:.1f}"
+    asked = f"{after}, as before" if before == after else f"{before} -> {after}"
+    yield from _calm(f"In the key: {size}; questions to a name: {asked}.")
+
+
+def _end_words(change: Change, taxon: str, names: Sequence[str]) -> str:
+    who = _name(change.new, taxon)
+    return f"{who} comes out with {_names(change.old, names)}" if names else f"{who} comes out alone"
+
+
+# -- one kind against all others --------------------------------------------------------------------
+
+
+def _apart_blocks(found: Apart) -> Iterator[Block]:
+    table = found.table
+    who = table.label(found.taxon)
+    if found.is_told:
+        yield from _calm(f"{who} is told from every other kind.")
+    if found.never:
+        text = f"{who} can't be told from {_names(table, found.never)} by anything in the table."
+        yield from _alert(text, _under(found, "never", _never_words))
+    if found.one_look:
+        text = f"{who} is told from {_names(table, found.one_look)} by one look at most, and that one errs."
+        yield from _note(text, _under(found, "one look", _one_look_words))
+    if found.adults_only:
+        text = f"Only adults of {who} are told from {_names(table, found.adults_only)}; young fish are not."
+        yield from _note(text, _under(found, "adults only", _adults_words))
+    if found.hardly_known:
+        yield from _calm(
+            f"Too little is known of both {who} and {_names(table, found.hardly_known)} to tell them apart "
+            f"(fewer than {FEW} traits)."
+        )
+
+
+def _under(found: Apart, why: str, words: Callable[[Pair], str]) -> tuple[str, ...]:
+    table = found.table
+    return tuple(
+        f"{table.label(pair.other)}: {words(pair)}{_settle_words(found, pair)}"
+        for pair in found.pairs
+        if pair.why == why
+    )
+
+
+def _never_words(pair: Pair) -> str:
+    return f"the same in all {pair.compared} traits known of both. "
+
+
+def _one_look_words(pair: Pair) -> str:
+    if pair.trait is None:
+        return "no look says more than a guess. "
+    return f"{_lower(pair.trait.name)}, wrong {one_in(1 - pair.right)}. "
+
+
+def _adults_words(pair: Pair) -> str:
+    return f"adults by {_lower(pair.trait.name)}. " if pair.trait is not None else ""
+
+
+def _settle_words(found: Apart, pair: Pair) -> str:
+    if not pair.settle:
+        return "To settle it takes a new trait."
+    return f"What would settle it: {'; '.join(_way_words(found, way) for way in pair.settle[:_MOST_WAYS])}."
+
+
+def _way_words(found: Apart, way: Settle) -> str:
+    trait, among = _lower(way.trait.name), way.among or "kinds"
+    if len(way.blank) > 1:
+        share = f"{way.differ * 10:.0f} in 10" if way.differ < 0.95 else "all"
+        return f"{trait}, blank for both ({share} pairs of the {way.known} {among} known differ)"
+    count = round(way.differ * way.known)
+    often = f"of the {way.known} {among} known, {count} differ from the other kind"
+    return f"{trait}, blank for {found.table.label(way.blank[0])} ({often})"
+
+
+# -- words ------------------------------------------------------------------------------------------
+
+
+def _lower(name: str) -> str:
+    """Return a name as it stands within a sentence."""
+    return name[:1].lower() + name[1:]
+
+
+def _name(table: TraitTable, taxon: str) -> str:
+    return _lower(none_words(taxon, "")) if taxon == NONE else table.label(taxon)
+
+
+def _names(table: TraitTable, taxa: Sequence[str]) -> str:
+    return _shortened([_name(table, taxon) for taxon in taxa])
+
+
+def _shortened(names: Sequence[str]) -> str:
+    if len(names) <= _MOST_NAMES:
+        return listed(names)
+    return listed([*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more"])
+
+
+def _some(texts: Iterable[str]) -> tuple[str, ...]:
+    """Return the first few texts, and how many are left."""
+    every = tuple(texts)
+    more = len(every) - _MOST_LINES
+    return every if more <= 0 else (*every[:_MOST_LINES], f"and {more:,} more")
