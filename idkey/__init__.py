@@ -19,8 +19,7 @@ if TYPE_CHECKING:
     from idkey.model.identify import Identification
     from idkey.model.key import Key, build_key
     from idkey.model.match import NearestMatch
-    from idkey.table.files import load_table
-    from idkey.table.store import start_table
+    from idkey.table.folder import load_table, start_table
     from idkey.table.table import TraitTable
     from idkey.widgets.care import care_view
     from idkey.widgets.compare import compare_view
@@ -54,8 +53,7 @@ _HOMES = {
     "model.identify": ("Identification",),
     "model.key": ("Key", "build_key"),
     "model.match": ("NearestMatch",),
-    "table.files": ("load_table",),
-    "table.store": ("start_table",),
+    "table.folder": ("load_table", "start_table"),
     "table.table": ("TraitTable",),
     "widgets.care": ("care_view",),
     "widgets.compare": ("compare_view",),

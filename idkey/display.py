@@ -22,6 +22,7 @@ __all__ = [
     "lookalikes",
     "review",
     "save",
+    "save_table",
     "text",
 ]
 
@@ -66,6 +67,7 @@ html = Door("html", "Return an object as a self-contained piece of HTML.")
 save = Door("save", "Write an object to a file as a printed document.")
 changes = Door("changes", "Return what sets a table apart from an older one.")
 review = Door("review", "Return what a table knows, how well, and what is weakest.")
+save_table = Door("save_table", "Write a table to a folder; return it as it then stands there.")
 lookalikes = Door("lookalikes", "Return who is mistaken for whom in a table.")
 
 

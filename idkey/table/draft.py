@@ -12,9 +12,10 @@ from pathlib import Path
 from typing import TypeVar
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
-from idkey.table import files, store
+from idkey.table import files
 from idkey.table.claims import UNSOURCED, Claim, Source
-from idkey.table.origin import added_to
+from idkey.table.edit import added_to
+from idkey.table.folder import save_table, start_table
 from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.table.table import TraitTable
 from idkey.table.typed import text_in
@@ -341,10 +342,9 @@ class Draft:
         """
         table = self.made()
         if folder is not None and is_shipped(self.saved):
-            self.rebase(store.start_table(folder))
+            self.rebase(start_table(folder))
             table, folder = self.made(), None
-        store.save_table(table, folder)
-        self._start_from(table)
+        self._start_from(save_table(table, folder))
 
 
 def is_shipped(table: TraitTable) -> bool:

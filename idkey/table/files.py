@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -22,7 +21,7 @@ from idkey.table.schema import cell_text
 from idkey.table.sources import SOURCES, bibtex, read_sources
 from idkey.table.table import TraitTable
 
-__all__ = ["Files", "Parts", "files_of", "load_table", "parts_from", "shipped_folder", "table_from"]
+__all__ = ["Files", "Parts", "files_of", "parts_from", "shipped_folder", "table_from"]
 
 Files = Mapping[str, bytes]
 """The files of one folder: content by name."""
@@ -100,34 +99,6 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
         name=name,
         about=parts.about,
     )
-
-
-def load_table(path: str | Path | None = None) -> TraitTable:
-    """Load a trait table and check all of it.
-
-    Parameters
-    ----------
-    path : str or pathlib.Path, optional
-        A folder of taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib, or one made by
-        `start_table`; by default the shipped one.
-
-    Returns
-    -------
-    TraitTable
-
-    Raises
-    ------
-    TableError
-        With every problem: file, row, column, value, and what would be right. Nothing is loaded then.
-    """
-    if path is not None and not isinstance(path, (str, Path)):
-        msg = f"load_table: {path!r}: write the path of a folder"
-        raise IdkeyError(msg)
-    folder = shipped_folder() if path is None else Path(path)
-    # The store reads files with the functions of this module.
-    from idkey.table.store import load_folder
-
-    return load_folder(folder)
 
 
 # -- writing ---------------------------------------------------------------------------------------------

@@ -14,9 +14,9 @@ from idkey.table.care import parse_care
 from idkey.table.claims import UNSOURCED
 from idkey.table.conflicts import Conflict, Conflicts
 from idkey.table.csvfile import Found, Row, Sheet
+from idkey.table.edit import added_to
 from idkey.table.fields import COMMONNESS, HEADERS, META
 from idkey.table.names import trade_codes
-from idkey.table.origin import added_to
 from idkey.table.own import CHANGES, ID, OVERLAY, Own
 from idkey.table.rows import read_traits, shipped_care_columns
 from idkey.table.schema import YOUNG, Trait, cell_text, parse_cell

@@ -10,12 +10,9 @@ import difflib
 import re
 import unicodedata
 from collections.abc import Collection, Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from idkey.errors import UnknownName, one_of
-
-if TYPE_CHECKING:
-    from idkey.table.table import TraitTable
 
 __all__ = ["Names", "every", "folded", "inside", "match", "one", "trade_codes"]
 
@@ -79,7 +76,7 @@ class Names:
         Kinds by whole name, folded: id, label, scientific name with its qualifier, common name, trade code.
     """
 
-    def __init__(self, table: TraitTable):
+    def __init__(self, table: Any):
         self.ids = table.ids
         self._at = {taxon: i for i, taxon in enumerate(table.ids)}
         self.called: dict[str, list[str]] = {}
@@ -165,7 +162,7 @@ class Names:
         raise UnknownName(msg)
 
 
-def match(table: TraitTable, text: Any) -> tuple[str, ...]:
+def match(table: Any, text: Any) -> tuple[str, ...]:
     """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
 
     Parameters
@@ -188,7 +185,7 @@ def match(table: TraitTable, text: Any) -> tuple[str, ...]:
     return table.names.match(text)
 
 
-def one(table: TraitTable, text: Any) -> str:
+def one(table: Any, text: Any) -> str:
     """Return the id of the one kind that is meant.
 
     Raises
@@ -199,12 +196,12 @@ def one(table: TraitTable, text: Any) -> str:
     return table.names.one(text)
 
 
-def every(table: TraitTable, texts: str | Iterable[Any]) -> tuple[str, ...]:
+def every(table: Any, texts: str | Iterable[Any]) -> tuple[str, ...]:
     """Return the ids of all kinds that are meant, each once. Raises UnknownName where one means none."""
     texts = (texts,) if isinstance(texts, str) else texts
     return tuple(dict.fromkeys(taxon for text in texts for taxon in table.names.known(text)))
 
 
-def inside(table: TraitTable, text: str) -> tuple[str, ...]:
+def inside(table: Any, text: str) -> tuple[str, ...]:
     """Return the kinds that a longer text names, such as what stands on a bag ("Zebra pleco, 4 cm")."""
     return table.names.inside(text)

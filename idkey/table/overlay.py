@@ -21,11 +21,11 @@ from idkey.table import files
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.conflicts import Conflict
 from idkey.table.csvfile import Found, Row, Sheet, read_sheet
+from idkey.table.edit import ADDED_TO
 from idkey.table.fields import META
 from idkey.table.layout import FILES, TABLES
 from idkey.table.merge import lay
 from idkey.table.names import trade_codes
-from idkey.table.origin import ADDED_TO
 from idkey.table.own import CARE_COLUMNS, CHANGE_COLUMNS, CHANGES, EVIDENCE_COLUMNS, ID, OVERLAY, Own, own_row
 from idkey.table.package import read_about
 from idkey.table.rows import trait_row
@@ -143,7 +143,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
         When the conflict can't be settled that way, or the folder can't be saved to.
     """
     from idkey.table import disk
-    from idkey.table.store import load_folder
+    from idkey.table.folder import load_table
 
     place = Path(folder)
     read = disk.read_files(place, OVERLAY_FILES)
@@ -157,7 +157,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
     again = Found(place.name)
     files.table_from(lay(shipped, *read_overlay(new, again), again).parts, place.name, again)
     disk.commit(place, new, disk.digests(read), f"settled {name}: {keep}")
-    return load_folder(place)
+    return load_table(place)
 
 
 class _Difference:

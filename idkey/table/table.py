@@ -5,36 +5,44 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from functools import cached_property, partial
+from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table import extend
 from idkey.table.care import EVERY_GROUP, CareColumn
-from idkey.table.claims import Claim, Source
+from idkey.table.claims import Source
 from idkey.table.columns import Column, column_of
+from idkey.table.edit import Editable
 from idkey.table.fields import COMMONNESS
 from idkey.table.frames import read_frame
 from idkey.table.names import Names, every, one
-from idkey.table.origin import Origin
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
 
-if TYPE_CHECKING:
-    from pathlib import Path
+__all__ = ["COMMONNESS", "YOUNG", "Column", "Origin", "Source", "TraitTable"]
 
-    from idkey.model.changes import Change
-    from idkey.model.identify import Identification
-    from idkey.model.key import Key
-    from idkey.model.lookalikes import Lookalikes
-    from idkey.model.review import Review
-    from idkey.table.merge import Conflict
 
-__all__ = ["COMMONNESS", "YOUNG", "Column", "Source", "TraitTable"]
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """The folder a table was loaded from or saved to, and how its files stood then.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+    digests : mapping of str to str
+        SHA-256 of each file by name; a file that was not there is left out.
+    overlay : bool
+        Whether the folder holds only additions to the shipped table.
+    """
+
+    folder: Path
+    digests: Mapping[str, str]
+    overlay: bool = False
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:
@@ -48,7 +56,7 @@ def _label(taxon: str, row: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class TraitTable:
+class TraitTable(Editable):
     """Kinds of fish by traits; validated when made, never changed afterwards.
 
     Made by `load_table` from a folder, by `from_frame` from any pandas table, or by `with_taxon`, `with_cell`
@@ -87,7 +95,7 @@ class TraitTable:
     name: str = "table"
     about: Mapping[str, Any] = field(default_factory=dict)
     origin: Origin | None = None
-    conflicts: tuple[Conflict, ...] = ()
+    conflicts: tuple[Any, ...] = ()
 
     def __post_init__(self) -> None:
         for frame in ("taxa", "care", "evidence"):
@@ -190,139 +198,18 @@ class TraitTable:
         cells = {column: tuple(found[i] for i in keep) for column, found in self.cells.items()}
         return replace(self, taxa=self.taxa.iloc[keep], cells=cells)
 
-    # -- more in it -----------------------------------------------------------------------------
-
-    def with_taxon(
-        self, taxon: str, /, claims: Mapping[str, Claim] | None = None, **values: Any
-    ) -> TraitTable:
-        """Return a new table with one more taxon.
-
-        Parameters
-        ----------
-        taxon : str
-            Id of the new taxon.
-        claims : mapping of str to Claim, optional
-            Where it stands written, by column. A filled cell without a claim gets one of class memory that
-            says that no source was named.
-        **values
-            Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
-            needs ``scientificName``; a genus that is left out is its first word.
-
-        Raises
-        ------
-        TableError
-            With everything that is wrong; this table stays as it is.
-        """
-        behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
-        return extend.with_rows(self, {taxon: values}, behind, only_new=True)
-
-    def with_cell(
-        self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
-    ) -> TraitTable:
-        """Return a new table with one cell changed; a blank value makes it not known.
-
-        Parameters
-        ----------
-        taxon : str
-            Id, trade code or name of a taxon of the table.
-        column : str
-            A trait, ``<trait>_young``, or a column of `taxa`.
-        value : object
-            Cell text, or a plain value.
-        claim : Claim, optional
-            Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
-
-        Raises
-        ------
-        UnknownName, TableError
-        """
-        taxon = one(self, taxon)
-        if claimed:
-            claim = Claim(**claimed)
-        claims = {(taxon, column): claim} if claim is not None else None
-        return extend.with_rows(self, {taxon: {column: value}}, claims)
-
-    def with_rows(
-        self, rows: Mapping[str, Mapping[str, Any]], claims: Mapping[tuple[str, str], Claim] | None = None
-    ) -> TraitTable:
-        """Return a new table with these taxa added, or changed where they are there.
-
-        Parameters
-        ----------
-        rows : mapping of taxon id to mapping of column to cell text
-        claims : mapping of (taxon, column) to Claim, optional
-
-        Raises
-        ------
-        TableError
-        """
-        return extend.with_rows(self, rows, claims)
-
-    def with_trait(
-        self,
-        trait: Trait,
-        values: Mapping[str, Any] | None = None,
-        claims: Mapping[str, Claim] | None = None,
-    ) -> TraitTable:
-        """Return a new table with one more trait.
-
-        Parameters
-        ----------
-        trait : Trait
-        values : mapping of str to str, optional
-            Cell text by taxon id; taxa left out are not known.
-        claims : mapping of str to Claim, optional
-            Where it stands written, by taxon id.
-
-        Raises
-        ------
-        TableError
-        """
-        return extend.with_trait(self, trait, values, claims)
-
-    def with_evidence(
-        self, who: str, attribute: str, claim: Claim | None = None, **claimed: str
-    ) -> TraitTable:
-        """Return a new table with one more claim behind a filled cell.
-
-        Parameters
-        ----------
-        who : str
-            A care group, or the id, trade code or name of a taxon.
-        attribute : str
-            The trait column or the care column.
-        claim : Claim, optional
-            Or its parts by name: ``source="KEY", locator="p. 3", evidence_class="read"``.
-
-        Raises
-        ------
-        UnknownName, TableError
-        """
-        return extend.with_evidence(self, who, attribute, claim or Claim(**claimed))
-
-    def with_source(self, bibtex: str) -> TraitTable:
-        """Return a new table with one or more sources, given as BibTeX entries.
-
-        Raises
-        ------
-        TableError
-            No BibTeX, or a key that stands for another source.
-        """
-        return extend.with_source(self, bibtex)
-
-    def without_taxon(self, taxon: str) -> TraitTable:
-        """Return a new table without a taxon, its claims and its own care row. Raises UnknownName."""
-        return extend.without_taxon(self, taxon)
-
-    def save(self, folder: str | Path | None = None) -> None:
-        """Write the table to a folder of plain files; all of it or nothing.
-
-        The files are written beside the old ones and put in place in one step. The last versions are kept.
+    def save(self, folder: str | Path | None = None) -> TraitTable:
+        """Write the table to a folder of plain files, all of it or nothing; the last versions are kept.
 
         Parameters
         ----------
         folder : str or pathlib.Path, optional
             A new or empty folder takes the whole table. By default the folder that the table was loaded from.
+
+        Returns
+        -------
+        TraitTable
+            The table as it now stands in the folder; go on with this one, as in ``new = new.save()``.
 
         Raises
         ------
@@ -331,17 +218,9 @@ class TraitTable:
         IdkeyError
             No folder, a folder that holds another table, or a file that was changed since it was loaded.
         """
-        from idkey.table.store import save_table
+        return display.save_table(self, folder)
 
-        save_table(self, folder)
-
-    def changes(
-        self,
-        old: TraitTable,
-        *,
-        key: Key | None = None,
-        past: Iterable[Identification | Mapping[str, Any]] = (),
-    ) -> Change:
+    def changes(self, old: TraitTable, *, key: Any = None, past: Iterable[Any] = ()) -> Any:
         """Return what sets this table apart from an older one; see `idkey.model.changes.what_changes`."""
         return display.changes(self, old, key=key, past=past)
 
@@ -453,11 +332,11 @@ class TraitTable:
         """Day on which the facts of the table were last changed, YYYY-MM-DD; blank where not stated."""
         return str(self.about.get("created") or "")[:10]
 
-    def review(self) -> Review:
+    def review(self) -> Any:
         """Return what is known, how well, and what is weakest; see `idkey.model.review.review`."""
         return display.review(self)
 
-    def lookalikes(self, stage: str = "adult") -> Lookalikes:
+    def lookalikes(self, stage: str = "adult") -> Any:
         """Return who is mistaken for whom among these kinds; see `idkey.model.lookalikes.lookalikes`."""
         return display.lookalikes(self, stage)
 

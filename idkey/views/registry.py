@@ -15,6 +15,7 @@ from idkey.model.identify import Identification
 from idkey.model.key import Key
 from idkey.model.lookalikes import Apart, Lookalikes, lookalikes
 from idkey.model.review import Review, review
+from idkey.table.folder import save_table
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
 from idkey.views import care, changes, compare, html, identify, key, report, spreadsheet, tank, text
@@ -69,3 +70,4 @@ for _kind in (CareSheet, Review):
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)
+display.save_table.register(TraitTable)(save_table)

@@ -16,7 +16,7 @@ from idkey.care.sheet import CareSheet, care_for
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 from idkey.views.care import care_html, care_text

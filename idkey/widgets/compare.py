@@ -10,7 +10,7 @@ from idkey import display
 from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, compare
 from idkey.model.lookalikes import lookalikes
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.names import one
 from idkey.table.table import TraitTable
 from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart

@@ -16,7 +16,7 @@ from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import apart
 from idkey.table.draft import Draft, own_folder
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
 from idkey.views import edit, html, text
 from idkey.widgets.base import Fold, Screen, dropdown, row, shown, style_element, told_apart

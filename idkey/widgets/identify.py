@@ -13,7 +13,7 @@ from idkey import display
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.model.lengths import in_millimetres
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
 from idkey.views.identify import (

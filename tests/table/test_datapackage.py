@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from idkey.table.care import parse_care
 from idkey.table.fields import CLASSES, COMMONNESS, KINDS, SCOPES, UNITS
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, cell_text, parse_cell
 

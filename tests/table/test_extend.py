@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from idkey.errors import TableError, UnknownName
 from idkey.table.claims import UNSOURCED, Claim
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.schema import Range, Trait
 from idkey.table.table import TraitTable
 

@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from idkey.errors import TableError
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
-from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.folder import load_table
 from idkey.table.layout import FILES
 from idkey.table.merge import lay_over
 from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay

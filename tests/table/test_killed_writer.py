@@ -20,8 +20,8 @@ import pytest
 from idkey.table.csvfile import Found
 from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
 from idkey.table.files import files_of, parts_from, table_from
+from idkey.table.folder import load_table, save_table
 from idkey.table.layout import FILES
-from idkey.table.store import load_folder, save_table
 from idkey.table.table import TraitTable
 
 from .small_folder import SMALL
@@ -68,7 +68,7 @@ def save_bytes(folder: Path, number: int) -> None:
 
 
 def save_as_table(folder: Path, number: int) -> None:
-    origin = load_folder(folder).origin if (folder / "taxa.csv").exists() else None
+    origin = load_table(folder).origin if (folder / "taxa.csv").exists() else None
     save_table(replace(numbered_table(number), origin=origin), folder)
 
 
@@ -188,7 +188,7 @@ def test_killed_at_any_moment_the_folder_holds_a_whole_state(
         assert found in (state(came_back), state(came_back + 1)), (left, came_back)
         reached = came_back if found == state(came_back) else came_back + 1
         if way == "table":
-            table = load_folder(folder)
+            table = load_table(folder)
             assert table.cell("alpha", "size").high == 1000 + reached
             assert table.version == f"1.{reached}"
 

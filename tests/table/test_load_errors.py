@@ -11,7 +11,8 @@ import pytest
 from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
 from idkey.table.care import parse_care
-from idkey.table.files import load_table, shipped_folder
+from idkey.table.files import shipped_folder
+from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Range
 

@@ -14,7 +14,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from idkey.errors import IdkeyError, TableError, UnknownName
-from idkey.table import files, store
+from idkey.table import files, folder
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
 from idkey.table.files import files_of
@@ -450,22 +450,22 @@ def test_a_folder_with_only_overlay_json_is_the_shipped_table():
 
 def test_a_cell_that_both_changed(place):
     ship, mine = place
-    store.start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
+    folder.start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
     ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight")))
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     (conflict,) = table.conflicts
     assert (conflict.kind, conflict.taxon, conflict.column) == ("cell", "alpha", "tail")
     assert (conflict.before, conflict.shipped, conflict.own) == ("forked", "straight", "hollow")
     assert text(table, "alpha", "tail") == "hollow"
     # Saving something else leaves it open.
     own_kind(table).save()
-    assert ids(store.load_folder(mine)) == ["cell:alpha:tail"]
+    assert ids(folder.load_table(mine)) == ["cell:alpha:tail"]
 
     kept = settle(mine, conflict, "own")
     assert kept.conflicts == ()
     assert text(kept, "alpha", "tail") == "hollow"
     ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight"), "3.0"))
-    assert store.load_folder(mine).conflicts == ()
+    assert folder.load_table(mine).conflicts == ()
     ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight|forked"), "4.0"))
     given = settle(mine, "cell:alpha:tail", "shipped")
     assert text(given, "alpha", "tail") == "straight|forked"
@@ -493,13 +493,13 @@ def own_kind_shipped() -> Files:
 @pytest.mark.parametrize("keep", ["own", "shipped"])
 def test_an_own_kind_that_is_shipped_by_now(place, keep):
     ship, mine = place
-    own_kind(store.start_table(mine), tail="forked", spots="light").save()
+    own_kind(folder.start_table(mine), tail="forked", spots="light").save()
     ship(own_kind_shipped())
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert ids(table) == ["taxon:mine"]
     assert (text(table, "mine", "tail"), text(table, "mine", "size")) == ("forked", "")
     table.with_cell("alpha", "teeth", "many", CLAIM).save()
-    assert ids(store.load_folder(mine)) == ["taxon:mine"]
+    assert ids(folder.load_table(mine)) == ["taxon:mine"]
     done = settle(mine, "taxon:mine", keep)
     assert done.conflicts == ()
     assert text(done, "mine", "tail") == ("forked" if keep == "own" else "straight")
@@ -507,27 +507,27 @@ def test_an_own_kind_that_is_shipped_by_now(place, keep):
     assert text(done, "mine", "spots") == ("light" if keep == "own" else "")
     assert text(done, "alpha", "teeth") == "many"
     assert "mine" not in (mine / "taxa.csv").read_text()
-    assert content(store.load_folder(mine)) == content(done)
+    assert content(folder.load_table(mine)) == content(done)
 
 
 @pytest.mark.parametrize("keep", ["own", "shipped"])
 def test_an_own_kind_under_the_trade_code_of_a_new_shipped_one(place, keep):
     ship, mine = place
-    own_kind(store.start_table(mine), tradeCode="T001|T777", tail="forked").save()
-    assert store.load_folder(mine).conflicts == ()  # T001 was shared, and said, from the start
+    own_kind(folder.start_table(mine), tradeCode="T001|T777", tail="forked").save()
+    assert folder.load_table(mine).conflicts == ()  # T001 was shared, and said, from the start
     ship(NEWER)
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     (conflict,) = table.conflicts
     assert (conflict.kind, conflict.own, conflict.shipped) == ("taxon", "mine", "zeta")
     assert "T777" in conflict.text
     assert {"mine", "zeta"} <= set(table.ids)
     table.save()
-    assert len(store.load_folder(mine).conflicts) == 1
+    assert len(folder.load_table(mine).conflicts) == 1
     done = settle(mine, conflict, keep)
     assert done.conflicts == ()
     assert ("mine" in done.ids) == (keep == "own")
-    done.save()
-    assert store.load_folder(mine).conflicts == ()
+    done = done.save()
+    assert folder.load_table(mine).conflicts == ()
 
 
 SHIPPED_FINS = "fins,Fins,nominal,,long|round,long|round,no,Fins?,,0.1,invented,,5,,no,yes,\n"
@@ -544,17 +544,17 @@ def fins_shipped() -> Files:
 def test_an_own_trait_whose_name_is_taken_by_now(place, keep):
     ship, mine = place
     table = own_kind(
-        store.start_table(mine).with_trait(FINS, {"alpha": "short", "beta": "long"}), fins="short"
+        folder.start_table(mine).with_trait(FINS, {"alpha": "short", "beta": "long"}), fins="short"
     )
     table.with_cell("mine", "fins_young", "long").save()
     ship(fins_shipped())
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert ids(table) == ["trait:fins_own"]
     # Neither is taken for the other: both stand in the table.
     assert (text(table, "alpha", "fins"), text(table, "alpha", "fins_own")) == ("round", "short")
     assert table.trait("fins_own").states == ("long", "short")
     table.save()
-    assert ids(store.load_folder(mine)) == ["trait:fins_own"]
+    assert ids(folder.load_table(mine)) == ["trait:fins_own"]
     done = settle(mine, "trait:fins_own", keep)
     assert done.conflicts == ()
     if keep == "own":
@@ -564,22 +564,22 @@ def test_an_own_trait_whose_name_is_taken_by_now(place, keep):
         # What can be read as the shipped trait is kept, what can't is in the old versions of the folder.
         assert [text(done, taxon, "fins") for taxon in ("alpha", "beta", "mine")] == ["round", "long", ""]
         assert text(done, "mine", "fins_young") == "long"
-    assert content(store.load_folder(mine)) == content(done)
+    assert content(folder.load_table(mine)) == content(done)
 
 
 @pytest.mark.parametrize("keep", ["own", "shipped"])
 def test_an_own_source_whose_key_is_taken_by_now(place, keep):
     ship, mine = place
-    table = store.start_table(mine).with_source(source("NOTE", "A note of mine"))
+    table = folder.start_table(mine).with_source(source("NOTE", "A note of mine"))
     table.with_cell("alpha", "teeth", "many", source="NOTE").save()
     ship(upgraded({**SMALL, "sources.bib": SMALL["sources.bib"] + source("NOTE", "Something else").encode()}))
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert ids(table) == ["source:NOTE_own"]
     assert "NOTE_own" in set(table.claims("alpha", "teeth")["source"])
     assert "A note of mine" in table.sources["NOTE_own"].full
     assert "Something else" in table.sources["NOTE"].full
     table.save()
-    assert ids(store.load_folder(mine)) == ["source:NOTE_own"]
+    assert ids(folder.load_table(mine)) == ["source:NOTE_own"]
     done = settle(mine, "source:NOTE_own", keep)
     assert done.conflicts == ()
     assert ("NOTE_own" in done.sources) == (keep == "own")
@@ -597,10 +597,10 @@ def cut_column(data: bytes, column: str) -> bytes:
 @pytest.mark.parametrize("file", ["taxa.csv", "changes.csv", "sources.bib"])
 def test_a_file_that_is_gone_from_the_own_folder_is_missed(place, file):
     _, mine = place
-    own_kind(store.start_table(mine), tail="forked").save()
+    own_kind(folder.start_table(mine), tail="forked").save()
     (mine / file).unlink()
     with pytest.raises(TableError) as error:
-        store.load_folder(mine)
+        folder.load_table(mine)
     assert [(p.file, p.right) for p in error.value.problems] == [
         (file, "the file is missing from this folder")
     ]
@@ -630,10 +630,10 @@ def test_own_files_begun_when_there_were_fewer_columns_still_load(file, column):
 @pytest.mark.parametrize("keep", ["own", "shipped"])
 def test_own_care_that_is_shipped_by_now(place, keep):
     ship, mine = place
-    own_kind(store.start_table(mine)).save()
+    own_kind(folder.start_table(mine)).save()
     for name, data in with_own_care({n: (mine / n).read_bytes() for n in OVERLAY_FILES}).items():
         (mine / name).write_bytes(data)
-    table = store.load_folder(mine).with_cell("mine", "careGroup", "caves")
+    table = folder.load_table(mine).with_cell("mine", "careGroup", "caves")
     table.save()
     newer = added(SMALL, "care.csv", care_group="caves", flow="moderate", ph="5..6")
     newer = added(newer, "care.csv", care_group="sand", taxon="gamma", ph="7..8")
@@ -644,12 +644,12 @@ def test_own_care_that_is_shipped_by_now(place, keep):
     ):
         newer = added(newer, "evidence.csv", **who, attribute=column, class_="memory", scope="group")
     ship(upgraded(newer))
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert ids(table) == ["care:caves_own", "care:gamma"]
     assert table.taxa.at["mine", "careGroup"] == "caves_own"
     assert list(table.care.loc[table.care["taxon"] == "gamma", "flow"]) == ["gentle"]
     table.save()
-    assert ids(store.load_folder(mine)) == ["care:caves_own", "care:gamma"]
+    assert ids(folder.load_table(mine)) == ["care:caves_own", "care:gamma"]
     settle(mine, "care:caves_own", keep)
     done = settle(mine, "care:gamma", "shipped")
     assert done.conflicts == ()
@@ -660,7 +660,7 @@ def test_own_care_that_is_shipped_by_now(place, keep):
 def test_what_leans_on_what_is_gone_is_set_aside_and_comes_back(place):
     ship, mine = place
     table = own_kind(
-        store.start_table(mine).with_trait(FINS, {"beta": "long"}), teeth="few", careGroup="stones"
+        folder.start_table(mine).with_trait(FINS, {"beta": "long"}), teeth="few", careGroup="stones"
     )
     table = table.with_cell("beta", "size", "95", source="JONES").with_cell("alpha", "teeth", "many", CLAIM)
     table.with_evidence("gamma", "spots", source="JONES").save()
@@ -672,7 +672,7 @@ def test_what_leans_on_what_is_gone_is_set_aside_and_comes_back(place):
     for file in ("taxa.csv", "traits.csv"):
         newer[file] = newer[file].replace(b"light", b"pale")
     ship(newer)
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert {conflict.kind for conflict in table.conflicts} == {"gone"}
     assert set(ids(table)) == {
         "gone:fins:applies_when", "gone:mine:teeth", "gone:beta:", "gone:alpha:teeth", "gone:gamma:spots",
@@ -680,10 +680,10 @@ def test_what_leans_on_what_is_gone_is_set_aside_and_comes_back(place):
     assert all(conflict.choices == ("shipped",) for conflict in table.conflicts)
     own_kind(table, "another").save()
     assert texts(before) <= texts({name: (mine / name).read_bytes() for name in OVERLAY_FILES})
-    assert set(ids(store.load_folder(mine))) == set(ids(table))
+    assert set(ids(folder.load_table(mine))) == set(ids(table))
     # The shipped table gets it back: so does the keeper.
     ship(upgraded(SMALL, "3.0"))
-    table = store.load_folder(mine)
+    table = folder.load_table(mine)
     assert table.conflicts == ()
     assert text(table, "beta", "size") == "95"
     assert text(table, "mine", "teeth") == "few"
@@ -692,14 +692,14 @@ def test_what_leans_on_what_is_gone_is_set_aside_and_comes_back(place):
 
 def test_what_is_set_aside_can_be_given_up_one_by_one_in_any_order(place):
     ship, mine = place
-    table = own_kind(store.start_table(mine), teeth="few").with_cell("beta", "size", "95", source="JONES")
+    table = own_kind(folder.start_table(mine), teeth="few").with_cell("beta", "size", "95", source="JONES")
     table.with_cell("alpha", "tail", "hollow", CLAIM).save()
     before = {name: (mine / name).read_bytes() for name in OVERLAY_FILES}
     newer = without_trait("teeth")(
         without_kind("beta")(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight"))
     )
     ship(upgraded(newer))
-    open_now = ids(store.load_folder(mine))
+    open_now = ids(folder.load_table(mine))
     assert len(open_now) == 3
     ends = []
     for order in (open_now, open_now[::-1]):
@@ -716,7 +716,7 @@ def test_what_is_set_aside_can_be_given_up_one_by_one_in_any_order(place):
 
 def test_settling_what_is_not_open_or_not_so(place):
     ship, mine = place
-    store.start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
+    folder.start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
     with pytest.raises(UnknownName, match="none is"):
         settle(mine, "cell:alpha:tail", "own")
     ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight")))

@@ -12,13 +12,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey.errors import IdkeyError, TableError, UnknownName
-from idkey.table import disk, files, store
+from idkey.table import disk, files
+from idkey.table import folder as store
 from idkey.table.csvfile import Found
 from idkey.table.disk import MOST_VERSIONS
-from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.folder import load_table, restore, save_table, start_table, versions
 from idkey.table.layout import FILES
 from idkey.table.overlay import OVERLAY_FILES
-from idkey.table.store import load_folder, restore, save_table, start_table, versions
 from idkey.table.table import TraitTable
 
 from .small_folder import SMALL, upgraded
@@ -67,11 +68,11 @@ def _all_bytes(folder: Path) -> dict[str, bytes]:
 
 
 def test_the_shipped_table_saved_is_the_shipped_files_byte_for_byte(tmp_path):
-    table = load_folder(REAL)
+    table = load_table(REAL)
     table.save(tmp_path / "copy")
     for name in FILES:
         assert (tmp_path / "copy" / name).read_bytes() == (REAL / name).read_bytes(), name
-    again = load_folder(tmp_path / "copy")
+    again = load_table(tmp_path / "copy")
     pd.testing.assert_frame_equal(again.to_frame(), table.to_frame())
     pd.testing.assert_frame_equal(again.care, table.care)
     pd.testing.assert_frame_equal(again.evidence, table.evidence)
@@ -83,21 +84,21 @@ def test_the_shipped_table_saved_is_the_shipped_files_byte_for_byte(tmp_path):
 def test_a_saved_table_knows_where_it_is_and_can_be_saved_again(tmp_path):
     table = small()
     assert table.origin is None
-    table.save(tmp_path / "mine")
+    alone, table = table, table.save(tmp_path / "mine")
+    assert alone.origin is None
     assert table.origin.folder == (tmp_path / "mine").resolve()
-    assert table.origin == load_folder(tmp_path / "mine").origin
+    assert table.origin == load_table(tmp_path / "mine").origin
     table.save()
     assert versions(tmp_path / "mine") == ()  # nothing had changed
     more = table.with_taxon("nova", **NEW)
-    more.save()
-    most = more.with_cell("nova", "tail", "hollow")
-    most.save()
-    assert files_of(load_folder(tmp_path / "mine")) == files_of(most)
+    more = more.save()
+    most = more.with_cell("nova", "tail", "hollow").save()
+    assert files_of(load_table(tmp_path / "mine")) == files_of(most)
     assert len(versions(tmp_path / "mine")) == 2
 
 
 def test_each_save_changes_only_the_files_that_it_must(folder):
-    table = load_folder(folder)
+    table = load_table(folder)
     before = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
     table.with_evidence("alpha", "size", note="seen again").save()
     after = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
@@ -107,7 +108,7 @@ def test_each_save_changes_only_the_files_that_it_must(folder):
 def test_files_that_are_not_the_tables_stay(folder):
     (folder / "photo.jpg").write_bytes(b"picture")
     (folder / "notes").mkdir()
-    load_folder(folder).with_taxon("nova", **NEW).save()
+    load_table(folder).with_taxon("nova", **NEW).save()
     assert (folder / "photo.jpg").read_bytes() == b"picture"
     assert (folder / "notes").is_dir()
 
@@ -150,11 +151,10 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
             table = start_table(folder)
         else:
             table = small()
-            table.save(folder)
+            table = table.save(folder)
         for step, load_anew in steps:
-            table = _stepped(table, *step)
-            table.save()
-            again = load_folder(folder)
+            table = _stepped(table, *step).save()
+            again = load_table(folder)
             assert files_of(again) == files_of(table)
             assert again.origin == table.origin
             assert again.conflicts == table.conflicts == ()
@@ -166,7 +166,7 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
 
 
 def test_each_file_edited_by_hand_meanwhile_is_noticed_and_nothing_is_written(folder):
-    table = load_folder(folder)
+    table = load_table(folder)
     more = table.with_taxon("nova", **NEW)
     for name in OVERLAY_FILES if table.origin.overlay else FILES:
         was = (folder / name).read_bytes() if (folder / name).exists() else None
@@ -185,14 +185,14 @@ def test_each_file_edited_by_hand_meanwhile_is_noticed_and_nothing_is_written(fo
 
 
 def test_the_slower_of_two_is_told_and_loses_nothing(folder):
-    one, two = load_folder(folder), load_folder(folder)
+    one, two = load_table(folder), load_table(folder)
     one.with_taxon("nova", **NEW).save()
     slower = two.with_taxon("nana", **NEW)
     with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
         slower.save()
-    both = load_folder(folder).with_taxon("nana", **NEW)
+    both = load_table(folder).with_taxon("nana", **NEW)
     both.save()
-    assert {"nova", "nana"} <= set(load_folder(folder).ids)
+    assert {"nova", "nana"} <= set(load_table(folder).ids)
 
 
 def test_another_tables_folder_is_refused(folder, tmp_path):
@@ -203,23 +203,23 @@ def test_another_tables_folder_is_refused(folder, tmp_path):
     assert _all_bytes(folder) == before
     other.save(tmp_path / "other")
     with pytest.raises(IdkeyError, match="holds another table"):
-        load_folder(folder).save(tmp_path / "other")
+        load_table(folder).save(tmp_path / "other")
 
 
 def test_a_folder_of_ones_own_can_be_saved_whole_elsewhere(tmp_path, small_is_shipped):
-    table = start_table(tmp_path / "mine").with_taxon("nova", **NEW)
-    table.save()
-    table.save(tmp_path / "whole")
-    assert not table.origin.overlay
+    table = start_table(tmp_path / "mine").with_taxon("nova", **NEW).save()
+    whole = table.save(tmp_path / "whole")
+    assert table.origin.overlay
+    assert not whole.origin.overlay
     assert set(FILES) <= {path.name for path in (tmp_path / "whole").iterdir()}
-    assert files_of(load_folder(tmp_path / "whole")) == files_of(table)
-    assert load_folder(tmp_path / "mine").ids == table.ids
+    assert files_of(load_table(tmp_path / "whole")) == files_of(table)
+    assert load_table(tmp_path / "mine").ids == table.ids
 
 
 def test_the_shipped_table_is_not_saved_over(small_is_shipped, tmp_path):
     shipped = small_is_shipped
     before = _all_bytes(shipped)
-    table = load_folder(shipped)
+    table = load_table(shipped)
     places = [None, shipped, str(shipped)]
     if os.name != "nt":
         (tmp_path / "link").symlink_to(shipped, target_is_directory=True)
@@ -253,7 +253,7 @@ def test_a_table_of_another_shape_is_refused(tmp_path):
 
 
 def test_what_would_not_load_again_is_not_written(folder, monkeypatch):
-    table = load_folder(folder).with_taxon("nova", **NEW)
+    table = load_table(folder).with_taxon("nova", **NEW)
     before = _all_bytes(folder)
     name = "own_files" if table.origin.overlay else "files_of"
     real = getattr(store, name)
@@ -281,7 +281,7 @@ def test_what_would_not_load_again_is_not_written(folder, monkeypatch):
 
 
 def test_a_full_disk_leaves_the_folder_and_the_table_as_they_were(folder, monkeypatch):
-    table = load_folder(folder).with_taxon("nova", **NEW)
+    table = load_table(folder).with_taxon("nova", **NEW)
     before, origin = _all_bytes(folder), table.origin
 
     def full(handle):
@@ -294,11 +294,11 @@ def test_a_full_disk_leaves_the_folder_and_the_table_as_they_were(folder, monkey
     assert _all_bytes(folder) == before
     assert table.origin == origin
     table.save()
-    assert "nova" in load_folder(folder).ids
+    assert "nova" in load_table(folder).ids
 
 
 def test_a_folder_that_went_away_is_not_made_anew_unasked(folder):
-    table = load_folder(folder).with_taxon("nova", **NEW)
+    table = load_table(folder).with_taxon("nova", **NEW)
     shutil.rmtree(folder)
     with pytest.raises(IdkeyError, match="changed since it was loaded"):
         table.save()
@@ -306,7 +306,7 @@ def test_a_folder_that_went_away_is_not_made_anew_unasked(folder):
 
 def test_no_such_folder_is_said(tmp_path):
     with pytest.raises(TableError, match="no such folder; give the folder that holds"):
-        load_folder(tmp_path / "none")
+        load_table(tmp_path / "none")
 
 
 # -- one's own ----------------------------------------------------------------------------------------
@@ -314,10 +314,10 @@ def test_no_such_folder_is_said(tmp_path):
 
 def test_ones_own_table_starts_as_the_shipped_one(tmp_path, small_is_shipped):
     table = start_table(tmp_path / "new" / "mine")
-    assert files_of(table) == files_of(load_folder(small_is_shipped))
+    assert files_of(table) == files_of(load_table(small_is_shipped))
     assert table.origin.overlay
     assert set(table.origin.digests) <= set(OVERLAY_FILES)
-    assert files_of(load_folder(tmp_path / "new" / "mine")) == files_of(table)
+    assert files_of(load_table(tmp_path / "new" / "mine")) == files_of(table)
 
 
 def test_ones_own_table_starts_in_an_empty_folder_only(tmp_path, small_is_shipped):
@@ -341,7 +341,7 @@ def test_ones_own_folder_holds_what_is_ones_own_and_outlives_an_upgrade(tmp_path
     for name, data in files_of(table_from(parts_from(upgraded(SMALL), Found("")), "x", Found(""))).items():
         (later / name).write_bytes(data.replace(b"Invented fish", b"Invented fish, second edition"))
     monkeypatch.setattr(files, "shipped_folder", lambda: later)
-    table = load_folder(mine)
+    table = load_table(mine)
     assert table.conflicts == ()
     assert "nova" in table.ids
     assert files_of(table)["sources.bib"].count(b"second edition") == 1
@@ -354,7 +354,7 @@ def test_the_real_table_can_be_added_to_under_ones_own_name(tmp_path):
     group = real.taxa["careGroup"].iloc[0]
     more = table.with_taxon("testia_nova", scientificName="Testia nova", genus="Testia", careGroup=group)
     more.save()
-    again = load_folder(tmp_path / "mine")
+    again = load_table(tmp_path / "mine")
     assert again.ids == (*real.ids, "testia_nova")
     assert files_of(again) == files_of(more)
 
@@ -363,19 +363,19 @@ def test_the_real_table_can_be_added_to_under_ones_own_name(tmp_path):
 
 
 def test_an_old_version_comes_back_and_the_present_one_is_kept(folder):
-    first = files_of(load_folder(folder))
-    table = load_folder(folder).with_taxon("nova", **NEW)
+    first = files_of(load_table(folder))
+    table = load_table(folder).with_taxon("nova", **NEW)
     table.save()
     second = files_of(table)
     kept = versions(folder)[0]
     back = restore(folder, kept.name)
-    assert files_of(back) == files_of(load_folder(folder)) == first
+    assert files_of(back) == files_of(load_table(folder)) == first
     assert versions(folder)[0].note == f"put back {kept.name}"
     assert files_of(restore(folder, versions(folder)[0].name)) == second
 
 
 def test_putting_back_keeps_what_was_edited_by_hand(folder):
-    load_folder(folder).with_taxon("nova", **NEW).save()
+    load_table(folder).with_taxon("nova", **NEW).save()
     with (folder / "taxa.csv").open("ab") as file:
         file.write(b"half a row")
     restore(folder, versions(folder)[0].name)
@@ -384,7 +384,7 @@ def test_putting_back_keeps_what_was_edited_by_hand(folder):
 
 
 def test_a_version_that_does_not_load_any_more_is_not_put_back(folder):
-    load_folder(folder).with_taxon("nova", **NEW).save()
+    load_table(folder).with_taxon("nova", **NEW).save()
     kept = versions(folder)[0]
     taxa = folder / ".idkey" / "versions" / kept.name / "taxa.csv"
     taxa.write_bytes(taxa.read_bytes().replace(b"id,", b"od,", 1))
@@ -398,10 +398,9 @@ def test_a_version_that_does_not_load_any_more_is_not_put_back(folder):
 
 
 def test_a_limited_number_of_versions_is_kept(folder):
-    table = load_folder(folder)
+    table = load_table(folder)
     for i in range(MOST_VERSIONS + 3):
-        table = table.with_evidence("alpha", "size", note=f"look {i}")
-        table.save()
+        table = table.with_evidence("alpha", "size", note=f"look {i}").save()
     kept = versions(folder)
     assert len(kept) == MOST_VERSIONS
     back = restore(folder, kept[-1].name)
@@ -410,8 +409,7 @@ def test_a_limited_number_of_versions_is_kept(folder):
 
 
 def test_a_table_whose_origin_was_taken_over_is_still_the_same(tmp_path):
-    table = small()
-    table.save(tmp_path / "mine")
+    table = small().save(tmp_path / "mine")
     moved = replace(table, name="other")
     moved.save()
     assert versions(tmp_path / "mine") == ()

@@ -9,7 +9,8 @@ import pytest
 
 from idkey.table.care import parse_care
 from idkey.table.fields import CLASSES, COMMONNESS, SCOPES
-from idkey.table.files import load_table, shipped_folder
+from idkey.table.files import shipped_folder
+from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, NotApplicable, Range, States, parse_cell
 from idkey.table.table import TraitTable

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey.errors import TableError, UnknownName
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait, cell_text
 from idkey.table.table import YOUNG, Source, TraitTable
 

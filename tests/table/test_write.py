@@ -14,7 +14,8 @@ from idkey.errors import IdkeyError, TableError
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
 from idkey.table.fields import HEADERS, META, UNITS
-from idkey.table.files import files_of, load_table, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.folder import load_table
 from idkey.table.layout import FILES
 from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, YOUNG, Range, States, Trait

@@ -8,7 +8,7 @@ from __future__ import annotations
 import tomllib
 from pathlib import Path
 
-from idkey.table.files import load_table
+from idkey.table.folder import load_table
 from idkey.table.package import PROFILES, describe
 
 ROOT = Path(__file__).resolve().parents[2]

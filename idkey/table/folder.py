@@ -12,30 +12,34 @@ from idkey.table.csvfile import Found
 from idkey.table.disk import Version
 from idkey.table.files import files_of
 from idkey.table.merge import lay_over
-from idkey.table.origin import Origin
 from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
-from idkey.table.table import TraitTable
+from idkey.table.table import Origin, TraitTable
 
-__all__ = ["load_folder", "restore", "save_table", "start_table", "versions"]
+__all__ = ["load_table", "restore", "save_table", "start_table", "versions"]
 
 _NAMES = tuple(dict.fromkeys((*layout.FILES, *OVERLAY_FILES)))
 
 
-def load_folder(folder: str | Path) -> TraitTable:
-    """Load the table of a folder: a whole one, or one's own additions laid over the shipped table.
+def load_table(path: str | Path | None = None) -> TraitTable:
+    """Load a trait table and check all of it.
 
     Parameters
     ----------
-    folder : str or pathlib.Path
+    path : str or pathlib.Path, optional
+        A folder of taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib, or one made by
+        `start_table`; by default the shipped one.
 
     Raises
     ------
     TableError
-        With every problem; nothing is loaded then.
+        With every problem: file, row, column, value, and what would be right. Nothing is loaded then.
     IdkeyError
         When another program keeps the folder locked, or a save can be neither finished nor read.
     """
-    place = Path(folder)
+    if path is not None and not isinstance(path, (str, Path)):
+        msg = f"load_table: {path!r}: write the path of a folder"
+        raise IdkeyError(msg)
+    place = files.shipped_folder() if path is None else Path(path)
     found = Found(place.name)
     if not place.is_dir():
         found.add(str(place), "", "", place.name, "no such folder; give the folder that holds taxa.csv")
@@ -49,13 +53,12 @@ def load_folder(folder: str | Path) -> TraitTable:
     return replace(_table_of(read, place.name, found), origin=Origin(place.resolve(), known, overlay))
 
 
-def save_table(table: TraitTable, folder: str | Path | None = None) -> None:
+def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
     """Write a table to a folder, all of it or nothing; see `TraitTable.save`.
 
     Parameters
     ----------
     table : TraitTable
-        Knows afterwards where it was saved, so that it can be added to and saved again.
     folder : str or pathlib.Path, optional
         A new folder, or one without a table. By default the folder that the table was loaded from.
 
@@ -71,7 +74,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> None:
     if not origin.digests:
         _refuse_other_table(place)
     whole = files_of(table)
-    new = own_files(load_folder(files.shipped_folder()), table) if origin.overlay else whole
+    new = own_files(load_table(files.shipped_folder()), table) if origin.overlay else whole
     again = _read_back(new, place.name)
     # What the table of an overlay states of itself comes from the shipped one.
     got = files_of(replace(again, about=table.about) if origin.overlay else again)
@@ -83,10 +86,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> None:
         raise IdkeyError(msg)
     names = _names(origin.overlay)
     known = disk.commit(place, {name: new.get(name) for name in names}, origin.digests, "saved")
-    object.__setattr__(table, "origin", replace(origin, digests=known))
-    # As when it is loaded the next time: settled conflicts are gone, the version says that it was added to.
-    for stated in ("about", "conflicts"):
-        object.__setattr__(table, stated, getattr(again, stated))
+    return replace(again, origin=replace(origin, digests=known))
 
 
 def start_table(folder: str | Path) -> TraitTable:
@@ -117,8 +117,8 @@ def start_table(folder: str | Path) -> TraitTable:
     >>> folder = tempfile.mkdtemp()
     >>> table = start_table(folder)
     >>> more = table.with_taxon("barred_one", scientificName="Panaqolus sp.", pattern="bars")
-    >>> more.save()
-    >>> len(load_folder(folder)) - len(table)
+    >>> more = more.save()
+    >>> len(load_table(folder)) - len(table)
     1
     """
     place = _folder(folder, "start_table")
@@ -130,9 +130,9 @@ def start_table(folder: str | Path) -> TraitTable:
             "or open a table that is there with load_table"
         )
         raise IdkeyError(msg)
-    shipped = load_folder(files.shipped_folder())
+    shipped = load_table(files.shipped_folder())
     disk.commit(place, own_files(shipped, shipped), {}, "started")
-    return load_folder(place)
+    return load_table(place)
 
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
@@ -173,7 +173,7 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
     ours = {*_names(is_overlay(old)), *_names(is_overlay(now))}
     known = disk.digests({name: data for name, data in now.items() if name in ours})
     disk.commit(place, {name: old.get(name) for name in ours}, known, f"put back {name}")
-    return load_folder(place)
+    return load_table(place)
 
 
 # -- parts of these -----------------------------------------------------------------------------------

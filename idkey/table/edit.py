@@ -1,16 +1,15 @@
-"""A table with more in it: kinds, cells, traits, claims. The old table stays as it is.
+"""A table with more in it: kinds, cells, traits, sources, claims. Each call gives a new table.
 
-Each function checks all it is given first and raises one TableError that lists everything wrong. A filled
-cell always has a claim behind it: where none is given, the claim is of class memory and says that no source
-was named.
+All that is given is checked first; one TableError lists everything wrong. A filled cell always has a claim
+behind it: where none is given, the claim is of class memory and says that no source was named.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any, Self
 
 import pandas as pd
 
@@ -19,7 +18,6 @@ from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.ids import is_id
 from idkey.table.names import one
-from idkey.table.origin import added_to
 from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
     YOUNG,
@@ -33,25 +31,222 @@ from idkey.table.schema import (
 )
 from idkey.table.sources import parse_sources
 
-if TYPE_CHECKING:
-    from idkey.table.table import TraitTable
+__all__ = ["ADDED_TO", "Editable", "Place", "added_to"]
 
-__all__ = ["with_evidence", "with_rows", "with_source", "with_trait", "without_taxon"]
-
-_NAME = "scientificName"
-
+ADDED_TO = " with additions"
+"""Ending of the version of a table that is no longer the one that was given out."""
 Place = tuple[str, str]
 """A taxon and a column."""
 
+_NAME = "scientificName"
 
-def with_rows(
-    table: TraitTable,
+
+def added_to(about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is stated of a table once it has been added to; a table without a version gets none."""
+    version = str(about.get("version") or "")
+    if not version:
+        return dict(about)
+    return {**about, "version": version.removesuffix(ADDED_TO) + ADDED_TO}
+
+
+class Editable:
+    """The part of `TraitTable` that makes tables with more, or less, in them."""
+
+    traits: tuple[Trait, ...]
+    trait_ids: tuple[str, ...]
+    taxa: pd.DataFrame
+    cells: Mapping[str, tuple[Cell, ...]]
+    care: pd.DataFrame
+    evidence: pd.DataFrame
+    sources: Mapping[str, Source]
+    name: str
+    about: Mapping[str, Any]
+
+    def with_taxon(self, taxon: str, /, claims: Mapping[str, Claim] | None = None, **values: Any) -> Self:
+        """Return a new table with one more taxon.
+
+        Parameters
+        ----------
+        taxon : str
+            Id of the new taxon.
+        claims : mapping of str to Claim, optional
+            Where it stands written, by column. A filled cell without a claim gets one of class memory that
+            says that no source was named.
+        **values
+            Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
+            needs ``scientificName``; a genus that is left out is its first word.
+
+        Raises
+        ------
+        TableError
+            With everything that is wrong; this table stays as it is.
+        """
+        behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
+        return _with_rows(self, {taxon: values}, behind, only_new=True)
+
+    def with_cell(
+        self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
+    ) -> Self:
+        """Return a new table with one cell changed; a blank value makes it not known.
+
+        Parameters
+        ----------
+        taxon : str
+            Id, trade code or name of a taxon of the table.
+        column : str
+            A trait, ``<trait>_young``, or a column of `taxa`.
+        value : object
+            Cell text, or a plain value.
+        claim : Claim, optional
+            Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
+
+        Raises
+        ------
+        UnknownName, TableError
+        """
+        taxon = one(self, taxon)
+        if claimed:
+            claim = Claim(**claimed)
+        return _with_rows(self, {taxon: {column: value}}, {(taxon, column): claim} if claim else {})
+
+    def with_rows(
+        self, rows: Mapping[str, Mapping[str, Any]], claims: Mapping[Place, Claim] | None = None
+    ) -> Self:
+        """Return a new table with these taxa added, or changed where they are there.
+
+        Parameters
+        ----------
+        rows : mapping of taxon id to mapping of column to cell text
+        claims : mapping of (taxon, column) to Claim, optional
+
+        Raises
+        ------
+        TableError
+        """
+        return _with_rows(self, rows, claims or {})
+
+    def with_trait(
+        self,
+        trait: Trait,
+        values: Mapping[str, Any] | None = None,
+        claims: Mapping[str, Claim] | None = None,
+    ) -> Self:
+        """Return a new table with one more trait.
+
+        Parameters
+        ----------
+        trait : Trait
+        values : mapping of str to str, optional
+            Cell text by taxon id; taxa left out are not known.
+        claims : mapping of str to Claim, optional
+            Where it stands written, by taxon id.
+
+        Raises
+        ------
+        TableError
+        """
+        problems = _trait_problems(self, trait)
+        rows = {}
+        for name, value in (values or {}).items():
+            try:
+                taxon = one(self, name)
+            except UnknownName as error:
+                problems.append(Problem(self.name, "", trait.id, str(name), str(error)))
+                continue
+            text = "" if is_missing(value) else state_text(value)
+            try:
+                parse_cell(trait, text)
+            except ValueError as error:
+                problems.append(Problem(self.name, taxon, trait.id, text, str(error)))
+            rows[taxon] = {trait.id: text}
+        if problems:
+            raise TableError(problems, "changed")
+        cells = {**self.cells, trait.id: (None,) * len(self.taxa)}
+        wider = replace(self, traits=(*self.traits, trait), cells=cells, about=added_to(self.about))
+        behind = {(one(self, name), trait.id): claim for name, claim in (claims or {}).items()}
+        return _with_rows(wider, rows, behind)
+
+    def with_evidence(self, who: str, attribute: str, claim: Claim | None = None, **claimed: str) -> Self:
+        """Return a new table with one more claim behind a filled cell.
+
+        Parameters
+        ----------
+        who : str
+            A care group, or the id, trade code or name of a taxon.
+        attribute : str
+            The trait column or the care column.
+        claim : Claim, optional
+            Or its parts by name: ``source="KEY", locator="p. 3", evidence_class="read"``.
+
+        Raises
+        ------
+        UnknownName, TableError
+        """
+        claim = claim or Claim(**claimed)
+        groups = set(self.care["care_group"]) if len(self.care) else set()
+        who = who if who in groups else one(self, who)
+        text, group = _behind(self, who, attribute)
+        problems = [Problem(self.name, who, attribute, *wrong) for wrong in claim.problems(self.sources)]
+        if not text:
+            right = "a claim for a blank cell; fill the cell first, with with_cell"
+            problems.append(Problem(self.name, who, attribute, claim.source, right))
+        if "taxon" not in self.evidence.columns:
+            problems.append(Problem(self.name, who, attribute, claim.source, "this table keeps no evidence"))
+        if problems:
+            raise TableError(problems, "changed")
+        row = claim.row("" if group else who, attribute, text, care_group=who if group else "")
+        evidence = _with_claims(self.evidence, [row], {(who, attribute): False})
+        return replace(self, evidence=evidence, about=added_to(self.about))
+
+    def with_source(self, bibtex: str) -> Self:
+        """Return a new table with one or more sources, given as BibTeX entries.
+
+        Raises
+        ------
+        TableError
+            No BibTeX, or a key that stands for another source.
+        """
+        found = Found(self.name)
+        sources = parse_sources(bibtex, found) or {}
+        if not sources and not found:
+            right = "write a BibTeX entry, such as @book{KEY, title = {...}}"
+            found.add(self.name, "", "source", bibtex[:60], right)
+        for key, source in sources.items():
+            there = self.sources.get(key, source)
+            # How the entry is spaced, and what comments stand before it, makes no other source of it.
+            if (there.full, there.doi) != (source.full, source.doi):
+                found.add(self.name, "", "source", key, "this key stands for another source already")
+        if found:
+            raise TableError(found, "changed")
+        new = {key: source for key, source in sources.items() if key not in self.sources}
+        return replace(self, sources={**self.sources, **new}, about=added_to(self.about)) if new else self
+
+    def without_taxon(self, taxon: str) -> Self:
+        """Return a new table without a taxon, its claims and its own care row. Raises UnknownName."""
+        taxon = one(self, taxon)
+        at = self.position(taxon)
+        cells = {column: found[:at] + found[at + 1 :] for column, found in self.cells.items()}
+        care, evidence = (
+            frame[frame["taxon"] != taxon].reset_index(drop=True) if "taxon" in frame.columns else frame
+            for frame in (self.care, self.evidence)
+        )
+        return replace(
+            self,
+            taxa=self.taxa.drop(index=taxon),
+            cells=_without_blank_companions(cells, self),
+            care=care,
+            evidence=evidence,
+            about=added_to(self.about),
+        )
+
+
+def _with_rows(
+    table: Editable,
     rows: Mapping[str, Mapping[str, Any]],
-    claims: Mapping[Place, Claim] | None = None,
+    claims: Mapping[Place, Claim],
     *,
     only_new: bool = False,
-) -> TraitTable:
-    """Return a table with these taxa added, or changed where they are there; see `TraitTable.with_rows`."""
+) -> Any:
     change = _Change(table, only_new=only_new)
     for taxon, values in rows.items():
         if not change.names(taxon):
@@ -61,7 +256,7 @@ def with_rows(
             _name(change, taxon, texts)
         for column, text in texts.items():
             change.put(taxon, column, text)
-    for (taxon, column), claim in (claims or {}).items():
+    for (taxon, column), claim in claims.items():
         change.claim(taxon, column, claim)
     return change.made()
 
@@ -78,7 +273,7 @@ def _name(change: _Change, taxon: str, texts: dict[str, str]) -> None:
 class _Change:
     """What is to be changed, gathered with all that is wrong in it."""
 
-    def __init__(self, table: TraitTable, *, only_new: bool):
+    def __init__(self, table: Editable, *, only_new: bool):
         self.table = table
         self._only_new = only_new
         self.problems: list[Problem] = []
@@ -145,17 +340,11 @@ class _Change:
             return ""
         return cell_text(self._traits[column], self.table.cell(taxon, column))
 
-    def made(self) -> TraitTable:
+    def made(self) -> Any:
         if self.problems:
             raise TableError(self.problems, "changed")
-        evidence = self._evidence()
-        return replace(
-            self.table,
-            taxa=self._taxa(),
-            cells=self._cells(),
-            evidence=evidence,
-            about=added_to(self.table.about),
-        )
+        changed = {"taxa": self._taxa(), "cells": self._cells(), "evidence": self._evidence()}
+        return replace(self.table, **changed, about=added_to(self.table.about))
 
     def _taxa(self) -> pd.DataFrame:
         old = self.table.taxa
@@ -171,7 +360,7 @@ class _Change:
         return pd.concat([old, pd.DataFrame(rows, index=index, columns=old.columns)])
 
     def _cells(self) -> dict[str, tuple[Cell, ...]]:
-        n = len(self.table)
+        n = len(self.table.taxa)
         positions = {taxon: n + i for i, taxon in enumerate(self.new)}
         by_column: dict[str, dict[int, Cell]] = {}
         for (taxon, column), (cell, _) in self.cells.items():
@@ -199,16 +388,16 @@ class _Change:
         if "taxon" not in old.columns:
             return old
         fresh: list[dict[str, str]] = []
-        outdated: list[tuple[Place, bool]] = []
+        outdated: dict[Place, bool] = {}
         for place in dict.fromkeys([*self.cells, *self.claims]):
             text = self.text(*place)
             if not text:
-                outdated.append((place, True))
+                outdated[place] = True
                 continue
             claim = self.claims.get(place)
             if claim is None and not self._differs(place):
                 continue
-            outdated.append((place, False))
+            outdated[place] = False
             fresh.append((claim or Claim()).row(*place, text))
         return _with_claims(old, fresh, outdated)
 
@@ -220,7 +409,7 @@ class _Change:
 
 
 def _without_blank_companions(
-    cells: Mapping[str, tuple[Cell, ...]], table: TraitTable
+    cells: Mapping[str, tuple[Cell, ...]], table: Editable
 ) -> dict[str, tuple[Cell, ...]]:
     """Leave out a column for young fish that nothing is known in any more."""
     ids = {t.id for t in table.traits}
@@ -228,11 +417,10 @@ def _without_blank_companions(
 
 
 def _with_claims(
-    evidence: pd.DataFrame, fresh: Sequence[Mapping[str, str]], outdated: Iterable[tuple[Place, bool]]
+    evidence: pd.DataFrame, fresh: Sequence[Mapping[str, str]], places: Mapping[Place, bool]
 ) -> pd.DataFrame:
-    """Add claims; of the places outdated take all claims away (True), or those that name no source yet."""
+    """Add claims; of these places take all claims away (True), or those that name no source yet."""
     gone = pd.Series(False, index=evidence.index)
-    places = dict(outdated)
     of_these = evidence[evidence["taxon"].isin({taxon for taxon, _ in places})]
     # Where somebody wrote a page or a source beside it, it is a claim.
     unwritten = (of_these["source"] == "") & (of_these["locator"] == "")
@@ -249,49 +437,21 @@ def _with_claims(
     return pd.concat([kept, pd.DataFrame(rows, columns=evidence.columns, dtype="str")], ignore_index=True)
 
 
-def with_trait(
-    table: TraitTable,
-    trait: Trait,
-    values: Mapping[str, Any] | None = None,
-    claims: Mapping[str, Claim] | None = None,
-) -> TraitTable:
-    """Return a table with one more trait; see `TraitTable.with_trait`."""
-    problems = [Problem(table.name, "", trait.id, value, right) for value, right in trait_problems(trait)]
-    if not problems and _NAME in table.taxa.columns:
-        problems = _as_a_row(table, trait)
+def _trait_problems(table: Editable, trait: Trait) -> list[Problem]:
+    """Say what is wrong with a new trait."""
+    wrong = list(trait_problems(trait))
+    problems = [] if wrong or _NAME not in table.taxa.columns else _as_a_row(table, trait)
     if trait.id in ("id", *(column.id for column in table.care_columns)) and _NAME in table.taxa.columns:
-        problems.append(Problem(table.name, "", trait.id, trait.id, "this name is a column of another file"))
+        wrong.append((trait.id, "this name is a column of another file"))
     if trait.id in table.cells or trait.id in table.taxa.columns:
-        problems.append(Problem(table.name, "", trait.id, trait.id, "a column of this name is there already"))
+        wrong.append((trait.id, "a column of this name is there already"))
     if trait.id.endswith(YOUNG) and trait.id.removesuffix(YOUNG) in table.trait_ids:
         right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
-        problems.append(Problem(table.name, "", trait.id, trait.id, right))
-    rows = {}
-    for name, value in (values or {}).items():
-        try:
-            taxon = one(table, name)
-        except UnknownName as error:
-            problems.append(Problem(table.name, "", trait.id, str(name), str(error)))
-            continue
-        text = "" if is_missing(value) else state_text(value)
-        try:
-            parse_cell(trait, text)
-        except ValueError as error:
-            problems.append(Problem(table.name, taxon, trait.id, text, str(error)))
-        rows[taxon] = {trait.id: text}
-    if problems:
-        raise TableError(problems, "changed")
-    wider = replace(
-        table,
-        traits=(*table.traits, trait),
-        cells={**table.cells, trait.id: (None,) * len(table)},
-        about=added_to(table.about),
-    )
-    behind = {(one(table, name), trait.id): claim for name, claim in (claims or {}).items()}
-    return with_rows(wider, rows, behind)
+        wrong.append((trait.id, right))
+    return [*problems, *(Problem(table.name, "", trait.id, value, right) for value, right in wrong)]
 
 
-def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
+def _as_a_row(table: Editable, trait: Trait) -> list[Problem]:
     """Say what would be wrong with the trait as a row of traits.csv, where the old traits stand before it."""
     rows = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*table.traits, trait), start=2)]
     found = Found()
@@ -299,27 +459,7 @@ def _as_a_row(table: TraitTable, trait: Trait) -> list[Problem]:
     return [replace(problem, file=table.name, row="") for problem in found if problem.row == rows[-1].place]
 
 
-def with_evidence(table: TraitTable, who: str, attribute: str, claim: Claim) -> TraitTable:
-    """Return a table with one more claim; see `TraitTable.with_evidence`."""
-    groups = set(table.care["care_group"]) if len(table.care) else set()
-    who = who if who in groups else one(table, who)
-    text, group = _behind(table, who, attribute)
-    problems = [
-        Problem(table.name, who, attribute, value, right) for value, right in claim.problems(table.sources)
-    ]
-    if not text:
-        right = "a claim for a blank cell; fill the cell first, with with_cell"
-        problems.append(Problem(table.name, who, attribute, claim.source, right))
-    if "taxon" not in table.evidence.columns:
-        problems.append(Problem(table.name, who, attribute, claim.source, "this table keeps no evidence"))
-    if problems:
-        raise TableError(problems, "changed")
-    row = claim.row("" if group else who, attribute, text, care_group=who if group else "")
-    evidence = _with_claims(table.evidence, [row], [((who, attribute), False)])
-    return replace(table, evidence=evidence, about=added_to(table.about))
-
-
-def _behind(table: TraitTable, who: str, attribute: str) -> tuple[str, bool]:
+def _behind(table: Editable, who: str, attribute: str) -> tuple[str, bool]:
     """Return the text of a trait cell or a care cell, and whether `who` is a care group."""
     if who in table.taxa.index and attribute in table.cells:
         return cell_text(table.trait_of(attribute), table.cell(who, attribute)), False
@@ -332,43 +472,3 @@ def _behind(table: TraitTable, who: str, attribute: str) -> tuple[str, bool]:
     group = who not in table.taxa.index
     found = care[(care["care_group"] == who) & (care["taxon"] == "")] if group else care[care["taxon"] == who]
     return (str(found[attribute].iloc[0]) if len(found) else ""), group
-
-
-def with_source(table: TraitTable, bibtex: str) -> TraitTable:
-    """Return a table with more sources; see `TraitTable.with_source`."""
-    found = Found(table.name)
-    sources = parse_sources(bibtex, found) or {}
-    if not sources and not found:
-        right = "write a BibTeX entry, such as @book{KEY, title = {...}}"
-        found.add(table.name, "", "source", bibtex[:60], right)
-    for key, source in sources.items():
-        if key in table.sources and _said(table.sources[key]) != _said(source):
-            found.add(table.name, "", "source", key, "this key stands for another source already")
-    if found:
-        raise TableError(found, "changed")
-    new = {key: source for key, source in sources.items() if key not in table.sources}
-    return replace(table, sources={**table.sources, **new}, about=added_to(table.about)) if new else table
-
-
-def _said(source: Source) -> tuple[str, str]:
-    # How the entry is spaced, and what comments stand before it, makes no other source of it.
-    return source.full, source.doi
-
-
-def without_taxon(table: TraitTable, taxon: str) -> TraitTable:
-    """Return a table without a kind, its claims and its own care row; see `TraitTable.without_taxon`."""
-    taxon = one(table, taxon)
-    at = table.position(taxon)
-    cells = {column: found[:at] + found[at + 1 :] for column, found in table.cells.items()}
-    care, evidence = (
-        frame[frame["taxon"] != taxon].reset_index(drop=True) if "taxon" in frame.columns else frame
-        for frame in (table.care, table.evidence)
-    )
-    return replace(
-        table,
-        taxa=table.taxa.drop(index=taxon),
-        cells=_without_blank_companions(cells, table),
-        care=care,
-        evidence=evidence,
-        about=added_to(table.about),
-    )
