@@ -5,28 +5,25 @@ What can't be read is kept as it was typed and named in `Draft.problems`; nothin
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
-from typing import TypeVar
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table import files
 from idkey.table.claims import UNSOURCED, Claim, Source
-from idkey.table.edit import added_to
+from idkey.table.edit import Place, added_to
 from idkey.table.folder import save_table, start_table
+from idkey.table.ids import is_id
 from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.table.table import TraitTable
 from idkey.table.typed import text_in
 
 __all__ = ["Draft", "Place", "is_shipped", "own_folder"]
 
-Place = tuple[str, str]
-"""A taxon and a column."""
-_T = TypeVar("_T")
 _NAME = "scientificName"
-_OF_CELLS = ("ids", "changed", "claims", "wrong", "sound", "_made")
+_OF_CELLS = ("ids", "wrong", "sound", "_made")
 _OF_COLUMNS = ("wide", "columns", *_OF_CELLS)
 
 
@@ -37,10 +34,12 @@ class Draft:
     ----------
     saved : TraitTable
         The table as it is saved; it stays as it is.
-    new : list of str
-        Kinds that are not in the saved table.
+    new, removed : list of str
+        Kinds that are not in the saved table, and kinds of it that are to be left out.
     traits, sources : dict
         Those that are not in the saved table, by id and by key.
+    changed, claims : dict
+        Text of every cell that differs from the saved table, and claims that were given, by kind and column.
 
     Examples
     --------
@@ -61,11 +60,11 @@ class Draft:
     def _start_from(self, table: TraitTable) -> None:
         self.saved = table
         self.new: list[str] = []
+        self.removed: list[str] = []
         self.traits: dict[str, Trait] = {}
         self.sources: dict[str, Source] = {}
-        self._texts: dict[Place, str] = {}
-        self._claims: dict[Place, Claim] = {}
-        self._removed: set[str] = set()
+        self.changed: dict[Place, str] = {}
+        self.claims: dict[Place, Claim] = {}
         self._forget(_OF_COLUMNS)
 
     def _forget(self, names: tuple[str, ...] = _OF_CELLS) -> None:
@@ -101,24 +100,9 @@ class Draft:
         return (*self.names, *(c for t in self.wide.traits for c in (t.id, t.id + YOUNG)))
 
     @property
-    def removed(self) -> tuple[str, ...]:
-        """Kinds of the saved table that are to be left out."""
-        return tuple(taxon for taxon in self.saved.ids if taxon in self._removed)
-
-    @cached_property
-    def changed(self) -> Mapping[Place, str]:
-        """Text of every cell that differs from the saved table, by kind and column."""
-        return self._in_order(self._texts)
-
-    @cached_property
-    def claims(self) -> Mapping[Place, Claim]:
-        """Claims that were given, by kind and column."""
-        return self._in_order(self._claims)
-
-    @property
     def is_changed(self) -> bool:
         """Whether anything is not saved."""
-        return any((self._texts, self._claims, self.new, self._removed, self.traits, self.sources))
+        return any((self.changed, self.claims, self.new, self.removed, self.traits, self.sources))
 
     def was(self, taxon: str, column: str) -> str:
         """Return the text of a cell in the saved table; blank for a kind or a column that is new."""
@@ -127,20 +111,14 @@ class Draft:
     def text(self, taxon: str, column: str) -> str:
         """Return the text of a cell as it stands now."""
         place = self._place(taxon, column)
-        return self._texts[place] if place in self._texts else self.was(*place)
+        return self.changed[place] if place in self.changed else self.was(*place)
 
     def label(self, taxon: str) -> str:
         """Name of a kind for a screen."""
         for table in (self.sound, self.saved):
             if taxon in table.taxa.index:
                 return table.label(taxon)
-        return self._texts.get((taxon, _NAME), "").strip() or taxon
-
-    def _in_order(self, by_place: dict[Place, _T]) -> dict[Place, _T]:
-        """Put places in the order of the table, so that the order of typing changes nothing."""
-        rows = {taxon: i for i, taxon in enumerate(self.ids)}
-        columns = {column: j for j, column in enumerate(self.columns)}
-        return dict(sorted(by_place.items(), key=lambda item: (rows[item[0][0]], columns[item[0][1]])))
+        return self.changed.get((taxon, _NAME), "").strip() or taxon
 
     def _place(self, taxon: str, column: str) -> Place:
         for what, name, names in (("taxon", taxon, self.ids), ("column", column, self.columns)):
@@ -157,10 +135,9 @@ class Draft:
         Raises UnknownName for the kind or the column; what the cell says is never raised.
         """
         place = self._place(taxon, column)
-        if self._same(column, text, self.was(*place)):
-            self._texts.pop(place, None)
-        else:
-            self._texts[place] = text
+        self.changed.pop(place, None)
+        if not self._same(column, text, self.was(*place)):
+            self.changed[place] = text
         self._forget()
 
     def _same(self, column: str, text: str, other: str) -> bool:
@@ -175,9 +152,9 @@ class Draft:
     def claim(self, taxon: str, column: str, claim: Claim | None) -> None:
         """Say where a trait cell stands written; None takes it back. It waits while the cell is blank."""
         place = self._place(taxon, column)
-        self._claims.pop(place, None)
+        self.claims.pop(place, None)
         if claim is not None:
-            self._claims[place] = claim
+            self.claims[place] = claim
         self._forget()
 
     def revert(self, taxon: str, column: str) -> None:
@@ -191,19 +168,16 @@ class Draft:
 
     def add(self, taxon: str, **texts: str) -> None:
         """Add a kind, with the text of some of its cells. Raises IdkeyError for an id that can't be used."""
-        if taxon in self.ids:
+        right = ""
+        if taxon in self.removed:
+            right = "was taken out and that is not saved yet: put it back instead"
+        elif taxon in self.ids:
             right = "is there already: give the new kind another id"
-            if taxon in self._removed:
-                right = "was taken out and that is not saved yet: put it back instead"
+        elif self.names and not is_id(taxon):
+            right = "can't be added: an id is lower-case letters, digits and _, starting with a letter"
+        if right:
             msg = f"kind {taxon!r} {right}"
             raise IdkeyError(msg)
-        try:
-            self.wide.with_taxon(taxon, **texts)
-        except TableError as error:
-            # What is wrong with a cell can be mended in the cell; the id has none.
-            wrong = [problem for problem in error.problems if problem.column == "id"]
-            if wrong:
-                raise TableError(wrong, "added") from None
         self.new.append(taxon)
         self._forget()
         for column, text in texts.items():
@@ -213,16 +187,14 @@ class Draft:
         """Take a kind out; a new one is forgotten, one of the saved table can be put back."""
         if taxon in self.new:
             self.new.remove(taxon)
-            self._texts = {place: text for place, text in self._texts.items() if place[0] != taxon}
-            self._claims = {place: claim for place, claim in self._claims.items() if place[0] != taxon}
-        else:
-            taxon = self.saved.ids[self.saved.position(taxon)]
-            self._removed.add(taxon)
+            self._keep_known()
+        elif taxon not in self.removed:
+            self.removed.append(self.saved.ids[self.saved.position(taxon)])
         self._forget()
 
     def put_back(self, taxon: str) -> None:
         """Put back a kind that was taken out, with what was changed in it."""
-        self._removed.discard(taxon)
+        self.removed.remove(taxon)
         self._forget()
 
     def add_trait(self, trait: Trait) -> None:
@@ -262,15 +234,19 @@ class Draft:
 
     def rebase(self, table: TraitTable) -> None:
         """Carry the changes over to another state of the saved table; what it says already is no change."""
-        texts, claims = self._texts, self._claims
         self.saved = table
-        self.new = [taxon for taxon in self.new if taxon not in table.taxa.index]
+        self.new = [taxon for taxon in self.new if taxon not in table.ids]
+        self.removed = [taxon for taxon in self.removed if taxon in table.ids]
         self.traits = {k: trait for k, trait in self.traits.items() if k not in table.trait_ids}
         self.sources = {k: source for k, source in self.sources.items() if k not in table.sources}
-        self._removed &= set(table.ids)
-        self._texts = {}
         self._forget(_OF_COLUMNS)
-        self._claims = {p: claim for p, claim in claims.items() if p[0] in self.ids and p[1] in self.columns}
+        self._keep_known()
+
+    def _keep_known(self) -> None:
+        """Keep the changes whose kind and column are still there, and that still change something."""
+        self._forget()
+        self.claims = {p: c for p, c in self.claims.items() if p[0] in self.ids and p[1] in self.columns}
+        texts, self.changed = self.changed, {}
         for (taxon, column), text in texts.items():
             if taxon in self.ids and column in self.columns:
                 self.set(taxon, column, text)
@@ -286,7 +262,7 @@ class Draft:
     @cached_property
     def _made(self) -> TraitTable | TableError:
         try:
-            return self._table_without(frozenset())
+            return self._table_without(())
         except TableError as error:
             return error
 
@@ -309,23 +285,23 @@ class Draft:
     def sound(self) -> TraitTable:
         """The table with all changes that can be read; the others are left as they were."""
         try:
-            return self._table_without(frozenset(self.wrong)) if self.wrong else self.made()
+            return self._table_without(self.wrong) if self.wrong else self.made()
         except TableError:
             return self.wide
 
-    def _table_without(self, left_out: frozenset[Place]) -> TraitTable:
+    def _table_without(self, left_out: Collection[Place]) -> TraitTable:
         """Return the changed table, some of the places left as they were."""
-        nameless = {taxon for taxon, column in left_out if column == _NAME and taxon in self.new}
-        rows: dict[str, dict[str, str]] = {t: {} for t in self.new if t not in nameless}
-        skipped = self._removed | nameless
-        for (taxon, column), text in self.changed.items():
-            if taxon not in skipped and (taxon, column) not in left_out:
-                rows.setdefault(taxon, {})[column] = text
-        claims = {
-            place: claim
-            for place, claim in self.claims.items()
-            if place[0] not in skipped and place not in left_out and self.text(*place).strip()
-        }
+        skipped = {*self.removed, *(t for t in self.new if (t, _NAME) in left_out)}
+        # In the order of the table, so that the order of typing changes nothing.
+        places = sorted(
+            (place for place in {*self.changed, *self.claims} - {*left_out} if place[0] not in skipped),
+            key=lambda place: (self.ids.index(place[0]), self.columns.index(place[1])),
+        )
+        rows: dict[str, dict[str, str]] = {t: {} for t in self.new if t not in skipped}
+        for place in places:
+            if place in self.changed:
+                rows.setdefault(place[0], {})[place[1]] = self.changed[place]
+        claims = {p: self.claims[p] for p in places if p in self.claims and self.text(*p).strip()}
         table = self.wide.with_rows(rows, claims) if rows or claims else self.wide
         for taxon in self.removed:
             table = table.without_taxon(taxon)

@@ -8,6 +8,7 @@ from idkey.table import words
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.conflicts import Conflict
 from idkey.table.draft import Draft, Place
+from idkey.table.fields import FIELDS
 from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
@@ -31,21 +32,12 @@ __all__ = [
     "syntax_html",
 ]
 
+_NAMES = FIELDS["taxa.csv"]
 _MOST_ROWS = 150
 """Kinds that the sheet shows; changed ones come on top of that."""
 _MOST_CHANGES = 40
 _MOST_BEHIND = 2
 _LONGEST_SOURCE = 60
-_NAME_WORDS = {
-    "scientificName": "Scientific name",
-    "identificationQualifier": "Qualifier (cf., aff.)",
-    "vernacularName": "Common name",
-    "genus": "Genus",
-    "nameAccordingTo": "Name according to",
-    "tradeCode": "Trade code",
-    "careGroup": "Care group",
-    "commonness": "How often offered",
-}
 
 
 def status_html(words: Runs, style: str = "") -> str:
@@ -112,7 +104,7 @@ def _some(lines: list[str]) -> tuple[Lines, ...]:
 def column_words(draft: Draft, column: str) -> str:
     """Name a column in plain words."""
     if column in draft.names:
-        return _NAME_WORDS.get(column, column)
+        return _NAMES[column].title if column in _NAMES else column
     trait = draft.wide.trait_of(column)
     return trait.name if column == trait.id else f"{trait.name}, young fish"
 

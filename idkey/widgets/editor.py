@@ -24,12 +24,13 @@ from idkey.widgets.editor_form import Desk, EditorPart, FormPart
 from idkey.widgets.editor_sheet import (
     AddKind,
     AddTrait,
+    Confirm,
     ConflictPart,
     ImportPart,
     SaveElsewhere,
     SheetPart,
-    TakeOut,
-    UndoAll,
+    take_out,
+    undo_all,
 )
 
 __all__ = ["TableEditor", "table_editor"]
@@ -117,9 +118,9 @@ class TableEditor(Screen):
                 ("Add a kind", AddKind(self._desk)),
                 ("Add a trait", AddTrait(self._desk)),
                 ("Read a spreadsheet", ImportPart(self._desk)),
-                ("Take this kind out", TakeOut(self._desk)),
+                ("Take this kind out", Confirm(self._desk, take_out)),
                 (_ELSEWHERE, SaveElsewhere(self._desk, self._save_elsewhere)),
-                ("Undo all changes", UndoAll(self._desk)),
+                ("Undo all changes", Confirm(self._desk, undo_all)),
             )
         }
         self.children = [style_element(), *self._laid_out()]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import ipywidgets as w
 
@@ -21,10 +22,11 @@ __all__ = [
     "AddTrait",
     "ConflictPart",
     "ImportPart",
+    "Confirm",
     "SaveElsewhere",
     "SheetPart",
-    "TakeOut",
-    "UndoAll",
+    "take_out",
+    "undo_all",
 ]
 
 _KINDS = (
@@ -239,45 +241,39 @@ class ConflictPart(EditorPart):
                 self._shipped.focus()
 
 
-class TakeOut(EditorPart):
-    """Asks before a kind is taken out; one that is taken out can be put back until it is saved."""
+class Confirm(EditorPart):
+    """A question before something is done; `asks` gives its words, the words of the button, and the act."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: Desk, asks: Callable[[Desk], tuple[str, str, Callable[[], None]]]):
         super().__init__(desk)
-        self._asks, self._yes = w.HTML(), self.button("", self._on_yes)
-        self.children = [self._asks, self._yes]
-
-    @property
-    def _is_out(self) -> bool:
-        return self.desk.taxon in self.draft.removed
+        self._asks, self._words, self._yes = asks, w.HTML(), self.button("", self._on_yes)
+        self.children = [self._words, self._yes]
 
     def refresh(self) -> None:
         """Ask about the kind that is chosen."""
-        name = self.draft.label(self.desk.taxon)
-        self._asks.value = edit.status_html(
-            f"{name} is taken out; saving leaves it out."
-            if self._is_out
-            else f"Take out {name}? Until you save it can be put back; a new kind is forgotten at once."
-        )
-        self._yes.description = "Put it back" if self._is_out else "Yes, take it out"
+        words, self._yes.description, _ = self._asks(self.desk)
+        self._words.value = edit.status_html(words)
 
     def _on_yes(self) -> None:
-        (self.draft.put_back if self._is_out else self.draft.remove)(self.desk.taxon)
+        _, _, act = self._asks(self.desk)
+        act()
         self.desk.done()
 
 
-class UndoAll(EditorPart):
-    """Asks before all changes are forgotten."""
+def take_out(desk: Desk) -> tuple[str, str, Callable[[], None]]:
+    """Ask whether the kind is to be taken out; until it is saved it can be put back."""
+    name, draft = desk.draft.label(desk.taxon), desk.draft
+    if desk.taxon in draft.removed:
+        words = f"{name} is taken out; saving leaves it out."
+        return words, "Put it back", partial(draft.put_back, desk.taxon)
+    words = f"Take out {name}? Until you save it can be put back; a new kind is forgotten at once."
+    return words, "Yes, take it out", partial(draft.remove, desk.taxon)
 
-    def __init__(self, desk: Desk):
-        super().__init__(desk)
-        asks = edit.status_html("Go back to the table as it is saved? What is not saved is lost.")
-        self._yes = self.button("Yes, undo all of it", self._on_yes)
-        self.children = [w.HTML(asks), self._yes]
 
-    def _on_yes(self) -> None:
-        self.draft.revert_all()
-        self.desk.done()
+def undo_all(desk: Desk) -> tuple[str, str, Callable[[], None]]:
+    """Ask whether all changes are to be forgotten."""
+    words = "Go back to the table as it is saved? What is not saved is lost."
+    return words, "Yes, undo all of it", desk.draft.revert_all
 
 
 class SaveElsewhere(EditorPart):

@@ -166,7 +166,7 @@ def test_unknown_kinds_and_columns():
 def test_kinds_taken_out_and_put_back():
     draft = drafted([("alpha", "tail", "hollow")])
     draft.remove("alpha")
-    assert draft.removed == ("alpha",)
+    assert draft.removed == ["alpha"]
     assert "alpha" not in draft.made().ids
     with pytest.raises(IdkeyError, match="put it back"):
         draft.add("alpha", scientificName="Testia alpha")
