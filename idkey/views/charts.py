@@ -4,10 +4,15 @@ The map of lookalikes is a square of kinds by kinds, the mark the larger the oft
 Lookalikes stand together: the kinds are in the order of a clustering by likeness (average linkage, leaves
 turned so that neighbours are as alike as can be: Bar-Joseph, Gifford & Jaakkola 2001, Bioinformatics 17
 Suppl. 1:S22-29). Rows carry the names, columns only their numbers, so that no text stands on its head.
+
+The grid of a review is kinds by traits, the mark the fuller, the better the evidence a cell rests on; marks
+differ in shape, so that nothing rests on colour. It is cut into sheets that fit a page each.
 """
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator, Sequence
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -15,12 +20,27 @@ import numpy as np
 from scipy.cluster.hierarchy import leaves_list, linkage
 from scipy.spatial.distance import squareform
 
-from idkey.views.doc import clean
+from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE
+from idkey.table.claims import CLASSES
+from idkey.views.doc import clean, one_line
 
 if TYPE_CHECKING:
     from idkey.model.lookalikes import Lookalikes
+    from idkey.model.review import Review
 
-__all__ = ["BORDER", "INK", "PAPER", "card", "label", "map_svg", "on_map"]
+__all__ = [
+    "BORDER",
+    "INK",
+    "MOST_COLUMNS",
+    "MOST_ROWS",
+    "MOST_SHEETS",
+    "PAPER",
+    "card",
+    "grid_sheets",
+    "label",
+    "map_svg",
+    "on_map",
+]
 
 INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
 _STRIPE, _LINE, _FAINT = "#f3f0ea", "#d3cdc3", "#aaa398"
@@ -32,6 +52,8 @@ _MARGIN = 8.0
 _LONGEST = 38
 """Letters of a name that are shown; the rest are trade codes."""
 _LEAST_MARK = 0.02
+MOST_ROWS, MOST_COLUMNS, MOST_SHEETS = 90, 60, 4
+"""Kinds and traits on one sheet of the grid, the most that can be read on a page; and sheets."""
 _TURNED_UP_TO = 300
 """Kinds up to which the leaves are turned; it takes the cube of their number."""
 
@@ -82,7 +104,7 @@ def map_svg(pairs: Lookalikes, taxa: tuple[str, ...] | None = None) -> str:
     at = at[_order(_alike(pairs)[np.ix_(at, at)])]
     names = [_cut(pairs.table.label(pairs.ids[i])) for i in at]
     n = len(at)
-    left = _MARGIN + _TEXT * (_LETTER * max(map(len, names), default=0) + 2.6)
+    left = _MARGIN + _wide(names) + 2.6 * _TEXT
     top = _MARGIN + 1.6 * _TEXT
     width, height = left + n * _CELL + _MARGIN + 2.0 * _TEXT, top + n * _CELL + 5.0 * _TEXT
     title = f"{n} kinds by {n} kinds: the larger the mark, the oftener the two are mixed up"
@@ -90,8 +112,13 @@ def map_svg(pairs: Lookalikes, taxa: tuple[str, ...] | None = None) -> str:
     return card(width, height, title, "".join([*parts, *_legend(top + n * _CELL + 3.4 * _TEXT)]))
 
 
-def _cut(name: str) -> str:
-    return name if len(name) <= _LONGEST else name[: _LONGEST - 1].rstrip(" ,") + "…"
+def _cut(name: str, longest: int = _LONGEST) -> str:
+    return name if len(name) <= longest else name[: longest - 1].rstrip(" ,") + "…"
+
+
+def _wide(words: Sequence[str]) -> float:
+    """Return the width of the longest of some words."""
+    return _TEXT * _LETTER * max(map(len, words), default=0)
 
 
 def _order(alike: np.ndarray) -> np.ndarray:
@@ -160,3 +187,144 @@ def _legend(y: float) -> list[str]:
         parts.append(label(x + _CELL * 1.3, y, words))
         x += _CELL * 1.6 + _TEXT * _LETTER * len(words) + 6
     return parts
+
+
+# -- what each cell of a table rests on -------------------------------------------------------------
+
+_WEAK = "#b4530f"
+"""Colour of what rests on no source; on the card it stands out as text would (contrast 5 to 1)."""
+_RING = "m-{0} 0a{0} {0} 0 1 0 {1} 0a{0} {0} 0 1 0 -{1} 0z"
+_FULL = ("m-4 -4h8v8h-8z", f'fill="{INK}"')
+_DOUBT = "doubt"
+_SHAPES = {
+    "read": _FULL,
+    KNOWN: _FULL,
+    # Half of the square filled; the other two sides go there and back, so that they enclose nothing.
+    "secondary": ("m-4 -4v8h8zm0 0h8v8v-8z", f'fill="{INK}" stroke="{INK}" stroke-width="0.9"'),
+    "common practice": (_RING.format(3.3, 6.6), f'fill="none" stroke="{_WEAK}" stroke-width="1.6"'),
+    "memory": (_RING.format(2.4, 4.8), f'fill="{_WEAK}"'),
+    NOT_APPLICABLE: ("m-3 -0.75h6v1.5h-6z", f'fill="{_FAINT}"'),
+    BLANK: ("m-4 -4h8v8h-8z", f'fill="none" stroke="{_FAINT}" stroke-width="0.9"'),
+    _DOUBT: ("m-6 -6h12v12h-12z", f'fill="none" stroke="{_WEAK}" stroke-width="1.2"'),
+}
+"""By what a cell rests on: the outline of its mark about the middle of the cell, and how it is painted."""
+_CODE_WORDS = {
+    "read": "read at the source",
+    "secondary": "second-hand",
+    "memory": "from memory",
+    NOT_APPLICABLE: "does not apply",
+    _DOUBT: "framed: in doubt",
+}
+_LONGEST_TRAIT = 30
+_GENUS_GAP = 5.0
+_SMALL = ' font-size="9.5"'
+
+
+def grid_sheets(review: Review) -> tuple[tuple[str, str], ...]:
+    """Return the grid of a review in sheets of as even a length as can be.
+
+    Returns
+    -------
+    tuple of (str, str)
+        The drawing, and in words what it shows. Kinds and traits beyond `MOST_SHEETS` sheets are left out.
+    """
+    rows = _by_genus(review)[: MOST_SHEETS * MOST_ROWS]
+    columns = list(review.grid.columns)[:MOST_COLUMNS]
+    if not columns:
+        return ()
+    deep = math.ceil(len(rows) / math.ceil(len(rows) / MOST_ROWS))
+    parts = [rows[i : i + deep] for i in range(0, len(rows), deep)]
+    sheets = []
+    for number, part in enumerate(parts, start=1):
+        of = f" (sheet {number} of {len(parts)})" if len(parts) > 1 else ""
+        title = f"What is known of {len(part)} kinds in {len(columns)} traits, and what it rests on{of}"
+        sheets.append(_sheet(review, part, columns, title))
+    return tuple(sheets)
+
+
+def _by_genus(review: Review) -> list[tuple[str, str]]:
+    """Return genus and id of the kinds: by genus, then by name; as in the table where it names no genus."""
+    table = review.table
+    if "genus" not in table.taxa.columns:
+        return [("", taxon) for taxon in table.ids]
+    rows = list(zip(map(str, table.taxa["genus"]), table.ids, strict=True))
+    return sorted(rows, key=lambda row: (row[0].casefold(), table.label(row[1]).casefold(), row[1]))
+
+
+def _sheet(
+    review: Review, rows: Sequence[tuple[str, str]], columns: Sequence[str], title: str
+) -> tuple[str, str]:
+    table, half = review.table, 0.5 * _CELL
+    names = [_cut(one_line(table.label(taxon))) for _, taxon in rows]
+    traits = [_cut(one_line(table.trait(c).name), _LONGEST_TRAIT) for c in columns]
+    left, top = (_MARGIN + _wide(words) + 8 for words in (names, traits))
+    ys = [top + y for y in _tops([genus for genus, _ in rows])]
+    xs = [left + j * _CELL for j in range(len(columns))]
+    side, bottom = len(columns) * _CELL, ys[-1] + _CELL
+    doubted = {(d.taxon, d.column) for d in review.doubts}
+    places: dict[str, list[str]] = {code: [] for code in (*CODES, _DOUBT)}
+    grid = review.grid.loc[[taxon for _, taxon in rows], list(columns)].to_numpy(dtype=object)
+    for y, (_, taxon), codes in zip(ys, rows, grid, strict=True):
+        for x, column, code in zip(xs, columns, codes, strict=True):
+            marks = (code, _DOUBT) if (taxon, column) in doubted else (code,)
+            for mark in marks:
+                places[mark].append(f"M{x + half:g} {y + half:g}")
+    stripes = "".join(f"M{left:g} {y:g}h{side:g}v{_CELL:g}h-{side:g}z" for y in ys[::2])
+    lines = "".join(f"M{left + i * _CELL:g} {top:g}V{bottom:g}" for i in range(0, len(columns) + 1, 5))
+    body = [f'<path d="{stripes}" fill="{_STRIPE}"/><path d="{lines}" stroke="{_LINE}"/>']
+    body += [_painted(code, at) for code, at in places.items() if code != BLANK and at]
+    end = ' text-anchor="end"'
+    for y, name, (_, taxon) in zip(ys, names, rows, strict=True):
+        body.append(label(left - 6, y + half, name, end))
+        body.append(label(left + side + 5, y + half, str(review.taxa.at[taxon, "filled"]), _SMALL))
+    body.append(label(left + side + 5, top - 10, "known", _SMALL))
+    body.append(label(left - 6, bottom + 9, "kinds known", end + _SMALL))
+    counts = [str(review.traits.at[column, "filled"]) for column in columns]
+    turn = max(map(len, counts)) > 2
+    for x, trait, count in zip(xs, traits, counts, strict=True):
+        body.append(_turned(x + half, top - 6, trait))
+        body.append(
+            _turned(x + half, bottom + 4, count, end + _SMALL)
+            if turn
+            else label(x + half, bottom + 9, count, ' text-anchor="middle"' + _SMALL)
+        )
+    width = max(left + side + 40.0, 420.0)
+    legend, height = _grid_legend(review, bottom + (36.0 if turn else 18.0), width, bool(doubted))
+    figures = ", ".join(
+        f"{_CODE_WORDS.get(c, c)}: {len(places[c])}" for c in (*CODES[1:], BLANK) if places[c]
+    )
+    return card(width, height, f"{title}. {figures}", "".join(body + legend)), f"{title}. {figures}"
+
+
+def _tops(genera: Sequence[str]) -> Iterator[float]:
+    """Return how far down each row stands: a little more where a genus begins."""
+    y = 0.0
+    for i, genus in enumerate(genera):
+        y += _GENUS_GAP if i and genus != genera[i - 1] else 0.0
+        yield y
+        y += _CELL
+
+
+def _painted(code: str, places: Sequence[str]) -> str:
+    shape, paint = _SHAPES[code]
+    return f'<path d="{"".join(place + shape for place in places)}" {paint}/>'
+
+
+def _turned(x: float, y: float, text: str, more: str = "") -> str:
+    """Return a line of text that is read from below upwards, its middle at `x`."""
+    return label(x, y, text, f'{more} transform="rotate(-90 {x:.1f} {y:.1f})"')
+
+
+def _grid_legend(review: Review, y: float, width: float, doubted: bool) -> tuple[list[str], float]:
+    """Return the marks and words of the legend, and where the sheet ends."""
+    codes = [*(CLASSES if review.has_evidence else (KNOWN,)), NOT_APPLICABLE, BLANK, *[_DOUBT] * doubted]
+    parts, x = [], _MARGIN
+    for code in codes:
+        words = _CODE_WORDS.get(code, code)
+        wide = _CELL + 4 + _wide([words]) + 12
+        if x > _MARGIN and x + wide > width:
+            x, y = _MARGIN, y + 1.7 * _TEXT
+        parts.append(_painted(code, [f"M{x + 0.5 * _CELL:g} {y + 0.5 * _CELL:g}"]))
+        parts.append(label(x + _CELL + 4, y + 0.5 * _CELL, words))
+        x += wide
+    return parts, y + _CELL + _MARGIN

@@ -20,9 +20,9 @@ from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
 from idkey.views import care, changes, compare, html, identify, key, report, spreadsheet, tank, text
 from idkey.views import print as print_views
-from idkey.views import review as review_views
 from idkey.views.conflicts import conflicts_html
 from idkey.views.doc import Document
+from idkey.views.review import review_document
 
 __all__: list[str] = []
 
@@ -38,6 +38,7 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
     Comparison: compare.compare_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,
+    Review: review_document,
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
@@ -46,7 +47,6 @@ _SHOWN = (
     (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
     (Question, repr, identify.question_html),
-    (Review, review_views.review_text, review_views.review_html),
     (RoomCheck, tank.room_text, tank.room_page),
     (TankCheck, tank.tank_text, tank.tank_page),
     (TraitTable, repr, _table_html),
@@ -65,8 +65,7 @@ for _kind, _made in _DOCUMENTS.items():
 for _kind, _text, _html in _SHOWN:
     display.text.register(_kind)(_text)
     display.html.register(_kind)(_html)
-for _kind in (CareSheet, Review):
-    display.save.register(_kind)(report.printed)
+display.save.register(CareSheet)(report.printed)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)

@@ -25,7 +25,6 @@ from idkey.views.print import pdf as pdf_of
 from idkey.views.report_care import write_care
 from idkey.views.report_html import care_document
 from idkey.views.report_pdf import PAPERS, Paper
-from idkey.views.report_review import review_document, review_title, write_review
 from idkey.views.report_words import care_title, stamp, text_date
 
 if TYPE_CHECKING:
@@ -35,8 +34,6 @@ __all__ = [
     "care_page",
     "care_pdf",
     "printed",
-    "review_page",
-    "review_pdf",
     "save",
 ]
 
@@ -82,8 +79,6 @@ def printed(
     document: str | bytes
     if isinstance(thing, CareSheet):
         document = care_pdf(thing, paper=paper) if pdf else care_page(thing, paper)
-    elif isinstance(thing, Review):
-        document = review_pdf(thing, paper=paper) if pdf else review_page(thing, paper)
     elif isinstance(thing, Shown):
         made = display.document(thing)
         document = pdf_of(made, paper) if pdf else html.printed(made, paper)
@@ -108,18 +103,6 @@ def care_pdf(sheet: CareSheet, path: str | os.PathLike[str] | None = None, paper
     """Return a care sheet as a PDF file, and write it where a path is given."""
     made = _paper(paper, care_title(sheet), sheet.table)
     write_care(made, sheet, sheet.table, *_picture(sheet.table, sheet.names))
-    return _done(made, path)
-
-
-def review_page(review: Review, paper: str = "A4") -> str:
-    """Return a review of a table as a self-contained HTML document."""
-    return review_document(review, _check_paper(paper))
-
-
-def review_pdf(review: Review, path: str | os.PathLike[str] | None = None, paper: str = "A4") -> bytes:
-    """Return a review of a table as a PDF file, and write it where a path is given."""
-    made = _paper(paper, review_title(review), review.table)
-    write_review(made, review)
     return _done(made, path)
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from idkey.views.care import in_reading_order, points, standing_line
 from idkey.views.doc import clean as plain
-from idkey.views.words import made_with, sources_line, stamp
+from idkey.views.words import CLASS_NOTE, made_with, sources_line, stamp
 from idkey.views.words import table_date as text_date
 
 if TYPE_CHECKING:
@@ -25,12 +25,6 @@ __all__ = [
     "stamp",
     "text_date",
 ]
-
-
-CLASS_NOTE = (
-    "How we know: read = the passage itself was read; secondary = second-hand; memory = no source at hand; "
-    "common practice = a rule of the trade."
-)
 
 
 # -- the key ----------------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "CAUTIONS",
+    "CLASS_NOTE",
     "answer_words",
     "chance_words",
     "lead_states",
@@ -40,6 +41,10 @@ __all__ = [
     "table_date",
 ]
 
+CLASS_NOTE = (
+    "How we know: read = the passage itself was read; secondary = second-hand; memory = no source at hand; "
+    "common practice = a rule of the trade."
+)
 CAUTIONS: tuple[Block, ...] = (
     Heading("Mind the fish and yourself"),
     Lines(

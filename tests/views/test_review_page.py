@@ -15,9 +15,10 @@ import pytest
 
 from idkey import IdkeyError, TraitTable, load_table
 from idkey.model.review import CODES, review
-from idkey.views.draw_review import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_note, grid_sheets, grid_svg
-from idkey.views.report import printed, review_page, review_pdf
-from idkey.views.review import parts, review_html, review_text, sentences
+from idkey.views import html, print
+from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
+from idkey.views.doc import Table
+from idkey.views.review import review_document
 
 EVIL = "<script>alert('x')</script>& \x00\u202e\ud800 {nb}"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -28,9 +29,31 @@ def looked_over():
     return review(load_table())
 
 
+def review_page(found, paper="A4"):
+    return html.printed(review_document(found), paper)
+
+
+def review_pdf(found, paper="A4"):
+    return print.pdf(review_document(found), paper)
+
+
+def review_html(found):
+    return found._repr_html_()
+
+
 @cache
 def pdf(paper="A4"):
-    return review_pdf(looked_over(), paper=paper)
+    return review_pdf(looked_over(), paper)
+
+
+def tables(found):
+    """The short tables of the weakest points, by heading."""
+    blocks = review_document(found).blocks
+    return {t.caption: t for block in blocks for t in getattr(block, "blocks", ()) if isinstance(t, Table)}
+
+
+def words_of(svg):
+    return [text.text for text in ET.fromstring(svg).iter(f"{SVG}text")]
 
 
 @pytest.fixture
@@ -81,101 +104,96 @@ class Elements(HTMLParser):
 def test_the_first_sentence_is_the_plainest(shipped):
     taxa = shipped.taxa
     filled, blank = taxa["filled"].sum(), taxa["blank"].sum()
-    first = sentences(shipped)[0]
-    assert first.startswith(f"{len(taxa)} kinds by {len(shipped.traits)} traits: {filled:,} of the ")
-    assert f"({100 * filled / (filled + blank):.0f} %)" in first
-    assert review_text(shipped).startswith(first[:60])
+    text = " ".join(repr(shipped).split())
+    assert text.startswith(f"{len(taxa)} kinds by {len(shipped.traits)} traits: {filled:,} of the ")
+    assert f"({100 * filled / (filled + blank):.0f} %)" in text[:120]
 
 
 def test_figures_stand_in_the_text_the_html_and_on_paper(shipped):
     told = f"{len(shipped.untold):,} of 3,828 pairs of adults"
-    for text in (review_text(shipped), unescape(review_html(shipped)), unescape(review_page(shipped))):
+    for text in (repr(shipped), unescape(review_html(shipped)), unescape(review_page(shipped))):
         assert told in " ".join(text.split())
     pages = pypdf.PdfReader(io.BytesIO(pdf())).pages
     assert told in " ".join(pages[0].extract_text().split())
 
 
 def test_a_keeper_finds_the_cell_to_act_on(shipped):
-    by_heading = {part.heading: part for part in parts(shipped)}
-    first = shipped.fill_next.iloc[0]
+    by_heading = tables(shipped)
+    first, doubt = shipped.fill_next.iloc[0], shipped.doubts[0]
     assert first["taxon"] in by_heading["Fill next"].rows[0][0]
     assert first["trait"] in by_heading["Fill next"].rows[0][1]
-    doubt = shipped.doubts[0]
     assert by_heading["Cells in doubt"].rows[0] == (doubt.column, doubt.text)
-    assert by_heading["Cells in doubt"].count == len(shipped.doubts)
-    for part in by_heading.values():
-        assert hasattr(shipped, part.where)
-        assert {len(row) for row in part.rows} == {len(part.heads)}
+    text = repr(shipped)
+    assert f"and {len(shipped.doubts) - 4} more, in .doubts" in text
+    for name in re.findall(r"more, in \.(\w+)", text):
+        assert hasattr(shipped, name)
 
 
 def test_a_table_without_evidence_says_so(small):
-    text = review_text(small)
+    text = repr(small)
     assert "does not say what its cells rest on" in text
     assert "memory" not in text
     assert "Weakest evidence" not in text
     assert "source" not in review_html(small)
-    assert "known" in grid_svg(small)
-
-
-def test_repr_and_html_are_those_of_the_view(small):
-    assert repr(small) == review_text(small)
-    assert small._repr_html_() == review_html(small)
+    assert "known" in words_of(grid_sheets(small)[0][0])
 
 
 # -- the grid ----------------------------------------------------------------------------------------------
 
 
 def test_the_grid_names_every_kind_and_trait_and_counts_them(shipped):
-    (sheet,) = grid_sheets(shipped)
-    words = [word.text for word in sheet.words]
+    ((svg, _),) = grid_sheets(shipped)
+    words = words_of(svg)
     assert len(words) > len(shipped.table) + len(shipped.traits)
     assert all(t.name in words for t in shipped.table.traits)
     counts = [str(n) for n in shipped.taxa["filled"]]
     assert all(words.count(n) >= counts.count(n) for n in counts)
-    genera = [word.split()[0] for word in words[: len(shipped.table)]]
+    genera = [word.split()[0] for word in words[: 2 * len(shipped.table) : 2]]
     assert len([a for a, b in zip(genera, genera[1:], strict=False) if a != b]) == len(set(genera)) - 1
 
 
 def test_every_sort_of_cell_has_a_shape_of_its_own(shipped):
     # The legend comes last, a path for each sort and one for the frame of a doubt.
-    legend = list(ET.fromstring(grid_svg(shipped)).iter(f"{SVG}path"))[-7:]
+    legend = list(ET.fromstring(grid_sheets(shipped)[0][0]).iter(f"{SVG}path"))[-7:]
     steps = [re.sub(r"M[-\d.]+ [-\d.]+", "", path.get("d")) for path in legend]
     shapes = {(step, path.get("fill") == "none") for step, path in zip(steps, legend, strict=True)}
     assert len(shapes) == 7
 
 
 def test_the_grid_says_in_words_what_it_shows(shipped):
-    svg = ET.fromstring(grid_svg(shipped))
-    assert svg.get("role") == "img"
-    assert svg[0].tag == f"{SVG}title"
-    says = svg.find(f"{SVG}desc").text
+    ((svg, says),) = grid_sheets(shipped)
+    drawn = ET.fromstring(svg)
+    assert drawn.get("role") == "img"
+    assert drawn.find(f"{SVG}title").text == says
     assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
     assert f"from memory: {(shipped.grid == 'memory').sum().sum()}" in says
 
 
-def test_words_and_marks_lie_on_the_card(shipped):
-    (sheet,) = grid_sheets(shipped)
-    for word in sheet.words:
-        assert 0 <= word.x <= sheet.width
-        assert 0 <= word.y <= sheet.height
+def test_words_lie_on_the_card(shipped):
+    drawn = ET.fromstring(grid_sheets(shipped)[0][0])
+    width, height = map(float, drawn.get("viewBox").split()[2:])
+    for word in drawn.iter(f"{SVG}text"):
+        assert 0 <= float(word.get("x")) <= width
+        assert 0 <= float(word.get("y")) <= height
 
 
 def test_a_large_table_is_cut_into_sheets_and_what_is_left_out_is_said():
     found = wide(MOST_SHEETS * MOST_ROWS + 7, MOST_COLUMNS + 1)
     sheets = grid_sheets(found)
     assert len(sheets) == MOST_SHEETS
-    assert sum(w.text.startswith("kind 0") for s in sheets for w in s.words) == MOST_SHEETS * MOST_ROWS
-    assert grid_note(found) == "Not shown: 7 more kinds and 1 more trait; to_frame() has all."
-    assert grid_note(found) in review_html(found)
-    assert grid_note(found) in review_page(found)
-    assert "sheet 2 of 4" in sheets[1].title
+    shown = [word for svg, _ in sheets for word in words_of(svg) if word.startswith("kind 0")]
+    assert len(shown) == MOST_SHEETS * MOST_ROWS
+    left_out = "Not shown: 7 more kinds and 1 more trait; to_frame() has all."
+    assert left_out in review_html(found)
+    assert left_out in review_page(found)
+    assert "sheet 2 of 4" in sheets[1][1]
 
 
 def test_sheets_are_of_even_length():
     found = wide(MOST_ROWS + 2, 2)
-    lengths = [sum(w.text.startswith("kind 0") for w in s.words) for s in grid_sheets(found)]
+    lengths = [sum(w.startswith("kind 0") for w in words_of(svg)) for svg, _ in grid_sheets(found)]
     assert lengths == [46, 46]
-    assert grid_note(found) == ""
+    assert "Not shown" not in review_html(found)
 
 
 # -- on paper ----------------------------------------------------------------------------------------------
@@ -196,15 +214,15 @@ def test_headings_of_tables_do_not_stand_alone_at_the_foot(shipped):
     for paper in ("A4", "Letter"):
         for page in pypdf.PdfReader(io.BytesIO(pdf(paper))).pages:
             text = page.extract_text()
-            for part in parts(shipped):
-                if part.heading in text and part.heads[0] in text:
-                    assert part.rows[0][0].split()[0] in text
+            for heading, table in tables(shipped).items():
+                if heading in text and table.heads[0] in text:
+                    assert table.rows[0][0].split()[0] in text
 
 
 def test_a_review_is_saved_as_a_key_is(tmp_path, small):
     small.save(tmp_path / "review.html", "Letter")
     small.save(tmp_path / "review.pdf")
-    assert (tmp_path / "review.html").read_text(encoding="utf-8") == printed(small, paper="Letter")
+    assert (tmp_path / "review.html").read_text(encoding="utf-8") == review_page(small, "Letter")
     assert (tmp_path / "review.pdf").read_bytes() == review_pdf(small)
     with pytest.raises(IdkeyError, match="overwrite=True"):
         small.save(tmp_path / "review.pdf")
@@ -229,8 +247,8 @@ def test_markup_in_a_table_is_shown_as_text():
         assert not [a for a in seen.attributes if a.startswith("on")]
         assert "<script>alert('x')</script>" in "".join(seen.data)
     review_page(found).encode("utf-8")
-    for sheet in grid_sheets(found):
-        ET.fromstring(sheet.svg())
+    for svg, _ in grid_sheets(found):
+        ET.fromstring(svg)
     text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(review_pdf(found))).pages)
     assert "alert('x')" in text
 
@@ -247,6 +265,6 @@ def test_the_documents_are_self_contained(shipped):
 def test_tables_of_hardly_anything(kinds):
     frame = pd.DataFrame({"kind": ["a", "b"][:kinds], "tail": ["forked", None][:kinds]})
     found = review(TraitTable.from_frame(frame, taxon="kind"))
-    assert review_text(found)
+    assert repr(found)
     assert "<svg" in review_html(found)
     assert review_pdf(found).startswith(b"%PDF")
