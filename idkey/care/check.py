@@ -11,7 +11,7 @@ import pandas as pd
 from idkey.care.rules import RULES, Check, hold
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Tank
-from idkey.display import Shown
+from idkey.display import Printed
 from idkey.errors import IdkeyError
 
 __all__ = ["TankCheck", "check_tank"]
@@ -20,7 +20,7 @@ _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "cha
 
 
 @dataclass(frozen=True, repr=False)
-class TankCheck(Shown):
+class TankCheck(Printed):
     """What came of holding a tank against a care sheet.
 
     Attributes

@@ -15,7 +15,7 @@ import pandas as pd
 from idkey.care.check import TankCheck, check_tank
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import TANK_FIELDS, Tank, tank_from
-from idkey.display import Shown
+from idkey.display import Printed
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 
 __all__ = ["RoomCheck", "check_room", "read_room"]
@@ -25,7 +25,7 @@ _MOST_BYTES = 5_000_000
 
 
 @dataclass(frozen=True, repr=False)
-class RoomCheck(Shown):
+class RoomCheck(Printed):
     """The tanks of a room, the best for this fish first.
 
     Attributes

@@ -18,7 +18,7 @@ from idkey.model.review import Review, review
 from idkey.table.folder import save_table
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
-from idkey.views import care, changes, compare, html, identify, key, report, spreadsheet, tank, text
+from idkey.views import care, changes, compare, html, identify, key, spreadsheet, tank, text
 from idkey.views import print as print_views
 from idkey.views.conflicts import conflicts_html
 from idkey.views.doc import Document
@@ -34,21 +34,21 @@ def _table_html(table: TraitTable) -> str:
 
 _DOCUMENTS: dict[type, Callable[..., Document]] = {
     Apart: changes.apart_document,
+    CareSheet: care.care_document,
     Change: changes.change_document,
     Comparison: compare.compare_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,
     Review: review_document,
+    RoomCheck: tank.room_document,
+    TankCheck: tank.tank_document,
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
 _SHOWN = (
-    (CareSheet, care.care_text, care.care_html),
     (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
     (Question, repr, identify.question_html),
-    (RoomCheck, tank.room_text, tank.room_page),
-    (TankCheck, tank.tank_text, tank.tank_page),
     (TraitTable, repr, _table_html),
 )
 
@@ -65,7 +65,6 @@ for _kind, _made in _DOCUMENTS.items():
 for _kind, _text, _html in _SHOWN:
     display.text.register(_kind)(_text)
     display.html.register(_kind)(_html)
-display.save.register(CareSheet)(report.printed)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)

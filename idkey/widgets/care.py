@@ -20,8 +20,8 @@ from idkey.table.folder import load_table
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 from idkey.views.care import care_html, care_text
-from idkey.views.html import page
-from idkey.views.tank import room_html, tank_html, tank_text
+from idkey.views.html import blocks, page
+from idkey.views.tank import room_table, tank_table
 from idkey.widgets.base import Screen, guarded, shown, style_element
 
 __all__ = ["CareScreen", "care_view"]
@@ -238,8 +238,8 @@ class CareScreen(Screen):
         finally:
             shown(self._back, self._is_changed(self._which.value))
             self._verdict.value = "" if failed else self._verdict_html()
-            self._checks.value = tank_html(self.check) if self.check is not None else ""
-            self._ranked.value = room_html(self.room_check) if self.room_check is not None else ""
+            self._checks.value = blocks((tank_table(self.check),)) if self.check is not None else ""
+            self._ranked.value = blocks((room_table(self.room_check),)) if self.room_check is not None else ""
             self._sheet.value = care_html(self.care) if self.care is not None else ""
             # An empty part would keep its place beside the other.
             shown(self._checks, self.check is not None)
@@ -304,7 +304,7 @@ class CareScreen(Screen):
     def _static_text(self) -> str:
         if self.care is None:
             return "No kind of fish chosen yet."
-        parts = [tank_text(self.check)] if self.check is not None else []
+        parts = [repr(self.check)] if self.check is not None else []
         return "\n\n".join([*parts, care_text(self.care)])
 
 

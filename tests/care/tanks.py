@@ -71,6 +71,7 @@ class Tags(HTMLParser):
         super().__init__()
         self.open: list[str] = []
         self.seen: list[tuple[str, dict]] = []
+        self.words: list[str] = []
 
     def handle_starttag(self, tag, attrs):
         self.seen.append((tag, dict(attrs)))
@@ -79,3 +80,7 @@ class Tags(HTMLParser):
 
     def handle_endtag(self, tag):
         assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.words.append(data)
