@@ -144,9 +144,11 @@ class Tag:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """A share from 0 to 1 as a bar; the figure stands beside it as text."""
+    """A share from 0 to 1 as a bar, its figure before it and what it is the share of behind it."""
 
     share: float
+    figure: str = ""
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,7 +369,7 @@ def plain(runs: Runs, bar: int = 20) -> str:
     if isinstance(runs, tuple):
         return "".join(plain(piece, bar) for piece in runs)
     if isinstance(runs, Bar):
-        return f"{'#' * max(1, round(runs.share * bar)):<{bar}}"
+        return f"{clean(runs.figure):>9}  {'#' * max(1, round(runs.share * bar)):<{bar}}  {clean(runs.label)}"
     if isinstance(runs, Icon):
         return ""
     return clean(runs if isinstance(runs, str) else runs.text)

@@ -28,7 +28,6 @@ __all__ = [
     "sheet_html",
     "source_options",
     "state_words",
-    "status_html",
     "syntax_html",
 ]
 
@@ -38,11 +37,6 @@ _MOST_ROWS = 150
 _MOST_CHANGES = 40
 _MOST_BEHIND = 2
 _LONGEST_SOURCE = 60
-
-
-def status_html(words: Runs, style: str = "") -> str:
-    """Return a line that a screen reader says when it changes."""
-    return f'<p class="{style}" role="status">{html.runs(words)}</p>'
 
 
 # -- the whole draft --------------------------------------------------------------------------------
@@ -175,13 +169,13 @@ def feedback_html(draft: Draft, taxon: str, column: str) -> str:
     """Say whether a cell can be read, and what it was before it was changed."""
     place = (taxon, column)
     if place in draft.wrong:
-        return status_html(Tag(f"To mend: {draft.wrong[place]}"))
+        return html.status(Tag(f"To mend: {draft.wrong[place]}"))
     if place not in draft.changed:
         return ""
     was = draft.was(taxon, column)
     if column not in draft.names:
         was = _text_words(draft.wide.trait_of(column), was)
-    return status_html(
+    return html.status(
         "Can be read." + ("" if taxon in draft.new else f" Changed; it was: {was or 'blank'}.")
     )
 

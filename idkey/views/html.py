@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 from idkey.views import doc
 from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, parts, pick, plain
 
-__all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "stylesheet"]
+__all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "status", "stylesheet"]
 
 FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
@@ -54,6 +54,11 @@ def blocks(some: Iterable[Block]) -> str:
 def runs(some: Runs) -> str:
     """Return words on a line as HTML."""
     return _Writer(SCREEN).runs(some)
+
+
+def status(words: Runs, style: str = "") -> str:
+    """Return a line that a screen reader says when it changes."""
+    return f'<p class="idk-{style}" role="status">{runs(words)}</p>'
 
 
 def printed(document: Document, paper: str = "A4") -> str:
@@ -115,7 +120,11 @@ class _Writer:
 
     def _bar(self, piece: doc.Bar) -> str:
         filled = f'<span style="width:{piece.share * 100:.1f}%"></span>'
-        return f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
+        bar = f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
+        if not piece.label:
+            return f"{_text(piece.figure)}{bar}"
+        figure = f'<span class="idk-share">{_text(piece.figure)}</span>'
+        return f'<span class="idk-name-row">{figure}{bar}<span>{_text(piece.label)}</span></span>'
 
     def _link(self, piece: doc.Link) -> str:
         if piece.to.startswith("#"):

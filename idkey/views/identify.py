@@ -1,18 +1,36 @@
-"""An identification, a question and a trait table, as HTML and as text."""
+"""An identification and a question as documents; and the parts of a screen that asks."""
 
 from __future__ import annotations
 
-from functools import lru_cache
-from html import escape
+from collections import defaultdict
 from typing import TYPE_CHECKING
 from urllib.parse import quote
+from weakref import WeakKeyDictionary
 
+from idkey import display
+from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
 from idkey.model.evidence import NONE
 from idkey.table.names import inside
 from idkey.table.schema import LIFE_STAGE, Trait
-from idkey.views.html import page
-from idkey.views.words import answer_words, none_words, percent
+from idkey.table.words import percent
+from idkey.views import html
+from idkey.views.doc import (
+    SCREEN,
+    TEXT,
+    Bar,
+    Block,
+    Document,
+    Fold,
+    Heading,
+    Lines,
+    Link,
+    On,
+    Soft,
+    Strong,
+    Table,
+)
+from idkey.views.words import answer_words, none_words, number_of
 
 if TYPE_CHECKING:
     from idkey.model.ask import Question
@@ -22,67 +40,169 @@ if TYPE_CHECKING:
 __all__ = [
     "asked_html",
     "bag_html",
-    "identification_html",
-    "identification_text",
+    "identification_document",
     "names_html",
     "outcome_html",
-    "question_html",
+    "question_document",
     "read_as_html",
-    "table_html",
     "together_html",
 ]
 
 _MOST_NAMES = 8
-_MOST_ROWS = 12
 _MOST_TOGETHER = 8
 _MOST_ON_BAG = 5
 _LITTLE = 1.0
-_BAR = 20
+_SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[Block, ...]]] = WeakKeyDictionary()
+"""Care sheets by table and kind: a screen shows the same ones after every answer."""
 
 
 # -- an identification ------------------------------------------------------------------------------
 
 
-def identification_html(fish: Identification) -> str:
-    """Return the static picture of an identification: outcome, names, answers, next question."""
+def identification_document(fish: Identification) -> Document:
+    """Return where an identification stands: outcome, names as bars, what to look at next, answers."""
     question = fish.next_question()
-    ask = ""
+    ask: tuple[Block, ...] = ()
     if question is not None:
-        asked = escape(question.trait.question or question.trait.name)
-        name = escape(question.trait.id)
-        ask = f'<p><strong>Look next:</strong> {asked} <span class="idk-soft">({name})</span></p>'
-    return page(f"{outcome_html(fish)}\n{names_html(fish, care=False)}\n{ask}{_answers_html(fish)}")
+        trait = question.trait
+        ask = (Lines(((Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})")),)),)
+    left = [row for row in fish.ranked() if row.candidate]
+    bars = [("  ", _bar(row)) for row in left[:_MOST_NAMES]]
+    more = [f"  and {len(left) - _MOST_NAMES} more"] if len(left) > _MOST_NAMES else []
+    blocks = (
+        Lines((fish.outcome().text,), style="outcome"),
+        On(SCREEN, _names(fish, care=False)),
+        On(TEXT, (Lines((*bars, *more)),)),
+        *ask,
+        On(SCREEN, _seen(fish)),
+    )
+    return Document("", blocks, titled=())
 
 
-def outcome_html(fish: Identification, *, live: bool = False) -> str:
-    """Return the one sentence on where an identification stands; `live` has a screen reader say it."""
-    role = ' role="status"' if live else ""
-    return f'<p class="idk-outcome"{role}>{escape(fish.outcome().text)}</p>'
+def _bar(row: Ranked) -> Bar:
+    return Bar(row.probability, percent(row.probability), none_words(row.taxon, row.name))
+
+
+def _seen(fish: Identification) -> tuple[Block, ...]:
+    rows = []
+    for trait_id, text in fish.answers.items():
+        label, words = "Age" if trait_id == LIFE_STAGE else trait_id, text
+        if trait_id in fish.table.trait_ids:
+            trait = fish.table.trait(trait_id)
+            label, words = trait.name, answer_words(trait, text)
+        rows.append((label, words))
+    rows += [(fish.table.trait(t).name, "can't be seen") for t in fish.unseen if t in fish.table.trait_ids]
+    return (Table((), tuple(rows), "What was seen"),) if rows else ()
+
+
+def _names(fish: Identification, *, care: bool) -> tuple[Block, ...]:
+    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
+    if not fish.answers:
+        return (Lines(("The names still possible will stand here, likeliest first.",), style="soft"),)
+    ranking = fish.ranked()
+    left = [row for row in ranking if row.candidate]
+    blocks: list[Block] = [
+        Fold(_bar(row), _inside(fish, row, care=care), "name") for row in left[:_MOST_NAMES]
+    ]
+    if rest := left[_MOST_NAMES:]:
+        items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
+        fold = Fold(f"and {number_of(len(rest), 'name', 'more')}", (Lines(items, "bullets"),), "name")
+        blocks.append(fold)
+    if out := len(ranking) - len(left):
+        hold = "holds" if out == 1 else "hold"
+        most = f"{number_of(out, 'name', 'other')} {hold} at most {(1 - fish.coverage) * 100:.0f} % together."
+        blocks.append(Lines((most,), style="soft"))
+    return tuple(blocks)
+
+
+def _inside(fish: Identification, row: Ranked, *, care: bool) -> tuple[Block, ...]:
+    """Return what speaks for and against a name, whose name it is, and its care sheet."""
+    blocks = _why(fish, row)
+    if row.taxon != NONE:
+        blocks += _according_to(fish.table, row.taxon)
+        blocks += _care(fish.table, row.taxon) if care else ()
+    return blocks
+
+
+def _why(fish: Identification, row: Ranked) -> tuple[Block, ...]:
+    groups: dict[str, list[str]] = defaultdict(list)
+    for reason in fish.reasons(row.taxon):
+        little = abs(reason.decibans) < _LITTLE
+        side = "Says little" if little else "Speaks for it" if reason.decibans > 0 else "Speaks against it"
+        if not little or reason.trait != LIFE_STAGE:
+            groups[side].append(reason.text)
+    if not groups:
+        return (Lines(("No answer yet, so nothing speaks for or against it.",)),)
+    blocks: list[Block] = []
+    for side in ("Speaks for it", "Speaks against it", "Says little"):
+        if side in groups:
+            blocks += [Heading(side), Lines(tuple(groups[side]), "bullets")]
+    if row.compared:
+        agreement = (
+            f"Plain agreement: {row.agreement:.0%} over the {number_of(row.compared, 'answer')} "
+            "that the table can compare."
+        )
+        blocks.append(Lines((agreement,), style="soft"))
+    return tuple(blocks)
+
+
+def _according_to(table: TraitTable, taxon: str) -> tuple[Block, ...]:
+    """Link to the paper whose name it is, where there is one."""
+    if "nameAccordingTo" not in table.taxa.columns:
+        return ()
+    source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
+    if source is None or not source.doi:
+        return ()
+    link = Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
+    return (Lines((("Name according to ", link, "."),), style="soft"),)
+
+
+def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
+    """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
+    sheets = _SHEETS.setdefault(table, {})
+    if taxon not in sheets:
+        try:
+            sheets[taxon] = (_care_fold("Care sheet", care_for(table, taxon)),)
+        except IdkeyError:
+            sheets[taxon] = ()
+    return sheets[taxon]
+
+
+def _care_fold(summary: str, sheet: CareSheet) -> Fold:
+    made = display.document(sheet)
+    return Fold(summary, (Heading(made.title), *made.blocks), "care")
+
+
+# -- the parts of a screen --------------------------------------------------------------------------
+
+
+def names_html(fish: Identification, *, care: bool = True) -> str:
+    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
+    return html.blocks(_names(fish, care=care))
+
+
+def outcome_html(fish: Identification) -> str:
+    """Return the one sentence on where an identification stands, which a screen reader says."""
+    return html.status(fish.outcome().text, "outcome")
 
 
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
-    """Return the question a screen puts.
+    """Return the question a screen puts; `chosen` where the person chose the feature.
 
-    Parameters
-    ----------
-    fish : Identification
-    trait : Trait or None
-        None where no question is left.
-    chosen : bool
-        The person chose the feature; what was said before stands beside it.
+    Where no question is left the trait is None.
     """
     if trait is None:
         return (
             "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
             "Read the care sheets, or answer another feature.</p>"
         )
-    how = f'<p class="idk-soft">{escape(trait.how)}</p>' if trait.how else ""
-    before = ""
+    blocks = [Lines((trait.how,), style="soft")] if trait.how else []
     if trait.id in fish.answers:
-        before = f"<p>So far: <strong>{escape(answer_words(trait, fish.answers[trait.id]))}</strong>.</p>"
+        so_far = answer_words(trait, fish.answers[trait.id])
+        blocks.append(Lines((("So far: ", Strong(so_far), "."),)))
     elif chosen:
-        before = '<p class="idk-soft">You chose this feature.</p>'
-    return f"<h3>{escape(trait.question or trait.name)}</h3>{how}{before}"
+        blocks.append(Lines(("You chose this feature.",), style="soft"))
+    return f"<h3>{html.runs(trait.question or trait.name)}</h3>{html.blocks(blocks)}"
 
 
 def read_as_html(trait: Trait, typed: str, read: str) -> str:
@@ -90,125 +210,9 @@ def read_as_html(trait: Trait, typed: str, read: str) -> str:
     if read == typed.strip() or not read:
         return ""
     try:
-        words = answer_words(trait, read)
+        return html.status(f"read as {answer_words(trait, read)}", "soft")
     except IdkeyError:
         return ""
-    return f'<p class="idk-soft" role="status">read as {escape(words)}</p>'
-
-
-def _answers_html(fish: Identification) -> str:
-    if not fish.answers and not fish.unseen:
-        return ""
-    rows = []
-    for trait_id, text in fish.answers.items():
-        label, words = trait_id, text
-        if trait_id in fish.table.trait_ids:
-            trait = fish.table.trait(trait_id)
-            label, words = trait.name, answer_words(trait, text)
-        elif trait_id == LIFE_STAGE:
-            label = "Age"
-        rows.append(f'<tr><th scope="row">{escape(label)}</th><td>{escape(words)}</td></tr>')
-    rows += [
-        f'<tr><th scope="row">{escape(fish.table.trait(t).name)}</th><td>can\'t be seen</td></tr>'
-        for t in fish.unseen
-        if t in fish.table.trait_ids
-    ]
-    return f'<table class="idk-grid"><caption>What was seen</caption><tbody>{"".join(rows)}</tbody></table>'
-
-
-def names_html(fish: Identification, *, care: bool = True) -> str:
-    """Return the names still possible as bars; each opens to its reasons and its care sheet.
-
-    Parameters
-    ----------
-    fish : Identification
-    care : bool
-        Put the care sheet inside, where the table has one.
-    """
-    if not fish.answers:
-        return '<p class="idk-soft">The names still possible will stand here, likeliest first.</p>'
-    ranking = fish.ranked()
-    left = [row for row in ranking if row.candidate]
-    rows = "\n".join(_name_html(fish, row, care=care) for row in left[:_MOST_NAMES])
-    more = ""
-    if len(left) > _MOST_NAMES:
-        rest = "".join(
-            f"<li>{escape(none_words(row.taxon, row.name))}: {percent(row.probability)}</li>"
-            for row in left[_MOST_NAMES:]
-        )
-        more = (
-            f'<details class="idk-name"><summary>and {_names(len(left) - _MOST_NAMES, "more")}</summary>'
-            f'<div class="idk-open"><ul>{rest}</ul></div></details>'
-        )
-    out = len(ranking) - len(left)
-    ruled_out = f'<p class="idk-soft">{_ruled_out(out, fish.coverage)}</p>' if out else ""
-    return f"{rows}\n{more}\n{ruled_out}"
-
-
-def _names(count: int, which: str) -> str:
-    return f"1 {which} name" if count == 1 else f"{count} {which} names"
-
-
-def _answers(count: int) -> str:
-    return "1 answer" if count == 1 else f"{count} answers"
-
-
-def _ruled_out(count: int, coverage: float) -> str:
-    names = "1 other name holds" if count == 1 else f"{count} other names hold"
-    return f"{names} at most {(1 - coverage) * 100:.0f} % together."
-
-
-def _name_html(fish: Identification, row: Ranked, *, care: bool) -> str:
-    none = row.taxon == NONE
-    name = none_words(row.taxon, row.name)
-    filled = f'<span style="width:{row.probability * 100:.1f}%"></span>'
-    bar = f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
-    label = f'<span class="idk-none">{escape(name)}</span>' if none else f"<span>{escape(name)}</span>"
-    share = f'<span class="idk-share">{percent(row.probability)}</span>'
-    head = f'<span class="idk-name-row">{share} {bar} {label}</span>'
-    inside = _why_html(fish, row)
-    if not none:
-        inside += _source_html(fish.table, row.taxon)
-        inside += _care_html(fish.table, row.taxon) if care else ""
-    return (
-        f'<details class="idk-name"><summary>{head}</summary><div class="idk-open">{inside}</div></details>'
-    )
-
-
-def _why_html(fish: Identification, row: Ranked) -> str:
-    why = [r for r in fish.reasons(row.taxon) if r.trait != LIFE_STAGE or abs(r.decibans) >= _LITTLE]
-    if not why:
-        return "<p>No answer yet, so nothing speaks for or against it.</p>"
-    groups: dict[str, list[str]] = {"Speaks for it": [], "Speaks against it": [], "Says little": []}
-    for reason in why:
-        size = abs(reason.decibans)
-        side = "Speaks for it" if reason.decibans > 0 else "Speaks against it"
-        groups["Says little" if size < _LITTLE else side].append(reason.text)
-    parts = [
-        f"<h4>{title}</h4><ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>"
-        for title, texts in groups.items()
-        if texts
-    ]
-    if row.compared:
-        parts.append(
-            f'<p class="idk-soft">Plain agreement: {row.agreement:.0%} over the '
-            f"{_answers(row.compared)} that the table can compare.</p>"
-        )
-    return "".join(parts)
-
-
-def _source_html(table: TraitTable, taxon: str) -> str:
-    """Link to the paper whose name it is, where there is one."""
-    if "nameAccordingTo" not in table.taxa.columns:
-        return ""
-    source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
-    if source is None or not source.doi:
-        return ""
-    href = escape(f"https://doi.org/{quote(source.doi, safe='/:;()')}")
-    link = (
-        f'<a href="{href}" target="_blank" rel="noopener noreferrer">{escape(source.short or source.key)}</a>'
-    )
-    return f'<p class="idk-soft">Name according to {link}.</p>'
 
 
 def bag_html(fish: Identification, text: str) -> str:
@@ -224,21 +228,23 @@ def bag_html(fish: Identification, text: str) -> str:
         return ""
     kinds = set(inside(fish.table, text))
     ranked = [row for row in fish.ranked() if row.taxon != NONE]
-    found = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
-    if not found:
-        return f"<p>No kind in this table is called {escape(text.strip())}.</p>"
+    places = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
+    if not places:
+        return html.blocks((Lines((f"No kind in this table is called {text.strip()}.",)),))
+    lower = len(places) - _MOST_ON_BAG
+    more = f"and {number_of(lower, 'name', 'more')}" if lower > 0 else ""
     if not fish.answers:
-        names = "; ".join(escape(row.name) for _, row in found[:_MOST_ON_BAG])
-        more = f" and {_names(len(found) - _MOST_ON_BAG, 'more')}" if len(found) > _MOST_ON_BAG else ""
-        return f"<p>In this table that is {names}{more}. Answer a question to see where it stands.</p>"
-    items = "".join(
-        f"<li>{escape(row.name)}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
-        f"{'' if row.candidate else ', not among the names still possible'}</li>"
-        for place, row in found[:_MOST_ON_BAG]
-    )
-    if len(found) > _MOST_ON_BAG:
-        items += f"<li>and {_names(len(found) - _MOST_ON_BAG, 'more')} lower down</li>"
-    return f'<ul>{items}</ul><p class="idk-soft">The name on the bag does not count as evidence.</p>'
+        names = "; ".join(row.name for _, row in places[:_MOST_ON_BAG])
+        line = f"In this table that is {names}{more and ' ' + more}."
+        return html.blocks((Lines((f"{line} Answer a question to see where it stands.",)),))
+    items = [
+        f"{row.name}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
+        f"{'' if row.candidate else ', not among the names still possible'}"
+        for place, row in places[:_MOST_ON_BAG]
+    ]
+    items += [f"{more} lower down"] if more else []
+    note = Lines(("The name on the bag does not count as evidence.",), style="soft")
+    return html.blocks((Lines(tuple(items), "bullets"), note))
 
 
 def _ordinal(n: int) -> str:
@@ -254,74 +260,24 @@ def together_html(fish: Identification) -> str:
     left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
     if not fish.answers or not 2 <= len(left) <= _MOST_TOGETHER:
         return ""
-    from idkey.care.sheet import care_for
-    from idkey.views.care import care_html
-
+    summary = f"Care that is right until the name is settled, for all {len(left)} names"
     try:
-        sheet = care_for(fish)
+        return html.blocks((_care_fold(summary, care_for(fish)),))
     except IdkeyError:
         return ""
-    return (
-        f'<details class="idk-care"><summary>Care that is right until the name is settled, for all '
-        f"{len(left)} names</summary>{care_html(sheet)}</details>"
-    )
 
 
-@lru_cache(maxsize=512)
-def _care_html(table: TraitTable, taxon: str) -> str:
-    """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
-    from idkey.care.sheet import care_for
-    from idkey.views.care import care_html
-
-    try:
-        sheet = care_for(table, taxon)
-    except IdkeyError:
-        return ""
-    return f'<details class="idk-care"><summary>Care sheet</summary>{care_html(sheet)}</details>'
+# -- a question -------------------------------------------------------------------------------------
 
 
-def question_html(question: Question) -> str:
+def question_document(question: Question) -> Document:
     """Return a question with its states."""
     trait = question.trait
-    rows = "".join(
-        f"<li>{escape(word)} <span class='idk-soft'>({escape(state)})</span></li>"
-        for state, word in zip(trait.states, trait.words, strict=True)
+    states = zip(trait.states, trait.words, strict=True)
+    number = trait.unit and not trait.has_states
+    blocks = (
+        *((Lines((trait.how,), style="soft"),) if trait.how else ()),
+        *((Lines((f"A number in {trait.unit}.",)),) if number else ()),
+        Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
     )
-    unit = f"<p>A number in {escape(trait.unit)}.</p>" if trait.unit and not trait.has_states else ""
-    how = f'<p class="idk-soft">{escape(trait.how)}</p>' if trait.how else ""
-    return page(f"<h3>{escape(trait.question or trait.name)}</h3>{how}{unit}<ul>{rows}</ul>")
-
-
-def identification_text(fish: Identification) -> str:
-    """One screen: where it stands, the names still possible as bars, what to look at next."""
-    lines = [str(fish.outcome())]
-    left = [row for row in fish.ranked() if row.candidate]
-    for row in left[:_MOST_NAMES]:
-        bar = "#" * max(1, round(row.probability * _BAR))
-        lines.append(f"  {percent(row.probability):>9}  {bar:<{_BAR}}  {row.name}")
-    if len(left) > _MOST_NAMES:
-        lines.append(f"  and {len(left) - _MOST_NAMES} more")
-    question = fish.next_question()
-    if question is not None:
-        lines.append(f"Look next: {question.trait.question or question.trait.name} ({question.trait.id})")
-    return "\n".join(lines)
-
-
-# -- a table ----------------------------------------------------------------------------------------
-
-
-def table_html(table: TraitTable) -> str:
-    """Return the first rows and columns of a trait table."""
-    shown = [t for t in table.traits if t.core] or list(table.traits[:6])
-    frame = table.to_frame()
-    head = "".join(f'<th scope="col">{escape(t.name)}</th>' for t in shown)
-    rows = []
-    for taxon in table.ids[:_MOST_ROWS]:
-        cells = "".join(f"<td>{escape(str(frame.at[taxon, t.id])) or '&nbsp;'}</td>" for t in shown)
-        rows.append(f'<tr><th scope="row">{escape(table.label(taxon))}</th>{cells}</tr>')
-    left = f"<p>and {len(table) - _MOST_ROWS} more taxa</p>" if len(table) > _MOST_ROWS else ""
-    grid = (
-        f'<table class="idk-grid"><caption>{escape(repr(table))}</caption>'
-        f'<thead><tr><th scope="col">Taxon</th>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
-    )
-    return page(f'<div class="idk-scroll">{grid}</div>{left}')
+    return Document(trait.question or trait.name, blocks)

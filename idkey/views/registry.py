@@ -18,18 +18,12 @@ from idkey.model.review import Review, review
 from idkey.table.folder import save_table
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
-from idkey.views import care, changes, compare, html, identify, key, spreadsheet, tank, text
+from idkey.views import care, changes, compare, html, identify, key, spreadsheet, table, tank, text
 from idkey.views import print as print_views
-from idkey.views.conflicts import conflicts_html
 from idkey.views.doc import Document
 from idkey.views.review import review_document
 
 __all__: list[str] = []
-
-
-def _table_html(table: TraitTable) -> str:
-    whole = identify.table_html(table)
-    return f"{conflicts_html(table)}\n{whole}" if table.conflicts else whole
 
 
 _DOCUMENTS: dict[type, Callable[..., Document]] = {
@@ -37,19 +31,19 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
     CareSheet: care.care_document,
     Change: changes.change_document,
     Comparison: compare.compare_document,
+    Identification: identify.identification_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,
+    Question: identify.question_document,
     Review: review_document,
     RoomCheck: tank.room_document,
     TankCheck: tank.tank_document,
+    TraitTable: table.table_document,
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
 _SHOWN = (
-    (Identification, identify.identification_text, identify.identification_html),
     (Import, spreadsheet.import_text, spreadsheet.import_page),
-    (Question, repr, identify.question_html),
-    (TraitTable, repr, _table_html),
 )
 
 

@@ -220,7 +220,7 @@ class TableEditor(Screen):
         self._folder = self._key = None
         self._done()
         place = own_folder(self.table)
-        self._saved.value = edit.status_html(f"Saved to {place}." if place else "Saved.")
+        self._saved.value = html.status(f"Saved to {place}." if place else "Saved.")
         # The button that was pressed can't be pressed again.
         self._kind.focus()
 
@@ -259,7 +259,7 @@ class TableEditor(Screen):
         if self.taxon not in self.draft.ids:
             self._desk.taxon = kinds[0][1]
         with self.filling():
-            self._head.value = edit.status_html(edit.state_words(self.draft), "idk-outcome")
+            self._head.value = html.status(edit.state_words(self.draft), "outcome")
             if list(self._kind.options) != kinds:
                 self._kind.options = kinds
             self._kind.value = self.taxon

@@ -12,7 +12,7 @@ from idkey.table.fields import UNITS
 from idkey.table.overlay import settle
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.table.typed import new_trait, proposed_id
-from idkey.views import edit
+from idkey.views import edit, html
 from idkey.views.words import number_of
 from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
 from idkey.widgets.editor_form import Desk, EditorPart
@@ -183,8 +183,8 @@ class ImportPart(EditorPart):
         self.children = [row(self._path, self._sheet, self._look), self._report, self._take]
         self._show(None, "")
 
-    def _show(self, read: Import | None, html: str) -> None:
-        self._read, self._report.value = read, html
+    def _show(self, read: Import | None, report: str) -> None:
+        self._read, self._report.value = read, report
         shown(self._take, read is not None and any(line.what in ("new", "changed") for line in read.rows))
 
     def _on_look(self) -> None:
@@ -196,7 +196,7 @@ class ImportPart(EditorPart):
     def _on_take(self) -> None:
         if self._read is not None:
             cells = number_of(self.draft.take_over(self._read.table), "cell")
-            self._show(None, edit.status_html(f"{cells} taken into the draft; nothing is saved yet."))
+            self._show(None, html.status(f"{cells} taken into the draft; nothing is saved yet."))
             self.desk.changed()
             self._path.focus()
 
@@ -252,7 +252,7 @@ class Confirm(EditorPart):
     def refresh(self) -> None:
         """Ask about the kind that is chosen."""
         words, self._yes.description, _ = self._asks(self.desk)
-        self._words.value = edit.status_html(words)
+        self._words.value = html.status(words)
 
     def _on_yes(self) -> None:
         _, _, act = self._asks(self.desk)
@@ -288,4 +288,4 @@ class SaveElsewhere(EditorPart):
 
     def refresh(self) -> None:
         """Say what will be in the folder."""
-        self._note.value = edit.status_html(_ADDITIONS if is_shipped(self.draft.saved) else _WHOLE)
+        self._note.value = html.status(_ADDITIONS if is_shipped(self.draft.saved) else _WHOLE)

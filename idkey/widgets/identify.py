@@ -19,8 +19,6 @@ from idkey.table.table import TraitTable
 from idkey.views.identify import (
     asked_html,
     bag_html,
-    identification_html,
-    identification_text,
     names_html,
     outcome_html,
     read_as_html,
@@ -211,7 +209,7 @@ class IdentifyScreen(Screen):
         """
         fish = self.identification
         with self.filling():
-            self._outcome.value = outcome_html(fish, live=True)
+            self._outcome.value = outcome_html(fish)
             self._names.value = names_html(fish, care=False)
             best = fish.next_question()
             self._show_question(best.trait if best else None)
@@ -292,7 +290,7 @@ class IdentifyScreen(Screen):
     # -- what is saved ----------------------------------------------------------------------------
 
     def _static_html(self) -> str:
-        return identification_html(self.identification)
+        return display.html(self.identification)
 
     def _static_text(self) -> str:
-        return identification_text(self.identification)
+        return display.text(self.identification)

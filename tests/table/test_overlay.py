@@ -13,6 +13,8 @@ import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
+import idkey.views.html
+import idkey.views.text
 from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import files, folder
 from idkey.table.claims import Claim
@@ -22,7 +24,7 @@ from idkey.table.merge import lay_over
 from idkey.table.overlay import CHANGES, OVERLAY, OVERLAY_FILES, is_overlay, own_files, read_overlay, settle
 from idkey.table.schema import Trait, cell_text
 from idkey.table.table import TraitTable
-from idkey.views.conflicts import conflicts_html, conflicts_text
+from idkey.views.table import conflicts_document
 
 from .small_folder import SMALL, added, rows_of, source, upgraded, with_cell, without
 
@@ -735,14 +737,15 @@ def test_conflicts_are_listed_with_both_sides_and_how_to_settle_them():
     own = saved(started().with_cell("alpha", "vernacularName", "<b>mine</b>"))
     newer = upgraded(with_cell(SMALL, "taxa.csv", "alpha", "vernacularName", "<i>theirs</i>"))
     table = laid(newer, own)
-    words, html = conflicts_text(table), conflicts_html(table)
+    document = conflicts_document(table)
+    words, page = idkey.views.text.render(document), idkey.views.html.render(document)
     for part in ("it was: Alpha", "<i>theirs</i>", "<b>mine</b>", "'cell:alpha:vernacularName', 'own')"):
         assert part in words
-    assert "<b>mine" not in html
-    assert "<i>theirs" not in html
-    assert "&lt;i&gt;theirs" in html
-    assert html.count("settle(") == 2
-    assert conflicts_text(started()).count("\n") == 0
+    assert "<b>mine" not in page
+    assert "<i>theirs" not in page
+    assert "&lt;i&gt;theirs" in page
+    assert page.count("settle(") == 2
+    assert idkey.views.text.render(conflicts_document(started())).count("\n") == 0
 
 
 # -- the table that is shipped ---------------------------------------------------------------------------
