@@ -26,7 +26,6 @@ from idkey.views import html
 from idkey.views.doc import (
     PRINT,
     Block,
-    Columns,
     Couplet,
     Couplets,
     Document,
@@ -36,7 +35,6 @@ from idkey.views.doc import (
     Lead,
     Link,
     Picture,
-    Runs,
     Table,
     clean,
     pick,
@@ -51,10 +49,6 @@ PAPERS = {"A4": ("a4", 178.0), "Letter": ("us-letter", 183.9)}
 
 _A_PAGE = 2400
 """Letters over the width of a page that surely fit on it: what has fewer is kept whole."""
-_COLUMN = 38
-"""Letters on a line of a narrow column."""
-_DEEPEST = 32
-"""Lines of columns that are kept whole, so that a list can begin at the foot of a page."""
 _FOOT = 100
 _GUTTER = 5.0
 _LONG_WORD = re.compile(r"\S{25,}")
@@ -143,8 +137,6 @@ class _Setter:
             return made
         if isinstance(thing, Table):
             return self._table(thing)
-        if isinstance(thing, Columns):
-            return {"parts": [self._columns(part) for part in _in_parts(thing)]}
         if isinstance(thing, Couplet):
             return {"whole": sum(map(_letters, (thing.question, *thing.leads))) < _A_PAGE / 2}
         if isinstance(thing, Lead):
@@ -166,10 +158,6 @@ class _Setter:
         ]
         return {"shares": list(shares), "rows": rows}
 
-    def _columns(self, columns: list[list[Runs]]) -> dict[str, Any]:
-        tall = any(sum(map(_deep, column)) > 2 * _DEEPEST for column in columns)
-        return {"columns": [[self.data(entry) for entry in column] for column in columns], "tall": tall}
-
 
 def _letters(thing: Any) -> int:
     """Return how many letters a part of a document holds, about."""
@@ -182,37 +170,6 @@ def _letters(thing: Any) -> int:
     if isinstance(thing, Inline | Block | Lead | Couplet):
         return sum(_letters(getattr(thing, field.name)) for field in fields(thing))
     return 0
-
-
-def _deep(entry: Runs) -> int:
-    return 1 + len(plain(entry)) // _COLUMN
-
-
-def _in_parts(block: Columns) -> list[list[list[Runs]]]:
-    """Return entries as parts that are read down each column; the columns of a part are about even."""
-    parts: list[list[Runs]] = [[]]
-    depth = 0
-    for entry in block.entries:
-        if parts[-1] and depth + _deep(entry) > block.count * _DEEPEST:
-            parts.append([])
-            depth = 0
-        parts[-1].append(entry)
-        depth += _deep(entry)
-    return [_even(part, block.count) for part in parts if part]
-
-
-def _even(entries: list[Runs], count: int) -> list[list[Runs]]:
-    """Share entries out over columns, the first ones the fuller."""
-    columns: list[list[Runs]] = [[] for _ in range(count)]
-    left = sum(map(_deep, entries))
-    at, depth = 0, 0
-    for entry in entries:
-        if columns[at] and at + 1 < count and depth + _deep(entry) > -(-left // (count - at)):
-            left -= depth
-            at, depth = at + 1, 0
-        columns[at].append(entry)
-        depth += _deep(entry)
-    return columns
 
 
 # -- files ------------------------------------------------------------------------------------------
