@@ -42,7 +42,7 @@ def test_the_strongest_difference_stands_first_and_the_rest_is_folded(found):
 
 def test_a_look_is_said_in_words_and_numbers_not_by_the_bar_alone(found):
     text = display.html(found)
-    bars = re.findall(r"([a-z ]+, \d+ in \d+)<span class=\"idk-bar\" aria-hidden=\"true\">", text)
+    bars = re.findall(r"([a-z ]+, \d+ in \d+)<br><span class=\"idk-bar\" aria-hidden=\"true\">", text)
     assert len(bars) == text.count('class="idk-bar"') == len(found.differ)
 
 
@@ -66,7 +66,7 @@ def test_for_young_fish_the_sentence_and_the_order_change():
 
 def test_what_the_seller_says_is_marked():
     found = compare(TABLE, "hypancistrus_cf_inspector_l102", L201)
-    row = re.search(r"River, if the seller says<div[^>]*>([^<]*)", display.html(found))
+    row = re.search(r"River, if the seller says<br><span[^>]*>([^<]*)", display.html(found))
     assert row[1] == "no look at the fish"
     assert "River, if the seller says (no look at the fish)" in display.text(found)
 
@@ -195,7 +195,7 @@ def test_the_map_can_be_limited_to_kinds_with_a_lookalike(alike):
 
 
 def test_lookalikes_stand_together(alike):
-    labels = re.findall(r'text-anchor="end">([^<]+) <tspan', map_svg(alike))
+    labels = re.findall(r'" text-anchor="end">([^<]+)<', map_svg(alike))
     at = {label: i for i, label in enumerate(labels)}
     assert abs(at["Panaqolus orcesi"] - at["Panaqolus pantostiktos"]) == 1
 

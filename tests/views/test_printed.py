@@ -229,14 +229,14 @@ def test_an_end_longer_than_a_page_goes_on_over_the_page():
 def test_a_key_to_thousands_of_kinds_is_set_in_seconds():
     document = display.document(shipped_key())
     (block,) = (b for b in document.blocks if isinstance(b, Couplets))
-    many = tuple(replace(c, number=c.number + 1000 * i) for i in range(50) for c in block.couplets)
+    many = tuple(replace(c, number=c.number + 1000 * i) for i in range(10) for c in block.couplets)
     many = tuple(
         replace(c, before=(), leads=tuple(replace(x, to=1 if x.to else None) for x in c.leads)) for c in many
     )
     start = time.process_time()
     data = print.pdf(replace(document, blocks=(Couplets(many),)))
-    assert time.process_time() - start < 120
-    assert len(pages_of(data)) > 500
+    assert time.process_time() - start < 60
+    assert len(pages_of(data)) > 100
 
 
 # -- paper -----------------------------------------------------------------------------------------------
