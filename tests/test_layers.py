@@ -76,10 +76,7 @@ def test_the_contracts_can_be_broken(tmp_path, file, line, contract):
 def test_only_drawing_modules_are_let_off_for_matplotlib():
     for exception in CONTRACTS["drawing-only"]["ignore_imports"]:
         module, target = exception.split(" -> ")
-        assert fnmatch.fnmatch(module, "idkey.views.draw*") or module in (
-            "idkey.views.print",
-            "idkey.views.report",
-        )
+        assert fnmatch.fnmatch(module, "idkey.views.draw*") or module in ("idkey.views.print",)
         assert target == "matplotlib"
     for exception in CONTRACTS["widgets-only"]["ignore_imports"]:
         assert exception.startswith("idkey.widgets.")

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote
 from weakref import WeakKeyDictionary
 
-from idkey import display
 from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
 from idkey.model.evidence import NONE
@@ -15,6 +14,7 @@ from idkey.table.names import inside
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.words import percent
 from idkey.views import html
+from idkey.views.care import care_document
 from idkey.views.doc import (
     SCREEN,
     TEXT,
@@ -169,8 +169,8 @@ def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
 
 
 def _care_fold(summary: str, sheet: CareSheet) -> Fold:
-    made = display.document(sheet)
-    return Fold(summary, (Heading(made.title), *made.blocks), "care")
+    made = care_document(sheet, drawn=False)
+    return Fold(summary, (Heading(made.title, 0), *made.blocks), "care")
 
 
 # -- the parts of a screen --------------------------------------------------------------------------

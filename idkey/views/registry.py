@@ -42,9 +42,7 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
-_SHOWN = (
-    (Import, spreadsheet.import_text, spreadsheet.import_page),
-)
+_SHOWN = ((Import, spreadsheet.import_text, spreadsheet.import_page),)
 
 
 def _show(kind: type, made: Callable[..., Document]) -> None:
