@@ -13,7 +13,7 @@ from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
-from idkey.table.care import CareColumn as CareAttribute
+from idkey.table.care import CareColumn
 
 __all__ = ["Settling", "safest_choice", "settle"]
 
@@ -51,14 +51,14 @@ class Settling:
 # -- the safest choice until the name is settled -----------------------------------------------------
 
 
-def safest_choice(column: CareAttribute, parts: Sequence[Part]) -> str:
+def safest_choice(column: CareColumn, parts: Sequence[Part]) -> str:
     """Return the safest choice in one respect for several names of which one is right.
 
     Where no range suits all and shares are given, the likeliest two count. Blank where there is no choice to
     make: a text to read, or nothing known of any name.
     """
     known = [p for p in parts if p.cells]
-    rule = _SAFEST.get(column.id)
+    rule = _SAFEST.get(column.id) or _SAFEST.get(column.combine)
     if rule is None or not known:
         return ""
     text = rule(column, known)
@@ -66,7 +66,7 @@ def safest_choice(column: CareAttribute, parts: Sequence[Part]) -> str:
     return f"{text}; not known for {names_in_words(unknown)}" if text and unknown else text
 
 
-def _safe_range(column: CareAttribute, known: Sequence[Part]) -> str:
+def _safe_range(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the overlap, which harms none; if there is none, the nearest ends of the two likeliest.
 
     A fish bears water a little outside its range better than water far outside it, so between two ranges that
@@ -84,29 +84,29 @@ def _safe_range(column: CareAttribute, known: Sequence[Part]) -> str:
     return f"{format_value(column, span)} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
 
 
-def _slowly(column: CareAttribute, known: Sequence[Part]) -> str:
+def _slowly(column: CareColumn, known: Sequence[Part]) -> str:
     """As `_safe_range`; a fall or rise of pH or hardness harms by its speed before it harms by its height."""
     return f"{_safe_range(column, known)}; change it slowly"
 
 
-def _most(column: CareAttribute, known: Sequence[Part]) -> str:
+def _most(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the largest minimum: more room or oxygen than one kind asks for harms none."""
     return f"at least {format_value(column, max(p.value for p in known))}"
 
 
-def _largest(column: CareAttribute, known: Sequence[Part]) -> str:
+def _largest(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the largest length: a tank too large harms none, one too small does."""
     return f"plan for {format_value(column, max(p.value[1] for p in known))}"
 
 
-def _flow(column: CareAttribute, known: Sequence[Part]) -> str:
+def _flow(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the flow that all share; without one, a tank with both ends lets the fish choose."""
     shared = frozenset.intersection(*(p.value for p in known))
     ends = "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
     return state_words(column, shared) if shared else ends
 
 
-def _food(column: CareAttribute, known: Sequence[Part]) -> str:
+def _food(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the food that all share; without one, the food of each.
 
     A grazer can leave meat, and a hunter wood, as long as its own food lies beside it; what one of them
@@ -119,34 +119,28 @@ def _food(column: CareAttribute, known: Sequence[Part]) -> str:
     return f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
 
 
-def _avoid(column: CareAttribute, known: Sequence[Part]) -> str:
+def _avoid(column: CareColumn, known: Sequence[Part]) -> str:
     """Return all that any of them should avoid: going without it harms none."""
     return " ".join(dict.fromkeys(s for p in known for cell in p.cells for s in sentences(cell)))
 
 
-_SAFEST: dict[str, Callable[[CareAttribute, Sequence[Part]], str]] = {
-    "adult_length_mm": _largest,
-    "tank_volume_l": _most,
-    "group_volume_l": _most,
-    "tank_length_cm": _most,
-    "tank_width_cm": _most,
-    "temperature_c": _safe_range,
+_SAFEST: dict[str, Callable[[CareColumn, Sequence[Part]], str]] = {
+    "overlap": _safe_range,
+    "largest": _most,
+    "span": _largest,
     "ph": _slowly,
     "gh_dgh": _slowly,
-    "oxygen_mg_l": _most,
     "flow": _flow,
-    "turnover_per_hour": _safe_range,
     "diet_type": _food,
     "diet_avoid": _avoid,
 }
+"""By column, else by how several kinds are brought together."""
 
 
 # -- the question that settles it -------------------------------------------------------------------
 
 
-def settle(
-    fish: Identification, conflicts: Mapping[CareAttribute, Mapping[str, Value]]
-) -> tuple[Settling, ...]:
+def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Value]]) -> tuple[Settling, ...]:
     """Return, for each conflict, the question that settles most of it for the least trouble.
 
     The kinds still possible are put into classes of equal need, those of which it is not known into a class
@@ -158,7 +152,7 @@ def settle(
     Parameters
     ----------
     fish : Identification
-    conflicts : mapping of CareAttribute to mapping of taxon id to value
+    conflicts : mapping of CareColumn to mapping of taxon id to value
         The need of each kind still possible.
 
     Returns

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from idkey.care.rules import RULES, Check, hold
+from idkey.care.rules import Check, rows
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Tank
 from idkey.display import Printed
@@ -51,7 +51,7 @@ class TankCheck(Printed):
 
     @property
     def ok(self) -> bool:
-        """Whether nothing fails, all that can be measured was, and the vital needs are known (`VITAL`)."""
+        """Whether nothing fails, all that can be measured was, and the vital needs are known."""
         return bool(self.checks) and not self.fails and not any(c.vital for c in self.checks)
 
     @property
@@ -116,7 +116,7 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
         raise IdkeyError(msg)
     if not isinstance(tank, Tank):
         tank = Tank.of(tank)
-    return TankCheck(care.names, tank, tuple(hold(rule, care, tank) for rule in RULES), care.labels)
+    return TankCheck(care.names, tank, tuple(rows(care, tank)), care.labels)
 
 
 def _lists(words: Iterable[tuple[str, str]], checks: Iterable[Check]) -> str:

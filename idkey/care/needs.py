@@ -7,11 +7,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, TypeAlias, TypeVar
 
-from idkey.care.columns import COLUMNS, FOR_EVERY_FISH, GENERAL, STATE_WORDS
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
-from idkey.table.care import EVERY_GROUP, parse_care
-from idkey.table.care import CareColumn as CareAttribute
+from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
 from idkey.table.claims import CLASSES
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable
@@ -49,8 +47,8 @@ CLASS_WORDS = {
 
 _NOT_FOLLOWED = "Not followed"
 """How the note of a claim begins that the sheet does not go by."""
-_CAUTIONS = ("cautions", GENERAL)
-_OTHER_RULE = {"adult_length_mm": "span", "eggs": "fact", "hatch_days": "fact"}
+_CAUTIONS = "cautions"
+"""Column in which what is said of a kind, of its group and of every fish adds up."""
 _FEW = 2
 """Names that are listed even where something holds for all of them."""
 _SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
@@ -78,12 +76,12 @@ def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
     return " and ".join(filter(None, (", ".join(labels[:-1]), labels[-1])))
 
 
-def read_cell(column: CareAttribute, cell: str) -> Value:
+def read_cell(column: CareColumn, cell: str) -> Value:
     """Read a cell of care.csv; None for a blank one. Raises IdkeyError if the text does not fit the column.
 
     Examples
     --------
-    >>> read_cell(COLUMNS["temperature_c"], "26..30"), read_cell(COLUMNS["tank_volume_l"], "120")
+    >>> read_cell(columns["temperature_c"], "26..30"), read_cell(columns["tank_volume_l"], "120")
     ((26.0, 30.0), 120.0)
     """
     try:
@@ -96,19 +94,19 @@ def read_cell(column: CareAttribute, cell: str) -> Value:
     return frozenset(value) if isinstance(value, tuple) else value
 
 
-def state_words(column: CareAttribute, states: Iterable[str]) -> str:
+def state_words(column: CareColumn, states: Iterable[str]) -> str:
     """Put states into words, in their fixed order."""
     chosen = set(states)
-    words = [STATE_WORDS.get(state, state) for state in column.states if state in chosen]
+    words = [w for state, w in zip(column.states, column.state_words, strict=True) if state in chosen]
     return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
-def format_value(column: CareAttribute, value: Value) -> str:
+def format_value(column: CareColumn, value: Value) -> str:
     """Put a value into words: metric first, the other unit in brackets.
 
     Examples
     --------
-    >>> format_value(COLUMNS["temperature_c"], (26.0, 30.0))
+    >>> format_value(columns["temperature_c"], (26.0, 30.0))
     '26 to 30 °C (79 to 86 °F)'
     """
     if value is None:
@@ -287,14 +285,14 @@ class CareRows:
         self._kinds = {row["taxon"]: row for row in records if row["taxon"]}
         self._groups = {row["care_group"]: row for row in records if not row["taxon"]}
         self._evidence: dict[tuple[str, str, str], list[Backing]] = {}
-        if len(table.evidence):
-            for row in table.evidence[table.evidence["attribute"].isin(COLUMNS)].to_dict("records"):
-                source = table.sources.get(row["source"]) if row["source"] else None
-                label = source.short if source is not None else row["source"]
-                backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
-                self._evidence.setdefault((row["taxon"], row["care_group"], row["attribute"]), []).append(
-                    backing
-                )
+        columns = [column.id for column in table.care_columns]
+        claims = table.evidence
+        for row in claims[claims["attribute"].isin(columns)].to_dict("records") if len(claims) else ():
+            source = table.sources.get(row["source"])
+            label = source.short if source is not None else row["source"]
+            backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
+            key = backing.taxon, backing.care_group, backing.attribute
+            self._evidence.setdefault(key, []).append(backing)
 
     def has(self, name: str) -> bool:
         """Tell whether the care group of a name has a row."""
@@ -311,7 +309,7 @@ class CareRows:
     def _group(self, name: str) -> str:
         return str(self._table.taxa.at[name, "careGroup"] or "")
 
-    def part(self, column: CareAttribute, name: str, label: str = "", share: float | None = None) -> Part:
+    def part(self, column: CareColumn, name: str, label: str = "", share: float | None = None) -> Part:
         """Return one need of one name: its own row over that of its group.
 
         Cautions of the kind and of its group add up; what concerns every fish stands in the row `all`, and a
@@ -319,17 +317,12 @@ class CareRows:
         """
         group = self._group(name)
         rows = [(name, "", "species", self._kinds.get(name)), ("", group, "group", self._groups.get(group))]
-        every = ("", EVERY_GROUP, "all", self._groups.get(EVERY_GROUP))
-        cell_of = column.id
-        if column.id == GENERAL:
-            rows, cell_of = [every], "cautions"
-        elif column.id in FOR_EVERY_FISH:
-            rows.append(every)
-        filled = [(*who, cell) for *who, row in rows if row and (cell := row.get(cell_of, "").strip())]
-        if column.id not in (*_CAUTIONS, *FOR_EVERY_FISH):
-            filled = filled[:1]
+        if adds_up := column.id == _CAUTIONS or column.every_fish:
+            rows.append(("", EVERY_GROUP, "all", self._groups.get(EVERY_GROUP)))
+        filled = [(*who, cell) for *who, row in rows if row and (cell := row.get(column.id, "").strip())]
+        filled = filled if adds_up else filled[:1]
         cells = [cell for *_, cell in filled]
-        if column.id in FOR_EVERY_FISH:
+        if column.every_fish:
             cells = [sentence for cell in cells for sentence in sentences(cell)]
         cells = list(dict.fromkeys(cells))
         return Part(
@@ -337,7 +330,7 @@ class CareRows:
             label,
             tuple(cells),
             read_cell(column, " ".join(cells)),
-            tuple(b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, cell_of), ())),
+            tuple(b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, column.id), ())),
             filled[0][2] if filled else "",
             share,
         )
@@ -346,7 +339,7 @@ class CareRows:
 # -- several names -----------------------------------------------------------------------------------
 
 
-def bring_together(column: CareAttribute, parts: Sequence[Part]) -> Need:
+def bring_together(column: CareColumn, parts: Sequence[Part]) -> Need:
     """Bring the same need of one or more names together.
 
     Ranges give their overlap, lengths the span, minimums the largest, states what is shared, texts are listed
@@ -355,7 +348,7 @@ def bring_together(column: CareAttribute, parts: Sequence[Part]) -> Need:
     what. Where it is not known for a name there is no value either.
     """
     names = _Names(column, parts)
-    shared, text, conflict = _TOGETHER[_rule(column)](names) if names.known else (None, names.nothing, "")
+    shared, text, conflict = _TOGETHER[column.combine](names) if names.known else (None, names.nothing, "")
     if names.unknown and names.known:
         text = names.with_unknown(text)
     origins = {p.origin for p in names.known}
@@ -378,12 +371,12 @@ def bring_together(column: CareAttribute, parts: Sequence[Part]) -> Need:
 class _Names:
     """The parts of one column, with the wording that the rules share."""
 
-    def __init__(self, column: CareAttribute, parts: Sequence[Part]):
+    def __init__(self, column: CareColumn, parts: Sequence[Part]):
         self.column = column
         self.parts = parts
         self.known = [p for p in parts if p.cells]
         self.unknown = [p for p in parts if not p.cells]
-        self.nothing = "none on record" if column.id in (*_CAUTIONS, *FOR_EVERY_FISH) else "not known"
+        self.nothing = "none on record" if column.id == _CAUTIONS or column.every_fish else "not known"
         self.values = [p.value for p in self.known]
 
     def words(self, part: Part) -> str:
@@ -413,23 +406,18 @@ class _Names:
         # One of the two lists of names is enough to tell who is on the other.
         few = len(self.known) <= _FEW < len(self.unknown)
         unknown = f"{len(self.unknown)} of the names" if few else names_in_words(self.unknown)
-        if _rule(self.column) == "text":
+        if self.column.combine == "text":
             return f"{text}\n{self.nothing} for {unknown}"
         known = names_in_words(self.known) if len(self.known) <= _FEW else f"the other {len(self.known)}"
         return f"{self.nothing} for {unknown}; for {known}: {text}"
 
     def all_of(self) -> str:
         """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
-        if self.column.id in FOR_EVERY_FISH and not self.unknown:
+        if self.column.every_fish and not self.unknown:
             return ""
         if len(self.known) <= _FEW:
             return f"{names_in_words(self.known)}: "
         return f"{len(self.known)} of {len(self.parts)} names: " if self.unknown else "All of them: "
-
-
-def _rule(column: CareAttribute) -> str:
-    """Return which rule brings names together; a length is a span, and what a brood is like is no need."""
-    return _OTHER_RULE.get(column.id, column.kind)
 
 
 _Together: TypeAlias = tuple[Value, str, str]
@@ -486,10 +474,10 @@ def _texts(names: _Names) -> _Together:
 
 
 _TOGETHER: dict[str, Callable[[_Names], _Together]] = {
-    "range": _ranges,
+    "overlap": _ranges,
     "span": _spans,
-    "fact": _facts,
-    "minimum": _minimums,
-    "states": _states,
+    "list": _facts,
+    "largest": _minimums,
+    "shared": _states,
     "text": _texts,
 }

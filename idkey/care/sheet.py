@@ -9,12 +9,12 @@ from typing import Any
 import pandas as pd
 
 from idkey.care.advice import Settling, safest_choice, settle
-from idkey.care.columns import COLUMNS, GENERAL
 from idkey.care.needs import FrozenMap, Need, bring_together, care_rows
 from idkey.display import Printed
 from idkey.errors import IdkeyError
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
+from idkey.table.care import CareColumn
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 
@@ -37,8 +37,9 @@ class CareSheet(Printed):
     labels : tuple of str
         Their display names.
     attributes : mapping of str to Need
-        Column of care.csv -> need, in the order of the sheet; ``cautions_all`` only where the row ``all`` has
-        cautions.
+        Column of care.csv -> need, in the order of the sheet.
+    columns : mapping of str to CareColumn
+        What the table says of each column.
     table : TraitTable or None
         The table it was read from, for drawings and for the stamp on a printed sheet.
     safest : mapping of str to str
@@ -58,6 +59,7 @@ class CareSheet(Printed):
     names: tuple[str, ...]
     labels: tuple[str, ...]
     attributes: Mapping[str, Need]
+    columns: Mapping[str, CareColumn] = field(repr=False, compare=False)
     table: TraitTable | None = field(default=None, repr=False, compare=False)
     safest: Mapping[str, str] = FrozenMap()
     shares: Mapping[str, float] = field(default=FrozenMap(), compare=False)
@@ -96,7 +98,10 @@ class CareSheet(Printed):
         return {
             "names": list(self.names),
             "labels": list(self.labels),
-            "needs": {need.attribute: _plain(need) for need in self.attributes.values()},
+            "needs": {
+                need.attribute: _plain(need, self.columns[need.attribute])
+                for need in self.attributes.values()
+            },
             "safest": dict(self.safest),
             "shares": dict(self.shares),
             "none_share": self.none_share,
@@ -161,7 +166,7 @@ def _care_of_fish(fish: Identification) -> CareSheet:
     shares = {row.taxon: float(row.probability) for row in shown}
     sheet = _sheet(fish.table, tuple(shares), shares)
     # Only a conflict between names on the sheet is asked about, but every kind still possible has its say.
-    conflicts = [COLUMNS[need.attribute] for need in sheet.conflicts]
+    conflicts = [sheet.columns[need.attribute] for need in sheet.conflicts]
     settling = settle(
         fish, {c: {row.taxon: care.part(c, row.taxon).value for row in left} for c in conflicts}
     )
@@ -185,18 +190,16 @@ def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float
     labels = tuple(str(table.label(name)) for name in names)
     called = dict(zip(names, _short(labels), strict=True))
     needs, safest = {}, {}
-    for column in COLUMNS.values():
+    for column in table.care_columns:
         parts = [care.part(column, name, called[name], shares.get(name)) for name in names]
-        # Its parts stand in columns of their own now; only an older table still has them in one.
-        if column.id == GENERAL and not any(part.cells for part in parts):
-            continue
         need = bring_together(column, parts)
         if len(names) > 1 and (choice := safest_choice(column, parts)):
             safest[column.id] = choice
             if need.conflict:
                 need = replace(need, text=f"{need.text}\nUntil the name is settled: {choice}.")
         needs[column.id] = need
-    return CareSheet(names, labels, FrozenMap(needs.items()), table, FrozenMap(safest.items()))
+    columns = FrozenMap((column.id, column) for column in table.care_columns)
+    return CareSheet(names, labels, FrozenMap(needs.items()), columns, table, FrozenMap(safest.items()))
 
 
 def _short(labels: tuple[str, ...]) -> list[str]:
@@ -208,12 +211,12 @@ def _short(labels: tuple[str, ...]) -> list[str]:
     ]
 
 
-def _plain(need: Need) -> dict[str, Any]:
+def _plain(need: Need, column: CareColumn) -> dict[str, Any]:
     value: Any = need.value
     if isinstance(value, tuple):
         value = list(value)
     elif isinstance(value, frozenset):
-        value = [state for state in COLUMNS[need.attribute].states if state in value]
+        value = [state for state in column.states if state in value]
     return {
         "label": need.label,
         "unit": need.unit,

@@ -22,8 +22,8 @@ class CareColumn:
     id, label, about : str
         Its name, what a keeper calls it, and what it holds.
     kind : {"range", "minimum", "states", "text"}
-    unit, unit_words, other_unit : str
-        Its unit, the same as it is shown, and the unit that stands beside it in brackets (blank for none).
+    unit : str
+        As in `idkey.table.units`.
     states, state_words : tuple of str
         Allowed states, mildest first, and the same in words.
     combine : {"overlap", "span", "list", "largest", "shared", "text"}
@@ -47,8 +47,6 @@ class CareColumn:
     unit: str = ""
     states: tuple[str, ...] = ()
     about: str = ""
-    unit_words: str = ""
-    other_unit: str = ""
     state_words: tuple[str, ...] = ()
     combine: str = "text"
     every_fish: bool = False

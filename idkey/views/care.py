@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from idkey.care.columns import FOR_EVERY_FISH, GENERAL
 from idkey.care.needs import CLASS_WORDS, sentences
 from idkey.table.words import percent
 from idkey.views import html, text
@@ -41,8 +40,6 @@ if TYPE_CHECKING:
 __all__ = ["care_document", "care_html", "care_text"]
 
 _OWN = "cautions"
-_EVERY_FISH = (GENERAL, *FOR_EVERY_FISH)
-"""What concerns every fish: folded at the end, the law last."""
 _FOLD_WORDS = "Before you handle, move or sell it"
 _ORIGIN_WORDS = {"species": "for the kind itself", "group": "for the care group", "all": "for every fish"}
 _DOUBT = 0.01
@@ -120,10 +117,11 @@ def care_text(sheet: CareSheet, width: int = 100, *, full: bool = False) -> str:
 
 def in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:
     """Return the cautions of these kinds, the needs, and what concerns every fish where that is on record."""
+    of_every_fish = [a for a, column in sheet.columns.items() if column.every_fish]
     needs = sheet.attributes
     own = [need for a, need in needs.items() if a == _OWN and need.origin]
-    every = [needs[a] for a in _EVERY_FISH if a in needs and needs[a].origin]
-    return own, [n for a, n in needs.items() if a not in _EVERY_FISH and n not in own], every
+    every = [needs[a] for a in of_every_fish if a in needs and needs[a].origin]
+    return own, [n for a, n in needs.items() if a not in of_every_fish and n not in own], every
 
 
 def _fish(sheet: CareSheet, title: str) -> tuple[Block, ...]:

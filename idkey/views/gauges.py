@@ -11,7 +11,6 @@ import math
 from html import escape
 from typing import TYPE_CHECKING
 
-from idkey.care.columns import COLUMNS
 from idkey.care.needs import Value
 from idkey.table.units import amount
 
@@ -82,7 +81,7 @@ def flow_svg(sheet: CareSheet) -> str:
     need = sheet.attributes.get("flow")
     if need is None or not need.origin:
         return ""
-    states = COLUMNS["flow"].states
+    states = sheet.columns["flow"].states
     wide = _ROOM / len(states)
     parts, y = [], 4.0
     for who, value, filled in _lines(sheet, need):

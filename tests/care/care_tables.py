@@ -11,6 +11,8 @@ from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Trait
 from idkey.table.table import Source
 
+ATTRIBUTES = {column.id: column for column in shipped_care_columns()}
+FOR_EVERY_FISH = ("handling", "acclimation", "transport", "medicine", "law")
 EVIDENCE = ["taxon", "care_group", "attribute", "value", "source", "locator", "class", "scope", "note"]
 
 
@@ -22,7 +24,7 @@ def make_table(
     names: Mapping[str, str] | None = None,
 ) -> TraitTable:
     """Group -> its care cells; taxon -> (its group, its own care cells)."""
-    blank = {a.id: "" for a in shipped_care_columns()}
+    blank = dict.fromkeys(ATTRIBUTES, "")
     care = [{"care_group": g, "taxon": "", **blank, **cells} for g, cells in groups.items()]
     care += [{"care_group": g, "taxon": t, **blank, **cells} for t, (g, cells) in taxa.items() if cells]
     names = names or {}
@@ -52,7 +54,7 @@ def room() -> TraitTable:
     """Four kinds whose needs overlap, differ or are unknown."""
     return make_table(
         groups={
-            "all": {"cautions": "Dry your hands. See a vet about a sick fish."},
+            "all": {"handling": "Dry your hands. See a vet about a sick fish."},
             "rapids": {
                 "adult_length_mm": "60..150",
                 "diet_type": "omnivore|meat",
@@ -92,7 +94,7 @@ def room() -> TraitTable:
              "class": "read", "scope": "group"},
             {"taxon": "zebra", "attribute": "ph", "value": "6.5..7.0", "source": "PAGE2",
              "class": "secondary", "scope": "species"},
-            {"care_group": "all", "attribute": "cautions", "value": "Dry your hands.",
+            {"care_group": "all", "attribute": "handling", "value": "Dry your hands.",
              "class": "common practice", "scope": "group"},
         ),
         sources={"BOOK1": Source("BOOK1", "Author 1999", "Author. 1999. Book")},

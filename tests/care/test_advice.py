@@ -7,12 +7,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from care_tables import make_table, room
+from care_tables import ATTRIBUTES, make_table, room
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import Identification, IdkeyError, TraitTable, care_for, load_table
-from idkey.care.columns import COLUMNS as ATTRIBUTES
 from idkey.model.ask import MIN_GAIN, Asker
 from idkey.model.combine import TableModel
 from idkey.model.evidence import NONE

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from care_tables import ATTRIBUTES
 
 from idkey import care_for, load_table
-from idkey.care.columns import COLUMNS as ATTRIBUTES
 from idkey.care.needs import read_cell
 from idkey.table.rows import shipped_care_columns
 

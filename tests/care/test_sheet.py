@@ -8,13 +8,11 @@ import pickle
 
 import pandas as pd
 import pytest
-from care_tables import make_table, room
+from care_tables import ATTRIBUTES, FOR_EVERY_FISH, make_table, room
 from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey import CareSheet, IdkeyError, TraitTable, care_for, check_tank
-from idkey.care.columns import COLUMNS as ATTRIBUTES
-from idkey.care.columns import FOR_EVERY_FISH
 from idkey.care.needs import format_value, read_cell
 from idkey.errors import UnknownName
 
@@ -37,18 +35,18 @@ def test_the_row_of_the_kind_stands_over_its_group(table):
     assert care_for(table, "worm").attributes["ph"].value == (5.8, 7.2)
 
 
-def test_cautions_of_kind_and_group_add_up_and_the_general_ones_stand_apart(table):
+def test_cautions_of_kind_and_group_add_up_and_what_concerns_every_fish_stands_apart(table):
     needs = care_for(table, "zebra").attributes
     assert needs["cautions"].value == "Trade needs papers. Do not disturb a brood."
-    assert needs["cautions_all"].value == "Dry your hands. See a vet about a sick fish."
-    assert needs["cautions_all"].origin == "all"
+    assert needs["handling"].value == "Dry your hands. See a vet about a sick fish."
+    assert needs["handling"].origin == "all"
 
 
 def test_every_column_is_on_the_sheet_and_unknown_is_said(table):
     sheet = care_for(table, "ghost")
     assert set(sheet.attributes) == set(ATTRIBUTES)
     for need in sheet.attributes.values():
-        if need.attribute != "cautions_all":
+        if need.attribute != "handling":
             assert need.value is None
             assert not need.settled
             assert need.unknown_for == ("ghost",)
@@ -126,7 +124,7 @@ def test_a_caution_that_all_share_is_said_once(table):
 def test_what_is_unknown_for_one_is_never_settled(table):
     sheet = care_for(table, "worm", "ghost")
     for need in sheet.attributes.values():
-        if need.attribute == "cautions_all":
+        if need.attribute == "handling":
             continue
         assert need.value is None
         assert not need.settled
