@@ -20,6 +20,7 @@ from idkey.views.doc import (
     Picture,
     Runs,
     Table,
+    clean,
     parts,
     pick,
     plain,
@@ -38,7 +39,7 @@ def render(document: Document, width: int | None = None) -> str:
         Longest line; that of the document by default.
     """
     width = width or document.width
-    lines = wrap(document.title, width) if TEXT in document.titled else []
+    lines = wrap(clean(document.title), width) if TEXT in document.titled else []
     return "\n".join([*lines, *_lines(document.blocks, width)])
 
 
@@ -95,7 +96,8 @@ def _paragraphs(block: Lines, width: int) -> list[str]:
 
 def _table(table: Table, width: int) -> list[str]:
     heads = f"({'; '.join(map(plain, table.heads))})" if table.heads else ""
-    lines = wrap(" ".join(filter(None, (plain(table.caption), heads))), width)
+    head = " ".join(filter(None, (plain(table.caption), heads)))
+    lines = wrap(head, width) if head else []
     rows = [[_cell(cell) for cell in row] for row in table.rows]
     if not table.heads:  # pairs: the heads in a column of their own
         label = max((len(row[0]) for row in rows), default=0) + 2

@@ -1,0 +1,103 @@
+"""The one document model: the same words on the screen, in a console and on paper, and no markup in them."""
+
+import io
+
+import pypdf
+import pytest
+
+from idkey import Identification, display, load_table
+from idkey.views import doc, html, print, text
+
+EVIL = "<b onclick='x()'>&amp; \x00\u202e *a* _b_ #c $d$ \\e</b>"
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 3 2"><title>t</title><path d="M0 0h3v2z"/></svg>'
+PIECES = (
+    EVIL,
+    doc.Strong(EVIL),
+    doc.Soft(EVIL),
+    doc.Code(EVIL),
+    doc.Tag(EVIL),
+    doc.Link(EVIL, "https://example.org/?a=1&b='2'"),
+    doc.Link(EVIL, "javascript:alert(1)"),
+    doc.Link(EVIL, "#c9"),
+    doc.Bar(0.3, EVIL, EVIL),
+    doc.Icon(SVG, EVIL),
+)
+LEAD = doc.Lead("a", EVIL, (doc.Icon(SVG),), None, EVIL, (EVIL, EVIL))
+BLOCKS = {
+    "heading": doc.Heading(PIECES),
+    "lines": doc.Lines((PIECES, EVIL), "numbered", "soft"),
+    "table": doc.Table((EVIL, EVIL), ((EVIL, (*PIECES, doc.Lines((EVIL,)))),), PIECES, shares=(1.0, 2.0)),
+    "ragged table": doc.Table((), ((EVIL, EVIL), (EVIL,))),
+    "picture": doc.Picture(SVG, EVIL, PIECES, PIECES, 20.0),
+    "fold": doc.Fold(PIECES, (doc.Lines((EVIL,)),)),
+    "columns": doc.Columns((PIECES, EVIL)),
+    "couplets": doc.Couplets((doc.Couplet(1, (), EVIL, (LEAD, doc.Lead("b", EVIL, to=1))),)),
+    "group": doc.Group((doc.Lines((EVIL,)), doc.Picture(SVG)), across=True),
+    "frame": doc.Group((doc.Lines((EVIL,)),), frame=True),
+}
+
+
+@pytest.mark.parametrize("block", BLOCKS.values(), ids=BLOCKS)
+def test_every_block_and_piece_shows_its_text_as_text_everywhere(block):
+    document = doc.Document(EVIL, (block,), EVIL)
+    for page in (html.render(document), html.printed(document)):
+        assert "<b " not in page
+        assert "&lt;b onclick=" in page
+        assert "javascript:" not in page
+        assert "\x00" not in page
+        assert "\u202e" not in page
+    words = text.render(document)
+    assert "*a* _b_ #c $d$ \\e</b>" in words
+    assert "\x00" not in words
+    pages = pypdf.PdfReader(io.BytesIO(print.pdf(document))).pages
+    assert "*a* _b_ #c $d$ \\e</b>" in " ".join(pages[0].extract_text().split())
+    assert print.pdf(document) == print.pdf(document)
+
+
+def test_a_block_is_shown_where_it_is_meant_to_be():
+    places = (doc.SCREEN, doc.TEXT, doc.PRINT)
+    blocks = tuple(doc.On(place, (doc.Lines((f"on {place}",)),)) for place in places)
+    blocks += (doc.On((doc.SCREEN, doc.PRINT), (doc.On(doc.PRINT, (doc.Lines(("on both",)),)),)),)
+    document = doc.Document("Title", blocks, titled=(doc.PRINT,))
+    assert text.render(document) == "on text"
+    screen, page = html.render(document), html.printed(document)
+    assert [f"on {place}" in screen for place in places] == [True, False, False]
+    assert [f"on {place}" in page for place in places] == [False, False, True]
+    assert ("Title</h3>" in screen, "Title</h1>" in page) == (False, True)
+    assert ("on both" in screen, "on both" in page) == (False, True)
+
+
+def test_a_line_break_is_a_line_break_and_a_list_is_numbered():
+    document = doc.Document("", (doc.Lines(("one\ntwo", "three"), "numbered"),), titled=())
+    assert text.render(document).splitlines() == ["1. one", "   two", "2. three"]
+    assert "one<br>two" in html.render(document)
+
+
+def test_pairs_are_lined_up_and_long_lines_broken_in_a_console():
+    rows = (("Flow", "fast"), ("Temperature", "word " * 30))
+    lines = text.render(doc.Document("", (doc.Table((), rows),), titled=())).splitlines()
+    assert lines[0] == "Flow         fast"
+    assert all(line.startswith(" " * 13) for line in lines[2:])
+    assert max(map(len, lines)) <= 78
+
+
+def test_a_small_drawing_stands_once_in_a_page_however_often_it_is_shown():
+    icons = doc.Lines(((doc.Icon(SVG, "one"), doc.Icon(SVG, "two")),))
+    page = html.printed(doc.Document("", (icons,)))
+    assert page.count("<path") == page.count("<symbol") == 1
+    assert page.count('aria-label="') == 2
+
+
+# -- an identification -------------------------------------------------------------------------------------
+
+
+def test_one_answer_is_not_answers():
+    fish = Identification(load_table()).answer("pattern", "light_spots")
+    assert "over the 1 answer that the table can compare" in display.html(fish)
+    fish.answer("spot_colour", "white")
+    assert "over the 2 answers that the table can compare" in display.html(fish)
+
+
+def test_the_same_identification_gives_the_same_bytes():
+    fish = [Identification(load_table()).answer("pattern", "light_spots") for _ in range(2)]
+    assert display.html(fish[0]) == display.html(fish[1])
