@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal, NamedTuple
 
 import numpy as np
@@ -26,7 +27,7 @@ from idkey.model.evidence import ADULT_FROM, NONE
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import Apart, apart
-from idkey.model.match import candidate_set, posterior
+from idkey.model.match import candidate_names, posterior
 from idkey.model.prior import NONE_PRIOR, Prior, check_table, prior_vector
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.schema import LIFE_STAGE, YOUNG, Range, States, Trait
@@ -52,25 +53,21 @@ Past = Identification | Mapping[str, Any]
 """An identification, what its ``to_dict()`` gave (a "label" beside it is kept), or plain answers."""
 
 _LABELS = ("label", "bag", "name")
-_TIE_DIGITS = 12
-"""Names that are equally likely to so many digits are a tie, which goes by name. The last bits depend on
-which fish are judged together, and must not look like a change of the table."""
+_TIE_DIGITS = 14
+"""Names equally likely to so many digits are a tie, which goes by name: the last bits depend on which fish
+are judged together, and must not look like a change of the table."""
 
 
 @dataclass(frozen=True, slots=True)
 class PastChange:
-    """A past identification that comes out otherwise.
+    """A past identification that comes out otherwise: the likeliest name by the old table and by the new one.
 
     Attributes
     ----------
     index : int
         Where it stands among those given, from 0.
     label : str
-        The name it was kept under; blank where there is none.
-    before, after : str
-        The likeliest name, a taxon id or "none of these", by the old table and by the new one.
-    probability_before, probability_after : float
-        How likely each is by its own table.
+        The name it was kept under, or blank.
     gained, lost : tuple of str
         Names possible now that were not, likeliest first; and names that were possible and are not any more.
     unread : tuple of str
@@ -99,34 +96,25 @@ class Change(Shown):
 
     Attributes
     ----------
-    old, new : TraitTable
-    added, removed : tuple of str
-        Taxon ids.
     altered : tuple of str
         Kinds of which a cell of a trait that both tables have is another.
     touched : tuple of str
         Kinds of which only names or claims are others.
-    traits_added, traits_altered, traits_removed : tuple of Trait
     apart : tuple of Apart
         The kinds added and altered, each held against all others; those that are told least well come first.
     not_held : int
-        Kinds added or altered past the first `MOST_HELD`, which are not held against others.
+        Kinds added or altered past the first `MOST_HELD`.
     key_before, key_after : Key or None
         None where no key was wanted; `key_after` also where there are more than `KEYED_AFRESH` kinds.
     key_ends : mapping of str to tuple of str
         Without a new key: where the kinds added and altered come out in the old one, and with whom.
-    past : tuple of PastChange
-        Past identifications that come out otherwise.
-    past_count : int
-        Past identifications looked at.
+    past, past_count : tuple of PastChange, int
+        Past identifications that come out otherwise, of so many.
     doubts : tuple of Doubt
         Cells of the kinds added, altered and touched that contradict their genus or their source.
-    idle : tuple of Worth
-        Traits that no longer earn their place, or, being new, do not.
-    useful : tuple of Worth
-        New traits that do.
-    missed : tuple of Worth
-        Traits taken out that told some pair of kinds best, or alone; as they stood in the old table.
+    idle, useful, missed : tuple of Worth
+        Traits that no longer earn their place, or, being new, do not; new traits that do; traits taken out
+        that told some pair of kinds best, or alone, as they stood in the old table.
     """
 
     old: TraitTable
@@ -187,17 +175,12 @@ def what_changes(
     Parameters
     ----------
     old, new : TraitTable
-        The table before and after; `new` is mostly made from `old` by `with_taxon` and its like.
     key : Key or False, optional
         The key to the old table, which saves building it; False for no key at all.
     past : iterable of Identification or mapping
         Past identifications; see `renamed`.
     prior : {"commonness", "uniform"} or mapping of taxon id to weight, default uniform
         What the questions of the key are weighted by, as for `build_key`.
-
-    Returns
-    -------
-    Change
 
     Raises
     ------
@@ -206,7 +189,6 @@ def what_changes(
 
     Examples
     --------
-    >>> import pandas as pd
     >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
     >>> old = TraitTable.from_frame(frame, taxon="kind")
     >>> found = what_changes(old, old.with_taxon("c", tail="forked"))
@@ -224,6 +206,7 @@ def what_changes(
     key_before, key_after, key_ends = _keys(old, new, changed[:MOST_HELD], key, prior)
     past = list(past)
     held = [apart(new, taxon) for taxon in changed[:MOST_HELD]]
+    held.sort(key=lambda a: (-len(a.never), -len(a.one_look), -len(a.adults_only), -len(a.hardly_known)))
     earned = {w.trait.id: w for w in worth(old) if w.earns}
     worths = worth(new)
     return Change(
@@ -236,7 +219,7 @@ def what_changes(
         traits_added=tuple(t for t in new.traits if t.id not in traits),
         traits_altered=tuple(t for t in new.traits if t.id in traits and t != traits[t.id]),
         traits_removed=tuple(t for t in old.traits if t.id not in kept_traits),
-        apart=tuple(sorted(held, key=_how_well_told)),
+        apart=tuple(held),
         not_held=len(changed) - len(held),
         key_before=key_before,
         key_after=key_after,
@@ -248,10 +231,6 @@ def what_changes(
         useful=tuple(w for w in worths if w.earns and w.trait.id not in traits),
         missed=tuple(w for trait, w in earned.items() if trait not in kept_traits),
     )
-
-
-def _how_well_told(found: Apart) -> tuple[int, ...]:
-    return -len(found.never), -len(found.one_look), -len(found.adults_only), -len(found.hardly_known)
 
 
 # -- the key ----------------------------------------------------------------------------------------
@@ -266,20 +245,12 @@ def _keys(
     if key is not None and not (isinstance(key, Key) and key.table.ids == old.ids):
         msg = "key: give the key to the old table, from build_key(old), or False for none"
         raise IdkeyError(msg)
-    key = key or _key_to(old, prior)
-    if len(new) <= KEYED_AFRESH:
-        return key, _key_to(new, prior), {}
-    return key, None, {taxon: end_in_key(key, new, taxon) for taxon in changed}
-
-
-def _key_to(table: TraitTable, prior: Prior) -> Key:
-    return _plain_key_to(table) if prior is None else build_key(table, prior)
-
-
-@kept
-def _plain_key_to(table: TraitTable) -> Key:
     # One table is mostly changed in several ways, one after the other; its key is built once.
-    return build_key(table)
+    built = kept(build_key) if prior is None else partial(build_key, prior=prior)
+    key = key or built(old)
+    if len(new) <= KEYED_AFRESH:
+        return key, built(new), {}
+    return key, None, {taxon: end_in_key(key, new, taxon) for taxon in changed}
 
 
 def end_in_key(key: Key, table: TraitTable, taxon: str) -> tuple[str, ...]:
@@ -348,23 +319,9 @@ def renamed(
 ) -> tuple[PastChange, ...]:
     """Return the past identifications of which the name, or the names still possible, change.
 
-    Parameters
-    ----------
-    old, new : TraitTable
-    past : iterable of Identification or mapping
-    coverage : float
-        Posterior that the names still possible hold together.
-
-    Returns
-    -------
-    tuple of PastChange
-        In the order given. One whose answers can't all be read any more is among them, even where its names
-        stay.
-
-    Raises
-    ------
-    AnswerError
-        An item that is no identification.
+    They stand in the order given; one whose answers can't all be read any more is among them, even where its
+    names stay. `coverage` is what the names still possible hold together. Raises AnswerError for an item that
+    is no identification.
 
     Examples
     --------
@@ -377,33 +334,18 @@ def renamed(
     given = [_past_answers(item, i) for i, item in enumerate(past)]
     if not given:
         return ()
-    # Sorted, so that a tie goes by name, as in the ranking of one fish.
-    names = np.array(sorted({*old.ids, *new.ids, NONE}))
-    first, second = (_judge(table, [said for said, _ in given], coverage, names) for table in (old, new))
-    unread = [tuple(t for t in b if t not in a) for a, b in zip(first.unread, second.unread, strict=True)]
-    same = (first.best == second.best) & (first.possible == second.possible).all(axis=1)
-    lost_answer = np.array([bool(texts) for texts in unread])
-    # Without an answer there was no name, and what is possible says nothing of the fish.
-    tell = ((first.answered | second.answered) & ~same) | lost_answer
-    return tuple(
-        PastChange(
-            index=i,
-            label=given[i][1],
-            before=str(names[first.best[i]]),
-            after=str(names[second.best[i]]),
-            probability_before=float(first.probability[i, first.best[i]]),
-            probability_after=float(second.probability[i, second.best[i]]),
-            gained=_likeliest_first(names, second.probability[i], second.possible[i] & ~first.possible[i]),
-            lost=_likeliest_first(names, first.probability[i], first.possible[i] & ~second.possible[i]),
-            unread=unread[i],
-        )
-        for i in np.flatnonzero(tell).tolist()
-    )
-
-
-def _likeliest_first(names: np.ndarray, probability: np.ndarray, chosen: np.ndarray) -> tuple[str, ...]:
-    at = np.flatnonzero(chosen)
-    return tuple(str(names[k]) for k in at[np.argsort(-probability[at], kind="stable")])
+    first, second = (_named(table, [answers for answers, _ in given], coverage) for table in (old, new))
+    changes = []
+    for i, (was, now) in enumerate(zip(first, second, strict=True)):
+        unread = tuple(answer for answer in now.unread if answer not in was.unread)
+        gained = tuple(name for name in now.names if name not in was.names)
+        lost = tuple(name for name in was.names if name not in now.names)
+        # Without an answer there was no name, and what is possible says nothing of the fish.
+        other = (was.answered or now.answered) and (gained or lost or was.names[0] != now.names[0])
+        if other or unread:
+            best = was.names[0], now.names[0], was.probability, now.probability
+            changes.append(PastChange(i, given[i][1], *best, gained, lost, unread))
+    return tuple(changes)
 
 
 def _past_answers(item: Any, at: int) -> tuple[Mapping[str, Any], str]:
@@ -419,52 +361,27 @@ def _past_answers(item: Any, at: int) -> tuple[Mapping[str, Any], str]:
     return item, ""
 
 
-class _Judged(NamedTuple):
-    """Many sets of answers, judged by one table.
+class _Named(NamedTuple):
+    """What a table says to one set of answers; `unread` are those that it can't take."""
 
-    Attributes
-    ----------
-    probability : ndarray, shape (n_past, n_names)
-        0 for a name that the table has not.
-    best : ndarray of int, shape (n_past,)
-        Which name is the likeliest.
-    possible : ndarray of bool, shape (n_past, n_names)
-        The names still possible.
-    unread : list of list of str
-        Answers that the table can't take.
-    answered : ndarray of bool, shape (n_past,)
-        Whether it can take any.
-    """
-
-    probability: np.ndarray
-    best: np.ndarray
-    possible: np.ndarray
-    unread: list[list[str]]
-    answered: np.ndarray
+    names: tuple[str, ...]
+    probability: float
+    unread: list[str]
+    answered: bool
 
 
-def _judge(
-    table: TraitTable, answers: list[Mapping[str, Any]], coverage: float, names: np.ndarray
-) -> _Judged:
+def _named(table: TraitTable, past: list[Mapping[str, Any]], coverage: float) -> list[_Named]:
     read: dict[tuple[str, str], str | None] = {}
-    rows: list[dict[str, str]] = []
-    unread: list[list[str]] = []
-    for given in answers:
-        texts = {trait: _read(read, table, trait, value) for trait, value in given.items()}
-        rows.append({trait: text for trait, text in texts.items() if text is not None})
-        unread.append([f"{trait}: {given[trait]}" for trait, text in texts.items() if text is None])
+    texts = [{trait: _read(read, table, trait, value) for trait, value in given.items()} for given in past]
+    rows = [{trait: text for trait, text in row.items() if text is not None} for row in texts]
     coded = code_frame(table, pd.DataFrame(rows, index=range(len(rows)), dtype=object))
-    probability = np.zeros((len(rows), len(names)))
-    places = np.searchsorted(names, [*table.ids, NONE])
-    probability[:, places] = posterior(model_of(table), coded, prior_vector(table, "commonness", NONE_PRIOR))
-    order = np.argsort(-probability.round(_TIE_DIGITS), axis=1, kind="stable")
-    ranked = np.take_along_axis(probability, order, axis=1)
-    # Rounding must not undo the order of a tie: what stands later is never the likelier.
-    chosen = candidate_set(np.minimum.accumulate(ranked, axis=1), coverage)
-    possible = np.empty_like(chosen)
-    np.put_along_axis(possible, order, chosen & (ranked > 0), axis=1)
-    answered = np.array([any(row.values()) for row in rows])
-    return _Judged(probability, order[:, 0], possible, unread, answered)
+    share = posterior(model_of(table), coded, prior_vector(table, "commonness", NONE_PRIOR))
+    names = candidate_names([*table.ids, NONE], share.round(_TIE_DIGITS), coverage)
+    unread = [
+        [f"{t}: {given[t]}" for t in row if row[t] is None] for row, given in zip(texts, past, strict=True)
+    ]
+    answered = [any(row.values()) for row in rows]
+    return [_Named(*row) for row in zip(names, share.max(axis=1).tolist(), unread, answered, strict=True)]
 
 
 def _read(read: dict[tuple[str, str], str | None], table: TraitTable, trait: str, value: Any) -> str | None:

@@ -39,7 +39,6 @@ class Contrast:
 
     Attributes
     ----------
-    trait : Trait
     cells : tuple of str
         What the table has for each kind, in words; "not known", "does not apply".
     right : float
@@ -70,7 +69,6 @@ class Comparison(Printed):
 
     Attributes
     ----------
-    table : TraitTable
     taxa, labels : tuple of str
         Taxon ids in the order given, and their names.
     differ, shared, unknown : tuple of Contrast
@@ -99,14 +97,7 @@ class Comparison(Printed):
         return self.differ + self.shared + self.unknown
 
     def to_frame(self) -> pd.DataFrame:
-        """Return one row a trait.
-
-        Returns
-        -------
-        pandas.DataFrame, shape (n_traits, 4 + n_kinds)
-            Columns trait, label, one a kind (its id), right, right_young (NaN where young fish do not show
-            it) and kind.
-        """
+        """Return one row a trait; columns trait, label, one a kind (its id), right, right_young and kind."""
         rows = [
             {"trait": c.trait.id, "label": c.trait.name}
             | dict(zip(self.taxa, c.cells, strict=True))
@@ -118,52 +109,28 @@ class Comparison(Printed):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as plain lists, numbers and text, ready for JSON."""
-        return {
-            "taxa": list(self.taxa),
-            "labels": list(self.labels),
-            "looks": [t.id for t in self.looks],
-            "looks_young": [t.id for t in self.looks_young],
-            "mix_up": self.mix_up,
-            "mix_up_young": self.mix_up_young,
-            "contrasts": [
-                {
-                    "trait": c.trait.id,
-                    "cells": list(c.cells),
-                    "right": c.right,
-                    "right_young": c.right_young,
-                    "kind": c.kind,
-                    "hearsay": c.hearsay,
-                }
-                for c in self.contrasts
-            ],
-        }
+        rows = [{"trait": c.trait.id, "cells": list(c.cells)} | _plain(c, _MEASURES) for c in self.contrasts]
+        looks = {name: [t.id for t in getattr(self, name)] for name in ("looks", "looks_young")}
+        names = {"taxa": list(self.taxa), "labels": list(self.labels)}
+        return names | looks | _plain(self, ("mix_up", "mix_up_young")) | {"contrasts": rows}
+
+
+_MEASURES = ("right", "right_young", "kind", "hearsay")
+
+
+def _plain(thing: Contrast | Comparison, names: Sequence[str]) -> dict[str, Any]:
+    return {name: getattr(thing, name) for name in names}
 
 
 def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     """Put two or more kinds side by side.
 
-    Parameters
-    ----------
-    table : TraitTable
-    a, b, *more : str
-        Ids, trade codes or names; a code that means several kinds gives all of them, a repeated kind
-        counts once.
-
-    Returns
-    -------
-    Comparison
-
-    Raises
-    ------
-    UnknownName
-        A kind that is not in the table.
-    IdkeyError
-        Fewer than two different kinds.
+    They are given by id, trade code or name; a code that means several kinds gives all of them, and a
+    repeated kind counts once. Raises UnknownName, and IdkeyError for fewer than two different kinds.
 
     Examples
     --------
-    >>> columns = {"kind": ["a", "b"], "tail": ["forked", "straight"], "spots": ["white", "white"]}
-    >>> frame = pd.DataFrame(columns)
+    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"], "spots": ["w", "w"]})
     >>> found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
     >>> [c.trait.id for c in found.differ], [c.trait.id for c in found.shared], round(found.mix_up, 3)
     (['tail'], ['spots'], 0.025)

@@ -25,7 +25,7 @@ length of a young fish tells nothing, since every kind was once as short.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -56,37 +56,8 @@ _BLOCK = 128
 """Kinds at a time: the arrays of a block stay in the processor's cache."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Block:
-    """Some kinds against all from the first of them on; arrays of shape (n_rows, n_taxa - start).
-
-    Attributes
-    ----------
-    start : int
-    best : ndarray of int
-        Which of `Distinguisher.by_trouble` is the best look; -1 where none tells.
-    tellers, last : ndarray of int
-        How many looks tell the two, and the last of them.
-    tells : ndarray of int, shape (n_looks,)
-        How many pairs each look tells; a pair counts once.
-    later : ndarray of bool
-        Where the second kind stands behind the first: each pair once.
-    """
-
-    start: int
-    best: np.ndarray
-    tellers: np.ndarray
-    last: np.ndarray
-    tells: np.ndarray
-    later: np.ndarray
-
-
 class Distinguisher:
     """What a look at each trait of a table is worth between any two kinds.
-
-    Parameters
-    ----------
-    table : TraitTable
 
     Attributes
     ----------
@@ -115,23 +86,10 @@ class Distinguisher:
     # -- one trait ------------------------------------------------------------------------------
 
     def answers(self, trait_id: str, stage: str = "adult") -> np.ndarray:
-        """P(answer | kind) for one trait.
+        """P(answer | kind) for one trait, shape (n_answers, n_taxa); columns sum to 1.
 
-        Parameters
-        ----------
-        trait_id : str
-        stage : {"adult", "young"}
-
-        Returns
-        -------
-        ndarray, shape (n_answers, n_taxa)
-            Taxa in the order of the table; columns sum to 1. Where the trait does not apply to some kind, the
-            last row is "there is nothing to answer". The column of a blank cell is the mean of those known.
-
-        Raises
-        ------
-        UnknownName, IdkeyError
-            No such trait; no such stage.
+        Where the trait does not apply to some kind, the last row is "there is nothing to answer". The column
+        of a blank cell is the mean of those known. Raises UnknownName, and IdkeyError for no such stage.
         """
         key = trait_id, _checked(stage)
         if key not in self._answers:
@@ -173,10 +131,8 @@ class Distinguisher:
 
     def news(self, trait_id: str, stage: str = "adult") -> np.ndarray:
         """Whether it says something that the trait it depends on has not said, shape (n_taxa,)."""
-        known = self.known(trait_id, stage)
-        return (
-            known & self._column(trait_id, stage).known if self.table.trait(trait_id).applies_when else known
-        )
+        known, depends = self.known(trait_id, stage), self.table.trait(trait_id).applies_when
+        return known & self._column(trait_id, stage).known if depends else known
 
     def right(
         self, trait_id: str, rows: Sequence[int] | np.ndarray, stage: str = "adult", *, news: bool = False
@@ -221,20 +177,10 @@ class Distinguisher:
     # -- several traits -------------------------------------------------------------------------
 
     def mix_up(self, trait_ids: Sequence[str], taxa: Sequence[int], stage: str = "adult") -> float:
-        """Chance that a fish of one of these kinds is named wrongly after these looks.
+        """Chance that a fish of one of these kinds is named wrongly after these looks, 0 to ``1 - 1/k``.
 
-        Parameters
-        ----------
-        trait_ids : sequence of str
-            At most three or so: every joint answer is gone through. None leaves a guess, ``1 - 1/k``.
-        taxa : sequence of int, shape (k,)
-            Positions in the table, all different; each kind is as likely as the others.
-        stage : {"adult", "young"}
-
-        Returns
-        -------
-        float
-            0 to ``1 - 1/k``. A trait that is blank for one of the kinds contributes nothing.
+        The kinds are positions in the table, all different. Every joint answer is gone through, so give three
+        traits or so; none leaves a guess. A trait that is blank for one of the kinds contributes nothing.
         """
         at = list(taxa)
         joint = np.ones((1, len(at)))
@@ -276,13 +222,10 @@ class Distinguisher:
         return compared
 
     def affinity(self, stage: str = "adult") -> np.ndarray:
-        """How alike the kinds are by all that can be seen on the fish; what the seller says is left out.
+        """How alike the kinds are by all that can be seen on the fish, shape (n_taxa, n_taxa).
 
-        Returns
-        -------
-        ndarray, shape (n_taxa, n_taxa)
-            0 (never mixed up) to 1; symmetric, 1 on the diagonal. Half of it is the most that the chance of a
-            mix-up of the two can be after the best look of each group.
+        0 (never mixed up) to 1; symmetric, 1 on the diagonal. Half of it is the most that the chance of a
+        mix-up of the two can be after the best look of each group.
         """
         n = len(self.table)
         by_group: dict[tuple[str, str], np.ndarray] = {}
@@ -312,26 +255,36 @@ class Distinguisher:
         np.fill_diagonal(found, 1.0)
         return found
 
-    def blocks(self, stage: str = "adult") -> Iterator[_Block]:
-        """Go through all pairs, and say of each which look is best and how many tell it."""
-        n = len(self.table)
+    def best_looks(self, stage: str = "adult") -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Go through all pairs of kinds for their best look.
+
+        Returns
+        -------
+        best : ndarray of int, shape (n_taxa, n_taxa)
+            Which of `by_trouble`, -1 where none tells; each pair once, above the diagonal.
+        tells, only : ndarray of int, shape (n_looks,)
+            How many pairs each look tells, and how many that no other does.
+        """
+        n, looks = len(self.table), self.by_trouble
+        best = np.full((n, n), -1, dtype=np.int16)
+        tells, only = np.zeros((2, len(looks)), dtype=int)
         for start in range(0, n, _BLOCK):
             rows = np.arange(start, min(start + _BLOCK, n))
-            shape = (len(rows), n - start)
-            best, last = np.full(shape, -1, dtype=np.int16), np.full(shape, -1, dtype=np.int16)
-            tellers, tells = np.zeros(shape, dtype=np.int16), np.zeros(len(self.by_trouble), dtype=int)
-            most = np.full(shape, CLEAR - 2 * _AS_GOOD, dtype=np.float32)
-            later = np.arange(shape[1]) > np.arange(shape[0])[:, None]
-            for j, trait in enumerate(self.by_trouble):
+            mine = best[rows[0] : rows[-1] + 1, start:]
+            later = np.arange(n - start) > np.arange(len(rows))[:, None]
+            tellers, last = np.zeros((2, *later.shape), dtype=np.int16)
+            most = np.full(later.shape, CLEAR - 2 * _AS_GOOD, dtype=np.float32)
+            for j, trait in enumerate(looks):
                 right = self.right(trait.id, rows, stage, news=True)[:, start:].astype(np.float32)
                 clear = (right >= np.float32(CLEAR - _AS_GOOD)) & later
-                tells[j] = np.count_nonzero(clear)
+                tells[j] += np.count_nonzero(clear)
                 tellers += clear
                 np.copyto(last, j, where=clear)
-                better = right > most + np.float32(_AS_GOOD)
-                np.copyto(best, j, where=better)
+                better = (right > most + np.float32(_AS_GOOD)) & later
+                np.copyto(mine, j, where=better)
                 np.copyto(most, right, where=better)
-            yield _Block(start, best, tellers, last, tells, later)
+            only += np.bincount(last[tellers == 1], minlength=len(looks))
+        return best, tells, only
 
 
 @kept
@@ -409,15 +362,10 @@ def worth(table: TraitTable) -> tuple[Worth, ...]:
     [(2, 0, 0, False), (3, 1, 3, True)]
     """
     tell = distinguisher(table)
-    n = len(tell.by_trouble)
-    count = np.zeros((3, n), dtype=int)
-    for block in tell.blocks():
-        only = block.last[(block.tellers == 1) & block.later]
-        best = block.best[(block.best >= 0) & block.later]
-        count += np.stack([block.tells, np.bincount(only, minlength=n), np.bincount(best, minlength=n)])
-    place = {trait.id: j for j, trait in enumerate(tell.by_trouble)}
-    known = {trait.id: int(tell.news(trait.id).sum()) for trait in tell.looks}
-    return tuple(Worth(t, known[t.id], *map(int, count[:, place[t.id]])) for t in tell.looks)
+    best, tells, only = tell.best_looks()
+    counts = np.stack([tells, only, np.bincount(best[best >= 0], minlength=len(tells))], axis=1)
+    of = {trait.id: map(int, row) for trait, row in zip(tell.by_trouble, counts, strict=True)}
+    return tuple(Worth(trait, int(tell.news(trait.id).sum()), *of[trait.id]) for trait in tell.looks)
 
 
 def _pairs(count: int) -> str:

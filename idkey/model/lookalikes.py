@@ -30,9 +30,7 @@ FEW = 3
 LEAST = 0.05
 """Mix-ups of a pair below which it is left out of the list of lookalikes."""
 RELIABLE = 0.9
-"""A look that is right less often is not to be relied on by itself (judgement): it errs once in ten. The look
-is judged and not the bound on the mix-ups after all looks, which is the most there can be and would warn of
-pairs that several looks tell well."""
+"""A look that is right less often is not to be relied on by itself (judgement): it errs once in ten."""
 KIN = 3
 """Kinds that must be known in a trait before they say what a blank may hold (judgement)."""
 MOST_PAIRS = 5
@@ -51,8 +49,6 @@ class Lookalikes(Shown):
 
     Attributes
     ----------
-    table : TraitTable
-    stage : {"adult", "young"}
     ids : tuple of str
         Taxon ids in the order of the table.
     matrix : ndarray, shape (n_taxa, n_taxa)
@@ -80,13 +76,8 @@ class Lookalikes(Shown):
     def nearest(self, taxon: str | None = None) -> tuple[str, str]:
         """Return the two kinds most alike that can be compared, or a given kind and the one most like it.
 
-        Of pairs equally alike, the one of which most is known.
-
-        Raises
-        ------
-        UnknownName
-        IdkeyError
-            A table of one kind.
+        Of pairs equally alike, the one of which most is known. Raises UnknownName, and IdkeyError for a table
+        of one kind.
         """
         if len(self.ids) < 2:
             msg = f"{self.table.name}: 1 kind: give a table with at least two"
@@ -99,22 +90,11 @@ class Lookalikes(Shown):
 
 
 def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
-    """Return who is mistaken for whom in a whole table.
+    """Return who is mistaken for whom in a whole table, adults or young fish.
 
     A pair is mixed up in at most ``matrix[a, b]`` of cases, if the best look of each group of traits is taken
     and both kinds are equally likely: half the Bhattacharyya coefficient, an upper bound. Many blanks make
-    two kinds look alike only because nothing is known; `compared` tells.
-
-    Parameters
-    ----------
-    table : TraitTable
-    stage : {"adult", "young"}
-        Age of the fish.
-
-    Raises
-    ------
-    IdkeyError
-        No trait table, or no such stage.
+    two kinds look alike only because nothing is known; `compared` tells. Raises IdkeyError.
 
     Examples
     --------
@@ -134,14 +114,11 @@ def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
 def _pairs_frame(
     tell: Distinguisher, stage: str, alike: np.ndarray, young: np.ndarray, compared: np.ndarray
 ) -> pd.DataFrame:
-    best_look = np.full(alike.shape, -1, dtype=np.int16)
-    for block in tell.blocks(stage):
-        best_look[block.start : block.start + len(block.best), block.start :] = block.best
     a, b = np.nonzero(np.triu(alike >= LEAST, k=1))
     few = compared[a, b] < FEW
     order = np.lexsort((b, a, -compared[a, b], -alike[a, b].round(9), few))
     a, b, few = a[order], b[order], few[order]
-    best, told_young = best_look[a, b], np.zeros(len(a), dtype=bool)
+    best, told_young = tell.best_looks(stage)[0][a, b], np.zeros(len(a), dtype=bool)
     for j, trait in enumerate(tell.by_trouble):
         of_it = best == j
         if of_it.any():
@@ -168,22 +145,11 @@ def _pairs_frame(
 
 @dataclass(frozen=True, slots=True)
 class Settle:
-    """A trait that would settle a pair if it were known.
+    """A trait that would settle a pair if it were known of the kinds `blank`.
 
-    Attributes
-    ----------
-    trait : Trait
-    blank : tuple of str
-        The kinds of the pair of which it is not known.
-    among : str
-        The genus by which it is judged; blank where it is the whole table.
-    known : int
-        Kinds known there.
-    differ : float
-        Share of these that differ clearly from the kind that is known; of two blanks, share of the pairs of
-        them that do.
-    worth : float
-        How much one look is expected to tell, 0 (a guess) to 1.
+    It is judged by the `known` kinds of the genus `among` (of the whole table where that is ""), of which the
+    share `differ` is clearly unlike the other kind; of two blanks, so many of the pairs of them are unlike.
+    `worth` is how much one look is expected to tell, 0 (a guess) to 1.
     """
 
     trait: Trait
@@ -198,21 +164,8 @@ class Settle:
 class Pair:
     """A kind and another that it is hard to tell from.
 
-    Attributes
-    ----------
-    other : str
-        Taxon id of the other.
-    why : {"never", "one look", "adults only"}
-        All that is known of both is the same; one look alone tells adults, and it is not reliable; young fish
-        are not told apart.
-    compared : int
-        Traits, what the seller says aside, that hold a value for both.
-    trait : Trait or None
-        The best look at an adult; None where none says anything.
-    right : float
-        How often that look gives the right one of the two.
-    settle : tuple of Settle
-        Traits that would settle it, best first; empty where it takes a new trait.
+    `compared` traits hold a value for both. The best look at an adult is `trait`, `right` so often; None
+    where none says anything. `settle` would settle it, the best first; without any it takes a new trait.
     """
 
     other: str
@@ -229,10 +182,6 @@ class Apart(Shown):
 
     Attributes
     ----------
-    table : TraitTable
-    taxon : str
-    others : int
-        Kinds it is held against.
     never : tuple of str
         Kinds that are the same in all that is known of both, which is `FEW` traits or more.
     hardly_known : tuple of str
@@ -247,7 +196,6 @@ class Apart(Shown):
 
     table: TraitTable
     taxon: str
-    others: int
     never: tuple[str, ...]
     hardly_known: tuple[str, ...]
     one_look: tuple[str, ...]
@@ -282,9 +230,9 @@ def apart(table: TraitTable, taxon: str) -> Apart:
     unsure = ~alike & (_telling(tell, at, adult) <= 1) & (best < RELIABLE - SAME)
     groups = {
         "never": alike & (compared >= FEW),
+        "hardly known": alike & (compared < FEW),
         "one look": unsure,
         "adults only": (best >= CLEAR - SAME) & (best_young < CLEAR - SAME),
-        "hardly known": alike & (compared < FEW),
     }
     other = np.arange(len(table)) != at
     rows = {why: np.flatnonzero(group & other) for why, group in groups.items()}
@@ -295,18 +243,9 @@ def apart(table: TraitTable, taxon: str) -> Apart:
         first = rows[why][np.argsort(-compared[rows[why]], kind="stable")][:MOST_PAIRS]
         for b in (b for b in first.tolist() if b not in pairs):
             trait = tell.looks[int(adult[:, b].argmax())] if best[b] > 0.5 + SAME else None
-            settle = _blanks(table).settling(at, b, "young" if why == "adults only" else "adult")
+            settle = _Blanks(table).settling(at, b, "young" if why == "adults only" else "adult")
             pairs[b] = Pair(table.ids[b], why, int(compared[b]), trait, float(best[b]), settle)
-    return Apart(
-        table=table,
-        taxon=taxon,
-        others=len(table) - 1,
-        never=names["never"],
-        hardly_known=names["hardly known"],
-        one_look=names["one look"],
-        adults_only=names["adults only"],
-        pairs=tuple(pairs.values()),
-    )
+    return Apart(table, taxon, *names.values(), pairs=tuple(pairs.values()))
 
 
 def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
@@ -322,6 +261,7 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
     return np.array(list(tells.values())).reshape(-1, right.shape[1]).sum(axis=0)
 
 
+@kept
 class _Blanks:
     """What filling a blank cell of a table would bring."""
 
@@ -382,19 +322,8 @@ class _Blanks:
         # Both are blank, so neither is among the kin: these depend on the genera alone.
         key = trait.id, stage, kin[0][0], kin[1][0]
         if key not in self._two_blanks:
-            one, other = (_some(rows) for _, rows in kin)
+            one, other = (rows[:: -(-len(rows) // _MOST_KIN)] for _, rows in kin)
             right = self._tell.right(trait.id, one, stage)[:, other][one[:, None] != other]
             clear = float(np.mean(right >= CLEAR - SAME)) if len(right) else 0.0
             self._two_blanks[key] = clear, float(2 * right.mean() - 1) if len(right) else 0.0
         return self._two_blanks[key]
-
-
-@kept
-def _blanks(table: TraitTable) -> _Blanks:
-    return _Blanks(table)
-
-
-def _some(rows: np.ndarray) -> np.ndarray:
-    if len(rows) <= _MOST_KIN:
-        return rows
-    return rows[np.linspace(0, len(rows) - 1, _MOST_KIN).astype(int)]

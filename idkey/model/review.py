@@ -10,14 +10,13 @@ those of which the trait is known. That is a plain guess, made alike for all bla
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from idkey.display import Printed
-from idkey.model.distinguish import CLEAR, HEARSAY, SAME, Worth, distinguisher, worth
+from idkey.model.distinguish import CLEAR, SAME, Worth, distinguisher, worth
 from idkey.model.lookalikes import Lookalikes, lookalikes
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.claims import CLASSES, UNSOURCED
@@ -37,7 +36,6 @@ class Review(Printed):
 
     Attributes
     ----------
-    table : TraitTable
     grid : pandas.DataFrame
         Kinds by traits, a word of `CODES` in each cell: what it rests on. Cells for adults.
     taxa : pandas.DataFrame
@@ -50,10 +48,6 @@ class Review(Printed):
         genus_only (no claim is about the kind itself), unsourced (a source is still to be given).
     lookalikes : Lookalikes
         Of adults.
-    doubts : tuple of Doubt
-        Cells that contradict their genus or their source.
-    worth : tuple of Worth
-        What each trait is worth.
     fill_next : pandas.DataFrame
         Blank cells that would help, the most helpful first: taxon, trait, untold (kinds that nothing tells
         from this one and of which the trait is known), likely (of these, how many it would tell by the guess
@@ -96,31 +90,12 @@ class Review(Printed):
         return tuple(w for w in self.worth if not w.earns)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the grid: kinds by traits, what each cell rests on.
-
-        Returns
-        -------
-        pandas.DataFrame, shape (n_taxa, n_traits)
-            Words of `CODES`.
-        """
+        """Return a copy of the grid."""
         return self.grid.copy()
 
 
 def review(table: TraitTable) -> Review:
-    """Look over a whole table.
-
-    Parameters
-    ----------
-    table : TraitTable
-
-    Returns
-    -------
-    Review
-
-    Raises
-    ------
-    IdkeyError
-        No trait table.
+    """Look over a whole table. Raises IdkeyError for no trait table.
 
     Examples
     --------
@@ -235,25 +210,19 @@ def _fill_next(table: TraitTable, alike: Lookalikes) -> pd.DataFrame:
     pairs = alike.frame[alike.frame["best_trait"] == ""]
     a, b = (pd.Index(table.ids).get_indexer(pairs[side]) for side in "ab")
     untold[a, b] = untold[b, a] = 1.0
-    columns = ["taxon", "trait", "untold", "likely", "effort_s"]
-    frame = pd.DataFrame(list(_helpful_blanks(table, untold)), columns=columns)
-    order = ["likely", "effort_s", "taxon", "trait"]
-    return frame.sort_values(order, ascending=[False, True, True, True], ignore_index=True)
-
-
-def _helpful_blanks(table: TraitTable, untold: np.ndarray) -> Iterator[tuple[str, str, int, float, float]]:
-    tell = distinguisher(table)
-    for trait in table.traits:
+    tell, rows = distinguisher(table), []
+    for trait in tell.looks:
         column = table.column(trait.id)
-        known = np.flatnonzero(column.known)
-        blank = np.flatnonzero(~column.known & column.applies)
-        if trait.id in HEARSAY or not len(known) or not len(blank):
+        known, blank = np.flatnonzero(column.known), np.flatnonzero(~column.known & column.applies)
+        if not len(known) or not len(blank):
             continue
         # Of the kinds known, the share that a look tells from each of them.
-        right = tell.right(trait.id, known, news=True)[:, known]
-        would_tell = (right >= CLEAR - SAME).mean(axis=1)
+        would_tell = (tell.right(trait.id, known, news=True)[:, known] >= CLEAR - SAME).mean(axis=1)
         partners = untold[np.ix_(blank, known)]
         likely = (partners @ would_tell).round(9)
         for k in np.flatnonzero(likely > 0):
             count = int(partners[k].sum())
-            yield table.ids[blank[k]], trait.id, count, float(likely[k]), trait.effort
+            rows.append((table.ids[blank[k]], trait.id, count, float(likely[k]), trait.effort))
+    frame = pd.DataFrame(rows, columns=["taxon", "trait", "untold", "likely", "effort_s"])
+    order = ["likely", "effort_s", "taxon", "trait"]
+    return frame.sort_values(order, ascending=[False, True, True, True], ignore_index=True)
