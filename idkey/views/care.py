@@ -29,8 +29,8 @@ from idkey.views.doc import (
     Table,
     Tag,
 )
-from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
+from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
 from idkey.views.words import made_from, number_of, stamp, table_date
 
 if TYPE_CHECKING:
@@ -128,9 +128,9 @@ def _fish(sheet: CareSheet, title: str) -> tuple[Block, ...]:
     """Return the fish of a sheet drawn on one scale; nothing where there is nothing to draw from."""
     if sheet.table is None or not can_draw(sheet.table):
         return ()
-    if len(sheet.names) == 1:  # the drawing itself says what is dotted
+    if len(sheet.names) == 1:  # the drawing itself says what is left out
         return (Picture(taxon_svg(sheet.table, sheet.names[0]), title, DRAWN_NOTE, tallest=135.0),)
-    note = f"{DRAWN_NOTE} What is not known is dotted."
+    note = f"{DRAWN_NOTE} What is not known is left out or drawn plain."
     return (Picture(scale_svg(sheet.table, sheet.names), title, note, tallest=135.0),)
 
 

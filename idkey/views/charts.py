@@ -22,6 +22,7 @@ from scipy.spatial.distance import squareform
 
 from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE
 from idkey.table.claims import CLASSES
+from idkey.views.art import BORDER, INK, PAPER
 from idkey.views.doc import clean, one_line
 
 if TYPE_CHECKING:
@@ -42,7 +43,6 @@ __all__ = [
     "on_map",
 ]
 
-INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
 _STRIPE, _LINE, _FAINT = "#f3f0ea", "#d3cdc3", "#aaa398"
 _TEXT = 11.0
 _LETTER = 0.58

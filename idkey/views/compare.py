@@ -29,7 +29,7 @@ from idkey.views.doc import (
     Strong,
     Table,
 )
-from idkey.views.draw_taxon import DRAWN_NOTE, can_draw, scale_svg
+from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg
 from idkey.views.words import (
     CAUTIONS,
     chance_words,
@@ -124,7 +124,14 @@ def _fish(kinds: Comparison, young: bool) -> tuple[Block, ...]:
     if not can_draw(kinds.table):
         return ()
     svg = scale_svg(kinds.table, kinds.taxa, young=young)
-    return (Picture(svg, listed(kinds.labels), f"{DRAWN_NOTE} What is not known is dotted.", tallest=95.0),)
+    return (
+        Picture(
+            svg,
+            listed(kinds.labels),
+            f"{DRAWN_NOTE} What is not known is left out or drawn plain.",
+            tallest=95.0,
+        ),
+    )
 
 
 def _differ(kinds: Comparison, young: bool) -> tuple[Block, ...]:

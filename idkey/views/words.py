@@ -12,7 +12,7 @@ from idkey.model.evidence import NONE
 from idkey.table.schema import Trait, parse_answer
 from idkey.table.words import cell_words, percent
 from idkey.views.doc import Block, Heading, Icon, Lines, clean
-from idkey.views.icons import icon_svg
+from idkey.views.fish import state_svg
 
 if TYPE_CHECKING:
     from idkey.model.key import Couplet, Lead
@@ -160,7 +160,7 @@ def states_words(trait: Trait, states: Iterable[str]) -> str:
 
 def state_icon(trait: Trait, state: str) -> Icon | None:
     """Return the small drawing of a state; None where there is nothing to draw."""
-    svg = icon_svg(trait.id, state, trait.word(state))
+    svg = state_svg(trait.id, state, trait.word(state))
     return Icon(svg, trait.word(state)) if svg else None
 
 

@@ -237,7 +237,7 @@ class IdentifyScreen(Screen):
         states = trait is not None and trait.has_states
         number = trait is not None and not trait.has_states
         self._question.value = asked_html(self.identification, trait, chosen=chosen)
-        self._states.show(trait)
+        self._states.show(trait, self.identification.answers)
         shown(self._number, number)
         shown(self._take, number)
         shown(self._several, states)

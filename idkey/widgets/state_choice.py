@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 
 import ipywidgets as w
 
 from idkey.table.schema import Trait
-from idkey.views.icons import icon_svg
+from idkey.views.fish import state_svg
 from idkey.widgets.base import shown, tick
 
 __all__ = ["StateChoice", "StateChoices"]
@@ -29,13 +29,13 @@ class StateChoice(w.VBox):
         super().__init__([self.drawing, self.button], layout=w.Layout(display="none"))
         self.add_class("idk-choice")
 
-    def show(self, trait: Trait, state: str) -> None:
+    def show(self, trait: Trait, state: str, answers: Mapping[str, object] | None = None) -> None:
         """Show a state, with its drawing where there is one; a blank state hides it."""
         self.state = state
         shown(self, bool(state))
         if state:
             self.button.description = words = trait.word(state)
-            self.drawing.value = svg = icon_svg(trait.id, state, words) or ""
+            self.drawing.value = svg = state_svg(trait.id, state, words, answers) or ""
             shown(self.drawing, bool(svg))
             (self.button.add_class if svg else self.button.remove_class)("idk-drawn")
 
@@ -54,12 +54,15 @@ class StateChoices(w.HBox):
         if more > 0:
             self.children = [*self.children, *(StateChoice(self._choose) for _ in range(more))]
 
-    def show(self, trait: Trait | None) -> None:
-        """Show the states of a trait; none of a trait of numbers, and none where nothing is asked."""
+    def show(self, trait: Trait | None, answers: Mapping[str, object] | None = None) -> None:
+        """Show the states of a trait; none of a trait of numbers, and none where nothing is asked.
+
+        The drawings take over the answers given already.
+        """
         states = trait.states if trait is not None else ()
         self._make(len(states))
         for n, choice in enumerate(self.children):
-            choice.show(trait, states[n] if n < len(states) else "")
+            choice.show(trait, states[n] if n < len(states) else "", answers)
 
     def mark(self, chosen: Collection[str]) -> None:
         """Tick these states and no others."""

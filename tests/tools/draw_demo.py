@@ -8,11 +8,11 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from idkey.views.draw import fish_svg
-from idkey.views.draw_look import Look
+from idkey.views.fish import picture, svg_text
 
 FOLDER = Path(__file__).resolve().parents[2] / "images_demo"
 
+_SIZE = 'width="480" height="320"'
 _WHITE_ON_BLACK = {"pattern": "light_spots", "ground_colour": "dark", "spot_colour": "white"}
 FISH = {
     "fish_1": (
@@ -56,8 +56,12 @@ FISH = {
 def files() -> dict[str, str]:
     """Return the text of every file of the folder, by name."""
     found = {}
-    for name, (_, _, states) in FISH.items():
-        found[f"{name}.svg"] = fish_svg(Look.of(states), "side", f"{name}, an invented fish, drawn") + "\n"
+    for name, (kind, _, states) in FISH.items():
+        form = "stout" if kind.startswith("scobinancistrus") else "deep"
+        shapes = picture(f"side-{form}", states)
+        found[f"{name}.svg"] = (
+            svg_text(shapes, f"{name}, an invented fish, drawn", "0 0 240 160", _SIZE) + "\n"
+        )
     truth = {
         "about": "Six invented fish, drawn. None of them, nor the bags, exists.",
         "fish": [
