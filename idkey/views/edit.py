@@ -103,23 +103,28 @@ def column_words(draft: Draft, column: str) -> str:
     return trait.name if column == trait.id else f"{trait.name}, young fish"
 
 
-def _text_words(trait: Trait, text: str) -> str:
+def _text_words(draft: Draft, column: str, text: str) -> str:
     """Return the text of a cell in plain words; a text that can't be read as it is."""
+    if column in draft.names:
+        return text or "blank"
+    trait = draft.wide.trait_of(column)
     try:
         return words.cell_words(trait, parse_cell(trait, text))
     except ValueError:
         return f"\u201c{text}\u201d can't be read"
 
 
-def line_html(draft: Draft, taxon: str, trait: Trait) -> str:
-    """Return what a kind shows of one trait, in one line with its marks and what stands behind it."""
-    adult, young = (taxon, trait.id), (taxon, trait.id + YOUNG)
-    line: list[Inline] = [f"{trait.name}: ", *_cell(draft, adult, trait)]
+def line_html(draft: Draft, taxon: str, column: str) -> str:
+    """Return what a kind has in a column, in one line with its marks and what stands behind it."""
+    cell, young = (taxon, column), (taxon, column + YOUNG)
+    line: list[Inline] = [f"{column_words(draft, column)}: ", *_cell(draft, cell)]
+    if column in draft.names:
+        return html.runs(tuple(line))
     if draft.text(*young).strip() or young in draft.changed:
-        line += ["; young: ", *_cell(draft, young, trait)]
-    if adult in draft.claims or young in draft.claims:
+        line += ["; young: ", *_cell(draft, young)]
+    if cell in draft.claims or young in draft.claims:
         line += [" ", Tag("source given", "mark")]
-    filled = [place for place in (adult, young) if draft.text(*place).strip()]
+    filled = [place for place in (cell, young) if draft.text(*place).strip()]
     # The strongest class first, the rest counted.
     rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
     behind = list(dict.fromkeys(_short_claim(draft, row) for row in rows))
@@ -130,31 +135,37 @@ def line_html(draft: Draft, taxon: str, trait: Trait) -> str:
     return html.runs(tuple(line))
 
 
-def _cell(draft: Draft, place: Place, trait: Trait) -> list[Inline]:
-    text = draft.text(*place)
-    said = _text_words(trait, text)
+def _cell(draft: Draft, place: Place) -> list[Inline]:
+    text, column = draft.text(*place), place[1]
+    said = _text_words(draft, column, text)
     cell: Inline = said if text.strip() else Soft(said)
     if place in draft.wrong:
         cell = Tag(f"to mend: {said}")
     if place not in draft.changed:
         return [cell]
-    was = f"changed, was {_text_words(trait, draft.was(*place))}"
+    was = f"changed, was {_text_words(draft, column, draft.was(*place))}"
     return [cell, " ", Tag("new" if place[0] in draft.new else was, "mark")]
 
 
-def question_html(trait: Trait, *, young: bool) -> str:
+def question_html(draft: Draft, column: str) -> str:
     """Return what a cell is about: the question, and how to look behind a fold."""
+    if column in draft.names:
+        about = (_NAMES[column].about,) if column in _NAMES else ()
+        return html.blocks((Heading(column_words(draft, column)), Lines(about)))
+    trait = draft.wide.trait_of(column)
     how = [trait.how] if trait.how else []
     if trait.applies_when is not None:
         other, states = trait.applies_when
         how.append(f"Only asked where {other} is {' or '.join(states)}.")
-    title = f"{trait.name}, where young fish differ" if young else trait.name
+    title = trait.name if column == trait.id else f"{trait.name}, where young fish differ"
     fold = (Fold("How to look", (Lines(tuple(how)),)),) if how else ()
     return html.blocks((Heading(title), Lines((trait.question,) if trait.question else ()), *fold))
 
 
-def syntax_html(trait: Trait) -> str:
+def syntax_html(trait: Trait | None) -> str:
     """Say in one line how a cell of this trait is written."""
+    if trait is None:
+        return ""
     unit = "" if trait.unit in ("", "count") else f" in {trait.unit}"
     if trait.has_states:
         how = f"One of {', '.join(trait.states)}; several joined by |"
@@ -172,12 +183,8 @@ def feedback_html(draft: Draft, taxon: str, column: str) -> str:
         return html.status(Tag(f"To mend: {draft.wrong[place]}"))
     if place not in draft.changed:
         return ""
-    was = draft.was(taxon, column)
-    if column not in draft.names:
-        was = _text_words(draft.wide.trait_of(column), was)
-    return html.status(
-        "Can be read." + ("" if taxon in draft.new else f" Changed; it was: {was or 'blank'}.")
-    )
+    was = "" if taxon in draft.new else f" Changed; it was: {_text_words(draft, column, draft.was(*place))}."
+    return html.status(f"Can be read.{was}")
 
 
 # -- where it stands written ------------------------------------------------------------------------

@@ -15,10 +15,11 @@ from idkey.model.identify import Identification
 from idkey.model.key import Key
 from idkey.model.lookalikes import Apart, Lookalikes, lookalikes
 from idkey.model.review import Review, review
+from idkey.table.draft import Draft
 from idkey.table.folder import save_table
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
-from idkey.views import care, changes, compare, html, identify, key, spreadsheet, table, tank, text
+from idkey.views import care, changes, compare, edit, html, identify, key, spreadsheet, table, tank, text
 from idkey.views import print as print_views
 from idkey.views.doc import Document
 from idkey.views.review import review_document
@@ -31,6 +32,7 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
     CareSheet: care.care_document,
     Change: changes.change_document,
     Comparison: compare.compare_document,
+    Draft: edit.draft_document,
     Identification: identify.identification_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,

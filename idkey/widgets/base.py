@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
+from idkey import display
 from idkey.errors import IdkeyError
 from idkey.views.html import page, stylesheet
 
@@ -20,6 +21,7 @@ __all__ = [
     "Screen",
     "area",
     "checkbox",
+    "choose",
     "dropdown",
     "field",
     "first_control",
@@ -127,7 +129,7 @@ def guarded(handler: Callable[..., None]) -> Callable[..., None]:
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
-    Subclasses give `_static_html` and `_static_text`, and put `self._alert` among their children.
+    Subclasses give `_things` that the picture shows, and put `self._alert` among their children.
     """
 
     def __init__(self, **options: Any):
@@ -140,11 +142,14 @@ class Screen(Part):
         html = f'<div class="idk-alert" role="alert">{escape(message)}</div>'
         self._alert.value = html if message else ""
 
+    def _things(self) -> list[Any]:
+        return []
+
     def _static_html(self) -> str:
-        raise NotImplementedError
+        return "\n".join(map(display.html, self._things()))
 
     def _static_text(self) -> str:
-        raise NotImplementedError
+        return "\n\n".join(map(display.text, self._things()))
 
     def _repr_mimebundle_(self, **options: Any) -> dict[str, Any]:
         bundle = dict(super()._repr_mimebundle_(**options) or {})
@@ -187,6 +192,14 @@ def dropdown(
     """Return a list to choose one of; without a value the first is chosen."""
     chosen = options[0][1] if value is None else value
     return w.Dropdown(options=options, value=chosen, description=words, style=_LABEL, layout=_as_wide(width))
+
+
+def choose(control: w.Dropdown, options: Sequence[tuple[str, Any]], value: Any) -> None:
+    """Choose from a list that may have changed."""
+    # A list that is set anew chooses its first, and tells so.
+    if list(control.options) != options:
+        control.options = options
+    control.value = value
 
 
 def checkbox(words: str) -> w.Checkbox:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -11,24 +11,22 @@ import ipywidgets as w
 
 from idkey import display
 from idkey.errors import IdkeyError
-from idkey.model.changes import Change, what_changes
-from idkey.model.identify import Identification
+from idkey.model.changes import Change, Past, what_changes
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import apart
 from idkey.table.draft import Draft, own_folder
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
-from idkey.views import edit, html, text
-from idkey.widgets.base import Fold, Screen, dropdown, row, shown, style_element, told_apart
+from idkey.views import edit, html
+from idkey.widgets.base import Fold, Screen, choose, dropdown, row, style_element, told_apart
 from idkey.widgets.editor_form import Desk, EditorPart, FormPart
-from idkey.widgets.editor_sheet import (
+from idkey.widgets.editor_tools import (
     AddKind,
     AddTrait,
     Confirm,
     ConflictPart,
     ImportPart,
     SaveElsewhere,
-    SheetPart,
     take_out,
     undo_all,
 )
@@ -44,7 +42,7 @@ _STALE = '<p class="idk-soft">Something was changed after this was checked.</p>'
 def table_editor(
     table: TraitTable | None = None,
     folder: str | Path | None = None,
-    past: Iterable[Identification | Mapping[str, Any]] = (),
+    past: Iterable[Past] = (),
 ) -> TableEditor:
     """Open the table editor in a notebook.
 
@@ -89,12 +87,7 @@ class TableEditor(Screen):
         What the last check said.
     """
 
-    def __init__(
-        self,
-        table: TraitTable,
-        folder: str | Path | None = None,
-        past: Iterable[Identification | Mapping[str, Any]] = (),
-    ):
+    def __init__(self, table: TraitTable, folder: str | Path | None = None, past: Iterable[Past] = ()):
         super().__init__()
         self.table, self.draft = table, Draft(table)
         self.change: Change | None = None
@@ -107,11 +100,10 @@ class TableEditor(Screen):
         self._kind = self.watch(dropdown("Kind of fish", kinds, width="430px"), self._on_kind)
         modes = w.RadioButtons(options=[_FORM, _SHEET], description="Look at", orientation="horizontal")
         modes.style.description_width, modes.layout.width = "initial", "auto"
-        self._mode = self.watch(modes, lambda _mode: self._refresh())
+        self._mode = self.watch(modes, self._on_mode)
         self._check_button = self.button("Check", self.check)
         self._save_button = self.button("Save", self._on_save)
-        self.form, self.sheet = FormPart(self._desk), SheetPart(self._desk)
-        self.conflicts = ConflictPart(self._desk)
+        self.form, self.conflicts = FormPart(self._desk), ConflictPart(self._desk)
         self.folds = {
             title: Fold(self, title, f"Close: {title}", part, partial(self._before, part))
             for title, part in (
@@ -139,12 +131,9 @@ class TableEditor(Screen):
         parts = [fold.box for fold in self.folds.values()]
         for part in parts:
             part.add_class("idk-edit-part")
-        told = w.VBox([self._told, self._changes])
-        # The sheet needs the whole width; what is told goes below it.
-        for box, flex in ((self.form, "2 1 520px"), (self.sheet, "1 1 100%"), (told, "1 1 340px")):
-            box.layout = w.Layout(flex=flex, min_width="0", margin="0 24px 8px 0")
-        body = w.HBox([self.form, self.sheet, told])
-        body.layout = w.Layout(flex_flow="row wrap", align_items="flex-start")
+        told = w.VBox([self._told, self._changes], layout=w.Layout(flex="1 1 340px", min_width="0"))
+        self.form.layout = w.Layout(min_width="0", margin="0 24px 8px 0")
+        body = w.HBox([self.form, told], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         return [self._head, tools, self._alert, self._saved, self.conflicts, openers, *parts, body]
 
     # -- what the person does ---------------------------------------------------------------------
@@ -152,6 +141,10 @@ class TableEditor(Screen):
     def _on_kind(self, taxon: str) -> None:
         self._desk.taxon = taxon
         self._shut()
+        self._refresh()
+
+    def _on_mode(self, mode: str) -> None:
+        self.form.is_sheet = mode == _SHEET
         self._refresh()
 
     def _shut(self) -> None:
@@ -170,7 +163,7 @@ class TableEditor(Screen):
         self._shut()
         self.changed()
         if column:
-            self._shows.open_cell(column)
+            self.form.open_cell(column)
         else:
             back.focus()
 
@@ -231,7 +224,7 @@ class TableEditor(Screen):
         for taxon, column in self.draft.wrong:
             self._desk.taxon = taxon
             self._refresh()
-            self._shows.open_cell(column)
+            self.form.open_cell(column)
             break
         return bool(problems)
 
@@ -250,22 +243,16 @@ class TableEditor(Screen):
         labels = told_apart((self.draft.label(taxon), taxon) for taxon in self.draft.ids)
         return [(f"{label}{marks.get(taxon, '')}", taxon) for label, taxon in labels]
 
-    @property
-    def _shows(self) -> FormPart | SheetPart:
-        return self.form if self._mode.value == _FORM else self.sheet
-
     def _refresh(self) -> None:
         kinds = self._kinds()
         if self.taxon not in self.draft.ids:
             self._desk.taxon = kinds[0][1]
         with self.filling():
             self._head.value = html.status(edit.state_words(self.draft), "outcome")
-            if list(self._kind.options) != kinds:
-                self._kind.options = kinds
-            self._kind.value = self.taxon
-        for part in (self.form, self.sheet):
-            shown(part, part is self._shows)
-        self._shows.refresh()
+            choose(self._kind, kinds, self.taxon)
+        # The sheet needs the whole width; what is told goes below it.
+        self.form.layout.flex = "1 1 100%" if self.form.is_sheet else "2 1 520px"
+        self.form.refresh()
         self.conflicts.refresh()
         self._save_button.disabled = not self.draft.is_changed
         self._told.value = self._told_html()
@@ -279,12 +266,5 @@ class TableEditor(Screen):
             return ""
         return display.html(apart(table, self.taxon))
 
-    # -- what is saved in the notebook --------------------------------------------------------------
-
-    def _static_html(self) -> str:
-        change = [display.html(self.change)] if self.change else []
-        return "\n".join([html.render(edit.draft_document(self.draft)), *change])
-
-    def _static_text(self) -> str:
-        change = [display.text(self.change)] if self.change else []
-        return "\n\n".join([text.render(edit.draft_document(self.draft)), *change])
+    def _things(self) -> list[Any]:
+        return [thing for thing in (self.draft, self.change) if thing is not None]

@@ -1,4 +1,4 @@
-"""One kind as a form: its names, a line a trait that opens to the cell, and where the cell stands written."""
+"""One kind as a form, or all as a sheet: lines that open to the cell, and where the cell stands written."""
 
 from __future__ import annotations
 
@@ -14,23 +14,22 @@ from idkey.table.draft import Draft
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.typed import joined, parted, states_in, toggled
 from idkey.views import edit
-from idkey.widgets.base import Fold, Part, area, dropdown, field, first_control, row, shown, tick
+from idkey.widgets.base import Fold, Part, area, choose, dropdown, field, first_control, row, shown, tick
 from idkey.widgets.state_choice import StateChoices
 
 __all__ = ["Desk", "EditorPart", "FormPart"]
 
-_NAMES, _HIDE_NAMES = "Names and care group", "Hide names and care group"
 _YOUNG, _ADULT = "Young fish differ", "Back to adult fish"
 _GIVE, _HIDE = "Give a source", "Hide the source fields"
 _NEW, _HIDE_NEW = "A source that is not in the list", "Hide the new source"
 _BIBTEX = "@book{KEY,\n  author = {...},\n  title = {...},\n  year = {...},\n}"
-_CORE, _ALL, _CHANGED, _KNOWN, _BLANK = "core", "all", "changed", "known", "blank"
 _SHOW = (
-    ("traits every kind should have", _CORE),
-    ("all traits", _ALL),
-    ("what is known", _KNOWN),
-    ("what is not known", _BLANK),
-    ("what is changed or to mend", _CHANGED),
+    ("traits every kind should have", "core"),
+    ("all traits", "all"),
+    ("what is known", "known"),
+    ("what is not known", "blank"),
+    ("what is changed or to mend", "changed"),
+    ("names and care group", "names"),
 )
 
 
@@ -61,131 +60,147 @@ class EditorPart(Part):
 
 
 class FormPart(EditorPart):
-    """The form of the kind that is chosen."""
+    """The kind that is chosen, a line a column, or all kinds as a sheet; one cell is open to write in.
+
+    Attributes
+    ----------
+    is_sheet : bool
+    column : str
+        The column of the cell that is open; blank for none.
+    """
 
     def __init__(self, desk: Desk):
         super().__init__(desk)
-        self._opened = ""
+        self.is_sheet, self.column = False, ""
         self._lines: dict[str, w.HBox] = {}
-        show = _SHOW if any(t.core for t in self.draft.wide.traits) else _SHOW[1:]
-        self._show = self.watch(dropdown("Show", show, width="330px"), lambda _value: self.refresh())
-        self._names = {c: self.watch(self._name(c), partial(self._set, c)) for c in self.draft.names}
-        names = row(*self._names.values())
-        self._names_fold = Fold(self, _NAMES, _HIDE_NAMES, names, self._refresh_names)
+        left_out = {"core": any(t.core for t in self.draft.wide.traits), "names": bool(self.draft.names)}
+        show = [option for option in _SHOW if left_out.get(option[1], True)]
+        self._show = self.watch(dropdown("Show", show, width="330px"), lambda _show: self.refresh())
+        self._column = self.watch(dropdown("Column", self._columns(), width="360px"), self._on_column)
         self._none = w.HTML('<p class="idk-soft">No trait of this sort.</p>')
-        self.cell = CellPart(desk, self._on_next, self._shut)
-        self._rows = w.VBox([self.cell])
+        self.cell = CellPart(desk, self.open_cell, self._on_next, self._shut)
+        self._rows, self._grid = w.VBox([self.cell]), w.HTML()
         self._rows.add_class("idk-edit-lines")
-        self.children = [row(self._show, self._names_fold.button), names, self._none, self._rows]
-        shown(self._names_fold.button, bool(self._names))
+        self.children = [row(self._show, self._column), self._none, self._rows, self._grid]
 
-    def _name(self, column: str) -> w.Text | w.Dropdown:
-        words, choices = edit.column_words(self.draft, column), edit.name_choices(self.draft, column)
-        return dropdown(words, choices, width="330px") if choices else field(words, width="330px")
+    def _columns(self) -> list[tuple[str, str]]:
+        return [(edit.column_words(self.draft, c), c) for c in self.draft.columns]
 
-    def _set(self, column: str, text: str) -> None:
-        self.draft.set(self.desk.taxon, column, text)
-        self.desk.changed()
+    def _on_column(self, column: str) -> None:
+        self.column = column
+        self.refresh()
 
     def open_cell(self, column: str) -> None:
         """Open a cell of the kind and put the keyboard there."""
-        if column in self._names:
-            self._names_fold.show(True)
-            self._names[column].focus()
-            return
-        self._opened = self.draft.wide.trait_of(column).id
-        self.refresh()
-        self.cell.show(self.desk.taxon, column)
+        self._on_column(column)
         self.cell.focus_first()
 
     def _on_next(self) -> None:
-        wanted = [trait.id for trait in self._wanted()]
-        at = wanted.index(self._opened) + 1 if self._opened in wanted else 0
-        if at < len(wanted):
-            self.open_cell(wanted[at])
+        columns = list(self.draft.columns) if self.is_sheet else self._wanted()
+        at = columns.index(self.column if self.is_sheet else self._opened) + 1
+        if at < len(columns):
+            self.open_cell(columns[at])
         else:
             self._shut()
 
     def _shut(self) -> None:
-        was, self._opened = self._opened, ""
+        was, self.column = self._opened, ""
         self.refresh()
-        self._lines[was].children[1].focus()
+        (self._column if self.is_sheet else self._lines[was].children[1]).focus()
 
     def refresh(self) -> None:
-        """Show the kind as it stands now."""
-        taxon, draft = self.desk.taxon, self.draft
-        wanted = {trait.id: trait for trait in self._wanted()}
-        fresh = {trait_id: self._line(wanted[trait_id]) for trait_id in wanted if trait_id not in self._lines}
+        """Show the kind, or the sheet, as it stands now."""
+        draft, sheet = self.draft, self.is_sheet
+        first = draft.wide.trait_ids[0] if sheet else ""
+        self.column = self.column if self.column in draft.columns else first
+        wanted = [] if sheet else self._wanted()
+        fresh = {column: self._line(column) for column in wanted if column not in self._lines}
         if fresh:
             self._lines |= fresh
             self._rows.children = (self.cell, *self._lines.values())
         # The cell is put under its line by order: moved in the list it would be built anew.
-        order = {trait_id: 2 * n for n, trait_id in enumerate(wanted)}
-        for trait_id, line in self._lines.items():
-            shown(line, trait_id in wanted)
-            if trait_id in wanted:
-                line.layout.order = str(order[trait_id])
-                line.children[0].value = edit.line_html(draft, taxon, wanted[trait_id])
-        shown(self._none, not wanted)
-        shown(self.cell, self._opened in wanted)
-        if self._opened in wanted:
-            self.cell.layout.order = str(order[self._opened] + 1)
-            young = self.cell.column == self._opened + YOUNG
-            self.cell.show(taxon, self.cell.column if young else self._opened)
-        if self._names_fold.is_open:
-            self._refresh_names()
+        order = {column: 2 * n for n, column in enumerate(wanted)}
+        for column, line in self._lines.items():
+            shown(line, column in order)
+            if column in order:
+                line.layout.order = str(order[column])
+                line.children[0].value = edit.line_html(draft, self.desk.taxon, column)
+        self.cell.layout.order = str(order.get(self._opened, 0) + 1)
+        for widget, show in (
+            (self._show, not sheet),
+            (self._column, sheet),
+            (self._none, not wanted and not sheet),
+            (self.cell, bool(self.column)),
+            (self._grid, sheet),
+        ):
+            shown(widget, show)
+        if self.column:
+            self.cell.show(self.desk.taxon, self.column)
+        if sheet:
+            with self.filling():
+                choose(self._column, self._columns(), self.column)
+            self._grid.value = edit.sheet_html(draft, self.desk.taxon, self.column)
 
-    def _line(self, trait: Trait) -> w.HBox:
-        """Return one line for a trait, with the button that opens it."""
+    def _line(self, column: str) -> w.HBox:
+        """Return one line, with the button that opens its cell."""
         words = w.HTML(layout=w.Layout(flex="1 1 260px", min_width="0"))
-        change = self.button(f"Change {trait.name.lower()}", partial(self.open_cell, trait.id))
-        return row(words, change, name="idk-edit-line")
+        name = edit.column_words(self.draft, column).lower()
+        return row(
+            words, self.button(f"Change {name}", partial(self.open_cell, column)), name="idk-edit-line"
+        )
 
-    def _refresh_names(self) -> None:
-        with self.filling():
-            for column, control in self._names.items():
-                text = self.draft.text(self.desk.taxon, column)
-                if isinstance(control, w.Dropdown):
-                    choices = edit.name_choices(self.draft, column, text)
-                    if list(control.options) != choices:
-                        control.options = choices
-                control.value = text
+    @property
+    def _opened(self) -> str:
+        """The column of the line that is open: what young fish show stands in the line of its trait."""
+        is_trait = self.column and self.column not in self.draft.names
+        return self.draft.wide.trait_of(self.column).id if is_trait else self.column
 
-    def _wanted(self) -> list[Trait]:
-        """Return the traits to show; the one that is open stays."""
-        return [t for t in self.draft.wide.traits if t.id == self._opened or self._is_wanted(t)]
+    def _wanted(self) -> list[str]:
+        """Return the columns to show; the one that is open stays."""
+        columns = (*self.draft.names, *self.draft.wide.trait_ids)
+        return [column for column in columns if column == self._opened or self._is_wanted(column)]
 
-    def _is_wanted(self, trait: Trait) -> bool:
+    def _is_wanted(self, column: str) -> bool:
         draft, show = self.draft, self._show.value
-        if show in (_CORE, _ALL):
-            return trait.core or show == _ALL
-        places = [(self.desk.taxon, trait.id), (self.desk.taxon, trait.id + YOUNG)]
-        if show == _CHANGED:
+        if column in draft.names or show == "names":
+            return column in draft.names and show == "names"
+        places = [(self.desk.taxon, column), (self.desk.taxon, column + YOUNG)]
+        if show == "changed":
             return any(p in draft.changed or p in draft.claims or p in draft.wrong for p in places)
-        return any(draft.text(*p).strip() for p in places) == (show == _KNOWN)
+        if show in ("known", "blank"):
+            return any(draft.text(*p).strip() for p in places) == (show == "known")
+        return show == "all" or draft.wide.trait(column).core
 
 
 class CellPart(EditorPart):
-    """One cell, whichever is shown: its states as buttons or its two numbers, and the same as text."""
+    """One cell, whichever is open: its states as buttons, its two numbers or a list, and the same as text."""
 
-    def __init__(self, desk: Desk, on_next: Callable[[], None], on_done: Callable[[], None]):
+    def __init__(
+        self,
+        desk: Desk,
+        on_column: Callable[[str], None],
+        on_next: Callable[[], None],
+        on_done: Callable[[], None],
+    ):
         super().__init__(desk)
         self.taxon = self.column = ""
+        self.trait: Trait | None = None
         self._question, self._feedback, self._syntax = w.HTML(), w.HTML(), w.HTML()
         self._states = StateChoices(lambda state: self.run(self._on_state, state))
+        self._choice = self.watch(dropdown("One of", [("not chosen", "")], width="420px"), self._set)
         self._low = self.watch(field(width="200px"), self._on_number)
         self._high = self.watch(field("to", hint="highest", width="160px"), self._on_number)
         self._unknown = self.button("Not known", partial(self._set, ""))
         self._absent = self.button("Does not apply", partial(self._set, "-"))
         self._text = self.watch(field("As text", width="380px"), self._set)
         self._undo = self.button("Undo this cell", self._on_undo)
-        self._young = self.button(_YOUNG, self._on_young)
+        self._young = self.button(_YOUNG, lambda: on_column(self._other_age))
         self._next = self.button("Next trait", on_next)
         self.source = SourcePart(desk)
         self.children = [
             self._question,
             self._states,
-            row(self._low, self._high, self._unknown, self._absent),
+            row(self._choice, self._low, self._high, self._unknown, self._absent),
             self._feedback,
             row(self._text, self._syntax),
             self.source,
@@ -194,13 +209,13 @@ class CellPart(EditorPart):
         self.add_class("idk-edit-cell")
 
     @property
-    def trait(self) -> Trait:
-        """The trait of the cell that is shown."""
-        return self.draft.wide.trait_of(self.column)
+    def _other_age(self) -> str:
+        young = self.column.endswith(YOUNG)
+        return self.column.removesuffix(YOUNG) if young else self.column + YOUNG
 
     def focus_first(self) -> None:
-        """Put the keyboard on the first state or number."""
-        (first_control(self._states) or self._low).focus()
+        """Put the keyboard on the first state, number or text."""
+        (first_control(self) or self._text).focus()
 
     def _set(self, text: str) -> None:
         self.draft.set(self.taxon, self.column, text)
@@ -219,39 +234,53 @@ class CellPart(EditorPart):
         # The button that was pressed is gone.
         self.focus_first()
 
-    def _on_young(self) -> None:
-        trait = self.trait
-        self.show(self.taxon, trait.id if self.column != trait.id else trait.id + YOUNG)
-
     def show(self, taxon: str, column: str) -> None:
         """Show a cell."""
-        moved = (taxon, column) != (self.taxon, self.column)
-        self.taxon, self.column = taxon, column
-        trait, text = self.trait, self.draft.text(taxon, column)
+        moved, place = (taxon, column) != (self.taxon, self.column), (taxon, column)
+        self.taxon, self.column = place
+        self.trait = trait = None if column in self.draft.names else self.draft.wide.trait_of(column)
+        text = self.draft.text(*place)
         with self.filling():
             if moved:
-                self._show_trait(trait, young=column != trait.id)
-            self._states.mark(states_in(trait, text))
-            if not trait.has_states:
+                self._show_controls(trait)
+            if trait is None:
+                choices = edit.name_choices(self.draft, column, text)
+                shown(self._choice, bool(choices))
+                shown(self._text, not choices)
+                if choices:
+                    choose(self._choice, choices, text)
+            else:
+                self._states.mark(states_in(trait, text))
                 self._low.value, self._high.value = parted(trait, text)
+                self.source.show(*place)
             tick(self._unknown, not text.strip())
             tick(self._absent, text.strip() == "-")
             self._text.value = text
-            self._feedback.value = edit.feedback_html(self.draft, taxon, column)
-            shown(self._undo, (taxon, column) in self.draft.changed or (taxon, column) in self.draft.claims)
-        self.source.show(taxon, column)
+            self._feedback.value = edit.feedback_html(self.draft, *place)
+            shown(self._undo, place in self.draft.changed or place in self.draft.claims)
 
-    def _show_trait(self, trait: Trait, *, young: bool) -> None:
-        self._question.value = edit.question_html(trait, young=young)
+    def _show_controls(self, trait: Trait | None) -> None:
+        """Show the controls for a trait; None stands for a name."""
+        self._question.value = edit.question_html(self.draft, self.column)
         self._syntax.value = edit.syntax_html(trait)
         self._states.show(trait)
-        shown(self._low, not trait.has_states)
-        shown(self._high, trait.kind == "measure")
-        unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
-        self._low.description = f"Longest known{unit}" if trait.kind == "ceiling" else f"From{unit}"
-        self._low.placeholder = "64, 2.5 in or 6 cm" if trait.unit == "mm" else "lowest"
-        self._young.description = _ADULT if young else _YOUNG
-        shown(self._young, young or not trait.needs_adult)
+        kind = "" if trait is None else trait.kind
+        for widget, show in (
+            (self._choice, False),
+            (self._low, kind in ("measure", "ceiling")),
+            (self._high, kind == "measure"),
+            (self._unknown, kind),
+            (self._absent, kind),
+            (self._text, True),
+            (self.source, kind),
+            (self._young, trait is not None and (self.column != trait.id or not trait.needs_adult)),
+        ):
+            shown(widget, show)
+        if trait is not None:
+            unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
+            self._low.description = f"Longest known{unit}" if kind == "ceiling" else f"From{unit}"
+            self._low.placeholder = "64, 2.5 in or 6 cm" if trait.unit == "mm" else "lowest"
+            self._young.description = _YOUNG if self.column == trait.id else _ADULT
 
 
 class SourcePart(EditorPart):
@@ -290,9 +319,7 @@ class SourcePart(EditorPart):
     def _fill(self) -> None:
         self._new.show(False)
         options, chosen = edit.source_options(self.draft), self._source.value
-        if list(self._source.options) != options:
-            self._source.options = options
-        self._source.value = chosen if chosen in dict(options).values() else ""
+        choose(self._source, options, chosen if chosen in dict(options).values() else "")
 
     def _on_give(self) -> None:
         self._claim(

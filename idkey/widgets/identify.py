@@ -289,8 +289,5 @@ class IdentifyScreen(Screen):
 
     # -- what is saved ----------------------------------------------------------------------------
 
-    def _static_html(self) -> str:
-        return display.html(self.identification)
-
-    def _static_text(self) -> str:
-        return display.text(self.identification)
+    def _things(self) -> list[Any]:
+        return [self.identification]

@@ -180,15 +180,23 @@ def test_next_goes_through_the_traits_that_are_shown(screen):
 
 def test_names_and_care_group(screen):
     screen._kind.value = ZEBRA
-    screen.form._names_fold.button.click()
-    names = screen.form._names
-    names["vernacularName"].value = EVIL
-    names["commonness"].value = "rare"
+    screen.form._show.value = "names"
+    lines = [c for c, row in screen.form._lines.items() if row.layout.display != "none"]
+    assert lines == list(screen.draft.names)
+    cell = screen.form.cell
+    screen.form.open_cell("vernacularName")
+    assert cell._choice.layout.display == cell.source.layout.display == "none"
+    cell._text.value = EVIL
+    screen.form.open_cell("commonness")
+    cell._choice.value = "rare"
+    assert "rare changed, was" in line(screen, "commonness")
     assert screen.draft.made().taxa.at[ZEBRA, "commonness"] == "rare"
-    names["scientificName"].value = ""
+    screen.form.open_cell("scientificName")
+    cell._text.value = ""
     screen._check_button.click()
     assert "fill this cell" in words(screen._changes)
-    names["scientificName"].value = EVIL
+    assert cell.column == "scientificName"
+    cell._text.value = EVIL
     shown = [w.value for w in (screen._head, screen._told, screen._changes)]
     screen._check_button.click()
     assert EVIL not in "".join([*shown, screen._changes.value, screen._told.value, screen._static_html()])
@@ -217,17 +225,17 @@ def test_a_new_source_can_be_written_in_full(screen):
 def test_the_sheet_shows_the_same_draft_and_edits_a_cell_as_text(screen):
     screen._kind.value = ZEBRA
     screen._mode.value = _SHEET
-    screen.sheet._column.value = "tail_fork"
-    screen.sheet._text.value = "forked:0.25|concave:0.75"
+    screen.form._column.value = "tail_fork"
+    screen.form.cell._text.value = "forked:0.25|concave:0.75"
     assert screen.draft.made().cell(ZEBRA, "tail_fork").shares == (0.75, 0.25)
-    assert "forked:0.25|concave:0.75 changed" in words(screen.sheet._grid)
-    screen.sheet._text.value = "lyre"
-    assert "use a state of tail_fork" in words(screen.sheet._feedback)
-    assert "lyre to mend" in words(screen.sheet._grid)
+    assert "forked:0.25|concave:0.75 changed" in words(screen.form._grid)
+    screen.form.cell._text.value = "lyre"
+    assert "use a state of tail_fork" in words(screen.form.cell._feedback)
+    assert "lyre to mend" in words(screen.form._grid)
     screen._mode.value = _FORM
     assert "\u201clyre\u201d can't be read" in line(screen, "tail_fork")
     screen._mode.value = _SHEET
-    screen.sheet._undo.click()
+    screen.form.cell._undo.click()
     assert not screen.draft.is_changed
 
 
@@ -423,7 +431,7 @@ def test_a_table_from_anywhere(tmp_path):
     screen.form.open_cell("tail")
     press(screen, "forked")
     screen._mode.value = _SHEET
-    for shown in (screen._head, screen._told, screen.sheet._grid, screen.form.cell._question):
+    for shown in (screen._head, screen._told, screen.form._grid, screen.form.cell._question):
         assert "<img" not in shown.value
     screen._check_button.click()
     assert "<img" not in screen._changes.value

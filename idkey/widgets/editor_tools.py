@@ -1,4 +1,4 @@
-"""All kinds as a sheet; new kinds, new traits, a spreadsheet, and what a newer shipped table says."""
+"""What is opened beside the form: new kinds and traits, a spreadsheet, conflicts, another folder."""
 
 from __future__ import annotations
 
@@ -24,7 +24,6 @@ __all__ = [
     "ImportPart",
     "Confirm",
     "SaveElsewhere",
-    "SheetPart",
     "take_out",
     "undo_all",
 ]
@@ -41,53 +40,6 @@ _ADDITIONS = (
 )
 _WHOLE = "The folder will hold the whole table. It must be new or empty."
 _SHIPPED, _DROP = "Keep what the shipped table says", "Give up what is set aside"
-
-
-class SheetPart(EditorPart):
-    """All kinds as a table of cell texts, and one cell of it to write in; the kind is chosen above."""
-
-    def __init__(self, desk: Desk):
-        super().__init__(desk)
-        first = self.draft.wide.trait_ids[0]
-        self._column = self.watch(
-            dropdown("Column", self._columns(), first, width="360px"), lambda _column: self.refresh()
-        )
-        self._text = self.watch(field("Cell", width="420px"), self._set)
-        self._undo = self.button("Undo this cell", self._on_undo)
-        self._syntax, self._feedback, self._grid = w.HTML(), w.HTML(), w.HTML()
-        self.children = [row(self._column, self._text, self._undo), self._syntax, self._feedback, self._grid]
-
-    def _columns(self) -> list[tuple[str, str]]:
-        return [(edit.column_words(self.draft, c), c) for c in self.draft.columns]
-
-    def _set(self, text: str) -> None:
-        self.draft.set(self.desk.taxon, self._column.value, text)
-        self.desk.changed()
-
-    def _on_undo(self) -> None:
-        self.draft.revert(self.desk.taxon, self._column.value)
-        self.desk.changed()
-        self._text.focus()
-
-    def open_cell(self, column: str) -> None:
-        """Choose a column and put the keyboard on its cell."""
-        self._column.value = column
-        self._text.focus()
-
-    def refresh(self) -> None:
-        """Show the sheet as it stands now."""
-        with self.filling():
-            columns, column = self._columns(), self._column.value
-            if list(self._column.options) != columns:
-                self._column.options = columns
-                self._column.value = column = column if column in self.draft.columns else columns[0][1]
-            place = (self.desk.taxon, column)
-            self._text.value = self.draft.text(*place)
-            is_name = column in self.draft.names
-            self._syntax.value = "" if is_name else edit.syntax_html(self.draft.wide.trait_of(column))
-            self._feedback.value = edit.feedback_html(self.draft, *place)
-            shown(self._undo, place in self.draft.changed)
-            self._grid.value = edit.sheet_html(self.draft, *place)
 
 
 class AddKind(EditorPart):
