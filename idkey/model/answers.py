@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import AnswerError, one_of
+from idkey.table.reading import trait_answer
 from idkey.table.schema import (
     LIFE_STAGE,
     LIFE_STAGES,
@@ -19,7 +20,6 @@ from idkey.table.schema import (
     Trait,
     answer_text,
     is_missing,
-    parse_answer,
 )
 from idkey.table.table import TraitTable
 
@@ -96,7 +96,7 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
     ----------
     table : TraitTable
     answers : mapping of str to object
-        Trait id (or ``life_stage``) to answer; see `parse_answer`.
+        Trait id (or ``life_stage``) to answer; see `idkey.table.reading`.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
             stage = 0 if found is None else 1 + LIFE_STAGES.index(found)
             continue
         trait = known_trait(table, trait_id)
-        answer = parse_answer(trait, value)
+        answer = trait_answer(trait, value)
         if answer is not None:
             codes[trait.id] = np.ones(1, dtype=np.intp)
             distinct[trait.id] = _distinct(trait, [answer])
@@ -137,7 +137,7 @@ def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
     if trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
         return parse_stage(value)
     trait = known_trait(table, trait_id)
-    answer = parse_answer(trait, value)
+    answer = trait_answer(trait, value)
     return None if answer is None else answer_text(trait, answer)
 
 
@@ -202,7 +202,7 @@ def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct
     if bad.any():
         value = uniques[bad][0]
         at = int(np.argmax(codes == np.argmax(bad)))
-        _in_place(lambda v: parse_answer(trait, v), float(value), values, at)
+        _in_place(lambda v: trait_answer(trait, v), float(value), values, at)
     return codes + 1, Distinct(np.zeros((len(uniques), 0)), uniques, uniques)
 
 
@@ -218,7 +218,7 @@ def _code_values(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]
     answers: list[States | Range] = []
     renumber = np.zeros(len(uniques) + 1, dtype=np.intp)
     for i, value in enumerate(uniques):
-        answer = _in_place(lambda v: parse_answer(trait, v), value, values, int(np.argmax(codes == i)))
+        answer = _in_place(lambda v: trait_answer(trait, v), value, values, int(np.argmax(codes == i)))
         if answer is not None:
             answers.append(answer)
             renumber[i + 1] = len(answers)

@@ -21,7 +21,8 @@ from idkey.model.prior import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import all_splits
 from idkey.table.names import every
-from idkey.table.schema import LIFE_STAGE, Range, States, Trait, parse_answer
+from idkey.table.reading import trait_answer
+from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable
 
 __all__ = [
@@ -189,7 +190,7 @@ class Key:
             if trait_id == LIFE_STAGE and LIFE_STAGE not in self.table.trait_ids:
                 parsed[LIFE_STAGE] = parse_stage(value)
                 continue
-            parsed[trait_id] = parse_answer(known_trait(self.table, trait_id), value)
+            parsed[trait_id] = trait_answer(known_trait(self.table, trait_id), value)
         if not self.couplets:
             return self.table.ids
         names: set[str] = set()

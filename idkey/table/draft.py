@@ -16,9 +16,9 @@ from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.edit import Place, added_to
 from idkey.table.folder import save_table, start_table
 from idkey.table.ids import is_id
-from idkey.table.schema import YOUNG, Trait, parse_cell
+from idkey.table.reading import reading
+from idkey.table.schema import YOUNG, Trait, cell_text
 from idkey.table.table import TraitTable
-from idkey.table.typed import text_in
 
 __all__ = ["Draft", "Place", "is_shipped", "own_folder"]
 
@@ -106,7 +106,7 @@ class Draft:
 
     def was(self, taxon: str, column: str) -> str:
         """Return the text of a cell in the saved table; blank for a kind or a column that is new."""
-        return text_in(self.saved, taxon, column)
+        return _text_in(self.saved, taxon, column)
 
     def text(self, taxon: str, column: str) -> str:
         """Return the text of a cell as it stands now."""
@@ -130,24 +130,18 @@ class Draft:
     # -- changing it ------------------------------------------------------------------------------
 
     def set(self, taxon: str, column: str, text: str) -> None:
-        """Set the text of a cell; a cell set back to what it was is not changed.
+        """Set the text of a cell, as people write it; a cell set back to what it was is not changed.
 
         Raises UnknownName for the kind or the column; what the cell says is never raised.
         """
         place = self._place(taxon, column)
+        if column not in self.names:
+            read = reading(self.wide.trait_of(column), text)
+            text = read.text if read.said or read.text == self.was(*place) else text
         self.changed.pop(place, None)
-        if not self._same(column, text, self.was(*place)):
+        if text.strip() != self.was(*place).strip():
             self.changed[place] = text
         self._forget()
-
-    def _same(self, column: str, text: str, other: str) -> bool:
-        if text.strip() == other.strip() or column in self.names:
-            return text.strip() == other.strip()
-        trait = self.wide.trait_of(column)
-        try:
-            return parse_cell(trait, text) == parse_cell(trait, other)
-        except ValueError:
-            return False
 
     def claim(self, taxon: str, column: str, claim: Claim | None) -> None:
         """Say where a trait cell stands written; None takes it back. It waits while the cell is blank."""
@@ -224,7 +218,7 @@ class Draft:
             (taxon, column): text
             for column in (*table.taxa.columns, *table.cells)
             for taxon in table.ids
-            if (text := text_in(table, taxon, column)) != text_in(now, taxon, column)
+            if (text := _text_in(table, taxon, column)) != _text_in(now, taxon, column)
         }
         for place, text in texts.items():
             self.set(*place, text)
@@ -343,3 +337,12 @@ def _new_claims(old: TraitTable, new: TraitTable) -> Iterator[tuple[Place, Claim
         if on_cell and tuple(row.values()) not in known:
             parts = (row[name] for name in ("source", "locator", "class", "scope", "value", "note"))
             yield (row["taxon"], row["attribute"]), Claim(*parts)
+
+
+def _text_in(table: TraitTable, taxon: str, column: str) -> str:
+    """Return the text of a cell of a table; blank for a kind or a column that it does not have."""
+    if taxon not in table.taxa.index:
+        return ""
+    if column in table.taxa.columns:
+        return str(table.taxa.at[taxon, column])
+    return cell_text(table.trait_of(column), table.cell(taxon, column)) if column in table.cells else ""

@@ -18,6 +18,7 @@ from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.ids import is_id
 from idkey.table.names import one
+from idkey.table.reading import read_cell
 from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
     YOUNG,
@@ -25,7 +26,6 @@ from idkey.table.schema import (
     Trait,
     cell_text,
     is_missing,
-    parse_cell,
     state_text,
     trait_problems,
 )
@@ -155,7 +155,7 @@ class Editable:
                 continue
             text = "" if is_missing(value) else state_text(value)
             try:
-                parse_cell(trait, text)
+                read_cell(trait, text)
             except ValueError as error:
                 problems.append(Problem(self.name, taxon, trait.id, text, str(error)))
             rows[taxon] = {trait.id: text}
@@ -314,7 +314,7 @@ class _Change:
             self.meta[taxon, column] = text
         elif column in self._traits:
             try:
-                self.cells[taxon, column] = parse_cell(self._traits[column], text), text
+                self.cells[taxon, column] = read_cell(self._traits[column], text), text
             except ValueError as error:
                 self.wrong(taxon, column, text, str(error))
         else:

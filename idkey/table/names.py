@@ -13,8 +13,9 @@ from collections.abc import Collection, Iterable
 from typing import Any
 
 from idkey.errors import UnknownName, one_of
+from idkey.table.ids import free_id, id_of
 
-__all__ = ["Names", "every", "folded", "inside", "match", "one", "trade_codes"]
+__all__ = ["Names", "every", "folded", "inside", "match", "new_id", "one", "trade_codes"]
 
 _DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
 _CODE = re.compile(
@@ -31,7 +32,7 @@ _OPEN = frozenset(("sp", "cf", "aff"))
 """Words that say that a name is not settled."""
 _FEWEST_LETTERS = 3
 _MOST_LISTED = 12
-_LONGEST = 200
+_LONGEST = 500
 
 
 def _codes(match: re.Match[str]) -> str:
@@ -65,6 +66,24 @@ def _settled(name: str) -> str:
     """Return a folded name without sp., cf. and aff.; blank where a genus alone is left."""
     words = [word for word in name.split() if word not in _OPEN]
     return " ".join(words) if len(words) > 1 else ""
+
+
+def new_id(taken: Collection[str], name: str, codes: str = "", qualifier: str = "") -> str:
+    """Return an id for a new kind: its scientific name, or genus and trade codes where it has none yet.
+
+    Examples
+    --------
+    >>> new_id((), "Hypancistrus sp.", "L 999"), new_id(["hypancistrus_zebra"], "Hypancistrus zebra")
+    ('hypancistrus_l999', 'hypancistrus_zebra_2')
+    """
+    words, coded = name.split(), trade_codes(codes)
+    unnamed = len(words) < 2 or words[1:] in (["sp."], ["sp"])
+    species = words[:1] if unnamed and coded else words
+    parts = [*species[:1], qualifier, *species[1:], *(coded if unnamed or qualifier else ())]
+    made = id_of(" ".join(parts)) or "kind"
+    if made in taken and coded:
+        made = id_of(" ".join((made, *coded)))
+    return free_id(made, taken)
 
 
 class Names:

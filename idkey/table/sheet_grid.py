@@ -22,10 +22,10 @@ from typing import Any
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 from idkey.table.csvfile import plain_cell
 from idkey.table.layout import MOST_BYTES, MOST_CELL, MOST_CELLS, MOST_COLUMNS, MOST_ROWS
+from idkey.table.reading import MADE_A_DATE
 
-__all__ = ["Grid", "MADE_A_DATE", "read_grid"]
+__all__ = ["Grid", "read_grid"]
 
-MADE_A_DATE = "a spreadsheet made a date of this; format the cell as text and write it again, such as 12..16"
 NO_RESULT = "a formula without its result; save the file in the spreadsheet program, or write the result"
 
 _MOST_LOOKED_AT = 10 * MOST_CELLS

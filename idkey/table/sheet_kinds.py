@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from idkey.table.ids import free_id, id_of, is_id
-from idkey.table.sheet_cells import folded
+from idkey.table.names import folded
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable

@@ -14,8 +14,10 @@ from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
 from idkey.table.csvfile import ODD_CHARACTER
+from idkey.table.names import folded
+from idkey.table.reading import reading
 from idkey.table.schema import YOUNG
-from idkey.table.sheet_cells import NAMING, CellReader, ColumnNames, ColumnRead, folded
+from idkey.table.sheet_cells import NAMING, ColumnNames, ColumnRead
 from idkey.table.sheet_grid import Grid, read_grid
 from idkey.table.sheet_kinds import (
     CARE,
@@ -232,7 +234,7 @@ class _Rows:
         self._old = table.to_frame().fillna("").to_dict("index")
         self._allowed = {c: known for c, known in table.allowed().items() if known}
         self._readers = {
-            c.meaning: CellReader(table.trait_of(c.meaning), c.unit)
+            c.meaning: (table.trait_of(c.meaning), c.unit)
             for c in columns
             if c.meaning.removesuffix(YOUNG) in table.trait_ids
         }
@@ -337,7 +339,8 @@ class _Rows:
             row.texts[GENUS] = found[GENUS]
 
     def _trait(self, row: _Reading, column: str, text: str, old: Mapping[str, str]) -> None:
-        read = self._readers[column].read(text)
+        trait, unit = self._readers[column]
+        read = reading(trait, text, unit)
         if read.text is None:
             row.wrong(column, text, read.right)
             return
@@ -347,7 +350,6 @@ class _Rows:
         elif text == "-" != old.get(column):
             said = "- read as not applicable to this kind; leave blank what is not known"
             row.said.append(f"{self._columns[column].name}: {said}")
-        trait = self._readers[column].trait
         if trait.kind == "ceiling" and old.get(column) and _less(read.text, old[column]):
             said = f"less than the largest length so far, {old[column]} {trait.unit}"
             row.said.append(f"{self._columns[column].name}: {said}")

@@ -11,8 +11,9 @@ from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
 from idkey.model.evidence import NONE
 from idkey.table.names import inside
-from idkey.table.schema import LIFE_STAGE, Trait
-from idkey.table.words import percent
+from idkey.table.reading import trait_answer
+from idkey.table.schema import LIFE_STAGE, Trait, answer_text
+from idkey.table.words import cell_words, percent
 from idkey.views import html
 from idkey.views.care import care_document
 from idkey.views.doc import (
@@ -205,14 +206,15 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
     return f"<h3>{html.runs(trait.question or trait.name)}</h3>{html.blocks(blocks)}"
 
 
-def read_as_html(trait: Trait, typed: str, read: str) -> str:
+def read_as_html(trait: Trait, typed: str) -> str:
     """Say how a number was read, where that is not how it was typed."""
-    if read == typed.strip() or not read:
-        return ""
     try:
-        return html.status(f"read as {answer_words(trait, read)}", "soft")
+        answer = trait_answer(trait, typed)
     except IdkeyError:
         return ""
+    if answer is None or answer_text(trait, answer) == typed.strip():
+        return ""
+    return html.status(f"read as {cell_words(trait, answer)}", "soft")
 
 
 def bag_html(fish: Identification, text: str) -> str:

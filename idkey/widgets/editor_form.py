@@ -8,11 +8,10 @@ from functools import partial
 
 import ipywidgets as w
 
-from idkey.model.lengths import in_millimetres
 from idkey.table.claims import CLASSES, SCOPES, Claim
 from idkey.table.draft import Draft
+from idkey.table.reading import joined, parted, states_in, toggled
 from idkey.table.schema import YOUNG, Trait
-from idkey.table.typed import joined, parted, states_in, toggled
 from idkey.views import edit
 from idkey.widgets.base import Fold, Part, area, choose, dropdown, field, first_control, row, shown, tick
 from idkey.widgets.state_choice import StateChoices
@@ -225,8 +224,7 @@ class CellPart(EditorPart):
         self._set(toggled(self.trait, self.draft.text(self.taxon, self.column), state))
 
     def _on_number(self, _value: str) -> None:
-        ends = [self._low.value, self._high.value]
-        self._set(joined(*(map(in_millimetres, ends) if self.trait.unit == "mm" else ends)))
+        self._set(joined(self.trait, self._low.value, self._high.value))
 
     def _on_undo(self) -> None:
         self.draft.revert(self.taxon, self.column)
@@ -251,7 +249,7 @@ class CellPart(EditorPart):
                     choose(self._choice, choices, text)
             else:
                 self._states.mark(states_in(trait, text))
-                self._low.value, self._high.value = parted(trait, text)
+                self._low.value, self._high.value = parted(text)
                 self.source.show(*place)
             tick(self._unknown, not text.strip())
             tick(self._absent, text.strip() == "-")

@@ -9,9 +9,10 @@ import ipywidgets as w
 
 from idkey.table.draft import is_shipped
 from idkey.table.fields import UNITS
+from idkey.table.names import new_id
 from idkey.table.overlay import settle
+from idkey.table.reading import new_trait
 from idkey.table.spreadsheet import Import, read_spreadsheet
-from idkey.table.typed import new_trait, proposed_id
 from idkey.views import edit, html
 from idkey.views.words import number_of
 from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
@@ -68,7 +69,7 @@ class AddKind(EditorPart):
     def _propose(self, _value: str) -> None:
         if self._id.value.strip() in ("", self._proposed):
             name = self._name.value
-            self._proposed = proposed_id(self.draft.ids, name, self._code.value) if name.strip() else ""
+            self._proposed = new_id(self.draft.ids, name, self._code.value) if name.strip() else ""
             self._id.value = self._proposed
 
     def _on_add(self) -> None:

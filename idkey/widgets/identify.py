@@ -12,7 +12,6 @@ import ipywidgets as w
 from idkey import display
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
-from idkey.model.lengths import in_millimetres
 from idkey.table.folder import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
@@ -149,14 +148,11 @@ class IdentifyScreen(Screen):
         if self._asked.has_states:
             self._answer("|".join(self._picked))
         elif self._number.value.strip():
-            self._answer(self._number_read(self._asked))
-
-    def _number_read(self, trait: Trait) -> str:
-        return in_millimetres(self._number.value) if trait.unit == "mm" else self._number.value.strip()
+            self._answer(self._number.value)
 
     def _on_number(self, text: str) -> None:
         if self._asked is not None:
-            self._read_as.value = read_as_html(self._asked, text, self._number_read(self._asked))
+            self._read_as.value = read_as_html(self._asked, text)
 
     def _answer(self, value: str) -> None:
         if self._asked is not None:

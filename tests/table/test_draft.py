@@ -12,9 +12,10 @@ from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
 from idkey.table.draft import Draft, own_folder
 from idkey.table.files import files_of
+from idkey.table.names import new_id
+from idkey.table.reading import joined, new_trait, parted, states_in, toggled
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
-from idkey.table.typed import joined, new_trait, parted, proposed_id, states_in, toggled
 
 from .small_folder import SMALL
 
@@ -283,13 +284,16 @@ def test_pressed_and_typed_values_become_cells():
     assert toggled(tail, "hollow", "hollow") == ""
     assert states_in(tail, "-") == states_in(tail, "oops") == ()
     rays = Trait("rays", "measure", unit="count")
-    assert parted(rays, joined("7", " 9 ")) == ("7", "9")
-    assert joined("", "9") == "9"
-    assert parted(Trait("size", "ceiling", unit="mm"), "120") == ("120", "")
+    assert parted(joined(rays, "7", " 9 ")) == ("7", "9")
+    assert joined(rays, "", "9") == "9"
+    size = Trait("size", "ceiling", unit="mm")
+    assert parted(joined(size, "6,5 cm", "")) == ("65", "")
+    assert parted("-") == ("", "")
+    assert parted("about 7") == ("about 7", "")
 
 
 @given(st.text(max_size=40), st.text(max_size=8), st.sets(st.sampled_from(["kind", "kind_2", "testia_nova"])))
 def test_a_proposed_id_can_always_be_used(name, code, taken):
-    made = proposed_id(taken, name, code)
+    made = new_id(taken, name, code)
     assert made not in taken
     assert TABLE.with_taxon(made, scientificName="Testia sp.").ids[-1] == made

@@ -17,7 +17,7 @@ from idkey import load_table
 from idkey.errors import IdkeyError, TableError
 from idkey.table import sheet_grid
 from idkey.table.claims import UNSOURCED
-from idkey.table.sheet_cells import CellReader, ColumnNames
+from idkey.table.sheet_cells import ColumnNames
 from idkey.table.spreadsheet import read_spreadsheet
 from idkey.table.table import TraitTable
 
@@ -280,72 +280,6 @@ def test_no_column_for_the_kinds_is_refused(tmp_path):
 
 
 # -- cells -----------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("trait", "written", "read"),
-    [
-        ("tail_fork", "Forked", "forked"),
-        ("tail_fork", "clearly forked", "forked"),
-        ("tail_fork", "forked / concave", "concave|forked"),
-        ("tail_fork", "forked, concave, or straight", "straight|concave|forked"),
-        ("tail_fork", "forked or concave", "concave|forked"),
-        ("tail_fork", "straight or cut obliquely; forked", "straight|forked"),
-        ("tail_fork", "concave to streamers", "concave|forked|streamers"),
-        ("tail_fork", "?", ""),
-        ("tail_fork", "Unknown", ""),
-        ("tail_fork", "n/a", ""),
-        ("tail_fork", "none", "-"),
-        ("tail_fork", "concave:0.8|forked:0.2", "concave:0.8|forked:0.2"),
-        ("fin_edging", "None", "none"),
-        ("fin_edging", "not applicable", "-"),
-        ("fin_edging", "white or pale / dark or black", "dark|white"),
-        ("pattern", "Light spots", "light_spots"),
-        ("pattern", "light-spots & bars", "light_spots|bars"),
-        ("pattern", "bars to plain", None),
-        ("tail_fork", "forkd", None),
-        ("tail_fork", "forked?", None),
-        ("tail_fork", "2016-12-01", None),
-        ("teeth_lower", "12-16", "12..16"),
-        ("teeth_lower", "12 \u2013 16", "12..16"),
-        ("teeth_lower", "12 to 16", "12..16"),
-        ("teeth_lower", "12", "12..12"),
-        ("teeth_lower", "16-12", None),
-        ("teeth_lower", "12,5", None),
-        ("teeth_lower", "12 mm", None),
-        ("teeth_lower", "12-Jun", None),
-        ("teeth_lower", "-5", None),
-        ("adult_size", "178 mm", "178"),
-        ("adult_size", "17,8 cm", "178"),
-        ("adult_size", "7 in", "178"),
-        ("adult_size", '7"', "178"),
-        ("adult_size", "2 1/2 inches", "64"),
-        ("adult_size", "15 \u2013 17.8 cm SL", "178"),
-        ("adult_size", "up to 178", "178"),
-        ("adult_size", "1,234", None),
-        ("adult_size", "18 cm TL", None),
-        ("adult_size", "15 cm - 17", None),
-        ("adult_size", "1/0 in", None),
-        ("adult_size", "0", None),
-        ("eye_size", "25,5 %", "25.5..25.5"),
-        ("eye_size", "25-28 % HL", "25..28"),
-        ("eye_size", "25 % SL", None),
-    ],
-)
-def test_cells_as_people_write_them(trait, written, read):
-    found = CellReader(TABLE.trait(trait)).read(written)
-    assert found.text == read
-    assert bool(found.right) == (read is None)
-    assert bool(found.said) == (read is not None and read not in (written, f"{written}..{written}"))
-
-
-def test_an_inch_is_25_4_millimetres():
-    """The yard and pound agreement of 1959, against the model's own reading of a typed length."""
-    from idkey.model.lengths import in_millimetres
-
-    reader = CellReader(TABLE.trait("adult_size"))
-    for text in ("2.5 in", "6 cm", "0.2 in", "3 1/4 in", "45.6", "9.96 cm", '11"'):
-        assert reader.read(text).text == in_millimetres(text)
 
 
 def test_what_is_not_understood_leaves_the_cell(tmp_path):
@@ -693,19 +627,6 @@ def test_any_bytes_are_understood_or_refused(tmp_path_factory, data):
     file.write_bytes(data)
     with pytest.raises(IdkeyError, match=r"bytes\.csv"):
         read_spreadsheet(file, SMALL)
-
-
-@settings(max_examples=200, deadline=None)
-@given(
-    st.sampled_from(TABLE.traits),
-    st.text(max_size=40) | st.from_regex(r"[0-9 /.,-]{1,9}(mm|cm|in|\")?", fullmatch=True),
-)
-def test_any_cell_is_read_as_the_table_writes_it_or_not_at_all(trait, text):
-    found = CellReader(trait).read(text)
-    if found.text is None:
-        assert found.right
-    else:
-        assert CellReader(trait).read(found.text).text == found.text
 
 
 def test_formulas_and_markup_are_text(tmp_path):

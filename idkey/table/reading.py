@@ -1,0 +1,337 @@
+"""What people write -> the cell of a table, an answer, a trait: the one reader for screens, calls and sheets.
+
+What is not the table's own syntax is turned into it only where it can mean one thing; what was made of it
+can be said.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+from idkey.errors import AnswerError, Problem, TableError
+from idkey.table.ids import id_of
+from idkey.table.names import folded
+from idkey.table.schema import Cell, Range, States, Trait, cell_text, parse_answer, parse_cell
+from idkey.table.units import MM_PER_INCH, UNIT, converted
+
+__all__ = [
+    "MADE_A_DATE",
+    "Reading",
+    "joined",
+    "new_trait",
+    "parted",
+    "trait_answer",
+    "read_cell",
+    "reading",
+    "states_in",
+    "toggled",
+]
+
+MADE_A_DATE = "a spreadsheet made a date of this; format the cell as text and write it again, such as 12..16"
+_UNKNOWN = frozenset(
+    ("?", "??", "???", "unknown", "not known", "n a", "na", "nan", "none known", "tbd", "not seen")
+    + ("not sure", "unsure", "dont know")
+)
+_UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
+_NOT_APPLICABLE = frozenset(("none", "not applicable", "does not apply", "doesnt apply"))
+_PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
+_MOST_PARTS = 40
+_MOST_NUMBER = 100
+_MOST_TEXT = 500
+"""Characters of a cell that is taken apart; what is longer is no state and no number."""
+_NUMBER = r"(?:[0-9]+\s+)?[0-9]+/[0-9]+|[0-9]+(?:[.,][0-9]+)?"
+_RANGE = re.compile(
+    rf"({_NUMBER})\s*({UNIT})?"
+    rf"(?:\s*(?:\.\.\.?|\u2026|[-\u2010-\u2015\u2212]|to)\s*({_NUMBER})\s*({UNIT})?)?",
+    re.IGNORECASE,
+)
+_AT_MOST = re.compile(r"\s*(?:up to|at most|maximum|max\.?|\u2264|<=)\s*", re.IGNORECASE)
+_STANDARD = re.compile(r"\s*\(?\b(?:SL|standard length)\)?\Z", re.IGNORECASE)
+_TOTAL = re.compile(r"\b(?:TL|total)\b", re.IGNORECASE)
+_MONTH = "(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+_DATE = re.compile(
+    rf"\d{{4}}-\d\d-\d\d\b.*|\d{{1,2}}[-. /]+{_MONTH}[a-z]*\.?(?:[-. /]+\d+)?|{_MONTH}[a-z]*[-. /]+\d+",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """How a cell was read.
+
+    Attributes
+    ----------
+    text : str or None
+        The cell as the table writes it, blank for not known; None where it was not understood.
+    said : str
+        What was made of it, where it was not written so.
+    right : str
+        What would be right, where it was not understood.
+    """
+
+    text: str | None
+    said: str = ""
+    right: str = ""
+
+
+@lru_cache(maxsize=20_000)
+def reading(trait: Trait, text: str, unit: str = "") -> Reading:
+    """Read a cell as people write it.
+
+    Parameters
+    ----------
+    trait : Trait
+    text : str
+        The cell syntax; states by id or in words, joined by a comma, a stroke, "or", "and" or "to";
+        numbers with a decimal comma, a unit, and "to" or a dash between; "?" and the like for not known.
+    unit : str
+        The unit of plain numbers, where it is not that of the trait.
+
+    Examples
+    --------
+    >>> tail = Trait("tail", "ordinal", states=("straight", "concave", "forked"))
+    >>> size = Trait("size", "ceiling", unit="mm")
+    >>> reading(tail, "Forked or straight").text, reading(size, "17,8 cm").said
+    ('straight|forked', "'17,8 cm' read as 178 mm")
+    """
+    right = "not a number"
+    if trait.has_states or unit in ("", trait.unit) or text.strip() == "-":
+        try:
+            return Reading(cell_text(trait, parse_cell(trait, text)))
+        except ValueError as error:
+            right = str(error)
+    word, plain = folded(text), " ".join(text.split())
+    if word in _words(trait):
+        return _read_as(trait, text, _words(trait)[word])
+    if word in _UNKNOWN:
+        return Reading("", f"{text!r} read as not known")
+    if word in _NOT_APPLICABLE:
+        return Reading("-", f"{text!r} read as - (not applicable to this kind)")
+    if len(word) <= _MOST_NUMBER and _DATE.fullmatch(plain):
+        return Reading(None, right=MADE_A_DATE)
+    if len(plain) > _MOST_TEXT:
+        return Reading(None, right=right)
+    if trait.has_states:
+        states = _several(trait, plain)
+        hint = "" if "|" in right else "; join several with |"
+        return _read_as(trait, text, states) if states else Reading(None, right=right + hint)
+    try:
+        ends = _ends(trait, plain, unit or trait.unit, right)
+        # A record is one length.
+        read = _read_as(trait, text, "..".join(ends) if trait.kind != "ceiling" else max(ends, key=float))
+    except ValueError as error:
+        return Reading(None, right=str(error))
+    longest = trait.kind == "ceiling" and len(ends) > 1
+    return replace(read, said=f"{read.said}, the largest of the range") if longest else read
+
+
+def read_cell(trait: Trait, text: str) -> Cell:
+    """Return the value of a cell as people write it. Raises ValueError with what would be right."""
+    read = reading(trait, text)
+    if read.text is None:
+        raise ValueError(read.right)
+    return parse_cell(trait, read.text)
+
+
+def trait_answer(trait: Trait, value: Any) -> States | Range | None:
+    """Read an answer as people give it: as `parse_answer` does, and what `reading` understands.
+
+    "not sure", "?" and the like are no answer. Raises AnswerError.
+    """
+    try:
+        return parse_answer(trait, value)
+    except AnswerError as error:
+        if not isinstance(value, str):
+            raise
+        place, _, right = str(error).partition(f"{value!r}: ")
+        try:
+            text = _answer(trait, value, right)
+            return parse_answer(trait, text)
+        except AnswerError as wrong:
+            right = str(wrong).removeprefix(f"{place}{text!r}: ")
+        except ValueError as wrong:
+            right = str(wrong)
+    msg = f"{place}{value!r}: {right}"
+    raise AnswerError(msg)
+
+
+def _answer(trait: Trait, value: str, right: str) -> str:
+    if folded(value) in _UNSEEN:
+        return ""
+    if not trait.has_states:
+        return "..".join(_ends(trait, " ".join(value.split()), trait.unit, right))
+    text = reading(trait, value).text
+    if text is None or text == "-":
+        raise ValueError(right)
+    return text
+
+
+@lru_cache(maxsize=512)
+def _words(trait: Trait) -> dict[str, str]:
+    """Return the states of a trait by what they may be called; a word for two states is none."""
+    states: dict[str, set[str]] = {}
+    for state, word in [*((s, s) for s in trait.states), *zip(trait.states, trait.words, strict=True)]:
+        states.setdefault(folded(word), set()).add(state)
+    return {word: min(named) for word, named in states.items() if word and len(named) == 1}
+
+
+def _read_as(trait: Trait, text: str, read: str) -> Reading:
+    cell = cell_text(trait, parse_cell(trait, read))
+    shown = f"{cell} {trait.unit}" if trait.unit not in ("", "count") else cell
+    return Reading(cell, f"{text!r} read as {shown}")
+
+
+def _several(trait: Trait, text: str) -> str:
+    """Read several states with something between them; blank where one is not understood."""
+    words, parts = _words(trait), _PARTED.split(text)
+    states: list[str] = []
+    at = 0
+    while at < len(parts) < _MOST_PARTS:
+        # A wording may itself hold a comma or an "or", so the longest that is one counts.
+        ends = (end for end in range(len(parts), at, -2) if folded("".join(parts[at:end])) in words)
+        end = next(ends, None)
+        if end is None:
+            return ""
+        state = words[folded("".join(parts[at:end]))]
+        if at and parts[at - 1].strip().casefold() == "to":
+            if trait.kind != "ordinal":
+                return ""
+            first, last = sorted((trait.index(states[-1]), trait.index(state)))
+            states += trait.states[first : last + 1]
+        states.append(state)
+        at = end + 1
+    return "|".join(dict.fromkeys(states)) if at >= len(parts) else ""
+
+
+def _ends(trait: Trait, text: str, unit: str, right: str) -> list[str]:
+    """Return one number, or both ends of a range, in the unit of the trait. Raises ValueError."""
+    if trait.unit == "mm":
+        if _TOTAL.search(text):
+            msg = "a total length can't be turned into a standard length; measure without the tail fin"
+            raise ValueError(msg)
+        text, right = _STANDARD.sub("", text), f"{right}; mm, cm or in may stand behind it"
+    if trait.kind == "ceiling":
+        text = _AT_MOST.sub("", text, count=1)
+    match = _RANGE.fullmatch(text.strip()) if len(text) <= _MOST_NUMBER else None
+    if match is None:
+        raise ValueError(right)
+    low, low_unit, high, high_unit = match.groups()
+    if high is None:
+        return [_number(trait, low, low_unit or unit)]
+    if low_unit and not high_unit:
+        msg = "the second number has no unit; write the unit behind it"
+        raise ValueError(msg)
+    return [_number(trait, low, low_unit or high_unit or unit), _number(trait, high, high_unit or unit)]
+
+
+def _number(trait: Trait, number: str, unit: str) -> str:
+    factor = converted(1.0, unit, trait.unit)
+    if "/" in number:
+        *before, top, bottom = (int(part) for part in re.split(r"[\s/]+", number))
+        if factor != MM_PER_INCH or not bottom:
+            msg = "a fraction is read in inches only; write a decimal number"
+            raise ValueError(msg)
+        value = sum(before) + top / bottom
+    elif "," in number and trait.unit == "count":
+        msg = "a count has no decimal comma; write a range lo..hi such as 12..16"
+        raise ValueError(msg)
+    elif re.fullmatch(r"[0-9]{1,3},[0-9]{3}", number):
+        plain, point = number.replace(",", ""), number.replace(",", ".")
+        msg = f"the comma can mean two things; write {plain} or {point}"
+        raise ValueError(msg)
+    else:
+        value = float(number.replace(",", "."))
+    if factor == 1.0:
+        return f"{value:.15g}"
+    # Halves go up, as a keeper rounds: 2.5 in are 64 mm. A tenth of a millimetre counts in what is small.
+    step = 1 if value * factor >= 10 else 10
+    return f"{math.floor(value * factor * step + 0.5) / step:g}"
+
+
+# -- a form -----------------------------------------------------------------------------------------
+
+
+def states_in(trait: Trait, text: str) -> tuple[str, ...]:
+    """Return the states that a cell names; none where it can't be read."""
+    try:
+        cell = read_cell(trait, text)
+    except ValueError:
+        return ()
+    return cell.names if isinstance(cell, States) else ()
+
+
+def parted(text: str) -> tuple[str, str]:
+    """Return the two ends of a number cell as texts; what can't be parted stands in the first."""
+    low, _, high = text.strip().partition("..")
+    return low.strip().removeprefix("-"), high.strip()
+
+
+def joined(trait: Trait, low: str, high: str) -> str:
+    """Return the text of a number cell from its two ends; with one end, that number alone."""
+    ends = [end.strip() for end in (low, high) if end.strip()]
+    return "..".join((reading(trait, end).text or end).partition("..")[0] for end in ends)
+
+
+def toggled(trait: Trait, text: str, state: str) -> str:
+    """Return the text of a cell with one state more, or with that state taken away."""
+    chosen = set(states_in(trait, text)) ^ {state}
+    return "|".join(name for name in trait.states if name in chosen)
+
+
+def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest: Any) -> Trait:
+    r"""Return a trait as a person describes it in a form.
+
+    Parameters
+    ----------
+    label : str
+        Short name; the id is made of it.
+    kind : {"nominal", "ordinal", "measure", "ceiling"}
+    states : str
+        In plain words, one a line; their ids are made of the words.
+    unit : str
+        Of a measure or a ceiling.
+    **rest
+        The question, and other fields of a `Trait`.
+
+    Raises
+    ------
+    TableError
+        With everything that is missing.
+
+    Examples
+    --------
+    >>> new_trait("Eye ring", "nominal", states="no ring\npale ring", question="A ring?").states
+    ('no_ring', 'pale_ring')
+    """
+    has_states = kind in ("nominal", "ordinal")
+    words = tuple(" ".join(line.split()) for line in states.splitlines() if line.strip() and has_states)
+    names = tuple(id_of(line) for line in words)
+    question = rest.pop("question", "").strip()
+    wrong = [
+        ("label", label, "name the trait in a word or two", id_of(label)),
+        ("question", question, "write the question in plain words", question),
+        ("unit", unit, "a number needs its unit", has_states or unit),
+        ("states", states, "write at least two states, one a line", not has_states or len(words) > 1),
+        ("states", states, "write states that differ in letters or digits", len({*names}) == len(names)),
+        ("states", states, "write each state in letters; | is kept for several", all(names)),
+        ("states", states, "write each state in letters; | is kept for several", "|" not in states),
+    ]
+    problems = dict.fromkeys(Problem("new trait", "", c, v, right) for c, v, right, fine in wrong if not fine)
+    if problems:
+        raise TableError(problems, "changed")
+    return Trait(
+        id=id_of(label),
+        kind=kind,  # type: ignore[arg-type]
+        label=label.strip(),
+        question=question,
+        unit="" if has_states else unit,
+        states=names,
+        words=words,
+        error=0.1,
+        error_basis="judgement",
+        **rest,
+    )
