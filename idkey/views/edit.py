@@ -210,24 +210,17 @@ def _claims(draft: Draft, places: list[Place]) -> list[dict[str, Any]]:
     return [row for claims in kept for row in claims.to_dict("records")]
 
 
-def _who(draft: Draft, row: dict[str, Any]) -> str:
-    source = draft.wide.sources.get(row["source"])
-    return row["source"] if source is None else source.short or source.key
-
-
 def _short_claim(draft: Draft, row: dict[str, Any]) -> str:
-    who = _who(draft, row)[:_LONGEST_SOURCE]
+    source = draft.wide.sources.get(row["source"])
+    who = (row["source"] if source is None else source.short or source.key)[:_LONGEST_SOURCE]
     return UNSOURCED if row["note"] == UNSOURCED else f"{who} ({row['class']})" if who else row["class"]
 
 
 def _claim(draft: Draft, row: dict[str, Any]) -> tuple[Inline, ...]:
-    value = f": {row['value']}" if row["value"] else ""
-    if row["note"] == UNSOURCED:
-        return (f"{UNSOURCED}{value}",)
-    who = _who(draft, row)
     scope = "" if row["scope"] == "species" else f"speaks of the {row['scope']}"
-    parts = (who or row["class"], row["locator"], row["class"] if who else "", scope)
-    return (f"{', '.join(filter(None, parts))}{value}", " ", Soft(row["note"]))
+    parts = (_short_claim(draft, row), row["locator"], scope)
+    value = f": {row['value']}" if row["value"] else ""
+    return (f"{', '.join(filter(None, parts))}{value} ", Soft(row["note"].removeprefix(UNSOURCED)))
 
 
 def source_options(draft: Draft) -> list[tuple[str, str]]:
@@ -242,7 +235,7 @@ def name_choices(draft: Draft, column: str, now: str = "") -> list[tuple[str, st
 
     `now` is what the cell says, which is offered even where it is not allowed.
     """
-    allowed = draft.wide.allowed().get(column)
+    allowed = draft.wide.allowed().get(column) if column in draft.names else None
     if allowed is None:
         return []
     by_source = column == "nameAccordingTo"

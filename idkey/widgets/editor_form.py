@@ -77,7 +77,7 @@ class FormPart(EditorPart):
         self._show = self.watch(dropdown("Show", show, width="330px"), lambda _show: self.refresh())
         self._column = self.watch(dropdown("Column", self._columns(), width="360px"), self._on_column)
         self._none = w.HTML('<p class="idk-soft">No trait of this sort.</p>')
-        self.cell = CellPart(desk, self.open_cell, self._on_next, self._shut)
+        self.cell = CellPart(desk, self)
         self._rows, self._grid = w.VBox([self.cell]), w.HTML()
         self._rows.add_class("idk-edit-lines")
         self.children = [row(self._show, self._column), self._none, self._rows, self._grid]
@@ -94,15 +94,17 @@ class FormPart(EditorPart):
         self._on_column(column)
         self.cell.focus_first()
 
-    def _on_next(self) -> None:
+    def open_next(self) -> None:
+        """Open the cell after the one that is open; after the last, none."""
         columns = list(self.draft.columns) if self.is_sheet else self._wanted()
         at = columns.index(self.column if self.is_sheet else self._opened) + 1
         if at < len(columns):
             self.open_cell(columns[at])
         else:
-            self._shut()
+            self.shut()
 
-    def _shut(self) -> None:
+    def shut(self) -> None:
+        """Shut the cell that is open; the keyboard goes back to where it was opened."""
         was, self.column = self._opened, ""
         self.refresh()
         (self._column if self.is_sheet else self._lines[was].children[1]).focus()
@@ -125,14 +127,11 @@ class FormPart(EditorPart):
                 line.layout.order = str(order[column])
                 line.children[0].value = edit.line_html(draft, self.desk.taxon, column)
         self.cell.layout.order = str(order.get(self._opened, 0) + 1)
-        for widget, show in (
-            (self._show, not sheet),
-            (self._column, sheet),
-            (self._none, not wanted and not sheet),
-            (self.cell, bool(self.column)),
-            (self._grid, sheet),
-        ):
-            shown(widget, show)
+        shown(self._show, not sheet)
+        shown(self._column, sheet)
+        shown(self._grid, sheet)
+        shown(self._none, not wanted and not sheet)
+        shown(self.cell, bool(self.column))
         if self.column:
             self.cell.show(self.desk.taxon, self.column)
         if sheet:
@@ -174,15 +173,9 @@ class FormPart(EditorPart):
 class CellPart(EditorPart):
     """One cell, whichever is open: its states as buttons, its two numbers or a list, and the same as text."""
 
-    def __init__(
-        self,
-        desk: Desk,
-        on_column: Callable[[str], None],
-        on_next: Callable[[], None],
-        on_done: Callable[[], None],
-    ):
+    def __init__(self, desk: Desk, form: FormPart):
         super().__init__(desk)
-        self.taxon = self.column = ""
+        self.form, self.taxon, self.column = form, "", ""
         self.trait: Trait | None = None
         self._question, self._feedback, self._syntax = w.HTML(), w.HTML(), w.HTML()
         self._states = StateChoices(lambda state: self.run(self._on_state, state))
@@ -193,8 +186,8 @@ class CellPart(EditorPart):
         self._absent = self.button("Does not apply", partial(self._set, "-"))
         self._text = self.watch(field("As text", width="380px"), self._set)
         self._undo = self.button("Undo this cell", self._on_undo)
-        self._young = self.button(_YOUNG, lambda: on_column(self._other_age))
-        self._next = self.button("Next trait", on_next)
+        self._young = self.button(_YOUNG, self._on_young)
+        self._next = self.button("Next trait", form.open_next)
         self.source = SourcePart(desk)
         self.children = [
             self._question,
@@ -203,14 +196,9 @@ class CellPart(EditorPart):
             self._feedback,
             row(self._text, self._syntax),
             self.source,
-            row(self._undo, self._young, self._next, self.button("Done", on_done)),
+            row(self._undo, self._young, self._next, self.button("Done", form.shut)),
         ]
         self.add_class("idk-edit-cell")
-
-    @property
-    def _other_age(self) -> str:
-        young = self.column.endswith(YOUNG)
-        return self.column.removesuffix(YOUNG) if young else self.column + YOUNG
 
     def focus_first(self) -> None:
         """Put the keyboard on the first state, number or text."""
@@ -225,6 +213,10 @@ class CellPart(EditorPart):
 
     def _on_number(self, _value: str) -> None:
         self._set(joined(self.trait, self._low.value, self._high.value))
+
+    def _on_young(self) -> None:
+        adult = self.column.removesuffix(YOUNG)
+        self.form.open_cell(adult if adult != self.column else adult + YOUNG)
 
     def _on_undo(self) -> None:
         self.draft.revert(self.taxon, self.column)
@@ -241,13 +233,12 @@ class CellPart(EditorPart):
         with self.filling():
             if moved:
                 self._show_controls(trait)
-            if trait is None:
-                choices = edit.name_choices(self.draft, column, text)
-                shown(self._choice, bool(choices))
-                shown(self._text, not choices)
-                if choices:
-                    choose(self._choice, choices, text)
-            else:
+            choices = edit.name_choices(self.draft, column, text)
+            shown(self._choice, bool(choices))
+            shown(self._text, not choices)
+            if choices:
+                choose(self._choice, choices, text)
+            if trait is not None:
                 self._states.mark(states_in(trait, text))
                 self._low.value, self._high.value = parted(text)
                 self.source.show(*place)
@@ -263,17 +254,11 @@ class CellPart(EditorPart):
         self._syntax.value = edit.syntax_html(trait)
         self._states.show(trait)
         kind = "" if trait is None else trait.kind
-        for widget, show in (
-            (self._choice, False),
-            (self._low, kind in ("measure", "ceiling")),
-            (self._high, kind == "measure"),
-            (self._unknown, kind),
-            (self._absent, kind),
-            (self._text, True),
-            (self.source, kind),
-            (self._young, trait is not None and (self.column != trait.id or not trait.needs_adult)),
-        ):
-            shown(widget, show)
+        shown(self._low, kind in ("measure", "ceiling"))
+        shown(self._high, kind == "measure")
+        shown(self._young, trait is not None and (self.column != trait.id or not trait.needs_adult))
+        for widget in (self._unknown, self._absent, self.source):
+            shown(widget, trait is not None)
         if trait is not None:
             unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
             self._low.description = f"Longest known{unit}" if kind == "ceiling" else f"From{unit}"
