@@ -20,18 +20,10 @@ __all__ = ["Settling", "safest_choice", "settle"]
 
 @dataclass(frozen=True, slots=True)
 class Settling:
-    """Which question settles a conflict of care.
+    """Which question settles the conflict over one need.
 
-    Attributes
-    ----------
-    attribute, label : str
-        The need over which the names disagree: column of care.csv, and what a keeper calls it.
-    trait : str or None
-        Trait to look at next; None where no question that is left would tell.
-    question : str
-        The question as it is put; blank where there is none.
-    settles : float
-        Expected drop, in bits, of the uncertainty about which need it is.
+    `trait` is the one to look at next, None where no question that is left would tell; `settles` is the
+    expected drop, in bits, of the uncertainty about which need it is.
     """
 
     attribute: str
@@ -149,16 +141,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
     `Identification.questions` ranks its questions; "none of these" has no care and is left out. The best has
     most bits per second of effort.
 
-    Parameters
-    ----------
-    fish : Identification
-    conflicts : mapping of CareColumn to mapping of taxon id to value
-        The need of each kind still possible.
-
-    Returns
-    -------
-    tuple of Settling
-        One a conflict, in the order given; its trait is None where no question settles `MIN_GAIN` bits.
+    `conflicts` holds the need of each kind still possible, by column and taxon id. One is returned a
+    conflict, in the order given; its trait is None where no question settles `MIN_GAIN` bits.
     """
     if not conflicts:
         return ()
@@ -168,8 +152,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
     ids = [*fish.table.ids, NONE]
     share = {row.taxon: row.probability for row in fish.ranked()}
     asked = {question.trait.id for question in fish.questions()}
-    found = []
-    for attribute, needs in conflicts.items():
+    settlings = []
+    for column, needs in conflicts.items():
         posterior = np.array([share[t] if t in needs else 0.0 for t in ids])
         places = {value: i for i, value in enumerate(dict.fromkeys(needs.values()))}
         classes = np.array([places[needs[t]] if t in needs else -1 for t in ids])
@@ -182,8 +166,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
             if gain >= MIN_GAIN and trait.id in asked
         ]
         if not useful:
-            found.append(Settling(attribute.id, attribute.label))
+            settlings.append(Settling(column.id, column.label))
             continue
         _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]))
-        found.append(Settling(attribute.id, attribute.label, trait.id, trait.question or trait.name, gain))
-    return tuple(found)
+        settlings.append(Settling(column.id, column.label, trait.id, trait.question or trait.name, gain))
+    return tuple(settlings)

@@ -21,17 +21,9 @@ _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "cha
 
 @dataclass(frozen=True, repr=False)
 class TankCheck(Printed):
-    """What came of holding a tank against a care sheet.
+    """What came of holding a tank against a care sheet: one row a need, in the order of the sheet.
 
-    Attributes
-    ----------
-    names : tuple of str
-        Taxon ids of the sheet.
-    tank : Tank
-    checks : tuple of Check
-        One row a need, in the order of a care sheet.
-    labels : tuple of str
-        The names as they are shown.
+    `names` and `labels` are the taxon ids of the sheet and the names as they are shown.
     """
 
     names: tuple[str, ...]

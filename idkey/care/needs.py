@@ -45,6 +45,7 @@ CLASS_WORDS = {
 }
 """The classes of evidence in words a keeper reads."""
 
+_ORIGIN_WORDS = {"species": "for the kind itself", "group": "for the care group", "all": "for every fish"}
 _NOT_FOLLOWED = "Not followed"
 """How the note of a claim begins that the sheet does not go by."""
 _CAUTIONS = "cautions"
@@ -77,13 +78,7 @@ def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
 
 
 def read_cell(column: CareColumn, cell: str) -> Value:
-    """Read a cell of care.csv; None for a blank one. Raises IdkeyError if the text does not fit the column.
-
-    Examples
-    --------
-    >>> read_cell(columns["temperature_c"], "26..30"), read_cell(columns["tank_volume_l"], "120")
-    ((26.0, 30.0), 120.0)
-    """
+    """Read a cell of care.csv; None for a blank one. Raises IdkeyError if it does not fit the column."""
     try:
         value = parse_care(column, cell)
     except ValueError as error:
@@ -102,13 +97,7 @@ def state_words(column: CareColumn, states: Iterable[str]) -> str:
 
 
 def format_value(column: CareColumn, value: Value) -> str:
-    """Put a value into words: metric first, the other unit in brackets.
-
-    Examples
-    --------
-    >>> format_value(columns["temperature_c"], (26.0, 30.0))
-    '26 to 30 °C (79 to 86 °F)'
-    """
+    """Put a value into words: metric first, the other unit in brackets."""
     if value is None:
         return "not known"
     if isinstance(value, str):
@@ -228,31 +217,23 @@ class Need:
         return tuple(dict.fromkeys(b.source_label for b in self.evidence if b.followed and b.source))
 
     @property
+    def grounds(self) -> str:
+        """Whom the figures are about and how we know them, in words; blank where nothing is known."""
+        words = (_ORIGIN_WORDS.get(self.origin), *(CLASS_WORDS.get(c, c) for c in self.classes))
+        return "; ".join(filter(None, words))
+
+    @property
     def basis(self) -> str:
-        """Where the need comes from, in words; blank where nothing is known."""
-        if not self.origin:
-            return ""
-        group = ["for the care group"] if self.origin == "group" else []
-        words = "; ".join([*group, *(CLASS_WORDS.get(c, c) for c in self.classes)])
-        return ": ".join(filter(None, (words, "; ".join(self.sources))))
+        """The same, and the sources."""
+        return ": ".join(filter(None, (self.grounds, "; ".join(self.sources))))
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One need of one name, before names are brought together.
+    """One need of one name (a taxon id and what sentences call it), before names are brought together.
 
-    Attributes
-    ----------
-    name, label : str
-        Taxon id and the name used in sentences.
-    cells : tuple of str
-        The cell, or for cautions those of the kind and of its group; empty where nothing is known.
-    value : value
-        The same as a value.
-    evidence : tuple of Backing
-    origin : str
-    share : float or None
-        Its share of the posterior, where the names come from an identification.
+    `cells` holds the cell, or for cautions those of the kind and of its group; it is empty where nothing is
+    known. `share` is its share of the posterior, where the names come from an identification.
     """
 
     name: str

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import os
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -16,24 +14,20 @@ from idkey.care.check import TankCheck, check_tank
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import TANK_FIELDS, Tank, tank_from
 from idkey.display import Printed
-from idkey.errors import IdkeyError, Problem, TableError, one_of
+from idkey.errors import IdkeyError, TableError, one_of
+from idkey.table.csvfile import Found, Sheet, read_sheet
 
 __all__ = ["RoomCheck", "check_room", "read_room"]
 
 _NEEDED = ("name", "length_cm", "width_cm", "height_cm")
-_MOST_BYTES = 5_000_000
 
 
 @dataclass(frozen=True, repr=False)
 class RoomCheck(Printed):
     """The tanks of a room, the best for this fish first.
 
-    Attributes
-    ----------
-    names, labels : tuple of str
-        Taxon ids of the sheet, and the names as they are shown.
-    checks : tuple of TankCheck
-        Fewest failures first, then fewest vital needs open, then least far off, then by name.
+    They stand with fewest failures first, then fewest vital needs open, then least far off, then by name.
+    `names` and `labels` are the taxon ids of the sheet and the names as they are shown.
     """
 
     names: tuple[str, ...]
@@ -46,31 +40,16 @@ class RoomCheck(Printed):
         return tuple(c for c in self.checks if c.ok)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the ranking, the best first.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns ``tank``, ``fits``, ``fails`` and ``open`` (counts; open of the vital needs), ``verdict``.
-        """
+        """Return the ranking: ``tank``, ``fits``, ``fails``, ``open`` (vital needs), ``verdict``."""
         rows = [(c.tank.name, c.ok, len(c.fails), _open(c), c.verdict) for c in self.checks]
         frame = pd.DataFrame(rows, columns=["tank", "fits", "fails", "open", "verdict"])
         return frame.astype({"tank": "str", "fits": bool, "fails": int, "open": int, "verdict": "str"})
 
 
 def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> RoomCheck:
-    """Hold every tank of a room against a care sheet and rank them for this fish.
+    """Hold every tank of a room against a care sheet and rank them; their order changes nothing.
 
-    Parameters
-    ----------
-    care : CareSheet
-    tanks : iterable of Tank or mapping
-        Their order changes nothing.
-
-    Raises
-    ------
-    IdkeyError
-        Without a tank, or for a measure that can't be.
+    Raises IdkeyError without a tank, or for a measure that can't be.
     """
     if isinstance(tanks, (Tank, Mapping, str)):
         msg = "check_room: give a list of tanks, such as read_room('fish_room.csv'); check_tank takes one"
@@ -92,20 +71,11 @@ def _rank(check: TankCheck) -> tuple[int, int, float, str, str]:
 
 
 def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
-    """Read the tanks of a room from a CSV file.
+    """Read the tanks of a room from a CSV file, in its order.
 
     The columns are those of `Tank` (``name``, ``length_cm``, ``width_cm`` and ``height_cm`` at least), one
     row a tank, blank where it was not measured, numbers with a decimal point. Companions are written
     ``name:length in mm:count``, several joined by ``|``; length and count may be left out.
-
-    Parameters
-    ----------
-    path : str or path
-
-    Returns
-    -------
-    tuple of Tank
-        In the order of the file.
 
     Raises
     ------
@@ -117,77 +87,39 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     except TypeError:
         msg = f"read_room: {path!r}: write the path of a CSV file"
         raise IdkeyError(msg) from None
-    found: list[Problem] = []
-    header, rows = _rows(file, found)
+    found = Found()
+    sheet = _sheet(file, found)
+    for column in sheet.header:
+        if column not in TANK_FIELDS:
+            found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))
     tanks: list[Tank] = []
     named: dict[str, int] = {}
-    for number, line in rows:
-        if len(line) != len(header):
-            right = f"the row has {len(line)} cells; the header has {len(header)}"
-            found.append(Problem(file.name, str(number), "", str(len(line)), right))
-            continue
-        cells = {column: cell.strip() for column, cell in zip(header, line, strict=True)}
-        name = cells["name"]
-        where = f"{number} ({name})" if name else str(number)
+    for row in sheet.rows if set(sheet.header) <= set(TANK_FIELDS) else ():
+        name = row["name"]
+        place = f"{row.number} ({name})" if name else str(row.number)
         if not name:
-            found.append(Problem(file.name, where, "name", "", "give the tank a name"))
+            found.add(file.name, place, "name", "", "give the tank a name")
         elif name in named:
-            found.append(Problem(file.name, where, "name", name, f"row {named[name]} has this name already"))
-        named.setdefault(name, number)
-        tank, wrong = tank_from(cells)
-        found += [Problem(file.name, where, at, cells.get(at, ""), right) for at, _, right in wrong]
+            found.add(file.name, place, "name", name, f"row {named[name]} has this name already")
+        named.setdefault(name, row.number)
+        tank, wrong = tank_from(row.values)
+        for measure, _, right in wrong:
+            found.add(file.name, place, measure, row.values.get(measure, ""), right)
         if tank is not None:
             tanks.append(tank)
     if not found and not tanks:
-        found.append(Problem(file.name, "2", "", "", "the file holds no tank; write one row a tank"))
+        found.add(file.name, "2", "", "", "the file holds no tank; write one row a tank")
     if found:
         raise TableError(found)
     return tuple(tanks)
 
 
-def _rows(file: Path, found: list[Problem]) -> tuple[tuple[str, ...], list[tuple[int, list[str]]]]:
-    """Return the header and the rows that are not blank, each with its number in a spreadsheet."""
-    text = _text(file, found)
-    lines: list[list[str]] = []
+def _sheet(file: Path, found: Found) -> Sheet:
     try:
-        lines.extend(csv.reader(io.StringIO(text, newline=""), strict=True))
-    except csv.Error as error:
-        right = "the file is not well-formed CSV from here on; look for an unclosed quotation mark"
-        found.append(Problem(file.name, str(len(lines) + 1), "", str(error), right))
-    if found:
-        return (), []
-    header = tuple(cell.strip() for cell in lines[0]) if lines else ()
-    if len(header) == 1 and ";" in header[0]:
-        right = "cells are parted by semicolons; save as CSV with commas"
-        found.append(Problem(file.name, "1", "", header[0][:60], right))
-        return (), []
-    for column in _NEEDED:
-        if column not in header:
-            right = f"column {column} is missing from the header"
-            found.append(Problem(file.name, "1", column, ", ".join(header[:12]), right))
-    for i, column in enumerate(header):
-        if column in header[:i]:
-            found.append(Problem(file.name, "1", column, column, "two columns have this name"))
-        elif column not in TANK_FIELDS:
-            right = one_of(column, TANK_FIELDS, "a measure of a tank")
-            found.append(Problem(file.name, "1", column or f"column {i + 1}", column, right))
-    if found:
-        return (), []
-    numbered = enumerate(lines[1:], start=2)
-    return header, [(number, line) for number, line in numbered if any(cell.strip() for cell in line)]
-
-
-def _text(file: Path, found: list[Problem]) -> str:
-    right = ""
-    try:
-        if file.stat().st_size <= _MOST_BYTES:
-            return file.read_text(encoding="utf-8-sig")
-        right = f"the file is larger than {_MOST_BYTES} bytes; this is no fish room"
+        return read_sheet(file.name, file.read_bytes(), found, _NEEDED, None)
     except FileNotFoundError:
         right = "there is no such file; give the CSV file of the tanks"
-    except UnicodeDecodeError:
-        right = "the file is not UTF-8; save it again as CSV UTF-8"
     except OSError as error:
         right = f"the file cannot be read ({error.strerror})"
-    found.append(Problem(file.name, "", "", file.name, right))
-    return ""
+    found.add(file.name, "", "", file.name, right)
+    return Sheet(file.name, (), (), readable=False)

@@ -36,26 +36,12 @@ _BULLIED = re.compile(r"\bbullied by larger\b", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Check:
-    """One row of the answer.
+    """One row of the answer: what the names call for, what the tank has, the verdict and what to do.
 
-    Attributes
-    ----------
-    attribute, label : str
-        Column of care.csv (or ``ammonia_mg_l``, ``growth``), and what it is called.
-    wanted, found : str
-        What the names call for and what the tank has, units shown.
-    verdict : str
-        One of `VERDICTS`.
-    short_by : str
-        How far off and on which side; blank unless it fails.
-    change : str
-        What to do.
-    basis : str
-        Where the need or the rule comes from.
-    off : float
-        How far off as a share of the need, to rank tanks by; 0 unless it fails.
-    essential : bool
-        Whether no tank is said to fit while the need is not known: room and water (our own choice).
+    `attribute` is a column of care.csv, ``ammonia_mg_l`` or ``growth``. Where it fails `short_by` says by how
+    much and on which side, and `off` is the same as a share of the need, to rank tanks by. `basis` says where
+    the need or the rule comes from. No tank is said to fit while an `essential` need, of room or water, is
+    not known (our own choice).
     """
 
     attribute: str
@@ -109,9 +95,8 @@ class _Wanted:
 class _Facts:
     """What a tank has in one respect, where that is more than the figure itself.
 
-    `most` is the most that it can be where it was not measured; `wanted` and `basis` are added to those of
-    the need; `doubt` says why a reading can't be right, `spared` what to do where falling short counts for
-    nothing in this tank.
+    `most` is what it can be at most where it was not measured; `wanted` and `basis` are added to those of the
+    need; `doubt` says why a reading can't be right, `spared` what to do where falling short is no failure.
     """
 
     found: str = ""
@@ -210,7 +195,9 @@ def _at_least(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet,
     """Hold what the tank has against a minimum."""
     have = getattr(tank, column.tank_measure, None)
     row = _row(column, want, facts.found or _measured(column.unit, have))
-    return _with(_held(column, want, facts, row, have, want.value, column.unit), facts)
+    if want.value is not None:
+        row = _held(row, column, want, facts, have, want.value, column.unit)
+    return _with(row, facts)
 
 
 def _room(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tank: Tank) -> Check:
@@ -223,20 +210,12 @@ def _room(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tan
     ours = "without the tail fin, for which no factor is known, so this is the least"
     basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
     row = replace(row, wanted=want.with_unknown(longest), basis=basis)
-    return _held(column, want, facts, row, have, want.value[1] / 10, "cm")
+    return _held(row, column, want, facts, have, want.value[1] / 10, "cm")
 
 
 def _held(
-    column: CareColumn,
-    want: _Wanted,
-    facts: _Facts,
-    row: Check,
-    have: float | None,
-    need: float | None,
-    unit: str,
+    row: Check, column: CareColumn, want: _Wanted, facts: _Facts, have: float | None, need: float, unit: str
 ) -> Check:
-    if need is None:
-        return row
     most = have if have is not None else facts.most
     if most is not None and most < need and not math.isclose(most, need, rel_tol=_TOLERANCE):
         if facts.spared:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 import pandas as pd
@@ -79,13 +79,7 @@ class CareSheet(Printed):
         return tuple(need for need in self.attributes.values() if need.conflict)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the sheet as a table of text, one row a need.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns ``attribute``, ``need``, ``evidence class``, ``sources``, ``conflict``.
-        """
+        """Return the sheet as a table of text, one row a need."""
         rows = [
             (n.attribute, n.text, ", ".join(n.classes), "; ".join(n.sources), n.conflict)
             for n in self.attributes.values()
@@ -107,10 +101,7 @@ class CareSheet(Printed):
             "none_share": self.none_share,
             "others": self.others,
             "others_share": self.others_share,
-            "settling": [
-                {"attribute": s.attribute, "trait": s.trait, "question": s.question, "settles": s.settles}
-                for s in self.settling
-            ],
+            "settling": [asdict(s) for s in self.settling],
         }
 
 
@@ -217,17 +208,10 @@ def _plain(need: Need, column: CareColumn) -> dict[str, Any]:
         value = list(value)
     elif isinstance(value, frozenset):
         value = [state for state in column.states if state in value]
-    return {
-        "label": need.label,
-        "unit": need.unit,
-        "value": value,
-        "text": need.text,
-        "conflict": need.conflict,
-        "by_name": dict(need.by_name),
-        "origin": need.origin,
-        "unknown_for": list(need.unknown_for),
-        "evidence": [
-            {key: getattr(b, "evidence_class" if key == "class" else key) for key in _EVIDENCE}
-            for b in need.evidence
-        ],
-    }
+    plain = {name: getattr(need, name) for name in ("label", "unit", "text", "conflict", "origin")}
+    evidence = [
+        {key: getattr(b, "evidence_class" if key == "class" else key) for key in _EVIDENCE}
+        for b in need.evidence
+    ]
+    lists = {"by_name": dict(need.by_name), "unknown_for": list(need.unknown_for), "evidence": evidence}
+    return {**plain, "value": value, **lists}

@@ -46,7 +46,7 @@ class WaterError(IdkeyError):
 def oxygen_saturation(
     temperature_c: ArrayLike, *, pressure_atm: ArrayLike = 1.0, salinity: ArrayLike = 0.0
 ) -> Figure:
-    """Return the oxygen that water holds in balance with moist air.
+    """Return the oxygen in mg/L that water holds in balance with moist air, an array for an array.
 
     With T in kelvin, C in mg/L at 1 atm and S the salinity::
 
@@ -55,7 +55,8 @@ def oxygen_saturation(
         C(P) = C P (1 - u/P) (1 - th P) / ((1 - u) (1 - th)),
         th = 0.000975 - 1.426e-5 t + 6.436e-8 t^2
 
-    u is the pressure of water vapour in atm, in the form of Green and Carritt (1967).
+    u is the pressure of water vapour in atm, in the form of Green and Carritt (1967). Benson and Krause 1984,
+    Limnology and Oceanography 29:620-632; the pressure term is their equation 24.
 
     Parameters
     ----------
@@ -66,19 +67,10 @@ def oxygen_saturation(
     salinity : float or array
         Parts per thousand, 0 to 40; 0 for fresh water.
 
-    Returns
-    -------
-    float or ndarray
-        mg/L.
-
     Raises
     ------
     WaterError
         Out of range.
-
-    Notes
-    -----
-    Benson and Krause 1984, Limnology and Oceanography 29:620-632; the pressure term is their equation 24.
 
     Examples
     --------
@@ -104,10 +96,7 @@ def oxygen_saturation(
 
 
 def _vapour_pressure(kelvin: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Pressure of water vapour over fresh water in atm.
-
-    Green and Carritt 1967, Journal of Marine Research 25:140-147.
-    """
+    """Pressure of water vapour over fresh water in atm (Green and Carritt 1967, J. Mar. Res. 25:140-147)."""
     boiling = 373.16
     return np.exp(
         18.1973 * (1 - boiling / kelvin)
@@ -118,27 +107,11 @@ def _vapour_pressure(kelvin: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def pressure_at_altitude(altitude_m: ArrayLike) -> Figure:
-    """Return the air pressure of the standard atmosphere: 1 atm (1 - 0.0065 h / 288.15)^5.25588.
+    """Return the air pressure of the standard atmosphere in atm: (1 - 0.0065 h / 288.15)^5.25588.
 
-    Parameters
-    ----------
-    altitude_m : float or array
-        Metres above the sea, -2000 to 11000.
-
-    Returns
-    -------
-    float or ndarray
-        atm. Weather moves it by some 3 per cent either way.
-
-    Raises
-    ------
-    WaterError
-        Out of range.
-
-    Notes
-    -----
-    ISO 2533:1975, Standard Atmosphere, the layer below 11 km; h is the geopotential altitude, which differs
-    from the height on a map by 2 m at 3000 m. Constants from memory.
+    h is in metres above the sea, -2000 to 11000; else WaterError. Weather moves it by some 3 per cent either
+    way. ISO 2533:1975, Standard Atmosphere, the layer below 11 km; h is the geopotential altitude, which
+    differs from the height on a map by 2 m at 3000 m. Constants from memory.
 
     Examples
     --------
@@ -153,31 +126,12 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> Figure:
 
 
 def ammonia_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
-    """Return the share of total ammonia that is un-ionised, the form that harms fish.
+    """Return the share of total ammonia, 0 to 1, that is un-ionised, the form that harms fish.
 
-    ``pKa = 0.09018 + 2729.92/T``, ``f = 1 / (1 + 10^(pKa - pH))``, T in kelvin.
-
-    Parameters
-    ----------
-    ph : float or array
-        0 to 14.
-    temperature_c : float or array
-        degC, 0 to 50; fresh water.
-
-    Returns
-    -------
-    float or ndarray
-        Share, 0 to 1.
-
-    Raises
-    ------
-    WaterError
-        Out of range.
-
-    Notes
-    -----
-    Emerson, Russo, Lund and Thurston 1975, Journal of the Fisheries Research Board of Canada 32:2379-2383.
-    Some copies print 2727.92 for the second constant; that is a slip, and gives a share 1.5 % too high.
+    ``pKa = 0.09018 + 2729.92/T``, ``f = 1 / (1 + 10^(pKa - pH))``, T in kelvin; fresh water, pH 0 to 14 and
+    0 to 50 degC, else WaterError. Emerson, Russo, Lund and Thurston 1975, Journal of the Fisheries Research
+    Board of Canada 32:2379-2383. Some copies print 2727.92 for the second constant; that is a slip, and
+    gives a share 1.5 % too high.
 
     Examples
     --------
@@ -190,28 +144,9 @@ def ammonia_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
 
 
 def unionised_ammonia(tan_mg_l: ArrayLike, ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
-    """Return the un-ionised ammonia: `ammonia_fraction` times total ammonia.
+    """Return un-ionised ammonia in mg/L, as nitrogen: `ammonia_fraction` times total ammonia.
 
-    Parameters
-    ----------
-    tan_mg_l : float or array
-        Total ammonia nitrogen (NH3 and NH4+ together, as N) in mg/L, 0 to 1000.
-    ph, temperature_c : float or array
-        As for `ammonia_fraction`.
-
-    Returns
-    -------
-    float or ndarray
-        mg/L, as nitrogen.
-
-    Raises
-    ------
-    WaterError
-        Out of range.
-
-    Notes
-    -----
-    Emerson et al. 1975, as for `ammonia_fraction`.
+    Total ammonia nitrogen (NH3 and NH4+ together, as N) is in mg/L, 0 to 1000; else WaterError.
     """
     total = _within(tan_mg_l, "total ammonia nitrogen", 0, 1000, "mg/L")
     return _out(total * ammonia_fraction(ph, temperature_c))
@@ -224,20 +159,12 @@ def dgh_to_caco3(dgh: ArrayLike) -> Figure:
     """Return mg/L CaCO3 for German degrees of hardness (dGH or dKH), 0 to 1000: 1 degree is 17.848 mg/L.
 
     One degree is 10 mg/L CaO (definition); 100.09 / 56.08 is CaCO3 to CaO by molar mass. Raises WaterError.
-
-    Examples
-    --------
-    >>> round(dgh_to_caco3(10.0), 1)
-    178.5
     """
     return _out(_within(dgh, "hardness", 0, 1000, "°dGH") * CACO3_PER_DGH)
 
 
 def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
-    """Return German degrees for mg/L CaCO3 (ppm), 0 to 20000; the inverse of `dgh_to_caco3`.
-
-    Raises WaterError.
-    """
+    """Return German degrees for mg/L CaCO3 (ppm), 0 to 20000. Raises WaterError."""
     return _out(_within(caco3_mg_l, "hardness", 0, 20000, "mg/L CaCO3") / CACO3_PER_DGH)
 
 
@@ -246,11 +173,6 @@ def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:
 
     The factors are 100.09 / 40.08 and 100.09 / 24.305, molar masses (Standard Methods 2340 B, from memory).
     Raises WaterError.
-
-    Examples
-    --------
-    >>> round(general_hardness(72.0, 26.0), 1)
-    286.9
     """
     calcium = _within(ca_mg_l, "calcium", 0, 5000, "mg/L")
     magnesium = _within(mg_mg_l, "magnesium", 0, 5000, "mg/L")
@@ -262,11 +184,6 @@ def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
 
     1.219 is 2 x 61.017 / 100.09 by molar mass; it holds below about pH 8.3, where little carbonate is
     there (from memory). Raises WaterError.
-
-    Examples
-    --------
-    >>> round(alkalinity_from_bicarbonate(133.0), 1)
-    109.1
     """
     return _out(_within(hco3_mg_l, "bicarbonate", 0, 20000, "mg/L") / 1.219)
 
@@ -278,11 +195,6 @@ def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> 
     """Return litres of a box: length x width x depth of water / 1000, inside measures in cm, 0 to 5000 each.
 
     What stands in the water (stones, wood, sand) is not taken off. Raises WaterError.
-
-    Examples
-    --------
-    >>> volume_l(90, 30, 30)
-    81.0
     """
     sides = [
         _within(side, name, 0, 5000, "cm")
@@ -292,13 +204,7 @@ def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> 
 
 
 def us_gallons(litres: ArrayLike) -> Figure:
-    """Return US gallons for litres, 0 or more; 1 gallon is 3.785411784 L by definition. Raises WaterError.
-
-    Examples
-    --------
-    >>> round(us_gallons(240.0), 2)
-    63.4
-    """
+    """Return US gallons for litres, 0 or more; 1 gallon is 3.785411784 L by definition. Raises WaterError."""
     return _out(_within(litres, "volume", 0, math.inf, "L") / LITRES_PER_US_GALLON)
 
 
@@ -307,11 +213,6 @@ def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
 
     The flow is what comes out of the pipe: the figure on a pump is for no head, and falls with height
     and dirt (common practice).
-
-    Examples
-    --------
-    >>> turnover(600.0, 120.0)
-    5.0
     """
     flow = _within(flow_l_h, "flow", 0, math.inf, "L/h")
     litres = _within(volume_l, "volume", 0, math.inf, "L")
@@ -322,13 +223,7 @@ def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
 
 
 def fahrenheit(temperature_c: ArrayLike) -> Figure:
-    """Return °F for °C, -273.15 or more: 9/5 c + 32. Raises WaterError.
-
-    Examples
-    --------
-    >>> round(fahrenheit(27.0), 1)
-    80.6
-    """
+    """Return °F for °C, -273.15 or more: 9/5 c + 32. Raises WaterError."""
     return _out(_within(temperature_c, "temperature", -_KELVIN, math.inf, "°C") * 9 / 5 + 32)
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from idkey.care.needs import CLASS_WORDS, sentences
+from idkey.care.needs import CLASS_WORDS, format_value, read_cell, sentences
+from idkey.errors import IdkeyError
+from idkey.table.care import EVERY_GROUP
 from idkey.table.words import percent
 from idkey.views import html, text
 from idkey.views.doc import (
@@ -41,18 +43,15 @@ __all__ = ["care_document", "care_html", "care_text"]
 
 _OWN = "cautions"
 _FOLD_WORDS = "Before you handle, move or sell it"
-_ORIGIN_WORDS = {"species": "for the kind itself", "group": "for the care group", "all": "for every fish"}
 _DOUBT = 0.01
 """Share of "none of these" from which a sheet speaks of it."""
 _SURE = 0.95
 """Share from which a name that is left alone is taken for settled, as an identification does by default."""
-_NUMBERS = re.compile(r"-?[0-9.]+")
 _GAUGES = (
     ("Temperature (°C, below it °F)", temperature_svg),
     ("Flow", flow_svg),
     ("Largest adult, seen from above", size_svg),
 )
-_SHARES = (32.0, 98.0, 48.0)
 
 
 def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, drawn: bool = True) -> Document:
@@ -69,35 +68,29 @@ def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, dra
         Whether the fish themselves are drawn for paper.
     """
     several = len(sheet.names) > 1
-    own, needs, every = in_reading_order(sheet)
+    own, needs, every = _in_reading_order(sheet)
     cited = _Sources(sheet)
     title = f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}"
-    lines = [standing_line(sheet), Strong(_conflict_line(sheet))]
-    cautions = [
+    cautions = tuple(
         Group((Lines((Strong(n.label), *n.text.splitlines())), *_why(n, sheet, cited)), frame=True)
         for n in own
-    ]
+    )
     rows = [(n.label, _right(n), _why(n, sheet, cited)) for n in needs if n.origin]
     rows += [(head, Soft(labels), "") for head, labels in _blanks(needs)]
-    table = Table(
-        ("Need", "What is right", "How we know"),
-        tuple(rows),
-        f"What {'they need' if several else 'it needs'}",
-        "care-grid",
-        _SHARES,
-    )
-    folded = [
-        b for n in every for b in (Heading(n.label, 2), Lines(points(n), "bullets"), *_why(n, sheet, cited))
-    ]
-    drawings = ((heading, draw(sheet)) for heading, draw in _GAUGES)
-    gauges = tuple(Picture(svg, heading, heading=heading, tallest=40.0) for heading, svg in drawings if svg)
-    blocks: tuple[Block, ...] = (
+    caption = f"What {'they need' if several else 'it needs'}"
+    heads = ("Need", "What is right", "How we know")
+    table = Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
+    for_all = [b for n in every for b in (Heading(n.label, 2), _points(n), *_why(n, sheet, cited))]
+    drawings = ((words, draw(sheet)) for words, draw in _GAUGES)
+    gauges = tuple(Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
+    blocks = (
         On(PRINT, (Lines((made_from(sheet.table),)),)),
-        Lines(tuple(line for line in lines if line not in ("", Strong("")))),
-        On((SCREEN, PRINT), tuple(cautions)),
+        Lines(tuple(filter(None, (_standing(sheet),)))),
+        Lines(tuple(filter(None, (_conflicts(sheet),))), style="outcome"),
+        On((SCREEN, PRINT), cautions),
         On(PRINT, _fish(sheet, title) if drawn else ()),
         On((SCREEN, PRINT), (Group(gauges, across=True),) if gauges else ()),
-        On((SCREEN, PRINT), (table, *([Fold(_FOLD_WORDS, tuple(folded))] if folded else []))),
+        On((SCREEN, PRINT), (table, *([Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
         On(PRINT, cited.blocks()),
         On(TEXT, _text_lines(sheet, width, full)),
     )
@@ -115,7 +108,7 @@ def care_text(sheet: CareSheet, width: int = 100, *, full: bool = False) -> str:
     return text.render(care_document(sheet, width=width, full=full, drawn=False))
 
 
-def in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:
+def _in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:
     """Return the cautions of these kinds, the needs, and what concerns every fish where that is on record."""
     of_every_fish = [a for a, column in sheet.columns.items() if column.every_fish]
     needs = sheet.attributes
@@ -139,10 +132,11 @@ def _right(need: Need) -> Content:
     return (Tag("conflict"), lines) if need.conflict else lines
 
 
-def points(need: Need) -> tuple[str, ...]:
+def _points(need: Need) -> Lines:
     """Return a long text one sentence a point; where names differ in it one line, to keep who it is about."""
     lines = need.text.splitlines()
-    return tuple(lines if need.value is None else (point for line in lines for point in sentences(line)))
+    points = lines if need.value is None else [point for line in lines for point in sentences(line)]
+    return Lines(tuple(points), "bullets")
 
 
 def _blanks(needs: Sequence[Need]) -> list[tuple[str, str]]:
@@ -158,7 +152,7 @@ def _blanks(needs: Sequence[Need]) -> list[tuple[str, str]]:
 # -- how likely, and how we know ---------------------------------------------------------------------
 
 
-def standing_line(sheet: CareSheet) -> str:
+def _standing(sheet: CareSheet) -> str:
     """Say how likely each name of a sheet is; blank for a settled name, or if not made from a fish."""
     if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
         return ""
@@ -175,43 +169,35 @@ def standing_line(sheet: CareSheet) -> str:
     return line
 
 
-def _conflict_line(sheet: CareSheet) -> str:
+def _conflicts(sheet: CareSheet) -> str:
     if not sheet.conflicts:
         return ""
     what = ", ".join(need.label for need in sheet.conflicts)
-    return (
-        f"{number_of(len(sheet.conflicts), 'conflict')}: {what}. No one answer suits all these names there."
-    )
+    count = number_of(len(sheet.conflicts), "conflict")
+    return f"{count}: {what}. No one answer suits all these names there."
 
 
 def _why(need: Need, sheet: CareSheet, cited: _Sources) -> tuple[Inline | Block, ...]:
     """Return how we know: on the screen each claim behind a fold, on paper the classes and the sources."""
     if not need.evidence:
         return ()
-    head = "; ".join(
-        filter(None, (_ORIGIN_WORDS.get(need.origin), *(CLASS_WORDS.get(c, c) for c in need.classes)))
-    )
-    claims = tuple(dict.fromkeys(_claim_text(backing, need.unit, sheet) for backing in need.evidence))
-    return On(SCREEN, (Fold(head, (Lines(claims, "bullets"),)),)), On(
-        PRINT, (Lines((cited.cite(need, head),), style="small"),)
-    )
+    claims = tuple(dict.fromkeys(_claim(backing, sheet) for backing in need.evidence))
+    on_paper = Lines((cited.cite(need),), style="small")
+    return On(SCREEN, (Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
 
 
-def _claim_text(backing: Backing, unit: str, sheet: CareSheet) -> str:
+def _claim(backing: Backing, sheet: CareSheet) -> str:
+    value = backing.value
+    with suppress(IdkeyError):  # what no cell can hold, such as "high", stands as it is
+        column = sheet.columns[backing.attribute]
+        value = format_value(column, read_cell(column, value))
     where = ", ".join(filter(None, (backing.source_label, backing.locator)))
     basis = CLASS_WORDS.get(backing.evidence_class, backing.evidence_class)
-    words = f"{_plain_value(backing.value, unit)} ({'; '.join(filter(None, (where, basis)))})"
-    if len(sheet.names) > 1 and backing.care_group != "all":
+    words = f"{value} ({'; '.join(filter(None, (where, basis)))})"
+    if len(sheet.names) > 1 and backing.care_group != EVERY_GROUP:
         label = dict(zip(sheet.names, sheet.short_labels, strict=True)).get(backing.taxon)
         words = f"{label or backing.care_group.replace('_', ' ').capitalize()}: {words}"
     return f"{words}. {backing.note}" if backing.note else words
-
-
-def _plain_value(value: str, unit: str) -> str:
-    if not _NUMBERS.fullmatch(value):
-        return value.replace("|", " or ")
-    low, _, high = value.partition("..")
-    return f"{low} to {high} {unit}".rstrip() if high and high != low else f"{low} {unit}".rstrip()
 
 
 class _Sources:
@@ -221,10 +207,10 @@ class _Sources:
         self._sources = sheet.table.sources if sheet.table is not None else {}
         self._numbers: dict[str, int] = {}
 
-    def cite(self, need: Need, head: str) -> str:
+    def cite(self, need: Need) -> str:
         keys = dict.fromkeys(b.source for b in need.evidence if b.followed and b.source)
         numbers = sorted(self._numbers.setdefault(key, len(self._numbers) + 1) for key in keys)
-        return f"{head} [{', '.join(map(str, numbers))}]" if numbers else head
+        return f"{need.grounds} {numbers or ''}".rstrip()
 
     def blocks(self) -> tuple[Block, ...]:
         if not self._numbers:
@@ -240,19 +226,14 @@ class _Sources:
 
 
 def _text_lines(sheet: CareSheet, width: int, full: bool) -> tuple[Block, ...]:
-    own, needs, every = in_reading_order(sheet)
+    own, needs, every = _in_reading_order(sheet)
     indent = max((len(need.label) for need in sheet.attributes.values()), default=0) + 2
     lines = []
     for need in (*own, *(n for n in needs if n.origin), *(every if full else ())):
         words = ("conflict: " if need.conflict else "") + need.text
         line = f"{need.label:<{indent}}{' / '.join(words.splitlines())}"
         if full:
-            sources = f": {'; '.join(need.sources)}" if need.sources else ""
-            why = (
-                f"\n[{'; '.join(CLASS_WORDS.get(c, c) for c in need.classes)}{sources}]"
-                if need.classes
-                else ""
-            )
+            why = f"\n[{need.basis}]" if need.evidence else ""
             line = f"{need.label:<{indent}}{words}{why}"
         # What keeps a fish from harm is never cut short.
         elif need.attribute != _OWN and not need.conflict and len(line) > width:

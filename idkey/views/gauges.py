@@ -20,24 +20,28 @@ if TYPE_CHECKING:
 
 __all__ = ["flow_svg", "size_svg", "temperature_svg"]
 
-_WIDE, _LEFT = 300.0, 12.0
+_WIDE, _LEFT, _LINE = 300.0, 12.0, 15.0
 _ROOM = _WIDE - 2 * _LEFT
-_LINE = 15.0
 _LONGEST, _FIRST = 46, 26
 """Letters that fit over the width, and those left for a name before "and 3 more: not known"."""
 _SCALE = (18, 34)
-_FISH_WIDE = 0.46
-"""Width across the spread fins as a share of standard length: an outline to show size, no portrait."""
-_TAIL = 0.2
-"""Length of the tail fin as a share of standard length, which ends at its base."""
-
-# One side of the fish from above: along it, as shares of standard length; off its middle, of its width.
-_BODY = ((0.0, 0.07), (0.03, 0.18), (0.09, 0.26), (0.18, 0.32), (0.28, 0.33), (0.4, 0.28), (0.55, 0.2),
-         (0.75, 0.12), (1.0, 0.06))  # fmt: skip
-_FINS = (((0.22, 0.3), (0.44, 0.5), (0.47, 0.45), (0.36, 0.28)), ((0.5, 0.2), (0.63, 0.31), (0.57, 0.18)))
-_BACK = (0.36, 0.6)
-_EYE = (0.17, 0.17)
 _DOTTED = 'stroke-dasharray="1 3" stroke-linecap="round"'
+_STYLES = {
+    "middle": ' text-anchor="middle"',
+    "end": ' text-anchor="end"',
+    "bold": ' font-weight="bold"',
+    "soft": ' fill-opacity="0.75"',
+}
+_FISH_LONG, _FISH_WIDE = 1.2, 0.46
+"""Length with the tail fin and width across the spread fins, as shares of standard length."""
+_FISH = (
+    "M.22 -.138L.44 -.23L.47 -.207L.36 -.129ZM.22 .138L.44 .23L.47 .207L.36 .129ZM.5 -.092L.63 -.143"
+    "L.57 -.083ZM.5 .092L.63 .143L.57 .083ZM1 -.023L1.2 -.005L1.2 .005L1 .023ZM0 -.032L.03 -.083"
+    "L.09 -.12L.18 -.147L.28 -.152L.4 -.129L.55 -.092L.75 -.055L1 -.028L1 .028L.75 .055L.55 .092L.4 .129"
+    "L.28 .152L.18 .147L.09 .12L.03 .083L0 .032ZM.36 0L.6 0"
+    "M.16 -.078a.01 .01 0 1 0 .02 0a.01 .01 0 1 0 -.02 0M.16 .078a.01 .01 0 1 0 .02 0a.01 .01 0 1 0 -.02 0"
+)
+"""Fins, tail fin, body, back fin and eyes from above, the snout at 0: to show size, no portrait."""
 
 
 def temperature_svg(sheet: CareSheet) -> str:
@@ -51,28 +55,27 @@ def temperature_svg(sheet: CareSheet) -> str:
     # About eight steps, whatever a table of one's own holds.
     step = 2 * math.ceil((last - first) / 16)
     last = first + step * math.ceil((last - first) / step)
+    parts, y = [], 4.0
 
     def at(t: float) -> float:
         return _LEFT + (t - first) / (last - first) * _ROOM
 
-    parts, y = [], 4.0
-    for who, span, filled in _lines(sheet, need):
+    for who, span, right in _lines(sheet, need):
         if who:
-            parts.append(_text(_LEFT, y + 9, who, "bold" if filled else ""))
+            parts.append(_text(_LEFT, y + 9, who, "bold" if right else ""))
             y += _LINE - 2
         if span is not None:
-            x0, x1 = at(span[0]), max(at(span[1]), at(span[0]) + 2.0)
-            parts += [_box(x0, y, x1 - x0, 10, filled=filled), _text(x0 - 4, y + 9, f"{span[0]:g}", "end")]
-            parts.append(_text(x1 + 4, y + 9, f"{span[1]:g}"))
-        elif not filled:
+            x, wide = at(span[0]), max(at(span[1]) - at(span[0]), 2.0)
+            parts += [_box(x, y, wide, 10, filled=right), _text(x - 4, y + 9, f"{span[0]:g}", "end")]
+            parts.append(_text(x + wide + 4, y + 9, f"{span[1]:g}"))
+        elif not right:
             parts.append(_line(_LEFT, y + 5, _WIDE - _LEFT, y + 5, _DOTTED))
-        y += 16 if span is not None or not filled else 2
+        y += 16
     y += 4
     parts.append(_line(_LEFT, y, _WIDE - _LEFT, y))
     for t in range(first, last + 1, step):
-        fahrenheit = f"{t * 9 / 5 + 32:.0f}"
         parts += [_line(at(t), y, at(t), y + 4), _text(at(t), y + 15, f"{t}", "middle")]
-        parts.append(_text(at(t), y + 28, fahrenheit, "middle soft"))
+        parts.append(_text(at(t), y + 28, f"{t * 9 / 5 + 32:.0f}", "middle soft"))
     return _svg(f"Temperature: {need.text.splitlines()[0]}", y + 33, parts)
 
 
@@ -84,24 +87,25 @@ def flow_svg(sheet: CareSheet) -> str:
     states = sheet.columns["flow"].states
     wide = _ROOM / len(states)
     parts, y = [], 4.0
-    for who, value, filled in _lines(sheet, need):
+    for who, value, right in _lines(sheet, need):
         if who:
-            parts.append(_text(_LEFT, y + 9, who, "bold" if filled else ""))
+            parts.append(_text(_LEFT, y + 9, who, "bold" if right else ""))
             y += _LINE
-        if value is None and filled:
+        if value is None and right:
             continue
         for i, state in enumerate(states):
-            right, x = value is not None and state in value, _LEFT + i * wide
-            mark = "?" if value is None else "✓" if right else "–"
-            parts.append(_box(x, y, wide - 6, 22, filled=filled and right, dotted=value is None, thick=right))
-            style = "middle bold" if right else "middle"
-            parts.append(_text(x + (wide - 6) / 2, y + 15, f"{mark} {state}", style))
+            fits, x = value is not None and state in value, _LEFT + i * wide
+            mark = "?" if value is None else "✓" if fits else "–"
+            style = _DOTTED if value is None else f'stroke-width="{1.6 if fits else 0.6}"'
+            parts.append(_box(x, y, wide - 6, 22, style, filled=right and fits))
+            words = f"{mark} {state}"
+            parts.append(_text(x + wide / 2 - 3, y + 15, words, "middle bold" if fits else "middle"))
         y += 30
     return _svg(f"Flow: {need.text.splitlines()[0]}", y, parts)
 
 
 def _lines(sheet: CareSheet, need: Need) -> list[tuple[str, Value, bool]]:
-    """Return who needs what, names of equal need together, and last, filled, what is right for all."""
+    """Return who needs what, names of equal need together, and last what is right for all."""
     groups: dict[Value, list[str]] = {}
     for name, label in zip(sheet.names, sheet.short_labels, strict=True):
         groups.setdefault(need.values[name], []).append(label)
@@ -126,57 +130,29 @@ def size_svg(sheet: CareSheet) -> str:
     if length is None:
         return ""
     fish = length[1] / 10
-    scale = _ROOM / max(long or 0.0, fish * (1 + _TAIL) * 1.15, 30.0)
-    parts, y, thick = [], 4.0, fish * _FISH_WIDE * scale
-    words = [f"adult up to {amount(length[1], unit='mm')}"]
+    scale = _ROOM / max(long or 0.0, fish * _FISH_LONG * 1.15, 30.0)
+    thick = fish * _FISH_WIDE * scale
+    height = thick + 6
+    words = [f"Adult reported up to {amount(length[1], unit='mm')}", "Tank length not known"]
+    parts, ten = [], _LEFT + 10 * scale
     if long:
         height = max(deep * scale if deep else max(thick * 1.6, 46.0), thick + 8)
-        right, low = _LEFT + long * scale, y + height
-        # Where the width is not known, its sides are dotted and left open.
-        parts = [_line(_LEFT, low, right, low, 'stroke-width="2"')]
-        parts += [_line(x, y, x, low, _DOTTED) for x in (_LEFT, right)]
+        right, low = _LEFT + long * scale, 4 + height
         if deep:
-            parts = [_box(_LEFT, y, long * scale, height)]
-        parts.append(_fish(_LEFT + 4, y + height / 2, fish * scale))
-        y += height
-        wide = f", {amount(deep, unit='cm')} wide" if deep else ", width not known"
-        words.append(f"tank at least {amount(long, unit='cm')} long{wide}")
-    else:
-        parts.append(_fish(_LEFT, y + thick / 2 + 2, fish * scale))
-        y += thick + 6
-        words.append("tank length not known")
-    y += 10
-    parts.append(_line(_LEFT, y, _LEFT + 10 * scale, y, 'stroke-width="2"'))
-    parts += [_line(x, y - 3, x, y + 3) for x in (_LEFT, _LEFT + 10 * scale)]
-    parts.append(_text(_LEFT + 10 * scale + 6, y + 4, amount(10, unit="cm"), "soft"))
-    y += 8
-    for word in words:
-        y += _LINE - 2
-        parts.append(_text(_LEFT, y, word[0].upper() + word[1:]))
-    return _svg("; ".join(["Seen from above, to scale", *words]), y + 6, parts)
-
-
-def _fish(x: float, middle: float, long: float) -> str:
-    def area(outline: list[tuple[float, float]]) -> str:
-        d = "L".join(
-            f"{x + along * long:.1f} {middle + off * long * _FISH_WIDE:.1f}" for along, off in outline
-        )
-        return (
-            f'<path d="M{d}Z" fill="currentColor" fill-opacity="0.3" stroke="currentColor" '
-            'stroke-width="1.2" stroke-linejoin="round"/>'
-        )
-
-    fins = [area([(along, side * off) for along, off in fin]) for fin in _FINS for side in (-1, 1)]
-    # Seen from above the tail fin is a blade on edge, and so is the fin on the back.
-    tail = area([(1.0, -0.05), (1 + _TAIL, -0.01), (1 + _TAIL, 0.01), (1.0, 0.05)])
-    body = area([*((along, -off) for along, off in _BODY), *reversed(_BODY)])
-    back = _line(x + _BACK[0] * long, middle, x + _BACK[1] * long, middle, 'stroke-width="2"')
-    eyes = [
-        f'<circle cx="{x + _EYE[0] * long:.1f}" cy="{middle + side * _EYE[1] * long * _FISH_WIDE:.1f}" '
-        f'r="{max(0.018 * long, 0.8):.1f}" fill="currentColor"/>'
-        for side in (-1, 1)
-    ]
-    return "".join([*fins, tail, body, back, *eyes])
+            parts = [_box(_LEFT, 4, long * scale, height)]
+        else:  # its sides are dotted and left open
+            parts = [_line(x, 4, x, low, _DOTTED) for x in (_LEFT, right)]
+            parts.append(_line(_LEFT, low, right, low, 'stroke-width="2"'))
+        sides = amount(long, *([deep] if deep else []), unit="cm", between=" × ")
+        words[1] = f"Tank at least {sides}{'' if deep else ' long, width not known'}"
+    place = f"translate({_LEFT + 4 * bool(long):.1f} {4 + height / 2:.1f}) scale({fish * scale:.2f})"
+    thin = f'fill-opacity="0.3" stroke-width="{1.2 / fish / scale:.4f}"'
+    parts.append(f'<path transform="{place}" d="{_FISH}" {thin}/>')
+    y = height + 14
+    parts += [_line(_LEFT, y, ten, y, 'stroke-width="2"'), *(_line(x, y - 3, x, y + 3) for x in (_LEFT, ten))]
+    parts.append(_text(ten + 6, y + 4, amount(10, unit="cm"), "soft"))
+    parts += [_text(_LEFT, y + 8 + 13 * n, line) for n, line in enumerate(words, start=1)]
+    return _svg("; ".join(["Seen from above, to scale", *words]), y + 40, parts)
 
 
 # -- SVG --------------------------------------------------------------------------------------------
@@ -185,44 +161,25 @@ def _fish(x: float, middle: float, long: float) -> str:
 def _svg(title: str, height: float, parts: list[str]) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="0 0 {_WIDE:g} {height:.0f}" '
-        'font-family="sans-serif" font-size="11" fill="none" style="width:100%;height:auto">'
-        f"<title>{escape(title)}</title>{''.join(parts)}</svg>"
+        'font-family="sans-serif" font-size="11" fill="currentColor" stroke="currentColor" '
+        f'style="width:100%;height:auto"><title>{escape(title)}</title>{"".join(parts)}</svg>'
     )
-
-
-_STYLES = {
-    "middle": ' text-anchor="middle"',
-    "end": ' text-anchor="end"',
-    "bold": ' font-weight="bold"',
-    "soft": ' fill-opacity="0.75"',
-}
 
 
 def _text(x: float, y: float, text: str, style: str = "") -> str:
     look = "".join(_STYLES[word] for word in style.split())
-    return f'<text x="{x:.1f}" y="{y:.1f}" fill="currentColor"{look}>{escape(text)}</text>'
+    return f'<text x="{x:.1f}" y="{y:.1f}" stroke="none"{look}>{escape(text)}</text>'
 
 
 def _box(
-    x: float,
-    y: float,
-    wide: float,
-    high: float,
-    *,
-    filled: bool = False,
-    dotted: bool = False,
-    thick: bool = True,
+    x: float, y: float, wide: float, high: float, style: str = 'stroke-width="1.6"', *, filled: bool = False
 ) -> str:
-    inside = ' fill="currentColor" fill-opacity="0.3"' if filled else ""
-    return (
-        f'<rect x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:.1f}"{inside} stroke="currentColor" '
-        f'stroke-width="{1.6 if thick else 0.6}"{f" {_DOTTED}" if dotted else ""}/>'
-    )
+    place = f'x="{x:.1f}" y="{y:.1f}" width="{wide:.1f}" height="{high:.1f}"'
+    return f'<rect {place} fill-opacity="{0.3 if filled else 0}" {style}/>'
 
 
-def _line(x0: float, y0: float, x1: float, y1: float, style: str = 'stroke-width="1"') -> str:
-    ends = f'x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}"'
-    return f'<line {ends} stroke="currentColor" {style}/>'
+def _line(x0: float, y0: float, x1: float, y1: float, style: str = "") -> str:
+    return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" {style}/>'
 
 
 def _cut(text: str, longest: int = _LONGEST) -> str:

@@ -157,11 +157,12 @@ def test_fish_tank_and_bar_are_to_one_scale():
     (wide, high) = map(float, re.findall(r'<rect[^>]* width="([0-9.]+)" height="([0-9.]+)"', svg)[0])
     assert wide / high == pytest.approx(120 / 45, abs=0.05)
     bar = re.findall(r'<line x1="([0-9.]+)" y1="([0-9.]+)" x2="([0-9.]+)" y2="([0-9.]+)"', svg)
-    ten = max(float(x1) - float(x0) for x0, y0, x1, y1 in bar[1:] if y0 == y1)
+    ten = max(float(x1) - float(x0) for x0, y0, x1, y1 in bar if y0 == y1)
     assert wide / ten == pytest.approx(12, abs=0.1)
-    xs = [float(x) for d in re.findall(r'd="M([^"]+)"', svg) for x in re.findall(r"([0-9.]+) [0-9.]+", d)]
+    scale, outline = re.search(r'scale\(([0-9.]+)\)" d="([^"]+)"', svg).groups()
+    xs = [float(x) for x in re.findall(r"[ML](-?[0-9.]+) -?[0-9.]+", outline)]
     # 300 mm to the base of the tail fin, a fifth more to its end
-    assert (max(xs) - min(xs)) / ten == pytest.approx(3.6, abs=0.1)
+    assert (max(xs) - min(xs)) * float(scale) / ten == pytest.approx(3.6, abs=0.1)
 
 
 def test_no_drawing_where_nothing_is_known():

@@ -126,7 +126,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     assert "can't stand higher" in found["3 (A)", "fill_cm", "40"]
     assert "name:length" in found["3 (A)", "companions", "x:y"]
     assert found["4", "name", ""] == "give the tank a name"
-    assert found["5", "", "3"] == "the row has 3 cells; the header has 7"
+    assert found["5 (B)", "", "3"] == "the row has 3 cells; the header has 7"
     assert found["6 (C)", "width_cm", ""].startswith("give the width")
     assert ("6 (C)", "temperature_c", "inf") in found
     assert len(found) == 10
@@ -136,7 +136,8 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("", "column name is missing"),
+        ("", "the file is empty; the first row holds name, length_cm"),
+        ("fill_cm\n3\n", "column name is missing"),
         (HEADER, "holds no tank"),
         ("name;length_cm\nA;60\n", "semicolons"),
         ("name,length_cm,width_cm\nA,60,30\n", "column height_cm is missing"),
