@@ -9,7 +9,7 @@ import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["AnswerError", "IdkeyError", "Problem", "TableError", "UnknownName", "one_of"]
+__all__ = ["AnswerError", "IdkeyError", "Problem", "TableError", "TableWarning", "UnknownName", "one_of"]
 
 _MOST_SHOWN = 40
 _MOST_LISTED = 20
@@ -25,6 +25,10 @@ class AnswerError(IdkeyError):
 
 class UnknownName(IdkeyError):  # noqa: N818 - reads as the sentence it is
     """A taxon, trait or source that is not in the table."""
+
+
+class TableWarning(UserWarning):
+    """A cell of a table that says something else than the claims behind it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -271,6 +271,7 @@ class CareRows:
         for row in claims[claims["attribute"].isin(columns)].to_dict("records") if len(claims) else ():
             source = table.sources.get(row["source"])
             label = source.short if source is not None else row["source"]
+            row.pop("genus", None)
             backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
             key = backing.taxon, backing.care_group, backing.attribute
             self._evidence.setdefault(key, []).append(backing)

@@ -295,7 +295,7 @@ def _touched(old: TraitTable, new: TraitTable, but: Collection[str]) -> tuple[st
 
 def _claimed(before: TraitTable, after: TraitTable) -> set[str]:
     """Return the taxa of the claims that are in one table alone; what is said of a new trait is no change."""
-    old, new = before.evidence, after.evidence
+    old, new = before.claims_by_kind, after.claims_by_kind
     if "taxon" not in old.columns or "taxon" not in new.columns:
         return set()
     columns = [c for c in new.columns if c in old.columns]

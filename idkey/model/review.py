@@ -149,7 +149,7 @@ def _cells(table: TraitTable) -> pd.DataFrame:
     found = pd.DataFrame(held, columns=["taxon", "column"], dtype="str")
     if not _keeps_evidence(table):
         return found.assign(**{"class": KNOWN}, sources=0, genus_only=False, unsourced=False)
-    evidence = table.evidence[table.evidence["taxon"] != ""]
+    evidence = table.claims_by_kind[table.claims_by_kind["taxon"] != ""]
     place = {name: i for i, name in enumerate(CLASSES)}
     claims = pd.DataFrame(
         {

@@ -27,7 +27,7 @@ from typing import Literal
 
 import numpy as np
 
-from idkey.table.claims import claimed_cell, is_covered, is_within
+from idkey.table.disagreements import disagreements
 from idkey.table.names import every, trade_codes
 from idkey.table.schema import Cell, Range, States, Trait, cell_text
 from idkey.table.table import TraitTable
@@ -155,34 +155,18 @@ def _odd_numbers(
 
 
 def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
-    evidence = table.evidence
-    if "taxon" not in evidence.columns or "value" not in evidence.columns:
-        return
-    if len(rows) < len(table):
-        evidence = evidence[evidence["taxon"].isin(list(rows))]
-    read: dict[tuple[str, str], Cell] = {}
-    behind: dict[tuple[str, str], list[tuple[Cell, str, str]]] = defaultdict(list)
-    columns = [evidence[c].tolist() for c in ("taxon", "attribute", "value", "source", "locator", "scope")]
-    for taxon, column, value, source, locator, scope in zip(*columns, strict=True):
-        if taxon in rows and column in table.cells:
-            if (column, value) not in read:
-                read[column, value] = claimed_cell(table.trait_of(column), value)
-            claim = None if scope == "genus" else read[column, value]
-            where = f"{source or 'a claim without source'}{f' ({locator})' if locator else ''}"
-            behind[taxon, column].append((claim, where, value))
-    for (taxon, column), claims in behind.items():
-        trait, cell = table.trait_of(column), table.cells[column][rows[taxon]]
-        if cell is None:
+    for odd in disagreements(table, None if len(rows) == len(table) else rows):
+        (kind, taxon), column = odd.about, odd.column
+        if kind != "taxon" or column not in table.cells:
             continue
-        held = cell_text(trait, cell)
-        told = f"{_of(trait, taxon, column)}: the table has {held}"
-        other = [c for c in claims if c[0] is not None and not is_within(trait, c[0], cell)]
-        for _, where, value in other:
-            yield Doubt(taxon, column, held, "source", f"{told}, {where} has {value}")
-        cells = [claim for claim, _, _ in claims]
-        if not other and None not in cells and not is_covered(trait, cell, cells):
-            only = ", ".join(dict.fromkeys(cell_text(trait, claim) for claim in cells))
-            yield Doubt(taxon, column, held, "source", f"{told}, but its claims have only {only}")
+        where = f"but its claims have only {odd.claimed}"
+        if odd.at is not None:
+            source, locator = table.evidence.loc[odd.at, ["source", "locator"]]
+            where = (
+                f"{source or 'a claim without source'}{f' ({locator})' if locator else ''} has {odd.claimed}"
+            )
+        text = f"{_of(table.trait_of(column), taxon, column)}: the table has {odd.held}, {where}"
+        yield Doubt(taxon, column, odd.held, "source", text)
 
 
 # -- the table --------------------------------------------------------------------------------------

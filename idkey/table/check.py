@@ -2,28 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
 from idkey.table.claims import SOURCED, Source
 from idkey.table.csvfile import Found, Sheet
-from idkey.table.fields import META
+from idkey.table.fields import HEADERS, META
+from idkey.table.genera import effective
 from idkey.table.rows import Known, checked, read_care_columns, read_traits
-from idkey.table.schema import YOUNG, Cell, Trait, parse_cell
+from idkey.table.schema import YOUNG, Cell, NotKnown, OwnCell, Trait, parse_cell
 
 __all__ = ["Checked", "check_sheets"]
 
 Sheets = Mapping[str, Sheet]
-Cells = dict[str, tuple[Cell, ...]]
+Cells = dict[str, tuple[OwnCell, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What the files of a table say: its traits, its cells by column, and the columns of its care."""
+    """What the files of a table say: its traits, its cells by column, its genera, the columns of its care."""
 
     traits: tuple[Trait, ...]
     cells: Cells
+    genera: dict[str, dict[str, Cell]]
     care_columns: tuple[CareColumn, ...]
 
 
@@ -44,15 +46,27 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     care_columns = tuple(read_care_columns(sheets["care_columns.csv"], found))
     known: dict[str, set[str] | None] = {
         "taxa.id": sheets["taxa.csv"].names("id"),
+        "genera.genus": sheets["genera.csv"].names("genus"),
         "care.care_group": sheets["care.csv"].names("care_group"),
         "sources": None if sources is None else set(sources),
     }
     groups = sheets["care.csv"].names("care_group", without="taxon")
     of_a_kind = known | {"care.care_group": None if groups is None else groups - {EVERY_GROUP}}
-    cells = _taxa(sheets, traits, of_a_kind, found)
+    _columns_agree(sheets, found)
+    by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
+    cells = _cells(sheets["taxa.csv"], by_column, found, of_a_kind)
+    _not_empty(sheets["taxa.csv"], "taxon", found)
+    of_genera = _cells(sheets["genera.csv"], by_column, found)
+    genera: dict[str, dict[str, Cell]] = {}
+    for i, row in enumerate(sheets["genera.csv"].rows):
+        filled = {
+            c: column[i] for c, column in of_genera.items() if i < len(column) and column[i] is not None
+        }
+        genera[row["genus"]] = filled
     _care(sheets["care.csv"], care_columns, known, found)
-    _evidence(sheets, known, found)
-    return Checked(traits, cells, care_columns)
+    whole = Checked(traits, cells, genera, care_columns)
+    _evidence(sheets, whole, known, found)
+    return whole
 
 
 def _not_empty(sheet: Sheet, what: str, found: Found) -> None:
@@ -60,14 +74,14 @@ def _not_empty(sheet: Sheet, what: str, found: Found) -> None:
         found.add(sheet.file, "2", "id", "", f"no {what}; a table needs at least one")
 
 
-def _trait_columns(sheets: Sheets) -> list[str]:
-    """Columns of taxa.csv that belong to a trait of traits.csv, also where that trait is wrong in itself."""
+def _trait_columns(sheets: Sheets, file: str = "taxa.csv") -> list[str]:
+    """Columns that belong to a trait of traits.csv, also where that trait is wrong in itself."""
     ids = sheets["traits.csv"].names("id") or set()
-    return [c for c in sheets["taxa.csv"].header if c in ids or c.removesuffix(YOUNG) in ids]
+    return [c for c in sheets[file].header if c in ids or c.removesuffix(YOUNG) in ids]
 
 
 def _columns_agree(sheets: Sheets, found: Found) -> None:
-    """Check that taxa.csv has a column for each trait, and no other."""
+    """Check that taxa.csv has a column for each trait, and no other; genera.csv for traits only."""
     taxa, ids = sheets["taxa.csv"], sheets["traits.csv"].names("id")
     if not taxa.readable or ids is None:
         return
@@ -78,25 +92,30 @@ def _columns_agree(sheets: Sheets, found: Found) -> None:
         elif column not in META and column not in known:
             right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
             found.add(taxa.file, "1", column, column, right)
+    for column in sheets["genera.csv"].header:
+        if column not in HEADERS["genera.csv"] and column not in _trait_columns(sheets, "genera.csv"):
+            right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
+            found.add("genera.csv", "1", column, column, right)
     for trait_id in sorted(ids - known):
         right = "the trait stands in traits.csv but has no column here"
         found.add(taxa.file, "1", trait_id, trait_id, right)
 
 
-def _taxa(sheets: Sheets, traits: tuple[Trait, ...], known: Known, found: Found) -> Cells:
-    _columns_agree(sheets, found)
-    table = sheets["taxa.csv"]
-    by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
-    cells: dict[str, list[Cell]] = {c: [] for c in table.header if c in by_column}
-    for row, wrong in checked(table, found, "taxon", known):
+def _cells(sheet: Sheet, by_column: Mapping[str, Trait], found: Found, known: Known | None = None) -> Cells:
+    """Read the cells of traits, of kinds or of genera."""
+    of_genera = sheet.file == "genera.csv"
+    cells: dict[str, list[OwnCell]] = {c: [] for c in sheet.header if c in by_column}
+    for row, wrong in checked(sheet, found, "row" if of_genera else "taxon", known):
         for column, column_cells in cells.items():
-            text = row[column]
+            cell = None
             try:
-                column_cells.append(parse_cell(by_column[column], text) if text else None)
+                cell = parse_cell(by_column[column], row[column]) if row[column] else None
             except ValueError as error:
-                column_cells.append(None)
                 wrong(column, str(error))
-    _not_empty(table, "taxon", found)
+            if of_genera and isinstance(cell, NotKnown):
+                wrong(column, "leave it blank where nothing holds for the whole genus")
+                cell = None
+            column_cells.append(cell)
     return {column: tuple(column_cells) for column, column_cells in cells.items()}
 
 
@@ -117,47 +136,63 @@ def _care(sheet: Sheet, columns: tuple[CareColumn, ...], known: Known, found: Fo
                 wrong(column.id, str(error))
 
 
-def _evidence(sheets: Sheets, known: Known, found: Found) -> None:
-    """Check each claim, and that every filled cell of taxa.csv and care.csv has one."""
+def _evidence(sheets: Sheets, table: Checked, known: Known, found: Found) -> None:
+    """Check each claim, and that every filled cell has one."""
     complete = all(sheet.readable for sheet in sheets.values())
-    columns = {
-        "taxa.csv": _trait_columns(sheets),
-        "care.csv": [c for c in sheets["care.csv"].header if c not in ("care_group", "taxon")],
-    }
-    attributes = {c for names in columns.values() for c in names}
+    care = sheets["care.csv"].header[len(HEADERS["care.csv"]) :]
+    attributes = {*_trait_columns(sheets), *care}
     for row, wrong in checked(sheets["evidence.csv"], found, known=known):
-        if bool(row["taxon"]) == bool(row["care_group"]):
-            wrong("taxon", "fill either taxon or care_group, not both")
+        if sum(bool(row[column]) for column in ("taxon", "genus", "care_group")) != 1:
+            wrong("taxon", "fill one of taxon, genus and care_group, and no other")
         if complete and row["attribute"] and row["attribute"] not in attributes:
             right = found.one_of(row["attribute"], attributes, "a trait column or a care column")
             wrong("attribute", right)
         if not row["source"] and row["class"] in SOURCED:
             wrong("source", f"class {row['class']} needs a key of sources.bib")
-    if complete:
-        _every_cell_is_backed(sheets, columns, found)
+    if complete and not found.full:
+        _every_cell_is_backed(sheets, care, table, found)
 
 
-def _every_cell_is_backed(sheets: Sheets, columns: Mapping[str, list[str]], found: Found) -> None:
+def _every_cell_is_backed(sheets: Sheets, care: Sequence[str], table: Checked, found: Found) -> None:
     evidence = sheets["evidence.csv"]
-    backed = {(row.who, row["attribute"]) for row in evidence.rows}
-    filled: set[tuple[str, str]] = set()
-    known: set[str] = set()
-    for file, names in columns.items():
+    backed = {(row.about, row["attribute"]) for row in evidence.rows}
+    filled: set[tuple[tuple[str, str], str]] = set()
+    known: set[tuple[str, str]] = set()
+    columns: set[str] = set()
+    unknown = {
+        (row.about, column)
+        for column, cells in table.cells.items()
+        for row, cell in zip(sheets["taxa.csv"].rows, cells, strict=False)
+        if isinstance(cell, NotKnown)
+    }
+    for file in ("taxa.csv", "genera.csv", "care.csv"):
+        names = care if file == "care.csv" else _trait_columns(sheets, file)
+        columns.update(names)
         for row in sheets[file].rows:
             if found.full:
                 return
-            who = row.who
-            known.add(who)
+            known.add(row.about)
             for column in names:
-                if not row.values[column]:
+                place = row.about, column
+                if not row[column] or place in unknown:
                     continue
-                filled.add((who, column))
-                if (who, column) not in backed:
+                filled.add(place)
+                if place not in backed:
                     right = "no row of evidence.csv stands behind this cell; add one or blank the cell"
                     found.at(row)(column, right)
-    every_column = {c for names in columns.values() for c in names}
-    for row in evidence.rows:
-        who, attribute = row.who, row["attribute"]
-        if who in known and attribute in every_column and (who, attribute) not in filled:
+    odd = [row for row in evidence.rows if (row.about, row["attribute"]) not in filled]
+    taken = _taken_over(sheets, table) if odd else set()
+    for row in odd:
+        if row.about in known and row["attribute"] in columns and (row.about, row["attribute"]) not in taken:
             right = "evidence for a blank cell; fill the cell or delete this row"
-            found.add(row.file, row.place, attribute, row["value"], right)
+            found.add(row.file, row.place, row["attribute"], row["value"], right)
+
+
+def _taken_over(sheets: Sheets, table: Checked) -> set[tuple[tuple[str, str], str]]:
+    """Return the cells of kinds that are blank in taxa.csv and still say something."""
+    rows = sheets["taxa.csv"].rows
+    genus = [row["genus"] for row in rows]
+    _, basis = effective(table.traits, table.cells, table.genera, genus)
+    return {
+        (rows[i].about, column) for column, rests in basis.items() for i, rest in enumerate(rests) if rest
+    }

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from idkey.errors import one_of
 from idkey.table.fields import CLASSES, SCOPES
-from idkey.table.schema import Cell, NotApplicable, Range, States, Trait, parse_cell
+from idkey.table.schema import Cell, NotKnown, Range, States, Trait, parse_cell
 
 __all__ = [
     "CLASSES",
@@ -22,6 +22,8 @@ __all__ = [
 
 SOURCED = ("read", "secondary")
 """Classes that need a source."""
+NOT_FOLLOWED = "Not followed"
+"""How the note of a claim begins that the cell does not go by."""
 UNSOURCED = "no source given yet"
 """Note of the claim that stands behind a cell until somebody names its source."""
 
@@ -82,6 +84,7 @@ class Claim:
         given = self.source or self.evidence_class or self.locator or self.value
         return {
             "taxon": taxon,
+            "genus": "",
             "care_group": care_group,
             "attribute": attribute,
             "value": self.value or cell,
@@ -111,30 +114,28 @@ class Claim:
 def claimed_cell(trait: Trait, value: str) -> Cell:
     """Read what a claim says as a cell; None where it is blank or in free words."""
     try:
-        return parse_cell(trait, value)
+        claim = parse_cell(trait, value)
     except ValueError:
         return None
+    return None if isinstance(claim, NotKnown) else claim
 
 
 def is_within(trait: Trait, claim: Cell, cell: Cell) -> bool:
     """Whether a cell allows all that a claim says."""
-    if isinstance(claim, NotApplicable) or isinstance(cell, NotApplicable):
-        return type(claim) is type(cell)
-    if isinstance(claim, States):
-        return isinstance(cell, States) and set(claim.names) <= set(cell.names)
-    if trait.kind == "ceiling":
-        return claim.high <= cell.high
-    return cell.low <= claim.low and claim.high <= cell.high
+    if isinstance(claim, States) and isinstance(cell, States):
+        return set(claim.names) <= set(cell.names)
+    if isinstance(claim, Range) and isinstance(cell, Range):
+        return claim.high <= cell.high and (trait.kind == "ceiling" or cell.low <= claim.low)
+    return type(claim) is type(cell)
 
 
-def is_covered(trait: Trait, cell: Cell, claims: Collection[Cell]) -> bool:
-    """Whether claims together say all that a cell says."""
-    if isinstance(cell, NotApplicable):
-        return any(isinstance(claim, NotApplicable) for claim in claims)
+def is_covered(trait: Trait | None, cell: Cell, claims: Collection[Cell]) -> bool:
+    """Whether claims together say all that a cell says; of a need of care there is no trait."""
     if isinstance(cell, States):
         return set(cell.names) <= {n for claim in claims if isinstance(claim, States) for n in claim.names}
+    if not isinstance(cell, Range):
+        return any(type(claim) is type(cell) for claim in claims)
     ranges = [claim for claim in claims if isinstance(claim, Range)]
-    if not ranges:
+    if not ranges or cell.high > max(claim.high for claim in ranges):
         return False
-    high = max(claim.high for claim in ranges)
-    return cell.high <= high and (trait.kind == "ceiling" or min(claim.low for claim in ranges) <= cell.low)
+    return (trait is not None and trait.kind == "ceiling") or min(claim.low for claim in ranges) <= cell.low

@@ -54,9 +54,14 @@ class Row:
 
     @property
     def who(self) -> str:
-        """Whom the row is about: a trait, a taxon or a care group; blank where it does not say."""
-        values = self.values
-        return values.get("id") or values.get("taxon") or values.get("care_group") or ""
+        """Whom the row is about: a trait, a taxon, a genus or a care group; blank where it does not say."""
+        return self.about[1]
+
+    @property
+    def about(self) -> tuple[str, str]:
+        """Whom the row is about, and whether that is a kind, a genus or a care group."""
+        kinds = {"id": "taxon", "taxon": "taxon", "genus": "genus", "care_group": "care_group"}
+        return next(((kind, self.values[c]) for c, kind in kinds.items() if self.values.get(c)), ("", ""))
 
     @property
     def place(self) -> str:
@@ -164,7 +169,7 @@ def read_sheet(
     columns: Sequence[str],
     also: tuple[()] | None,
     *,
-    older: bool = False,
+    later: Collection[str] = (),
 ) -> Sheet:
     """Read a CSV file as text.
 
@@ -180,9 +185,8 @@ def read_sheet(
         Columns that must be there.
     also : tuple or None
         None where columns beyond those are allowed.
-    older : bool
-        Whether the file may be of a time when it had fewer columns; of those only the first must be there,
-        the others are blank.
+    later : collection of str
+        Those of `columns` that the file of an older table may be without; they are blank then.
     """
     unreadable = Sheet(name, (), (), readable=False)
     if data is None:
@@ -201,8 +205,8 @@ def read_sheet(
             return unreadable
         number = 1
         header = tuple(h.strip() for h in first)
-        later = [c for c in columns[1:] if c not in header] if older else []
-        if not _header_is_good(name, header, [c for c in columns if c not in later], also, found):
+        missing = [c for c in columns if c in later and c not in header]
+        if not _header_is_good(name, header, [c for c in columns if c not in missing], also, found):
             return unreadable
         odd = ODD_CHARACTER.search(text) is not None
         rows: list[Row] = []
@@ -225,9 +229,9 @@ def read_sheet(
     except csv.Error as error:
         found.add(name, str(number + 1), "", str(error), _why(error))
         return unreadable
-    blank = dict.fromkeys(later, "")
-    wider = (replace(row, values=row.values | blank) for row in rows) if later else rows
-    return Sheet(name, (*header, *later), tuple(wider), readable=whole)
+    blank = dict.fromkeys(missing, "")
+    wider = (replace(row, values=row.values | blank) for row in rows) if missing else rows
+    return Sheet(name, (*header, *missing), tuple(wider), readable=whole)
 
 
 class _Lines:

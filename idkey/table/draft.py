@@ -218,7 +218,7 @@ class Draft:
             (taxon, column): text
             for column in (*table.taxa.columns, *table.cells)
             for taxon in table.ids
-            if (text := _text_in(table, taxon, column)) != _text_in(now, taxon, column)
+            if (text := _text_in(table, taxon, column, own=True)) != _text_in(now, taxon, column, own=True)
         }
         for place, text in texts.items():
             self.set(*place, text)
@@ -339,10 +339,15 @@ def _new_claims(old: TraitTable, new: TraitTable) -> Iterator[tuple[Place, Claim
             yield (row["taxon"], row["attribute"]), Claim(*parts)
 
 
-def _text_in(table: TraitTable, taxon: str, column: str) -> str:
-    """Return the text of a cell of a table; blank for a kind or a column that it does not have."""
+def _text_in(table: TraitTable, taxon: str, column: str, *, own: bool = False) -> str:
+    """Return the text of a cell of a table; blank for a kind or a column that it does not have.
+
+    With `own` it is blank, too, where the kind takes it over from its genus.
+    """
     if taxon not in table.taxa.index:
         return ""
     if column in table.taxa.columns:
         return str(table.taxa.at[taxon, column])
-    return cell_text(table.trait_of(column), table.cell(taxon, column)) if column in table.cells else ""
+    cells = table.own_cells if own else table.cells
+    at = table.position(taxon)
+    return cell_text(table.trait_of(column), cells[column][at]) if column in cells else ""

@@ -16,6 +16,7 @@ import pandas as pd
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
+from idkey.table.genera import Genera, OwnCells
 from idkey.table.ids import is_id
 from idkey.table.names import one
 from idkey.table.reading import read_cell
@@ -23,6 +24,8 @@ from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
     YOUNG,
     Cell,
+    NotKnown,
+    OwnCell,
     Trait,
     cell_text,
     is_missing,
@@ -56,6 +59,8 @@ class Editable:
     trait_ids: tuple[str, ...]
     taxa: pd.DataFrame
     cells: Mapping[str, tuple[Cell, ...]]
+    own_cells: OwnCells
+    genera: Genera
     care: pd.DataFrame
     evidence: pd.DataFrame
     sources: Mapping[str, Source]
@@ -74,7 +79,8 @@ class Editable:
             says that no source was named.
         **values
             Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
-            needs ``scientificName``; a genus that is left out is its first word.
+            needs ``scientificName``; a genus that is left out is its first word. All else that is left
+            out is what holds for the genus, or not known.
 
         Raises
         ------
@@ -87,7 +93,7 @@ class Editable:
     def with_cell(
         self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
     ) -> Self:
-        """Return a new table with one cell changed; a blank value makes it not known.
+        """Return a new table with one cell changed.
 
         Parameters
         ----------
@@ -96,7 +102,8 @@ class Editable:
         column : str
             A trait, ``<trait>_young``, or a column of `taxa`.
         value : object
-            Cell text, or a plain value.
+            Cell text, or a plain value. A blank is what holds for the genus, or not known where nothing does;
+            ``?`` is not known in spite of the genus.
         claim : Claim, optional
             Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
 
@@ -161,8 +168,8 @@ class Editable:
             rows[taxon] = {trait.id: text}
         if problems:
             raise TableError(problems, "changed")
-        cells = {**self.cells, trait.id: (None,) * len(self.taxa)}
-        wider = replace(self, traits=(*self.traits, trait), cells=cells, about=added_to(self.about))
+        cells = {**self.own_cells, trait.id: (None,) * len(self.taxa)}
+        wider = replace(self, traits=(*self.traits, trait), own_cells=cells, about=added_to(self.about))
         behind = {(one(self, name), trait.id): claim for name, claim in (claims or {}).items()}
         return _with_rows(wider, rows, behind)
 
@@ -225,7 +232,7 @@ class Editable:
         """Return a new table without a taxon, its claims and its own care row. Raises UnknownName."""
         taxon = one(self, taxon)
         at = self.position(taxon)
-        cells = {column: found[:at] + found[at + 1 :] for column, found in self.cells.items()}
+        cells = {column: found[:at] + found[at + 1 :] for column, found in self.own_cells.items()}
         care, evidence = (
             frame[frame["taxon"] != taxon].reset_index(drop=True) if "taxon" in frame.columns else frame
             for frame in (self.care, self.evidence)
@@ -233,7 +240,7 @@ class Editable:
         return replace(
             self,
             taxa=self.taxa.drop(index=taxon),
-            cells=_without_blank_companions(cells, self),
+            own_cells=_without_blank_companions(cells, self),
             care=care,
             evidence=evidence,
             about=added_to(self.about),
@@ -279,7 +286,7 @@ class _Change:
         self.problems: list[Problem] = []
         self.new: list[str] = []
         self.meta: dict[Place, str] = {}
-        self.cells: dict[Place, tuple[Cell, str]] = {}
+        self.cells: dict[Place, OwnCell] = {}
         self.claims: dict[Place, Claim] = {}
         self._traits = {t.id: t for t in table.traits} | {t.id + YOUNG: t for t in table.traits}
         self._allowed = table.allowed()
@@ -314,7 +321,7 @@ class _Change:
             self.meta[taxon, column] = text
         elif column in self._traits:
             try:
-                self.cells[taxon, column] = read_cell(self._traits[column], text), text
+                self.cells[taxon, column] = read_cell(self._traits[column], text)
             except ValueError as error:
                 self.wrong(taxon, column, text, str(error))
         else:
@@ -333,18 +340,33 @@ class _Change:
         self.claims[taxon, column] = claim
 
     def text(self, taxon: str, column: str) -> str:
-        """Return what a cell will say."""
-        if (taxon, column) in self.cells:
-            return cell_text(self._traits[column], self.cells[taxon, column][0])
-        if column not in self.table.cells or taxon not in self.table.taxa.index:
-            return ""
-        return cell_text(self._traits[column], self.table.cell(taxon, column))
+        """Return what a cell will say, of itself or by its genus; blank for not known."""
+        table, at = self.table, None if taxon in self.new else self.table.position(taxon)
+        own = table.own_cells[column][at] if at is not None and column in table.own_cells else None
+        cell = self.cells.get((taxon, column), own)
+        if cell is None and table.genera:
+            genus = self.meta.get((taxon, "genus")) or str(table.taxa["genus"].get(taxon, ""))
+            cell = table.genera.get(genus, {}).get(column)
+        if cell is None and at is not None and (taxon, column) not in self.cells and column in table.cells:
+            cell = table.cells[column][at]
+        return "" if isinstance(cell, NotKnown) else cell_text(self._traits[column], cell)
 
     def made(self) -> Any:
         if self.problems:
             raise TableError(self.problems, "changed")
-        changed = {"taxa": self._taxa(), "cells": self._cells(), "evidence": self._evidence()}
+        for place in [place for place in self.cells if self._stays_taken_over(*place)]:
+            del self.cells[place]
+        changed = {"taxa": self._taxa(), "own_cells": self._cells(), "evidence": self._evidence()}
         return replace(self.table, **changed, about=added_to(self.table.about))
+
+    def _stays_taken_over(self, taxon: str, column: str) -> bool:
+        """Whether a cell says no more than what the kind takes over already."""
+        table, place = self.table, (taxon, column)
+        if taxon in self.new or place in self.claims or (taxon, "genus") in self.meta:
+            return False
+        at = table.position(taxon)
+        there = column in table.cells and bool(table.basis[column][at])
+        return there and self.cells[place] == table.cells[column][at]
 
     def _taxa(self) -> pd.DataFrame:
         old = self.table.taxa
@@ -359,14 +381,14 @@ class _Change:
         index = pd.Index(self.new, name=old.index.name)
         return pd.concat([old, pd.DataFrame(rows, index=index, columns=old.columns)])
 
-    def _cells(self) -> dict[str, tuple[Cell, ...]]:
+    def _cells(self) -> dict[str, tuple[OwnCell, ...]]:
         n = len(self.table.taxa)
         positions = {taxon: n + i for i, taxon in enumerate(self.new)}
-        by_column: dict[str, dict[int, Cell]] = {}
-        for (taxon, column), (cell, _) in self.cells.items():
+        by_column: dict[str, dict[int, OwnCell]] = {}
+        for (taxon, column), cell in self.cells.items():
             at = positions[taxon] if taxon in positions else self.table.position(taxon)
             by_column.setdefault(column, {})[at] = cell
-        columns = dict(self.table.cells)
+        columns = dict(self.table.own_cells)
         for column, put in by_column.items():
             # A companion column for young fish may be the first of its kind.
             if column not in columns and any(cell is not None for cell in put.values()):
@@ -390,27 +412,23 @@ class _Change:
         fresh: list[dict[str, str]] = []
         outdated: dict[Place, bool] = {}
         for place in dict.fromkeys([*self.cells, *self.claims]):
-            text = self.text(*place)
-            if not text:
+            text, claim = self.text(*place), self.claims.get(place)
+            if not text or (place in self.cells and self.cells[place] is None):
                 outdated[place] = True
+            if not text or (claim is None and (place in outdated or not self._differs(place))):
                 continue
-            claim = self.claims.get(place)
-            if claim is None and not self._differs(place):
-                continue
-            outdated[place] = False
+            outdated.setdefault(place, False)
             fresh.append((claim or Claim()).row(*place, text))
         return _with_claims(old, fresh, outdated)
 
     def _differs(self, place: Place) -> bool:
         taxon, column = place
-        if taxon in self.new or column not in self.table.cells:
+        if taxon in self.new or column not in self.table.own_cells:
             return True
-        return self.cells[place][0] != self.table.cell(taxon, column)
+        return self.cells[place] != self.table.own_cells[column][self.table.position(taxon)]
 
 
-def _without_blank_companions(
-    cells: Mapping[str, tuple[Cell, ...]], table: Editable
-) -> dict[str, tuple[Cell, ...]]:
+def _without_blank_companions(cells: OwnCells, table: Editable) -> dict[str, tuple[OwnCell, ...]]:
     """Leave out a column for young fish that nothing is known in any more."""
     ids = {t.id for t in table.traits}
     return {c: found for c, found in cells.items() if c in ids or any(cell is not None for cell in found)}

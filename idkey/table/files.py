@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
-from idkey.errors import IdkeyError, TableError
+from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
 from idkey.table.check import check_sheets
-from idkey.table.claims import Source
+from idkey.table.claims import NOT_FOLLOWED, Source
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
-from idkey.table.fields import HEADERS, META
+from idkey.table.disagreements import disagreements
+from idkey.table.fields import FIELDS, HEADERS, META
 from idkey.table.layout import shipped_folder
 from idkey.table.package import PACKAGE, describe, read_about
 from idkey.table.rows import care_column_row, shipped_care_sheet, trait_row
@@ -21,12 +22,13 @@ from idkey.table.schema import cell_text
 from idkey.table.sources import SOURCES, bibtex, read_sources
 from idkey.table.table import TraitTable
 
-__all__ = ["Files", "Parts", "files_of", "parts_from", "shipped_folder", "table_from"]
+__all__ = ["Files", "Parts", "disagreeing", "files_of", "parts_from", "shipped_folder", "table_from"]
 
 Files = Mapping[str, bytes]
 """The files of one folder: content by name."""
 
 _CARE_COLUMNS = "care_columns.csv"
+_GENERA = "genera.csv"
 
 
 @dataclass(frozen=True)
@@ -66,13 +68,14 @@ def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
         header = HEADERS[_CARE_COLUMNS]
         sheets[_CARE_COLUMNS] = read_sheet(_CARE_COLUMNS, files[_CARE_COLUMNS], found, header, ())
     care = [row["id"] for row in sheets[_CARE_COLUMNS].rows]
-    for name in layout.TABLES:
+    for name in (*layout.TABLES, _GENERA):
         columns = (*HEADERS[name], *care) if name == "care.csv" else HEADERS[name]
-        if partial and name not in files:
+        if name not in files and (partial or name == _GENERA):
             sheets[name] = Sheet(name, columns, ())
-        else:
-            also = None if name == "taxa.csv" else ()
-            sheets[name] = read_sheet(name, files.get(name), found, columns, also, older=partial)
+            continue
+        also = None if name in ("taxa.csv", _GENERA) else ()
+        later = columns[1:] if partial else [c for c, field in FIELDS[name].items() if field.later]
+        sheets[name] = read_sheet(name, files.get(name), found, columns, also, later=later)
     sources = {} if partial and SOURCES not in files else read_sources(files.get(SOURCES), found)
     return Parts(sheets, sources, read_about(files.get(PACKAGE), found))
 
@@ -91,7 +94,8 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
     return TraitTable(
         traits=checked.traits,
         taxa=parts.sheets["taxa.csv"].frame(META).set_index("id"),
-        cells=checked.cells,
+        own_cells=checked.cells,
+        genera=checked.genera,
         care=parts.sheets["care.csv"].frame(),
         care_columns=checked.care_columns,
         evidence=parts.sheets["evidence.csv"].frame(HEADERS["evidence.csv"]),
@@ -99,6 +103,25 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
         name=name,
         about=parts.about,
     )
+
+
+def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
+    """Yield where the cells of a table say something else than their claims, with the places in its files."""
+    rows = {
+        (file, row.about): row
+        for file in ("taxa.csv", _GENERA, "care.csv")
+        for row in parts.sheets[file].rows
+    }
+    for odd in disagreements(table):
+        file = {"taxon": "taxa.csv", "genus": _GENERA}.get(odd.about[0], "care.csv")
+        file = file if odd.column in table.cells else "care.csv"
+        if odd.at is None:
+            right = f"its claims have only {odd.claimed}; mend the cell, or add the claim to evidence.csv"
+            yield Problem(file, rows[file, odd.about].place, odd.column, odd.held, right)
+        else:
+            row = parts.sheets["evidence.csv"].rows[odd.at]
+            right = f"{file} has {odd.held}; mend one of the two, or begin the note with '{NOT_FOLLOWED}'"
+            yield Problem(row.file, row.place, odd.column, odd.claimed, right)
 
 
 # -- writing ---------------------------------------------------------------------------------------------
@@ -125,15 +148,19 @@ def files_of(table: TraitTable) -> dict[str, bytes]:
     care = [column for column in table.care.columns if column in care_columns]
     try:
         files = {
-            "taxa.csv": write_sheet([*META, *table.cells], _taxa(table)),
+            "taxa.csv": write_sheet([*META, *table.own_cells], _taxa(table)),
             "traits.csv": _records("traits.csv", map(trait_row, table.traits)),
             "care.csv": _frame(table, table.care, (*HEADERS["care.csv"], *care)),
             _CARE_COLUMNS: _records(_CARE_COLUMNS, map(care_column_row, table.care_columns)),
             "evidence.csv": _frame(table, table.evidence, HEADERS["evidence.csv"]),
             SOURCES: bibtex(table.sources.values()).encode(),
         }
+        columns = [c for c in traits if any(c in said for said in table.genera.values())]
+        if columns:
+            files[_GENERA] = write_sheet([*HEADERS[_GENERA], *columns], _genera(table, columns))
         if table.about:
-            files[PACKAGE] = describe(table.about, traits, [care_columns[column] for column in care])
+            described = [care_columns[column] for column in care]
+            files[PACKAGE] = describe(table.about, traits, described, columns)
     except (TypeError, ValueError) as error:
         msg = f"{table.name}: the table holds what cannot be written as text ({error})"
         raise IdkeyError(msg) from None
@@ -171,11 +198,13 @@ def _can_be_loaded(files: Mapping[str, bytes], table: TraitTable) -> None:
 
 
 def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:
-    columns = [_texts(table.taxa[column]) for column in META[1:]]
-    columns += [
-        [cell_text(table.trait_of(column), cell) for cell in cells] for column, cells in table.cells.items()
-    ]
-    return zip(table.ids, *columns, strict=True)
+    frame = table.to_frame(own=True)
+    return zip(table.ids, *(_texts(frame[column]) for column in (*META[1:], *table.own_cells)), strict=True)
+
+
+def _genera(table: TraitTable, columns: Sequence[str]) -> Iterator[Sequence[str]]:
+    for genus, cells in table.genera.items():
+        yield [genus, *(cell_text(table.trait_of(column), cells.get(column)) for column in columns)]
 
 
 def _records(file: str, rows: Iterable[Mapping[str, str]]) -> bytes:

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from idkey.errors import IdkeyError, TableError
+from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.csvfile import Found
 from idkey.table.disk import Version
-from idkey.table.files import files_of
-from idkey.table.merge import lay_over
+from idkey.table.files import Parts, files_of
+from idkey.table.merge import Conflict, lay_over
 from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
 from idkey.table.table import Origin, TraitTable
 
-__all__ = ["load_table", "restore", "save_table", "start_table", "versions"]
+__all__ = ["load_table", "read_table", "restore", "save_table", "start_table", "versions"]
 
 _NAMES = tuple(dict.fromkeys((*layout.FILES, *OVERLAY_FILES)))
+
+_MOST_WARNINGS = 40
 
 
 def load_table(path: str | Path | None = None) -> TraitTable:
@@ -29,6 +32,11 @@ def load_table(path: str | Path | None = None) -> TraitTable:
         A folder of taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib, or one made by
         `start_table`; by default the shipped one.
 
+    Warns
+    -----
+    TableWarning
+        Where a cell and the claims behind it disagree: file, row, column, value, and what would be right.
+
     Raises
     ------
     TableError
@@ -39,7 +47,20 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     if path is not None and not isinstance(path, (str, Path)):
         msg = f"load_table: {path!r}: write the path of a folder"
         raise IdkeyError(msg)
-    place = files.shipped_folder() if path is None else Path(path)
+    table, odd = _read(files.shipped_folder() if path is None else Path(path))
+    for problem in odd[:_MOST_WARNINGS]:
+        warnings.warn(str(problem), TableWarning, stacklevel=2)
+    if len(odd) > _MOST_WARNINGS:
+        warnings.warn(f"... and {len(odd) - _MOST_WARNINGS} more", TableWarning, stacklevel=2)
+    return table
+
+
+def read_table(place: Path) -> TraitTable:
+    """Load a table that the caller has loaded or made before: nothing is told of cells and claims again."""
+    return _read(place)[0]
+
+
+def _read(place: Path) -> tuple[TraitTable, list[Problem]]:
     found = Found(place.name)
     if not place.is_dir():
         found.add(str(place), "", "", place.name, "no such folder; give the folder that holds taxa.csv")
@@ -50,7 +71,10 @@ def load_table(path: str | Path | None = None) -> TraitTable:
         raise TableError(error.problems) from None
     overlay = is_overlay(read)
     known = disk.digests({name: data for name, data in read.items() if name in _names(overlay)})
-    return replace(_table_of(read, place.name, found), origin=Origin(place.resolve(), known, overlay))
+    parts, conflicts = _parts_of(read, found)
+    table = files.table_from(parts, place.name, found)
+    odd = list(files.disagreeing(parts, table))
+    return replace(table, origin=Origin(place.resolve(), known, overlay), conflicts=conflicts), odd
 
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
@@ -74,7 +98,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
     if not origin.digests:
         _refuse_other_table(place)
     whole = files_of(table)
-    new = own_files(load_table(files.shipped_folder()), table) if origin.overlay else whole
+    new = own_files(read_table(files.shipped_folder()), table) if origin.overlay else whole
     again = _read_back(new, place.name)
     # What the table of an overlay states of itself comes from the shipped one.
     got = files_of(replace(again, about=table.about) if origin.overlay else again)
@@ -130,9 +154,9 @@ def start_table(folder: str | Path) -> TraitTable:
             "or open a table that is there with load_table"
         )
         raise IdkeyError(msg)
-    shipped = load_table(files.shipped_folder())
+    shipped = read_table(files.shipped_folder())
     disk.commit(place, own_files(shipped, shipped), {}, "started")
-    return load_table(place)
+    return read_table(place)
 
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
@@ -173,7 +197,7 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
     ours = {*_names(is_overlay(old)), *_names(is_overlay(now))}
     known = disk.digests({name: data for name, data in now.items() if name in ours})
     disk.commit(place, {name: old.get(name) for name in ours}, known, f"put back {name}")
-    return load_table(place)
+    return read_table(place)
 
 
 # -- parts of these -----------------------------------------------------------------------------------
@@ -185,12 +209,16 @@ def _names(overlay: bool) -> tuple[str, ...]:
 
 def _table_of(read: Mapping[str, bytes], name: str, found: Found) -> TraitTable:
     """Make the table of a folder's files. Raises TableError."""
+    parts, conflicts = _parts_of(read, found)
+    return replace(files.table_from(parts, name, found), conflicts=conflicts)
+
+
+def _parts_of(read: Mapping[str, bytes], found: Found) -> tuple[Parts, tuple[Conflict, ...]]:
     if not is_overlay(read):
-        return files.table_from(files.parts_from(read, found), name, found)
+        return files.parts_from(read, found), ()
     place = files.shipped_folder()
     shipped = files.parts_from(disk.read_files(place, layout.FILES), found)
-    parts, conflicts = lay_over(shipped, *read_overlay(read, found), found)
-    return replace(files.table_from(parts, name, found), conflicts=conflicts)
+    return lay_over(shipped, *read_overlay(read, found), found)
 
 
 def _folder(folder: str | Path, call: str) -> Path:

@@ -10,6 +10,7 @@ TABLES = ("traits.csv", "taxa.csv", "care.csv", "evidence.csv")
 """The files that every table has, in the order in which they are read."""
 FILES = (
     "taxa.csv",
+    "genera.csv",
     "traits.csv",
     "care.csv",
     "care_columns.csv",
@@ -17,7 +18,7 @@ FILES = (
     "sources.bib",
     "datapackage.json",
 )
-OURS = frozenset({*FILES, "genera.csv", "base.zip", "overlay.json", "changes.csv"})
+OURS = frozenset({*FILES, "base.zip", "overlay.json", "changes.csv"})
 """Every file that a save may write: those of a table, and those of one's own table, older forms included."""
 
 # Limits: far above any table of fish, low enough that a wrong file cannot use up time or memory.

@@ -107,6 +107,7 @@ class _Laying:
             if not row["source"] or row["source"] in self.sources
         }
         self.backed = {(row.who, row["attribute"]) for row in rows["evidence.csv"]}
+        self.genera = {(r["genus"], c): text for r in rows["genera.csv"] for c, text in r.values.items()}
         columns = self._columns()
         kinds = [*self._changed(rows["taxa.csv"]), *map(self._kind, self.own.rows["taxa.csv"])]
         columns = self._without_blank_companions(columns, kinds)
@@ -262,10 +263,23 @@ class _Laying:
         if not text:
             self.cleared.add((taxon, column))
         trait = self.traits.get(column)
-        before, now, own = (_plain(trait, t) for t in (row["shipped"], kind.values.get(column, ""), text))
+        taken = self._taken_over(kind, column)
+        shipped = kind.values.get(column, "") or (taken if row["shipped"] else "")
+        before, now, own = (_plain(trait, t) for t in (row["shipped"], shipped, text))
         if now not in (before, own):
             self.conflicts.cell(kind, row, now)
-        return text
+        # Written when the cell was the kind's own: then blank meant that it is not known.
+        return "?" if row["shipped"] and not text and taken not in ("", "-") else text
+
+    def _taken_over(self, kind: Row, column: str) -> str:
+        """Return what a blank cell of a shipped kind takes over."""
+        trait = self.traits.get(column)
+        if trait is not None and trait.applies_when and column == trait.id:
+            other, states = trait.applies_when
+            shown = kind.values.get(other, "") or self.genera.get((kind["genus"], other), "")
+            if shown == "-" or (shown and not {s.partition(":")[0] for s in shown.split("|")} & {*states}):
+                return "-"
+        return self.genera.get((kind["genus"], column), "")
 
     # -- traits, columns, care, evidence --------------------------------------------------------
 
@@ -336,6 +350,7 @@ class _Laying:
     def _with_evidence(self, shipped: list[Row], kinds: list[Row], care: list[Row]) -> list[Row]:
         """Add the keeper's claims; leave out those that nothing stands in front of any more."""
         filled = {(row.who, c) for row in [*kinds, *care] for c, text in row.values.items() if text}
+        filled |= {(k[ID], c) for k in kinds for g, c in self.genera if self.genera[g, c] and g == k["genus"]}
         own = self.own.rows["evidence.csv"]
         there = {row.who for row in [*kinds, *care]}
         kept = []

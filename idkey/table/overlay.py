@@ -143,7 +143,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
         When the conflict can't be settled that way, or the folder can't be saved to.
     """
     from idkey.table import disk
-    from idkey.table.folder import load_table
+    from idkey.table.folder import read_table
 
     place = Path(folder)
     read = disk.read_files(place, OVERLAY_FILES)
@@ -157,7 +157,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
     again = Found(place.name)
     files.table_from(lay(shipped, *read_overlay(new, again), again).parts, place.name, again)
     disk.commit(place, new, disk.digests(read), f"settled {name}: {keep}")
-    return load_table(place)
+    return read_table(place)
 
 
 class _Difference:
@@ -305,7 +305,7 @@ def _apart(shipped: Sequence[str], ids: Sequence[str]) -> tuple[list[str], list[
 
 def _kinds(table: TraitTable) -> dict[str, dict[str, str]]:
     """Return the kinds as text: cells by column, by id."""
-    frame = table.to_frame()
+    frame = table.to_frame(own=True)
     columns = [frame[column].tolist() for column in frame.columns]
     return {
         taxon: dict(zip(frame.columns, cells, strict=True))

@@ -31,6 +31,10 @@ _SPECIAL = re.compile(r"[.\\?*+{}()\[\]^]")
 
 _FILES = {
     "taxa.csv": ("Kinds of fish", "The trait table: one row a kind of fish, one column a trait."),
+    "genera.csv": (
+        "Genera",
+        "One row a genus: what holds for each of its kinds whose cell in taxa.csv is blank.",
+    ),
     "traits.csv": ("Traits", "One row a trait: how it is asked, and how far an answer can be trusted."),
     "care.csv": (
         "Care needs",
@@ -43,7 +47,7 @@ _FILES = {
     ),
     "evidence.csv": (
         "Evidence",
-        "One row a claim: what one source says of one cell of taxa.csv or care.csv.",
+        "One row a claim: what one source says of one cell of taxa.csv, genera.csv or care.csv.",
     ),
 }
 """What each file is called, and what one row is."""
@@ -113,6 +117,7 @@ def describe(
     about: Mapping[str, Any],
     traits: Mapping[str, Trait],
     care: Iterable[CareColumn],
+    genera: Sequence[str] = (),
 ) -> bytes:
     """Return the content of datapackage.json.
 
@@ -124,13 +129,17 @@ def describe(
         The trait columns of taxa.csv, in their order.
     care : iterable of CareColumn
         The columns of care.csv, in their order.
+    genera : sequence of str
+        The trait columns of genera.csv; none where there is no such file.
     """
     more = {
         "taxa.csv": [_trait_field(trait, column) for column, trait in traits.items()],
+        "genera.csv": [_trait_field(traits[column], column, genus=True) for column in genera],
         "care.csv": [_care_field(column) for column in care],
     }
-    attributes = [field.name for fields in more.values() for field in fields]
-    resources = [_resource(file, more.get(file, ()), attributes) for file in _FILES]
+    attributes = [field.name for file in ("taxa.csv", "care.csv") for field in more[file]]
+    files = [file for file in _FILES if genera or file != "genera.csv"]
+    resources = [_resource(file, more.get(file, ()), attributes, files) for file in files]
     resources.append(
         {
             "$schema": PROFILES + "dataresource.json",
@@ -146,7 +155,9 @@ def describe(
     return json_bytes({**about, "resources": resources})
 
 
-def _resource(file: str, more: Sequence[Field], attributes: list[str]) -> dict[str, Any]:
+def _resource(
+    file: str, more: Sequence[Field], attributes: list[str], files: Sequence[str]
+) -> dict[str, Any]:
     title, about = _FILES[file]
     fields = [*FIELDS[file].values(), *more]
     described = [_described(field) for field in fields]
@@ -155,7 +166,8 @@ def _resource(file: str, more: Sequence[Field], attributes: list[str]) -> dict[s
         keys["primaryKey"] = [field.name for field in fields if field.unique]
     if file == "care.csv":
         keys["uniqueKeys"] = [["care_group", "taxon"]]
-    pointers = [(field.name, *field.to.split(".")) for field in fields if "." in field.to]
+    there = {f.removesuffix(".csv") for f in files}
+    pointers = [(field.name, *to) for field in fields if (to := field.to.split("."))[0] in there]
     if pointers:
         keys["foreignKeys"] = [
             {"fields": [name], "reference": {"resource": resource, "fields": [to]}}
@@ -215,7 +227,7 @@ def _filled(stated: Mapping[str, Any]) -> dict[str, Any]:
     return {k: v for k, v in whole.items() if v not in (None, "", [], {})}
 
 
-def _trait_field(trait: Trait, column: str) -> Field:
+def _trait_field(trait: Trait, column: str, *, genus: bool = False) -> Field:
     """Return the column that holds a trait, or what young fish show of it."""
     young = column != trait.id
     about = [trait.question]
@@ -233,9 +245,15 @@ def _trait_field(trait: Trait, column: str) -> Field:
     else:
         pattern = _range_pattern(_UNSIGNED if trait.unit in NEVER_NEGATIVE else _SIGNED)
         about.append(f"A range lo..hi or one number, in {trait.unit}.")
-    about.append("- where the trait does not exist in this kind; blank where it is not known.")
+    if genus:
+        about.append("Blank where nothing holds for the whole genus.")
+    else:
+        about.append(
+            "Blank where it is what genera.csv says of the genus, or not known; ? where it is not known in "
+            "spite of the genus; - where the trait does not exist in this kind."
+        )
     title = f"{trait.name}, young fish" if young else trait.name
-    return Field(column, title, " ".join(about), pattern=f"-|{pattern}")
+    return Field(column, title, " ".join(about), pattern=f"-|{pattern}" if genus else f"-|\\?|{pattern}")
 
 
 def _care_field(column: CareColumn) -> Field:

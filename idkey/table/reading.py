@@ -108,7 +108,7 @@ def reading(trait: Trait, text: str, unit: str = "") -> Reading:
     if word in _words(trait):
         return _read_as(trait, text, _words(trait)[word])
     if word in _UNKNOWN:
-        return Reading("", f"{text!r} read as not known")
+        return Reading("?", f"{text!r} read as not known")
     if word in _NOT_APPLICABLE:
         return Reading("-", f"{text!r} read as - (not applicable to this kind)")
     if len(word) <= _MOST_NUMBER and _DATE.fullmatch(plain):

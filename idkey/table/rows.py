@@ -54,16 +54,16 @@ def checked(
         for field in FIELDS[sheet.file].values():
             text = row[field.name]
             names = known.get(field.to) if known and field.to and text else None
-            if field.unique:
-                if not is_id(text):
-                    wrong(field.name, field.right)
-                if text in seen:
-                    wrong(field.name, f"a {what} of this id is there already")
-                seen.add(text)
-            elif names is not None and text not in names:
+            if names is not None and text not in names:
                 wrong(field.name, found.one_of(text, names, field.right))
-            elif right := field.problem(text):
+            elif right := field.problem(text) or (
+                field.right if field.name == "id" and not is_id(text) else ""
+            ):
                 wrong(field.name, right)
+            if field.unique:
+                if text in seen:
+                    wrong(field.name, f"a {what} of this {field.name} is there already")
+                seen.add(text)
         yield row, wrong
 
 

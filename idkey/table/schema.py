@@ -2,7 +2,7 @@
 
 A cell is a state (``forked``), several states where the kind varies (``concave|forked``, with shares
 ``concave:0.8|forked:0.2`` where they are known), a range (``12..16``), a number for a ceiling, blank for
-not known, or ``-`` for not applicable.
+not known or the same as in the genus, ``?`` for not known in spite of the genus, or ``-`` for not applicable.
 """
 
 from __future__ import annotations
@@ -22,8 +22,11 @@ __all__ = [
     "LIFE_STAGES",
     "NEVER_NEGATIVE",
     "NOT_APPLICABLE",
+    "NOT_KNOWN",
     "Cell",
     "NotApplicable",
+    "NotKnown",
+    "OwnCell",
     "Range",
     "States",
     "Trait",
@@ -63,6 +66,14 @@ NOT_APPLICABLE = NotApplicable()
 
 
 @dataclass(frozen=True, slots=True)
+class NotKnown:
+    """It is not known of this kind, whatever holds for its genus."""
+
+
+NOT_KNOWN = NotKnown()
+
+
+@dataclass(frozen=True, slots=True)
 class States:
     """The states a kind shows, with the share of fish that show each (shares sum to 1)."""
 
@@ -80,6 +91,8 @@ class Range:
 
 Cell = States | Range | NotApplicable | None
 """Value of a cell; ``None`` is not known. A ceiling is a Range from 0 to the largest recorded length."""
+OwnCell = Cell | NotKnown
+"""A cell as it stands in the row of a kind, where ``None`` is blank and takes over what the genus says."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,17 +232,13 @@ def is_missing(value: Any) -> bool:
         return True
 
 
-def parse_cell(trait: Trait, text: str) -> Cell:
+def parse_cell(trait: Trait, text: str) -> OwnCell:
     """Read the text of one table cell.
 
     Parameters
     ----------
     trait : Trait
     text : str
-
-    Returns
-    -------
-    Cell
 
     Raises
     ------
@@ -241,6 +250,8 @@ def parse_cell(trait: Trait, text: str) -> Cell:
         return None
     if text == "-":
         return NOT_APPLICABLE
+    if text == "?" and "?" not in trait.states:
+        return NOT_KNOWN
     if trait.has_states:
         return _parse_states(trait, text)
     if trait.kind == "ceiling":
@@ -320,12 +331,14 @@ def _parse_number(text: str, right: str) -> float:
     return value
 
 
-def cell_text(trait: Trait, cell: Cell) -> str:
+def cell_text(trait: Trait, cell: OwnCell) -> str:
     """Write a cell as text; the inverse of `parse_cell`."""
     if cell is None:
         return ""
     if isinstance(cell, NotApplicable):
         return "-"
+    if isinstance(cell, NotKnown):
+        return "?"
     if isinstance(cell, States):
         if len(set(cell.shares)) <= 1 or max(cell.shares) - min(cell.shares) < 10.0**-_SHARE_DIGITS:
             return "|".join(cell.names)

@@ -20,6 +20,7 @@ from idkey.table.columns import Column, column_of
 from idkey.table.edit import Editable
 from idkey.table.fields import COMMONNESS
 from idkey.table.frames import read_frame
+from idkey.table.genera import Basis, Genera, OwnCells, claims_by_kind, effective
 from idkey.table.names import Names, every, one
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
@@ -68,8 +69,11 @@ class TraitTable(Editable):
         In the order of the file.
     taxa : pandas.DataFrame
         One row a taxon, indexed by id: names, trade code, care group, commonness.
-    cells : mapping of str to tuple of Cell
-        Column name (a trait id, or that with ``_young``) to its cells, in the order of `taxa`.
+    own_cells : mapping of str to tuple of OwnCell
+        Column name (a trait id, or that with ``_young``) to its cells, in the order of `taxa`, as they stand
+        in the rows of the kinds. `cells` are those that count, with what blank ones take over.
+    genera : mapping of str to mapping of str to Cell
+        What holds for every kind of a genus, by genus and column.
     care, evidence : pandas.DataFrame
         Care needs and claims as text; empty for a table that has none.
     care_columns : tuple of CareColumn
@@ -87,7 +91,8 @@ class TraitTable(Editable):
 
     traits: tuple[Trait, ...]
     taxa: pd.DataFrame
-    cells: Mapping[str, tuple[Cell, ...]]
+    own_cells: OwnCells
+    genera: Genera = field(default_factory=dict)
     care: pd.DataFrame = field(default_factory=pd.DataFrame)
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
     care_columns: tuple[CareColumn, ...] = field(default_factory=shipped_care_columns)
@@ -101,7 +106,8 @@ class TraitTable(Editable):
         for frame in ("taxa", "care", "evidence"):
             # A copy: two tables never share a frame, so that changing one cannot change the other.
             object.__setattr__(self, frame, getattr(self, frame).copy())
-        object.__setattr__(self, "cells", MappingProxyType(dict(self.cells)))
+        object.__setattr__(self, "own_cells", MappingProxyType(dict(self.own_cells)))
+        object.__setattr__(self, "genera", MappingProxyType(dict(self.genera)))
         object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
         object.__setattr__(self, "about", MappingProxyType(dict(self.about)))
         problems = list(self._problems())
@@ -111,7 +117,7 @@ class TraitTable(Editable):
     def __reduce__(self) -> tuple[Any, ...]:
         # A read-only mapping can be neither pickled nor copied; a plain one can, and is made read-only again.
         found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found |= {"cells": dict(self.cells), "sources": dict(self.sources), "about": dict(self.about)}
+        found |= {name: dict(found[name]) for name in ("own_cells", "genera", "sources", "about")}
         return partial(type(self), **found), ()
 
     def _problems(self) -> Iterator[Problem]:
@@ -178,7 +184,9 @@ class TraitTable(Editable):
         TraitTable: 2 taxa, 2 traits, 4 of 4 cells filled
         """
         traits, ids, cells = read_frame(df, taxon, kinds, name)
-        return cls(traits=traits, taxa=pd.DataFrame(index=pd.Index(ids, name="id")), cells=cells, name=name)
+        return cls(
+            traits=traits, taxa=pd.DataFrame(index=pd.Index(ids, name="id")), own_cells=cells, name=name
+        )
 
     def only(self, taxa: Collection[str]) -> TraitTable:
         """Return a table of some of the taxa, in the order of this one.
@@ -195,8 +203,8 @@ class TraitTable(Editable):
         keep = sorted(map(self.position, every(self, taxa)))
         if len(keep) == len(self):
             return self
-        cells = {column: tuple(found[i] for i in keep) for column, found in self.cells.items()}
-        return replace(self, taxa=self.taxa.iloc[keep], cells=cells)
+        cells = {column: tuple(found[i] for i in keep) for column, found in self.own_cells.items()}
+        return replace(self, taxa=self.taxa.iloc[keep], own_cells=cells)
 
     def save(self, folder: str | Path | None = None) -> TraitTable:
         """Write the table to a folder of plain files, all of it or nothing; the last versions are kept.
@@ -244,6 +252,29 @@ class TraitTable(Editable):
     def trait_ids(self) -> tuple[str, ...]:
         """Trait ids in the order of the table."""
         return tuple(t.id for t in self.traits)
+
+    @cached_property
+    def _effective(self) -> tuple[Mapping[str, tuple[Cell, ...]], Basis]:
+        return effective(self.traits, self.own_cells, self.genera, self._genus)
+
+    @cached_property
+    def _genus(self) -> list[str]:
+        return list(map(str, self.taxa["genus"])) if "genus" in self.taxa.columns else [""] * len(self)
+
+    @cached_property
+    def cells(self) -> Mapping[str, tuple[Cell, ...]]:
+        """The cells that count, by column, in the order of `taxa`."""
+        return MappingProxyType(dict(self._effective[0]))
+
+    @property
+    def basis(self) -> Basis:
+        """What each cell rests on, by column: blank for itself; see `idkey.table.genera`."""
+        return self._effective[1]
+
+    @cached_property
+    def claims_by_kind(self) -> pd.DataFrame:
+        """The evidence, with the claims that a blank cell of a kind rests on repeated for that kind."""
+        return claims_by_kind(self.evidence, self.ids, self._genus, self.basis)
 
     @cached_property
     def _positions(self) -> dict[str, int]:
@@ -316,11 +347,12 @@ class TraitTable(Editable):
         return tuple(_label(taxon, row) for taxon, row in zip(self.ids, rows, strict=True))
 
     def claims(self, taxon: str, attribute: str) -> pd.DataFrame:
-        """Evidence rows behind one cell of a taxon."""
+        """Evidence rows behind one cell of a taxon; of a cell that it takes over, those behind that cell."""
         taxon = one(self, taxon)
         if not len(self.evidence):
             return self.evidence
-        return self.evidence[(self.evidence["taxon"] == taxon) & (self.evidence["attribute"] == attribute)]
+        claims = self.claims_by_kind
+        return claims[(claims["taxon"] == taxon) & (claims["attribute"] == attribute)]
 
     @property
     def version(self) -> str:
@@ -340,8 +372,13 @@ class TraitTable(Editable):
         """Return who is mistaken for whom among these kinds; see `idkey.model.lookalikes.lookalikes`."""
         return display.lookalikes(self, stage)
 
-    def to_frame(self) -> pd.DataFrame:
+    def to_frame(self, *, own: bool = False) -> pd.DataFrame:
         """Return the whole table as text, one row a taxon, in the shape of taxa.csv.
+
+        Parameters
+        ----------
+        own : bool
+            Whether cells that are taken over from the genus are left blank, as they are in taxa.csv.
 
         Returns
         -------
@@ -349,7 +386,7 @@ class TraitTable(Editable):
         """
         columns = {
             column: [cell_text(self.trait_of(column), cell) for cell in cells]
-            for column, cells in self.cells.items()
+            for column, cells in (self.own_cells if own else self.cells).items()
         }
         return pd.concat([self.taxa, pd.DataFrame(columns, index=self.taxa.index, dtype="str")], axis=1)
 

@@ -43,7 +43,7 @@ def make_table(
     return TraitTable(
         traits=(Trait("colour", "nominal", states=("dark", "pale")),),
         taxa=frame,
-        cells={"colour": (None,) * len(taxa)},
+        own_cells={"colour": (None,) * len(taxa)},
         care=pd.DataFrame(care, dtype="str"),
         evidence=pd.DataFrame([{**dict.fromkeys(EVIDENCE, ""), **row} for row in evidence], columns=EVIDENCE),
         sources=sources or {},

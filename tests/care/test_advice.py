@@ -32,7 +32,7 @@ def colours(kinds: dict[str, tuple[str, str]], traits=("colour",), **effort: flo
     cells = {
         t: tuple(States((s,), (1.0,)) for s in column) for t, column in zip(traits, columns, strict=True)
     }
-    return replace(base, traits=made, cells=cells)
+    return replace(base, traits=made, own_cells=cells)
 
 
 @pytest.fixture(scope="module")

@@ -21,7 +21,7 @@ def table_of(traits, rows):
         for column, trait in by_column.items()
     }
     return TraitTable(
-        traits=tuple(traits), taxa=pd.DataFrame(index=pd.Index(list(rows), name="id")), cells=cells
+        traits=tuple(traits), taxa=pd.DataFrame(index=pd.Index(list(rows), name="id")), own_cells=cells
     )
 
 

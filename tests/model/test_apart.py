@@ -69,7 +69,7 @@ def test_the_order_of_the_kinds_makes_no_difference(table, random):
     other = replace(
         table,
         taxa=table.taxa.iloc[order],
-        cells={column: tuple(cells[i] for i in order) for column, cells in table.cells.items()},
+        own_cells={column: tuple(cells[i] for i in order) for column, cells in table.cells.items()},
     )
     for taxon in table.ids:
         one, two = apart(table, taxon), apart(other, taxon)

@@ -84,7 +84,7 @@ def test_half_the_affinity_is_never_less_than_the_mix_up_by_the_same_looks(table
         alone = TraitTable(
             traits=(trait,),
             taxa=table.taxa,
-            cells={c: v for c, v in table.cells.items() if c in (trait.id, f"{trait.id}_young")},
+            own_cells={c: v for c, v in table.cells.items() if c in (trait.id, f"{trait.id}_young")},
         )
         tell = Distinguisher(alone)
         for stage in STAGES:

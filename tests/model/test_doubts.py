@@ -262,7 +262,7 @@ def test_a_cell_changed_by_hand_says_more_than_its_claims():
     at = table.position("hypancistrus_zebra")
     sizes = list(table.cells["adult_size"])
     sizes[at] = Range(0.0, 125.0)
-    changed = replace(table, cells={**table.cells, "adult_size": tuple(sizes)})
+    changed = replace(table, own_cells={**table.cells, "adult_size": tuple(sizes)})
     found = [d for d in doubts(changed, ["hypancistrus_zebra"]) if d.column == "adult_size"]
     assert ["has 125, but its claims have only 64, 80, 100, 92" in d.text for d in found] == [True]
     through = table.with_cell("hypancistrus_zebra", "adult_size", 125)

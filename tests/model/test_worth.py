@@ -106,7 +106,7 @@ def test_every_couplet_of_a_printed_key_asks_a_trait_that_earns_its_place(name):
 def test_a_blank_column_never_earns(table):
     blank = Trait(id="blank", kind="nominal", states=("a", "b"))
     cells = {**table.cells, "blank": (None,) * len(table)}
-    grown = replace(table, traits=(*table.traits, blank), cells=cells)
+    grown = replace(table, traits=(*table.traits, blank), own_cells=cells)
     *others, last = worth(grown)
     assert (last.known, last.tells, last.earns) == (0, 0, False)
     assert "no kind" in last.text
@@ -120,7 +120,7 @@ def test_the_order_of_rows_and_columns_does_not_matter(table, random):
         table,
         traits=tuple(random.sample(table.traits, len(table.traits))),
         taxa=table.taxa.iloc[rows],
-        cells={c: tuple(cells[i] for i in rows) for c, cells in table.cells.items()},
+        own_cells={c: tuple(cells[i] for i in rows) for c, cells in table.cells.items()},
     )
     assert counted(mixed) == counted(table)
 
@@ -131,7 +131,7 @@ def test_of_a_trait_and_its_copy_neither_is_the_only_one_and_one_is_idle(table):
     copy = replace(first, id="z" + first.id)
     assume(copy.id not in table.trait_ids)
     copies = {copy.id + c.removeprefix(first.id): x for c, x in table.cells.items() if c.startswith(first.id)}
-    grown = replace(table, traits=(*table.traits, copy), cells={**table.cells, **copies})
+    grown = replace(table, traits=(*table.traits, copy), own_cells={**table.cells, **copies})
     found = {w.trait.id: w for w in worth(grown)}
     assert found[first.id].only == found[copy.id].only == 0
     assert found[first.id].tells == found[copy.id].tells

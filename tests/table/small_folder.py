@@ -80,10 +80,10 @@ def _claims(header: tuple[str, ...], taxa: list[list[str]]) -> list[list[str]]:
     for line in taxa:
         for column, text in zip(header[len(META) :], line[len(META) :], strict=True):
             if text:
-                claims.append([line[0], "", column, text, "SMITH", "p. 1", "read", "species", ""])
-    claims.append(["alpha", "", "tail", "forked", "JONES", "", "secondary", "genus", "a second look"])
+                claims.append([line[0], "", "", column, text, "SMITH", "p. 1", "read", "species", ""])
+    claims.append(["alpha", "", "", "tail", "forked", "JONES", "", "secondary", "genus", "a second look"])
     for (group, taxon), cells in _GROUPS.items():
-        who = ["", group] if not taxon else [taxon, ""]
+        who = ["", "", group] if not taxon else [taxon, "", ""]
         claims += [[*who, c, text, "JONES", "", "secondary", "group", ""] for c, text in cells.items()]
     return claims
 

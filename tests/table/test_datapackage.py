@@ -71,7 +71,7 @@ def test_profile_name_version_and_licence():
 def test_every_file_of_the_folder_is_described_and_no_other():
     paths = [r["path"] for r in RESOURCES.values()]
     assert sorted(paths) == sorted(f.name for f in TRAITS.iterdir() if f.name != "datapackage.json")
-    assert list(TABLES) == ["taxa", "traits", "care", "care_columns", "evidence"]
+    assert list(TABLES) == ["taxa", "genera", "traits", "care", "care_columns", "evidence"]
     for name, resource in RESOURCES.items():
         assert re.fullmatch(r"[a-z0-9._-]+", name)
         assert resource["encoding"] == "utf-8"
@@ -137,6 +137,7 @@ def test_keys():
         ("taxa", "careGroup", "care", "care_group"),
         ("care", "taxon", "taxa", "id"),
         ("evidence", "taxon", "taxa", "id"),
+        ("evidence", "genus", "genera", "genus"),
         ("evidence", "care_group", "care", "care_group"),
     }
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from idkey.errors import TableError, UnknownName
 from idkey.table.claims import UNSOURCED, Claim
 from idkey.table.folder import load_table
-from idkey.table.schema import Range, Trait
+from idkey.table.schema import Range, Trait, cell_text
 from idkey.table.table import TraitTable
 
 TABLE = load_table()
@@ -99,27 +99,58 @@ def test_many_rows_at_once_are_all_or_nothing():
 
 
 def test_a_changed_cell_keeps_its_claims_and_says_that_the_new_value_has_no_source():
-    taxon, before = "hypancistrus_zebra", claims(TABLE, "hypancistrus_zebra", "tail_fork")
+    taxon, before = "hypancistrus_l201", claims(TABLE, "hypancistrus_l201", "tail_fork")
     assert before
-    new = TABLE.with_cell(taxon, "tail_fork", "straight")
-    assert claims(new, taxon, "tail_fork") == [*before, ("straight", "", "memory", UNSOURCED)]
+    new = TABLE.with_cell(taxon, "tail_fork", "forked")
+    assert claims(new, taxon, "tail_fork") == [*before, ("forked", "", "memory", UNSOURCED)]
     again = new.with_cell(taxon, "tail_fork", "concave")
     assert claims(again, taxon, "tail_fork") == [*before, ("concave", "", "memory", UNSOURCED)]
     sourced = again.with_evidence(taxon, "tail_fork", source="ARM2002", locator="p. 1", evidence_class="read")
     assert claims(sourced, taxon, "tail_fork") == [*before, ("concave", "ARM2002", "read", "")]
 
 
-def test_a_cell_that_stays_as_it_is_gets_no_new_claim():
-    text = TABLE.to_frame().loc["hypancistrus_zebra", "tail_fork"]
-    same = TABLE.with_cell("hypancistrus_zebra", "tail_fork", text)
+# Of its own, taken over from its genus, and not applicable to its pattern.
+@pytest.mark.parametrize("column", ["adult_size", "tail_fork", "spot_size"])
+def test_a_cell_that_stays_as_it_is_gets_no_new_claim(column):
+    text = TABLE.to_frame().loc["hypancistrus_zebra", column]
+    assert text
+    same = TABLE.with_cell("hypancistrus_zebra", column, text)
     pd.testing.assert_frame_equal(same.evidence, TABLE.evidence)
+    assert same.own_cells == TABLE.own_cells
 
 
-def test_a_cell_made_blank_loses_its_claims():
-    new = TABLE.with_cell("hypancistrus_zebra", "tail_fork", "")
-    assert new.cell("hypancistrus_zebra", "tail_fork") is None
-    assert not len(new.claims("hypancistrus_zebra", "tail_fork"))
-    assert len(new.evidence) == len(TABLE.evidence) - len(TABLE.claims("hypancistrus_zebra", "tail_fork"))
+def test_a_cell_made_blank_loses_its_claims_and_says_what_its_genus_says():
+    taxon, own = "hypancistrus_l201", len(TABLE.claims("hypancistrus_l201", "tail_fork"))
+    blank, unknown = (TABLE.with_cell(taxon, "tail_fork", text) for text in ("", "?"))
+    assert len(blank.evidence) == len(unknown.evidence) == len(TABLE.evidence) - own
+    assert cell_text(TABLE.trait("tail_fork"), blank.cell(taxon, "tail_fork")) == "concave|forked"
+    assert set(blank.claims(taxon, "tail_fork")["genus"]) == {"Hypancistrus"}
+    assert unknown.cell(taxon, "tail_fork") is None
+    assert not len(unknown.claims(taxon, "tail_fork"))
+    assert unknown.to_frame(own=True).loc[taxon, "tail_fork"] == "?"
+
+
+def test_a_kind_of_a_known_genus_is_known_at_once_and_another_genus_makes_it_another():
+    new = TABLE.with_taxon("invented", scientificName="Hypancistrus sp.")
+    known = {t: new.to_frame().loc["invented", t] for t in TABLE.trait_ids if new.cell("invented", t)}
+    assert known["tooth_form"] == "larger_below"
+    assert known == {t: cell_text(TABLE.trait(t), c) for t, c in TABLE.genera["Hypancistrus"].items()}
+    assert len(new.evidence) == len(TABLE.evidence)
+    moved = new.with_cell("invented", "genus", "Panaqolus")
+    assert moved.to_frame().loc["invented", "tooth_form"] == "spoon"
+    assert not any(moved.to_frame(own=True).loc["invented", t] for t in TABLE.trait_ids)
+    plain = new.with_cell("invented", "pattern", "bars")
+    assert plain.to_frame().loc["invented", "spot_size"] == "-"
+
+
+def test_a_claim_may_stand_behind_a_cell_that_is_taken_over():
+    new = TABLE.with_taxon(
+        "invented", scientificName="Hypancistrus sp.", claims={"jaw_angle": Claim(source="ARM2002")}
+    )
+    assert claims(new, "invented", "jaw_angle")[-1] == ("acute", "ARM2002", "secondary", "")
+    assert "Hypancistrus" in set(new.claims("invented", "jaw_angle")["genus"])
+    with pytest.raises(TableError, match="a claim for a blank cell"):
+        TABLE.with_taxon("other", scientificName="Nogenus sp.", claims={"jaw_angle": Claim(source="ARM2002")})
 
 
 def test_the_last_young_cell_takes_its_column_along():
@@ -259,7 +290,11 @@ CELLS = st.fixed_dictionaries(
 
 
 def state(table: TraitTable) -> tuple:
-    return table.to_frame().to_csv(), sorted(map(tuple, table.evidence.to_numpy().tolist())), table.version
+    return (
+        table.to_frame(own=True).to_csv(),
+        sorted(map(tuple, table.evidence.to_numpy().tolist())),
+        table.version,
+    )
 
 
 @settings(max_examples=25, deadline=None)
@@ -267,7 +302,7 @@ def state(table: TraitTable) -> tuple:
 def test_adding_then_taking_away_gives_back_what_was_there(cells):
     new = TABLE.with_taxon("invented", scientificName="Hypancistrus sp.", **cells)
     assert (
-        new.to_frame().loc["invented"].to_dict().items()
+        new.to_frame(own=True).loc["invented"].to_dict().items()
         >= {k: v for k, v in cells.items() if k != "teeth_lower"}.items()
     )
     back = new.without_taxon("invented")
@@ -289,7 +324,7 @@ def test_cell_by_cell_comes_to_the_same_as_all_at_once(cells, seed):
 def test_every_filled_cell_is_backed_whatever_was_done():
     new = TABLE.with_taxon("invented", adult_size=120, teeth_lower="5..9", pattern_young="bars", **NEW)
     new = new.with_cell("invented", "tail_fork", "-").with_cell("invented", "adult_size", "")
-    backed = set(zip(new.evidence["taxon"], new.evidence["attribute"], strict=True))
+    backed = set(zip(new.claims_by_kind["taxon"], new.claims_by_kind["attribute"], strict=True))
     for column in new.cells:
         for taxon in new.ids:
             assert ((taxon, column) in backed) == (new.cell(taxon, column) is not None)

@@ -126,7 +126,7 @@ def cut_down(table: TraitTable, kinds: int, traits: int) -> Files:
         replace(
             some,
             traits=tuple(kept),
-            cells=cells,
+            own_cells=cells,
             care=care,
             evidence=claims,
             sources=sources,

@@ -235,8 +235,8 @@ CELLS = {
     # evidence.csv
     "evidence of a dangling taxon": Cell("evidence.csv", 2, "taxon", "alfa", "did you mean 'alpha'?"),
     "evidence of a dangling group": Cell("evidence.csv", 14, "care_group", "stone", "did you mean 'stones'?"),
-    "evidence of nobody": Cell("evidence.csv", 2, "taxon", "", "either taxon or care_group"),
-    "evidence of both": Cell("evidence.csv", 12, "taxon", "alpha", "either taxon or care_group"),
+    "evidence of nobody": Cell("evidence.csv", 2, "taxon", "", "one of taxon, genus and care_group"),
+    "evidence of both": Cell("evidence.csv", 12, "taxon", "alpha", "one of taxon, genus and care_group"),
     "evidence of no column": Cell("evidence.csv", 3, "attribute", "tale", "did you mean 'tail'?"),
     "evidence of a blank column": Cell("evidence.csv", 3, "attribute", "", "name the trait column"),
     "dangling source": Cell("evidence.csv", 2, "source", "SMYTH", "did you mean 'SMITH'?"),

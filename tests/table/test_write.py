@@ -164,7 +164,7 @@ def tables(draw) -> TraitTable:
     return TraitTable(
         traits=tuple(made),
         taxa=frame(meta, META[1:], pd.Index(taxa, name="id")),
-        cells=columns,
+        own_cells=columns,
         care=frame(care, [*HEADERS["care.csv"], *(column.id for column in shipped_care_columns())]),
         evidence=frame(evidence, HEADERS["evidence.csv"]),
         sources=sources,

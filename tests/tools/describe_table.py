@@ -33,7 +33,9 @@ def text(folder: Path) -> str:
     }
     care = {column.id: column for column in table.care_columns}
     traits = {column: table.trait_of(column) for column in table.cells}
-    return describe(about, traits, [care[c] for c in table.care.columns if c in care]).decode()
+    columns = [care[c] for c in table.care.columns if c in care]
+    genera = [c for c in traits if any(c in cells for cells in table.genera.values())]
+    return describe(about, traits, columns, genera).decode()
 
 
 if __name__ == "__main__":
