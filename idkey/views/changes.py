@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from idkey.model.evidence import NONE
 from idkey.model.lookalikes import FEW
-from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Strong
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Strong
 from idkey.views.words import listed, none_words, number_of, one_in, percent, stamp, table_date
 
 if TYPE_CHECKING:
@@ -30,34 +30,27 @@ def change_document(change: Change) -> Document:
 
 def apart_document(found: Apart) -> Document:
     """Return how well a kind is told from all others as a document."""
-    return _document(
-        f"{found.table.label(found.taxon)} against all others", found.table, _apart_blocks(found)
-    )
+    who = found.table.label(found.taxon)
+    return _document(f"{who} against all others", found.table, _apart_blocks(found))
 
 
 def _document(title: str, table: TraitTable, blocks: Iterable[Block]) -> Document:
     return Document(title, tuple(blocks), stamp(table), table_date(table), titled=(PRINT,))
 
 
-def _alert(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
-    """What can't be told: never folded away."""
-    yield Lines((text,), style="alert")
-    if under:
-        yield Lines(under, "bullets")
+def _calm(text: str, under: tuple[str, ...] = (), summary: Runs = "") -> Iterator[Block]:
+    """What is well: on the screen its details are folded under `summary`, by default the text itself."""
+    if not under:
+        yield Lines((text,))
+        return
+    details = (Lines(under, "bullets"),)
+    yield On(SCREEN, (Fold(summary or text, details),))
+    yield On((TEXT, PRINT), (Lines((text,)), *details))
 
 
 def _note(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
-    """What needs a look: the details folded on the screen."""
-    details = (Lines(under, "bullets"),) if under else ()
-    yield On(SCREEN, (Fold(Strong(text), details),) if under else (Lines((text,), style="outcome"),))
-    yield On((TEXT, PRINT), (Lines((text,)), *details))
-
-
-def _calm(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
-    """What is well."""
-    details = (Lines(under, "bullets"),) if under else ()
-    yield On(SCREEN, (Fold(text, details),) if under else (Lines((text,)),))
-    yield On((TEXT, PRINT), (Lines((text,)), *details))
+    """What needs a look: stands out, its details folded."""
+    yield from _calm(text, under, Strong(text)) if under else (Lines((text,), style="outcome"),)
 
 
 # -- the whole change -------------------------------------------------------------------------------
@@ -195,13 +188,13 @@ def _apart_blocks(found: Apart) -> Iterator[Block]:
         yield from _calm(f"{who} is told from every other kind.")
     if found.never:
         text = f"{who} can't be told from {_names(table, found.never)} by anything in the table."
-        yield from _alert(text, _under(found, "never", _never_words))
+        yield from (Lines((text,), style="alert"), Lines(_under(found, "never"), "bullets"))
     if found.one_look:
         text = f"{who} is told from {_names(table, found.one_look)} by one look at most, and that one errs."
-        yield from _note(text, _under(found, "one look", _one_look_words))
+        yield from _note(text, _under(found, "one look"))
     if found.adults_only:
         text = f"Only adults of {who} are told from {_names(table, found.adults_only)}; young fish are not."
-        yield from _note(text, _under(found, "adults only", _adults_words))
+        yield from _note(text, _under(found, "adults only"))
     if found.hardly_known:
         yield from _calm(
             f"Too little is known of both {who} and {_names(table, found.hardly_known)} to tell them apart "
@@ -209,27 +202,20 @@ def _apart_blocks(found: Apart) -> Iterator[Block]:
         )
 
 
-def _under(found: Apart, why: str, words: Callable[[Pair], str]) -> tuple[str, ...]:
-    table = found.table
+def _under(found: Apart, why: str) -> tuple[str, ...]:
+    name = found.table.label
     return tuple(
-        f"{table.label(pair.other)}: {words(pair)}{_settle_words(found, pair)}"
-        for pair in found.pairs
-        if pair.why == why
+        f"{name(p.other)}: {_pair_words(p)}{_settle_words(found, p)}" for p in found.pairs if p.why == why
     )
 
 
-def _never_words(pair: Pair) -> str:
-    return f"the same in all {pair.compared} traits known of both. "
-
-
-def _one_look_words(pair: Pair) -> str:
+def _pair_words(pair: Pair) -> str:
+    if pair.why == "never":
+        return f"the same in all {pair.compared} traits known of both. "
     if pair.trait is None:
         return "no look says more than a guess. "
-    return f"{_lower(pair.trait.name)}, wrong {one_in(1 - pair.right)}. "
-
-
-def _adults_words(pair: Pair) -> str:
-    return f"adults by {_lower(pair.trait.name)}. " if pair.trait is not None else ""
+    look = _lower(pair.trait.name)
+    return f"{look}, wrong {one_in(1 - pair.right)}. " if pair.why == "one look" else f"adults by {look}. "
 
 
 def _settle_words(found: Apart, pair: Pair) -> str:
