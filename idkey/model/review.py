@@ -10,6 +10,7 @@ those of which the trait is known. That is a plain guess, made alike for all bla
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -140,56 +141,42 @@ def _keeps_evidence(table: TraitTable) -> bool:
 
 def _cells(table: TraitTable) -> pd.DataFrame:
     """Return a row a filled cell, in the order of the columns, then of the taxa."""
-    held = [
-        (taxon, column)
-        for column, cells in table.cells.items()
-        for taxon, cell in zip(table.ids, cells, strict=True)
-        if isinstance(cell, (States, Range))
-    ]
-    found = pd.DataFrame(held, columns=["taxon", "column"], dtype="str")
-    if not _keeps_evidence(table):
-        return found.assign(**{"class": KNOWN}, sources=0, genus_only=False, unsourced=False)
-    evidence = table.claims_by_kind[table.claims_by_kind["taxon"] != ""]
-    place = {name: i for i, name in enumerate(CLASSES)}
-    claims = pd.DataFrame(
-        {
-            "taxon": evidence["taxon"],
-            "column": evidence["attribute"],
-            "rank": evidence["class"].map(place).fillna(len(CLASSES) - 1).astype(int),
-            "source": evidence["source"].where(evidence["source"] != ""),
-            "genus": evidence["scope"] != "species",
-            "waits": evidence["note"] == UNSOURCED,
-        }
-    )
-    of_cell = claims.groupby(["taxon", "column"], sort=False).agg(
-        rank=("rank", "min"), sources=("source", "nunique"), genus=("genus", "all"), waits=("waits", "all")
-    )
-    at = of_cell.reindex(pd.MultiIndex.from_frame(found))
+    columns = ["taxon", "column", "class", "sources", "genus_only", "unsourced"]
+    behind: dict[tuple[str, str], list[tuple[str, str, str, str]]] = defaultdict(list)
+    if kept := _keeps_evidence(table):
+        parts = ("taxon", "attribute", "class", "source", "scope", "note")
+        for taxon, column, *claim in zip(*(table.claims_by_kind[part] for part in parts), strict=True):
+            behind[taxon, column].append(tuple(claim))
+    rows = []
+    for column, cells in table.cells.items():
+        for taxon, cell in zip(table.ids, cells, strict=True):
+            if isinstance(cell, (States, Range)):
+                rests_on = _rests_on(behind[taxon, column]) if kept else (KNOWN, 0, False, False)
+                rows.append((taxon, column, *rests_on))
+    return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[:3], "str"))
+
+
+def _rests_on(claims: list[tuple[str, str, str, str]]) -> tuple[str, int, bool, bool]:
+    """Return the class, the number of sources, whether none is about the kind itself, or none is named."""
     # A cell without any claim rests on memory, and its source is still to be given.
-    bare = at["rank"].isna().to_numpy()
-    rank = at["rank"].fillna(len(CLASSES) - 1).astype(int).to_numpy()
-    found["class"] = np.array(CLASSES, dtype=object)[rank]
-    found["sources"] = at["sources"].fillna(0).astype(int).to_numpy()
-    found["genus_only"] = np.where(bare, False, at["genus"].to_numpy()).astype(bool)
-    found["unsourced"] = np.where(bare, True, at["waits"].to_numpy()).astype(bool)
-    return found
+    classes = {name for name, _, _, _ in claims}
+    strongest = next((name for name in CLASSES if name in classes), CLASSES[-1])
+    sources = {source for _, source, _, _ in claims} - {""}
+    genus = bool(claims) and all(scope != "species" for _, _, scope, _ in claims)
+    return strongest, len(sources), genus, all(note == UNSOURCED for _, _, _, note in claims)
 
 
 def _grid(table: TraitTable, cells: pd.DataFrame) -> pd.DataFrame:
-    grid = np.full((len(table), len(table.traits)), BLANK, dtype=object)
-    for j, trait in enumerate(table.traits):
-        away = [isinstance(cell, NotApplicable) for cell in table.cells[trait.id]]
-        grid[np.array(away, dtype=bool), j] = NOT_APPLICABLE
-    adult = cells[cells["column"].isin(table.trait_ids)]
-    rows = pd.Index(table.ids).get_indexer(adult["taxon"])
-    columns = pd.Index(table.trait_ids).get_indexer(adult["column"])
-    grid[rows, columns] = adult["class"].to_numpy(dtype=object)
-    return pd.DataFrame(
-        grid,
-        index=pd.Index(table.ids, name="taxon"),
-        columns=pd.Index(table.trait_ids, name="trait"),
-        dtype="str",
-    )
+    classes = {(taxon, column): name for taxon, column, name in cells.iloc[:, :3].itertuples(index=False)}
+    words = {
+        trait: [
+            NOT_APPLICABLE if isinstance(cell, NotApplicable) else classes.get((taxon, trait), BLANK)
+            for taxon, cell in zip(table.ids, table.cells[trait], strict=True)
+        ]
+        for trait in table.trait_ids
+    }
+    grid = pd.DataFrame(words, index=pd.Index(table.ids, name="taxon"), dtype="str")
+    return grid.rename_axis(columns="trait")
 
 
 def _counts(grid: pd.DataFrame) -> pd.DataFrame:
