@@ -9,26 +9,8 @@ from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, States, Trait
 from idkey.table.words import young_cell
+from idkey.views import doc
 from idkey.views.charts import map_svg, on_map
-from idkey.views.doc import (
-    PRINT,
-    SCREEN,
-    TEXT,
-    Bar,
-    Block,
-    Code,
-    Content,
-    Document,
-    Fold,
-    Heading,
-    Lines,
-    On,
-    Picture,
-    Runs,
-    Soft,
-    Strong,
-    Table,
-)
 from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg
 from idkey.views.words import (
     CAUTIONS,
@@ -69,7 +51,7 @@ _MOST_CARE = 3
 # -- kinds side by side -----------------------------------------------------------------------------
 
 
-def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
+def compare_document(kinds: Comparison, *, young: bool = False) -> doc.Document:
     """Return kinds side by side: drawn on one scale, then what differs, is shared and is not known.
 
     Parameters
@@ -83,21 +65,21 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
     first, *others = (mix_up_words(kinds, young=age) for age in ages)
     care = tuple(filter(None, (care_line(kinds),)))
     looks = tuple(trait.question or trait.name for trait in _looks(kinds, young))
-    shown = (SCREEN, PRINT)
+    shown = (doc.SCREEN, doc.PRINT)
     blocks = (
-        On(PRINT, (Lines((made_from(table),)),)),
-        On(shown, _fish(kinds, young)),
-        On(PRINT, (Heading("Look first at"), Lines(looks, "numbered"))),
-        Lines((first,), style="outcome"),
-        On(shown, (Lines((" ".join((*others, _RECKONED)),), style="soft"),)),
-        On(TEXT, (Lines(tuple(others)),)),
-        Lines(care),
-        On(shown, (*_differ(kinds, young), *_shared(kinds), *_unknown(kinds))),
-        On(SCREEN, _sources(kinds)),
-        On(TEXT, _in_lines(kinds)),
-        On(PRINT, (*CAUTIONS, Lines((sources_line(table),), style="small"))),
+        doc.On(doc.PRINT, (doc.Lines((made_from(table),)),)),
+        doc.On(shown, _fish(kinds, young)),
+        doc.On(doc.PRINT, (doc.Heading("Look first at"), doc.Lines(looks, "numbered"))),
+        doc.Lines((first,), style="outcome"),
+        doc.On(shown, (doc.Lines((" ".join((*others, _RECKONED)),), style="soft"),)),
+        doc.On(doc.TEXT, (doc.Lines(tuple(others)),)),
+        doc.Lines(care),
+        doc.On(shown, (*_differ(kinds, young), *_shared(kinds), *_unknown(kinds))),
+        doc.On(doc.SCREEN, _sources(kinds)),
+        doc.On(doc.TEXT, _in_lines(kinds)),
+        doc.On(doc.PRINT, (*CAUTIONS, doc.Lines((sources_line(table),), style="small"))),
     )
-    return Document(listed(kinds.labels), blocks, stamp(table), table_date(table))
+    return doc.Document(listed(kinds.labels), blocks, stamp(table), table_date(table))
 
 
 def _looks(kinds: Comparison, young: bool) -> tuple[Trait, ...]:
@@ -120,12 +102,12 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
 
 
-def _fish(kinds: Comparison, young: bool) -> tuple[Block, ...]:
+def _fish(kinds: Comparison, young: bool) -> tuple[doc.Block, ...]:
     if not can_draw(kinds.table):
         return ()
     svg = scale_svg(kinds.table, kinds.taxa, young=young)
     return (
-        Picture(
+        doc.Picture(
             svg,
             listed(kinds.labels),
             f"{DRAWN_NOTE} What is not known is left out or drawn plain.",
@@ -134,9 +116,9 @@ def _fish(kinds: Comparison, young: bool) -> tuple[Block, ...]:
     )
 
 
-def _differ(kinds: Comparison, young: bool) -> tuple[Block, ...]:
+def _differ(kinds: Comparison, young: bool) -> tuple[doc.Block, ...]:
     if not kinds.differ:
-        return (Lines((Strong("No trait of which the table knows all of them differs."),)),)
+        return (doc.Lines((doc.Strong("No trait of which the table knows all of them differs."),)),)
     k = len(kinds.taxa)
     order = sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
     heads = ("Look at", *kinds.labels, "One look tells adults apart", "Young fish")
@@ -151,21 +133,21 @@ def _differ(kinds: Comparison, young: bool) -> tuple[Block, ...]:
                 "the same" if same else _tells(contrast.right_young, k),
             )
         )
-    caption = ("What differs, strongest first ", Soft(f"(a guess is right {chance_words(1 / k)})"))
+    caption = ("What differs, strongest first ", doc.Soft(f"(a guess is right {chance_words(1 / k)})"))
     shares = (28.0, *[32.0] * k, 29.0, 29.0)
-    return (Table(heads, tuple(rows), caption, "cmp", shares),)
+    return (doc.Table(heads, tuple(rows), caption, "cmp", shares),)
 
 
-def _marks(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[Runs, ...]:
+def _marks(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[doc.Runs, ...]:
     looks, trait = _looks(kinds, young), contrast.trait
     place = f"best look {looks.index(trait) + 1}" if len(looks) > 1 and trait in looks else "best look"
     marks = [*([place] if trait in looks else []), *([_HEARSAY] if contrast.hearsay else [])]
-    return ("\n", Soft("; ".join(marks))) if marks else ()
+    return ("\n", doc.Soft("; ".join(marks))) if marks else ()
 
 
-def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[Content, ...]:
+def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[doc.Content, ...]:
     """Return the cells of a trait, each with the drawings of its states, the young fish's where asked for."""
-    cells: list[Content] = []
+    cells: list[doc.Content] = []
     for taxon, words in zip(kinds.taxa, contrast.cells, strict=True):
         cell = young_cell(kinds.table, taxon, contrast.trait) if young else None
         cell = cell or kinds.table.cells[contrast.trait.id][kinds.table.position(taxon)]
@@ -175,39 +157,39 @@ def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> tuple[Content,
     return tuple(cells)
 
 
-def _tells(right: float | None, k: int) -> Runs:
+def _tells(right: float | None, k: int) -> doc.Runs:
     """Say how well a look tells, with a bar from a guess to certainty."""
     words = look_words(right, k)
-    return words if right is None else (words, "\n", Bar(share_of_the_way(right, k)))
+    return words if right is None else (words, "\n", doc.Bar(share_of_the_way(right, k)))
 
 
 def _same_at_any_age(contrast: Contrast) -> bool:
     return contrast.right_young is not None and abs(contrast.right_young - contrast.right) < 1e-9
 
 
-def _shared(kinds: Comparison) -> tuple[Block, ...]:
+def _shared(kinds: Comparison) -> tuple[doc.Block, ...]:
     rows = tuple((c.trait.name, c.cells[0]) for c in kinds.shared)
     title = f"What they share: {number_of(len(rows), 'trait')}"
-    return (Fold(title, (Table((), rows, shares=(40.0, 138.0)),)),) if rows else ()
+    return (doc.Fold(title, (doc.Table((), rows, shares=(40.0, 138.0)),)),) if rows else ()
 
 
-def _unknown(kinds: Comparison) -> tuple[Block, ...]:
+def _unknown(kinds: Comparison) -> tuple[doc.Block, ...]:
     if not kinds.unknown:
         return ()
     some, nowhere = _half_known(kinds)
     title = f"What can't be compared, being unknown: {number_of(len(kinds.unknown), 'trait')}"
-    blocks: tuple[Block, ...] = ()
+    blocks: tuple[doc.Block, ...] = ()
     if some:
         title += f" ({len(some)} known for one but not for all)"
         rows = tuple((c.trait.name, *(_cell(words) for words in c.cells)) for c in some)
-        blocks += (Table(("Trait", *kinds.labels), rows),)
+        blocks += (doc.Table(("Trait", *kinds.labels), rows),)
     if nowhere:
-        blocks += (Lines((f"Not known for any of them: {_names(nowhere)}.",)),)
-    return (Fold(title, blocks),)
+        blocks += (doc.Lines((f"Not known for any of them: {_names(nowhere)}.",)),)
+    return (doc.Fold(title, blocks),)
 
 
-def _cell(words: str) -> Runs:
-    return Soft(words) if words == _NOT_KNOWN else words
+def _cell(words: str) -> doc.Runs:
+    return doc.Soft(words) if words == _NOT_KNOWN else words
 
 
 def _half_known(kinds: Comparison) -> tuple[list[Contrast], list[Contrast]]:
@@ -220,7 +202,7 @@ def _names(contrasts: Iterable[Contrast]) -> str:
     return ", ".join(c.trait.name.lower() for c in contrasts)
 
 
-def _sources(kinds: Comparison) -> tuple[Block, ...]:
+def _sources(kinds: Comparison) -> tuple[doc.Block, ...]:
     """Return where the cells that differ are written, behind a fold; nothing for a table without sources."""
     items = []
     for contrast in kinds.differ:
@@ -229,7 +211,7 @@ def _sources(kinds: Comparison) -> tuple[Block, ...]:
             written = [text for column in columns for text in _claims(kinds, taxon, column)]
             if written:
                 items.append(f"{contrast.trait.name}, {label}: {'; '.join(written)}")
-    return (Fold("Where it is written", (Lines(tuple(items), "bullets"),)),) if items else ()
+    return (doc.Fold("Where it is written", (doc.Lines(tuple(items), "bullets"),)),) if items else ()
 
 
 def _claims(kinds: Comparison, taxon: str, column: str) -> Iterable[str]:
@@ -241,7 +223,7 @@ def _claims(kinds: Comparison, taxon: str, column: str) -> Iterable[str]:
     return dict.fromkeys(claims)
 
 
-def _in_lines(kinds: Comparison) -> tuple[Block, ...]:
+def _in_lines(kinds: Comparison) -> tuple[doc.Block, ...]:
     """Return what differs, is shared and is not known as lines for a console."""
     k, lines = len(kinds.taxa), []
     for contrast in kinds.differ:
@@ -257,7 +239,7 @@ def _in_lines(kinds: Comparison) -> tuple[Block, ...]:
         ("Not known for any of them", nowhere),
     )
     named = tuple(f"{title}: {_names(contrasts)}" for title, contrasts in rest if contrasts)
-    return Lines(tuple(lines), indent=8), Lines(named, indent=4)
+    return doc.Lines(tuple(lines), indent=8), doc.Lines(named, indent=4)
 
 
 # -- where the care differs -------------------------------------------------------------------------
@@ -312,34 +294,38 @@ _HARDLY_NOTE = (
 )
 
 
-def lookalikes_document(pairs: Lookalikes) -> Document:
+def lookalikes_document(pairs: Lookalikes) -> doc.Document:
     """Return the map of lookalikes and the pairs most alike."""
     shown = on_map(pairs, _MAP_LEAST, _MOST_ON_MAP)
     out = len(pairs.ids) - len(shown)
     note = f"{number_of(out, 'kind')} without a lookalike of {_MAP_LEAST:.0%} or more left out. " * bool(out)
-    drawn = (Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()
+    drawn = (doc.Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()
     frame, fish = pairs.frame, "young fish" if pairs.stage == "young" else "adults"
     alike, hardly = frame[~frame["hardly_compared"]], frame[frame["hardly_compared"]]
     few = f"{len(hardly)} pairs are hardly compared: too little is known of them"
     on_page = (
-        Lines((_HOW_READ,)),
+        doc.Lines((_HOW_READ,)),
         *drawn,
-        Lines((note + _HARDLY_NOTE,), style="soft"),
+        doc.Lines((note + _HARDLY_NOTE,), style="soft"),
         *_pairs(pairs, alike, "Most alike"),
-        *((Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
+        *((doc.Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
     )
     head = f"Lookalikes among {number_of(len(pairs.ids), 'kind')}, {fish}; mixed up at most:"
-    in_lines = Lines((head, *_pair_lines(pairs, alike, len(hardly))), indent=9)
-    blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (in_lines,)))
+    in_lines = doc.Lines((head, *_pair_lines(pairs, alike, len(hardly))), indent=9)
+    blocks = (doc.On((doc.SCREEN, doc.PRINT), on_page), doc.On(doc.TEXT, (in_lines,)))
     table = pairs.table
-    return Document(
-        f"Who is mistaken for whom ({fish})", blocks, stamp(table), table_date(table), titled=(SCREEN, PRINT)
+    return doc.Document(
+        f"Who is mistaken for whom ({fish})",
+        blocks,
+        stamp(table),
+        table_date(table),
+        titled=(doc.SCREEN, doc.PRINT),
     )
 
 
-def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[Block, ...]:
+def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[doc.Block, ...]:
     if not len(frame):
-        return (Lines(("No two kinds are this much alike.",)),)
+        return (doc.Lines(("No two kinds are this much alike.",)),)
     rows = tuple(
         (
             f"{pairs.table.label(r.a)}\n{pairs.table.label(r.b)}",
@@ -352,8 +338,8 @@ def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[Block,
     )
     heads = ("Kinds", "Mixed up, at most", "Young fish", "Best told by", "Traits known of both")
     more = len(frame) - _MOST_PAIRS
-    left = Lines(((f"and {more} more pairs, in ", Code(".frame")),) if more > 0 else (), style="soft")
-    return Table(heads, rows, caption, shares=(60.0, 25.0, 25.0, 40.0, 28.0)), left
+    left = doc.Lines(((f"and {more} more pairs, in ", doc.Code(".frame")),) if more > 0 else (), style="soft")
+    return doc.Table(heads, rows, caption, shares=(60.0, 25.0, 25.0, 40.0, 28.0)), left
 
 
 def _share(share: float) -> str:

@@ -129,14 +129,7 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class Tag:
-    """A word in a frame: CONFLICT, fails.
-
-    Attributes
-    ----------
-    text : str
-    style : {"loud", "open", "mark"}
-        What is wrong, what is not known yet, a plain mark; the frame makes it quick to find.
-    """
+    """A word in a frame: loud for what is wrong, open for what is not known yet, mark for a plain one."""
 
     text: str
     style: str = "loud"
@@ -176,16 +169,10 @@ class Heading:
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """Paragraphs or a list.
+    """Paragraphs, or a list with the marks "bullets" or "numbered".
 
-    Attributes
-    ----------
-    items : tuple of runs
-    marks : {"", "bullets", "numbered"}
-    style : {"", "soft", "small", "outcome", "alert"}
-        Soft and small are small on paper; an outcome is the one sentence that counts.
-    indent : int
-        Columns by which lines but the first are set in, in a console.
+    A style is "soft" or "small" (small on paper), "outcome" (the one sentence that counts) or "alert". In a
+    console all lines of an item but the first are set in by `indent`.
     """
 
     items: tuple[Runs, ...]
@@ -196,20 +183,10 @@ class Lines:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table; the first cell of a row is its head.
+    """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
 
-    Attributes
-    ----------
-    heads : tuple of runs
-        Empty for a table of pairs, shown without a line of heads.
-    rows : tuple of tuple of content
-    caption : runs
-    style : str
-        Class beside ``idk-grid``, without its ``idk-``: "tank-grid".
-    shares : tuple of float
-        Widths of the columns to each other, on paper.
-    row_heads : bool
-        Whether the first cell of each row names it.
+    `style` is a class beside ``idk-grid``, without its ``idk-``; `shares` are the widths of the columns to
+    each other, on paper.
     """
 
     heads: tuple[Runs, ...]
@@ -222,19 +199,10 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A drawing over the width of the page.
+    """A drawing over the width of the page, with a small note below it and a heading above it.
 
-    Attributes
-    ----------
-    svg : str
-    words : str
-        What it shows, for who cannot see it.
-    note, heading : runs
-        Small line below it, line above it.
-    tallest : float
-        Height in mm that it may have on paper.
-    fit : bool
-        Made no wider than the page on the screen; a wide map is scrolled instead.
+    `words` say it to who cannot see it. On paper it is no taller than `tallest`, in mm; on the screen it is
+    made to fit the page, or scrolled.
     """
 
     svg: str
@@ -318,10 +286,9 @@ class Document:
 
     Attributes
     ----------
-    title : str
+    title, stamp : str
+        The stamp says at the foot of each printed page which table it was made from.
     blocks : tuple of Block
-    stamp : str
-        Which table it was made from, at the foot of each printed page.
     day : datetime.date or None
         Date of the table, written into a PDF; no clock is read.
     width : int

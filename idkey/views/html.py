@@ -13,7 +13,7 @@ from importlib.resources import files
 from urllib.parse import urlsplit
 
 from idkey.views import doc
-from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, parts, pick, plain
+from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, one_line, parts, pick, plain
 
 __all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "status", "stylesheet"]
 
@@ -64,8 +64,8 @@ def status(words: Runs, style: str = "") -> str:
 def printed(document: Document, paper: str = "A4") -> str:
     """Return a document as one file of HTML to be printed: black on white, page rules inside, no script."""
     writer = _Writer(PRINT)
-    title = f"<h1>{_text(document.title)}</h1>\n" if PRINT in document.titled else ""
-    body = title + writer.blocks(document.blocks)
+    title = _title(document.title)
+    body = (f"<h1>{title}</h1>\n" if PRINT in document.titled else "") + writer.blocks(document.blocks)
     # In a style sheet every character that could end the text is written as its number.
     words = clean(f"{document.title}  |  {document.stamp}" if document.stamp else document.title)
     foot = _UNSAFE.sub(lambda m: f"\\{ord(m[0]):x} ", words)
@@ -77,7 +77,7 @@ def printed(document: Document, paper: str = "A4") -> str:
     return (
         '<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{_text(document.title)}</title>\n<style>\n{_css('print.css')}{rules}\n</style>\n</head>\n"
+        f"<title>{title}</title>\n<style>\n{_css('print.css')}{rules}\n</style>\n</head>\n"
         f'<body>\n{writer.shapes()}{body}\n<p class="idk-small">{_text(document.stamp)}</p>\n'
         "</body>\n</html>\n"
     )
@@ -85,6 +85,10 @@ def printed(document: Document, paper: str = "A4") -> str:
 
 def _text(text: object) -> str:
     return escape(clean(text)).replace("\n", "<br>")
+
+
+def _title(text: object) -> str:
+    return escape(one_line(text))
 
 
 class _Writer:
@@ -140,14 +144,14 @@ class _Writer:
             return f'<span class="idk-icon">{piece.svg}</span>'
         opening, shapes = match.groups()
         box = _VIEW_BOX.search(opening)[1]
-        number, _ = self._drawn.setdefault(
-            piece.svg,
-            (f"i{len(self._drawn)}", f'<symbol id="i{len(self._drawn)}" viewBox="{box}">{shapes}</symbol>'),
-        )
-        words = f'role="img" aria-label="{_text(piece.words)}"' if piece.words else 'aria-hidden="true"'
+        name = f"i{len(self._drawn)}"
+        symbol = f'<symbol id="{name}" viewBox="{box}">{shapes}</symbol>'
+        name, _ = self._drawn.setdefault(piece.svg, (name, symbol))
+        width, height = box.split()[2:]
+        words = f'role="img" aria-label="{_title(piece.words)}"' if piece.words else 'aria-hidden="true"'
         return (
-            f'<svg class="idk-icon" viewBox="{box}" {words} fill="none" stroke-linejoin="round" '
-            f'stroke-linecap="round"><use href="#{number}"/></svg>'
+            f'<svg class="idk-icon" viewBox="0 0 {width} {height}" {words} fill="none" '
+            f'stroke-linejoin="round" stroke-linecap="round"><use href="#{name}"/></svg>'
         )
 
     def shapes(self) -> str:

@@ -14,23 +14,8 @@ from idkey.table.names import inside
 from idkey.table.reading import trait_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text
 from idkey.table.words import cell_words, percent
-from idkey.views import html
+from idkey.views import doc, html
 from idkey.views.care import care_document
-from idkey.views.doc import (
-    SCREEN,
-    TEXT,
-    Bar,
-    Block,
-    Document,
-    Fold,
-    Heading,
-    Lines,
-    Link,
-    On,
-    Soft,
-    Strong,
-    Table,
-)
 from idkey.views.words import answer_words, none_words, number_of
 
 if TYPE_CHECKING:
@@ -53,38 +38,42 @@ _MOST_NAMES = 8
 _MOST_TOGETHER = 8
 _MOST_ON_BAG = 5
 _LITTLE = 1.0
-_SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[Block, ...]]] = WeakKeyDictionary()
+_SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[doc.Block, ...]]] = WeakKeyDictionary()
 """Care sheets by table and kind: a screen shows the same ones after every answer."""
 
 
 # -- an identification ------------------------------------------------------------------------------
 
 
-def identification_document(fish: Identification) -> Document:
+def identification_document(fish: Identification) -> doc.Document:
     """Return where an identification stands: outcome, names as bars, what to look at next, answers."""
     question = fish.next_question()
-    ask: tuple[Block, ...] = ()
+    ask: tuple[doc.Block, ...] = ()
     if question is not None:
         trait = question.trait
-        ask = (Lines(((Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})")),)),)
+        ask = (
+            doc.Lines(
+                ((doc.Strong("Look next:"), f" {trait.question or trait.name} ", doc.Soft(f"({trait.id})")),)
+            ),
+        )
     left = [row for row in fish.ranked() if row.candidate]
     bars = [("  ", _bar(row)) for row in left[:_MOST_NAMES]]
     more = [f"  and {len(left) - _MOST_NAMES} more"] if len(left) > _MOST_NAMES else []
     blocks = (
-        Lines((fish.outcome().text,), style="outcome"),
-        On(SCREEN, _names(fish, care=False)),
-        On(TEXT, (Lines((*bars, *more)),)),
+        doc.Lines((fish.outcome().text,), style="outcome"),
+        doc.On(doc.SCREEN, _names(fish, care=False)),
+        doc.On(doc.TEXT, (doc.Lines((*bars, *more)),)),
         *ask,
-        On(SCREEN, _seen(fish)),
+        doc.On(doc.SCREEN, _seen(fish)),
     )
-    return Document("", blocks, titled=())
+    return doc.Document("", blocks, titled=())
 
 
-def _bar(row: Ranked) -> Bar:
-    return Bar(row.probability, percent(row.probability), none_words(row.taxon, row.name))
+def _bar(row: Ranked) -> doc.Bar:
+    return doc.Bar(row.probability, percent(row.probability), none_words(row.taxon, row.name))
 
 
-def _seen(fish: Identification) -> tuple[Block, ...]:
+def _seen(fish: Identification) -> tuple[doc.Block, ...]:
     rows = []
     for trait_id, text in fish.answers.items():
         label, words = "Age" if trait_id == LIFE_STAGE else trait_id, text
@@ -93,30 +82,30 @@ def _seen(fish: Identification) -> tuple[Block, ...]:
             label, words = trait.name, answer_words(trait, text)
         rows.append((label, words))
     rows += [(fish.table.trait(t).name, "can't be seen") for t in fish.unseen if t in fish.table.trait_ids]
-    return (Table((), tuple(rows), "What was seen"),) if rows else ()
+    return (doc.Table((), tuple(rows), "What was seen"),) if rows else ()
 
 
-def _names(fish: Identification, *, care: bool) -> tuple[Block, ...]:
+def _names(fish: Identification, *, care: bool) -> tuple[doc.Block, ...]:
     """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
     if not fish.answers:
-        return (Lines(("The names still possible will stand here, likeliest first.",), style="soft"),)
+        return (doc.Lines(("The names still possible will stand here, likeliest first.",), style="soft"),)
     ranking = fish.ranked()
     left = [row for row in ranking if row.candidate]
-    blocks: list[Block] = [
-        Fold(_bar(row), _inside(fish, row, care=care), "name") for row in left[:_MOST_NAMES]
+    blocks: list[doc.Block] = [
+        doc.Fold(_bar(row), _inside(fish, row, care=care), "name") for row in left[:_MOST_NAMES]
     ]
     if rest := left[_MOST_NAMES:]:
         items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
-        fold = Fold(f"and {number_of(len(rest), 'name', 'more')}", (Lines(items, "bullets"),), "name")
+        fold = doc.Fold(f"and {number_of(len(rest), 'name', 'more')}", (doc.Lines(items, "bullets"),), "name")
         blocks.append(fold)
     if out := len(ranking) - len(left):
         hold = "holds" if out == 1 else "hold"
         most = f"{number_of(out, 'name', 'other')} {hold} at most {(1 - fish.coverage) * 100:.0f} % together."
-        blocks.append(Lines((most,), style="soft"))
+        blocks.append(doc.Lines((most,), style="soft"))
     return tuple(blocks)
 
 
-def _inside(fish: Identification, row: Ranked, *, care: bool) -> tuple[Block, ...]:
+def _inside(fish: Identification, row: Ranked, *, care: bool) -> tuple[doc.Block, ...]:
     """Return what speaks for and against a name, whose name it is, and its care sheet."""
     blocks = _why(fish, row)
     if row.taxon != NONE:
@@ -125,7 +114,7 @@ def _inside(fish: Identification, row: Ranked, *, care: bool) -> tuple[Block, ..
     return blocks
 
 
-def _why(fish: Identification, row: Ranked) -> tuple[Block, ...]:
+def _why(fish: Identification, row: Ranked) -> tuple[doc.Block, ...]:
     groups: dict[str, list[str]] = defaultdict(list)
     for reason in fish.reasons(row.taxon):
         little = abs(reason.decibans) < _LITTLE
@@ -133,32 +122,32 @@ def _why(fish: Identification, row: Ranked) -> tuple[Block, ...]:
         if not little or reason.trait != LIFE_STAGE:
             groups[side].append(reason.text)
     if not groups:
-        return (Lines(("No answer yet, so nothing speaks for or against it.",)),)
-    blocks: list[Block] = []
+        return (doc.Lines(("No answer yet, so nothing speaks for or against it.",)),)
+    blocks: list[doc.Block] = []
     for side in ("Speaks for it", "Speaks against it", "Says little"):
         if side in groups:
-            blocks += [Heading(side), Lines(tuple(groups[side]), "bullets")]
+            blocks += [doc.Heading(side), doc.Lines(tuple(groups[side]), "bullets")]
     if row.compared:
         agreement = (
             f"Plain agreement: {row.agreement:.0%} over the {number_of(row.compared, 'answer')} "
             "that the table can compare."
         )
-        blocks.append(Lines((agreement,), style="soft"))
+        blocks.append(doc.Lines((agreement,), style="soft"))
     return tuple(blocks)
 
 
-def _according_to(table: TraitTable, taxon: str) -> tuple[Block, ...]:
+def _according_to(table: TraitTable, taxon: str) -> tuple[doc.Block, ...]:
     """Link to the paper whose name it is, where there is one."""
     if "nameAccordingTo" not in table.taxa.columns:
         return ()
     source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
     if source is None or not source.doi:
         return ()
-    link = Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
-    return (Lines((("Name according to ", link, "."),), style="soft"),)
+    link = doc.Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
+    return (doc.Lines((("Name according to ", link, "."),), style="soft"),)
 
 
-def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
+def _care(table: TraitTable, taxon: str) -> tuple[doc.Block, ...]:
     """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
     sheets = _SHEETS.setdefault(table, {})
     if taxon not in sheets:
@@ -169,9 +158,9 @@ def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
     return sheets[taxon]
 
 
-def _care_fold(summary: str, sheet: CareSheet) -> Fold:
+def _care_fold(summary: str, sheet: CareSheet) -> doc.Fold:
     made = care_document(sheet, drawn=False)
-    return Fold(summary, (Heading(made.title, 0), *made.blocks), "care")
+    return doc.Fold(summary, (doc.Heading(made.title, 0), *made.blocks), "care")
 
 
 # -- the parts of a screen --------------------------------------------------------------------------
@@ -197,12 +186,12 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
             "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
             "Read the care sheets, or answer another feature.</p>"
         )
-    blocks = [Lines((trait.how,), style="soft")] if trait.how else []
+    blocks = [doc.Lines((trait.how,), style="soft")] if trait.how else []
     if trait.id in fish.answers:
         so_far = answer_words(trait, fish.answers[trait.id])
-        blocks.append(Lines((("So far: ", Strong(so_far), "."),)))
+        blocks.append(doc.Lines((("So far: ", doc.Strong(so_far), "."),)))
     elif chosen:
-        blocks.append(Lines(("You chose this feature.",), style="soft"))
+        blocks.append(doc.Lines(("You chose this feature.",), style="soft"))
     return f"<h3>{html.runs(trait.question or trait.name)}</h3>{html.blocks(blocks)}"
 
 
@@ -232,21 +221,21 @@ def bag_html(fish: Identification, text: str) -> str:
     ranked = [row for row in fish.ranked() if row.taxon != NONE]
     places = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
     if not places:
-        return html.blocks((Lines((f"No kind in this table is called {text.strip()}.",)),))
+        return html.blocks((doc.Lines((f"No kind in this table is called {text.strip()}.",)),))
     lower = len(places) - _MOST_ON_BAG
     more = f"and {number_of(lower, 'name', 'more')}" if lower > 0 else ""
     if not fish.answers:
         names = "; ".join(row.name for _, row in places[:_MOST_ON_BAG])
         line = f"In this table that is {names}{more and ' ' + more}."
-        return html.blocks((Lines((f"{line} Answer a question to see where it stands.",)),))
+        return html.blocks((doc.Lines((f"{line} Answer a question to see where it stands.",)),))
     items = [
         f"{row.name}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
         f"{'' if row.candidate else ', not among the names still possible'}"
         for place, row in places[:_MOST_ON_BAG]
     ]
     items += [f"{more} lower down"] if more else []
-    note = Lines(("The name on the bag does not count as evidence.",), style="soft")
-    return html.blocks((Lines(tuple(items), "bullets"), note))
+    note = doc.Lines(("The name on the bag does not count as evidence.",), style="soft")
+    return html.blocks((doc.Lines(tuple(items), "bullets"), note))
 
 
 def _ordinal(n: int) -> str:
@@ -272,14 +261,14 @@ def together_html(fish: Identification) -> str:
 # -- a question -------------------------------------------------------------------------------------
 
 
-def question_document(question: Question) -> Document:
+def question_document(question: Question) -> doc.Document:
     """Return a question with its states."""
     trait = question.trait
     states = zip(trait.states, trait.words, strict=True)
     number = trait.unit and not trait.has_states
     blocks = (
-        *((Lines((trait.how,), style="soft"),) if trait.how else ()),
-        *((Lines((f"A number in {trait.unit}.",)),) if number else ()),
-        Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
+        *((doc.Lines((trait.how,), style="soft"),) if trait.how else ()),
+        *((doc.Lines((f"A number in {trait.unit}.",)),) if number else ()),
+        doc.Lines(tuple((f"{word} ", doc.Soft(f"({state})")) for state, word in states), "bullets"),
     )
-    return Document(trait.question or trait.name, blocks)
+    return doc.Document(trait.question or trait.name, blocks)

@@ -10,8 +10,8 @@ import json
 import os
 import re
 import tempfile
-from collections.abc import Sequence
-from dataclasses import fields
+from collections.abc import Iterable
+from dataclasses import fields, is_dataclass
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
@@ -22,41 +22,23 @@ import typst
 
 from idkey import display
 from idkey.errors import IdkeyError, one_of
-from idkey.views import html
-from idkey.views.doc import (
-    PRINT,
-    Block,
-    Couplet,
-    Couplets,
-    Document,
-    Group,
-    Icon,
-    Inline,
-    Lead,
-    Link,
-    Picture,
-    Table,
-    clean,
-    pick,
-    plain,
-)
+from idkey.views import doc, html
 from idkey.views.words import made_with
 
 __all__ = ["PAPERS", "pdf", "save"]
 
-PAPERS = {"A4": ("a4", 178.0), "Letter": ("us-letter", 183.9)}
-"""Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1: Typst's name, and width in mm between the margins."""
+PAPERS = {"A4": "a4", "Letter": "us-letter"}
+"""Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1, as Typst calls them."""
 
 _A_PAGE = 2400
 """Letters over the width of a page that surely fit on it: what has fewer is kept whole."""
 _FOOT = 100
-_GUTTER = 5.0
 _LONG_WORD = re.compile(r"\S{25,}")
 _VIEW_BOX = re.compile(r'viewBox="\S+ \S+ (\S+) ([^"\s]+)"')
 _TITLE = re.compile(r"<(title|desc)>.*?</\1>", re.DOTALL)
 
 
-def pdf(document: Document, paper: str = "A4") -> bytes:
+def pdf(document: doc.Document, paper: str = "A4") -> bytes:
     """Return a document as a PDF file.
 
     Parameters
@@ -64,20 +46,19 @@ def pdf(document: Document, paper: str = "A4") -> bytes:
     document : Document
     paper : {"A4", "Letter"}
     """
-    name, width = PAPERS[paper]
-    setter = _Setter(width)
-    title, stamp, day = clean(document.title), clean(document.stamp), document.day
+    setter = _Setter(document.blocks)
+    title, stamp, day = doc.one_line(document.title), doc.clean(document.stamp), document.day
     room = max(20, _FOOT - len(stamp))
     foot = title if len(title) <= room else f"{title[: room - 1].rstrip()}…"
     data = {
         "title": title,
         "author": made_with(),
         "day": [day.year, day.month, day.day] if day else None,
-        "paper": name,
+        "paper": PAPERS[paper],
         "foot": f"{foot}  |  {stamp}" if stamp else foot,
         "few": html.FEW,
-        "titled": PRINT in document.titled,
-        "blocks": setter.document(document.blocks),
+        "titled": doc.PRINT in document.titled,
+        "blocks": setter.blocks,
         "drawings": list(setter.drawings),
     }
     template = (files("idkey.views") / "print.typ").read_bytes()
@@ -98,65 +79,48 @@ def _breakable(word: re.Match[str]) -> str:
 class _Setter:
     """Turns blocks into plain data for the typesetter; a drawing goes in once, however often it is shown."""
 
-    def __init__(self, width: float):
-        self.width = width
+    def __init__(self, blocks: Iterable[doc.Block]):
         self.drawings: dict[str, int] = {}
-        self._numbers: set[int] = set()
+        picked = tuple(doc.pick(blocks, doc.PRINT))
+        self._places = {f"#c{c.number}" for b in picked if isinstance(b, doc.Couplets) for c in b.couplets}
+        self.blocks = self._data(picked)
 
-    def document(self, blocks: Sequence[Block]) -> list[Any]:
-        picked = list(pick(blocks, PRINT))
-        self._numbers = {c.number for b in picked if isinstance(b, Couplets) for c in b.couplets}
-        return [self.data(block) for block in picked]
-
-    def data(self, thing: Any) -> Any:
+    def _data(self, thing: Any) -> Any:
         """Return a string, a number, a tuple or a part of a document as plain data."""
         if isinstance(thing, str):
-            return _LONG_WORD.sub(_breakable, clean(thing))
+            return _LONG_WORD.sub(_breakable, doc.clean(thing))
         if isinstance(thing, tuple):
-            return [self.data(part) for part in pick(thing, PRINT)]
-        if not isinstance(thing, Inline | Block | Lead | Couplet):
+            return [self._data(part) for part in doc.pick(thing, doc.PRINT)]
+        if not is_dataclass(thing):
             return thing
-        if isinstance(thing, Link) and thing.to.startswith("#") and int(thing.to[2:]) not in self._numbers:
-            return self.data(thing.text)
-        width = self.width
-        if isinstance(thing, Group) and thing.across:
-            self.width = (width + _GUTTER) / max(len(thing.blocks), 1) - _GUTTER
-        made = {field.name: self.data(getattr(thing, field.name)) for field in fields(thing)}
-        made |= {"is": type(thing).__name__, "block": isinstance(thing, Block)}
-        self.width = width
-        return made | self._more(thing)
-
-    def _more(self, thing: Any) -> dict[str, Any]:
-        """Return what the typesetter is told beside what a part says."""
-        if isinstance(thing, Icon | Picture):
+        if isinstance(thing, doc.Link) and thing.to.startswith("#") and thing.to not in self._places:
+            return self._data(thing.text)
+        made = {field.name: self._data(getattr(thing, field.name)) for field in fields(thing)}
+        made |= {"is": type(thing).__name__, "block": isinstance(thing, doc.Block)}
+        if isinstance(thing, doc.Link):
+            made["to"] = thing.to
+        elif isinstance(thing, doc.Icon | doc.Picture):
             svg = _TITLE.sub("", thing.svg)  # its title is said by its words
-            made = {"svg": self.drawings.setdefault(svg, len(self.drawings))}
-            if isinstance(thing, Picture):
-                width, height = map(float, _VIEW_BOX.search(svg).groups())
-                made["width"] = min(self.width, thing.tallest * width / height)
-            return made
-        if isinstance(thing, Table):
-            return self._table(thing)
-        if isinstance(thing, Couplet):
-            return {"whole": sum(map(_letters, (thing.question, *thing.leads))) < _A_PAGE / 2}
-        if isinstance(thing, Lead):
-            return {"short": len(plain(thing.names)) < 60}
-        if isinstance(thing, Group):
-            return {"whole": _letters(thing.blocks) < _A_PAGE / 2}
-        return {"to": thing.to} if isinstance(thing, Link) else {}
+            made["svg"] = self.drawings.setdefault(svg, len(self.drawings))
+        elif isinstance(thing, doc.Couplet | doc.Group):
+            made["whole"] = _letters(thing) < _A_PAGE / 2
+        if isinstance(thing, doc.Picture):
+            width, height = map(float, _VIEW_BOX.search(thing.svg).groups())
+            made["width"] = thing.tallest * width / height
+        return made | self._table(thing) if isinstance(thing, doc.Table) else made
 
-    def _table(self, table: Table) -> dict[str, Any]:
+    def _table(self, table: doc.Table) -> dict[str, Any]:
+        """Return the widths of the columns, and the rows, each kept whole unless it is very tall."""
         count = max([len(table.heads), *map(len, table.rows)])
         shares = table.shares or (1.0,) * count
-        room = [_A_PAGE * share / sum(shares) for share in shares]
-        rows = [
-            {
-                "cells": [self.data(cell) for cell in row] + [""] * (count - len(row)),
-                "whole": all(_letters(cell) < most for cell, most in zip(row, room, strict=False)),
-            }
-            for row in table.rows
-        ]
-        return {"shares": list(shares), "rows": rows}
+        rows = []
+        for row in table.rows:
+            filled = (*row, *[""] * (count - len(row)))
+            rooms = zip(filled, shares, strict=True)
+            whole = all(_letters(cell) < _A_PAGE * share / sum(shares) for cell, share in rooms)
+            cells = [self._data(cell if isinstance(cell, tuple) else (cell,)) for cell in filled]
+            rows.append({"cells": cells, "whole": whole})
+        return {"shares": shares, "rows": rows}
 
 
 def _letters(thing: Any) -> int:
@@ -165,11 +129,9 @@ def _letters(thing: Any) -> int:
         return len(thing)
     if isinstance(thing, tuple):
         return sum(map(_letters, thing))
-    if isinstance(thing, Icon | Picture):
+    if isinstance(thing, doc.Icon | doc.Picture):
         return 60
-    if isinstance(thing, Inline | Block | Lead | Couplet):
-        return sum(_letters(getattr(thing, field.name)) for field in fields(thing))
-    return 0
+    return _letters(tuple(getattr(thing, f.name) for f in fields(thing))) if is_dataclass(thing) else 0
 
 
 # -- files ------------------------------------------------------------------------------------------

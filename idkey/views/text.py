@@ -5,31 +5,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from idkey.views.doc import (
-    TEXT,
-    Block,
-    Columns,
-    Content,
-    Couplets,
-    Document,
-    Fold,
-    Group,
-    Heading,
-    Lead,
-    Lines,
-    Picture,
-    Runs,
-    Table,
-    clean,
-    parts,
-    pick,
-    plain,
-)
+from idkey.views import doc
 
 __all__ = ["render", "wrap"]
 
 
-def render(document: Document, width: int | None = None) -> str:
+def render(document: doc.Document, width: int | None = None) -> str:
     """Return a document as lines of plain text.
 
     Parameters
@@ -39,7 +20,7 @@ def render(document: Document, width: int | None = None) -> str:
         Longest line; that of the document by default.
     """
     width = width or document.width
-    lines = wrap(clean(document.title), width) if TEXT in document.titled else []
+    lines = wrap(doc.clean(document.title), width) if doc.TEXT in document.titled else []
     return "\n".join([*lines, *_lines(document.blocks, width)])
 
 
@@ -61,42 +42,42 @@ def wrap(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
     return lines
 
 
-def _lines(blocks: Iterable[Block], width: int) -> list[str]:
-    return [line for block in pick(blocks, TEXT) for line in _block(block, width)]
+def _lines(blocks: Iterable[doc.Block], width: int) -> list[str]:
+    return [line for block in doc.pick(blocks, doc.TEXT) for line in _block(block, width)]
 
 
-def _block(block: Block, width: int) -> list[str]:  # noqa: C901
-    if isinstance(block, Heading):
-        return ["", *wrap(plain(block.text), width)]
-    if isinstance(block, Lines):
+def _block(block: doc.Block, width: int) -> list[str]:  # noqa: C901
+    if isinstance(block, doc.Heading):
+        return ["", *wrap(doc.plain(block.text), width)]
+    if isinstance(block, doc.Lines):
         return _paragraphs(block, width)
-    if isinstance(block, Table):
+    if isinstance(block, doc.Table):
         return _table(block, width)
-    if isinstance(block, Fold):
-        return [*wrap(plain(block.summary), width), *(f"  {s}" for s in _lines(block.blocks, width - 2))]
-    if isinstance(block, Columns):
-        return [line for entry in block.entries for line in wrap(plain(entry), width, rest="    ")]
-    if isinstance(block, Couplets):
+    if isinstance(block, doc.Fold):
+        return [*wrap(doc.plain(block.summary), width), *(f"  {s}" for s in _lines(block.blocks, width - 2))]
+    if isinstance(block, doc.Columns):
+        return [line for entry in block.entries for line in wrap(doc.plain(entry), width, rest="    ")]
+    if isinstance(block, doc.Couplets):
         return _key(block, width)
-    if isinstance(block, Group):
+    if isinstance(block, doc.Group):
         return _lines(block.blocks, width)
-    if isinstance(block, Picture):
+    if isinstance(block, doc.Picture):
         return []
     msg = f"{type(block).__name__} is no block"
     raise TypeError(msg)
 
 
-def _paragraphs(block: Lines, width: int) -> list[str]:
+def _paragraphs(block: doc.Lines, width: int) -> list[str]:
     lines = []
     for number, item in enumerate(block.items, start=1):
         mark = {"bullets": "  - ", "numbered": f"{number}. "}.get(block.marks, "")
-        lines += wrap(plain(item), width, mark, " " * (block.indent + len(mark)))
+        lines += wrap(doc.plain(item), width, mark, " " * (block.indent + len(mark)))
     return lines
 
 
-def _table(table: Table, width: int) -> list[str]:
-    heads = f"({'; '.join(map(plain, table.heads))})" if table.heads else ""
-    head = " ".join(filter(None, (plain(table.caption), heads)))
+def _table(table: doc.Table, width: int) -> list[str]:
+    heads = f"({'; '.join(map(doc.plain, table.heads))})" if table.heads else ""
+    head = " ".join(filter(None, (doc.plain(table.caption), heads)))
     lines = wrap(head, width) if head else []
     rows = [[_cell(cell) for cell in row] for row in table.rows]
     if not table.heads:  # pairs: the heads in a column of their own
@@ -109,22 +90,18 @@ def _table(table: Table, width: int) -> list[str]:
     return lines
 
 
-def _cell(content: Content) -> str:
+def _cell(content: doc.Content) -> str:
     """Return the content of a cell on one line."""
-    said = (
-        plain(part) if isinstance(part, tuple) else " / ".join(_block(part, 10**6)) for part in _of(content)
-    )
-    return " / ".join(line for text in said for line in text.split("\n") if line).strip()
-
-
-def _of(content: Content) -> list[Runs | Block]:
-    return parts(content, TEXT)
+    lines = []
+    for part in doc.parts(content, doc.TEXT):
+        lines += doc.plain(part).split("\n") if isinstance(part, tuple) else _block(part, 10**6)
+    return " / ".join(filter(None, lines)).strip()
 
 
 # -- a key ------------------------------------------------------------------------------------------
 
 
-def _key(block: Couplets, width: int) -> list[str]:
+def _key(block: doc.Couplets, width: int) -> list[str]:
     lines: list[str] = []
     for couplet in block.couplets:
         lines += [""] if lines else []
@@ -133,10 +110,10 @@ def _key(block: Couplets, width: int) -> list[str]:
     return lines
 
 
-def _lead(number: str, lead: Lead, width: int) -> list[str]:
-    names = "; ".join(map(plain, lead.names))
-    end = str(lead.to) if lead.to is not None else f"{plain(lead.head)} {names}".strip()
-    lines = wrap(plain(lead.words), width, f"{number:<6}", " " * 6)
+def _lead(number: str, lead: doc.Lead, width: int) -> list[str]:
+    names = "; ".join(map(doc.plain, lead.names))
+    end = str(lead.to) if lead.to is not None else f"{doc.plain(lead.head)} {names}".strip()
+    lines = wrap(doc.plain(lead.words), width, f"{number:<6}", " " * 6)
     room = width - len(lines[-1]) - len(end) - 2
     if room >= 3:
         lines[-1] += f" {'.' * room} {end}"

@@ -9,7 +9,7 @@ from idkey import Identification, display, load_table
 from idkey.views import doc, html, print, text
 
 EVIL = "<b onclick='x()'>&amp; \x00\u202e *a* _b_ #c $d$ \\e</b>"
-SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 3 2"><title>t</title><path d="M0 0h3v2z"/></svg>'
+SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="5 9 3 2"><title>t</title><path d="M0 0h3v2z"/></svg>'
 PIECES = (
     EVIL,
     doc.Strong(EVIL),
@@ -67,6 +67,23 @@ def test_a_block_is_shown_where_it_is_meant_to_be():
     assert ("on both" in screen, "on both" in page) == (False, True)
 
 
+def test_a_cell_may_hold_blocks_and_what_is_for_one_place():
+    bare = doc.On((doc.TEXT, doc.PRINT), (doc.Lines(("bare",)),))
+    mixed = (
+        "runs ",
+        doc.Strong("bold"),
+        doc.Lines(("one", "two"), "bullets"),
+        doc.On(doc.SCREEN, (doc.Lines(("seen",)),)),
+    )
+    document = doc.Document("", (doc.Table((), (("head", mixed, bare),)),), titled=())
+    (page,) = pypdf.PdfReader(io.BytesIO(print.pdf(document))).pages
+    for words in (text.render(document), " ".join(page.extract_text().split())):
+        assert all(part in words for part in ("head", "runs bold", "one", "two", "bare"))
+        assert "seen" not in words
+    assert "seen" in html.render(document)
+    assert "bare" not in html.render(document)
+
+
 def test_a_line_break_is_a_line_break_and_a_list_is_numbered():
     document = doc.Document("", (doc.Lines(("one\ntwo", "three"), "numbered"),), titled=())
     assert text.render(document).splitlines() == ["1. one", "   two", "2. three"]
@@ -86,6 +103,8 @@ def test_a_small_drawing_stands_once_in_a_page_however_often_it_is_shown():
     page = html.printed(doc.Document("", (icons,)))
     assert page.count("<path") == page.count("<symbol") == 1
     assert page.count('aria-label="') == 2
+    # Wherever the drawing's own corner lies, it is shown from its corner.
+    assert page.count('viewBox="0 0 3 2"') == 2
 
 
 # -- an identification -------------------------------------------------------------------------------------
