@@ -63,7 +63,7 @@ def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:
     size = table.cell(taxon, "adult_size") if "adult_size" in table.trait_ids else None
     known = isinstance(size, Range) and size.high > 0 and table.trait("adult_size").unit == "mm"
     length = size.high * (0.5 if young else 1.0) if known else None
-    drawn = "drawn at half the recorded length" if young else "largest recorded length"
+    drawn = "drawn at half the greatest length" if young else "greatest length without the tail fin"
     stage = "Young fish" if young else "Adult"
     stage += f", {drawn}: {length:g} mm" if known else ", length not known"
     genus = str(table.taxa["genus"].iloc[row]) if "genus" in table.taxa.columns else ""

@@ -80,15 +80,11 @@ def test_shares_stand_beside_who_needs_what():
     conflict = care_for(Identification(table, prior="uniform")).attributes["temperature_c"].conflict
     assert "A (48 %): 28 to 30 °C" in conflict
     assert "B (48 %): 22 to 24 °C" in conflict
-    assert "%" not in care_for(table, "a", "b").attributes["temperature_c"].conflict
-
-
-def test_a_name_at_a_few_per_cent_is_in_the_conflict_as_much_as_any():
-    table = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+    # A name at a few per cent is in the conflict as much as any.
     fish = Identification(table, prior={"a": 97, "b": 3}, none_prior=0.001, coverage=0.99)
-    sheet = care_for(fish)
-    assert sheet.attributes["temperature_c"].value is None
-    assert "B (3 %): 22 to 24 °C" in sheet.attributes["temperature_c"].conflict
+    assert care_for(fish).attributes["temperature_c"].value is None
+    assert "B (3 %): 22 to 24 °C" in care_for(fish).attributes["temperature_c"].conflict
+    assert "%" not in care_for(table, "a", "b").attributes["temperature_c"].conflict
 
 
 def test_errors_of_an_identification_are_one_line():
@@ -113,6 +109,7 @@ def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither
 
 
 def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
+    assert dict(care_for(room(), "zebra").safest) == {}
     sheet = care_for(room(), "worm", "stripe")
     assert sheet.safest["tank_volume_l"] == "at least 160 L (42 US gal)"
     assert sheet.safest["oxygen_mg_l"] == "at least 6 mg/L; not known for Stripe"
@@ -121,10 +118,6 @@ def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
     assert "nothing that one of them should avoid" in sheet.safest["diet_type"]
     assert sheet.safest["ph"] == "6.8 to 7.2; change it slowly"
     assert sheet.safest["adult_length_mm"] == "plan for 150 mm (5.9 in)"
-
-
-def test_one_name_needs_no_safest_choice():
-    assert dict(care_for(room(), "zebra").safest) == {}
 
 
 def test_if_no_range_suits_all_the_likeliest_two_decide():
@@ -197,13 +190,9 @@ def test_what_is_answered_or_cannot_be_seen_is_not_asked_again():
     (settling,) = sheet.settling
     assert settling.trait is None
     assert settling.settles == 0
+    alike = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
+    assert [s.trait for s in care_for(Identification(alike, prior="uniform")).settling] == [None]
     assert "No question left in this table settles it" in sheet.attributes["temperature_c"].text
-
-
-def test_a_conflict_that_no_trait_tells_is_said_to_stay():
-    table = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
-    (settling,) = care_for(Identification(table, prior="uniform")).settling
-    assert settling.trait is None
 
 
 def test_names_each_in_a_class_of_its_own_give_the_gain_of_the_next_question(shipped):

@@ -68,8 +68,8 @@ def test_a_young_fish_has_the_young_cell_and_else_the_adult_one():
     assert look_of(made, "invented", young=True).states == {"pattern": "light_spots", "tail_fork": "forked"}
     assert look_of(made, "invented").states == {"pattern": "plain", "tail_fork": "forked"}
     young, adult = taxon_svg(made, "invented", young=True), taxon_svg(made, "invented")
-    assert "Young fish, drawn at half the recorded length: 60 mm" in young
-    assert "Adult, largest recorded length: 120 mm" in adult
+    assert "Young fish, drawn at half the greatest length: 60 mm" in young
+    assert "Adult, greatest length without the tail fin: 120 mm" in adult
 
 
 def test_where_the_young_do_not_differ_the_adult_is_drawn_and_called_so():
