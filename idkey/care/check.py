@@ -88,12 +88,8 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     care : CareSheet
         From `care_for`; for several names all of them count.
     tank : Tank or mapping
-        A mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40, "height_cm": 40}``.
-
-    Raises
-    ------
-    IdkeyError
-        A measure that can't be: one line with the value and the plausible range.
+        A mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40, "height_cm": 40}``. A
+        measure that can't be is an IdkeyError: one line with the value and the plausible range.
 
     Examples
     --------

@@ -162,27 +162,20 @@ class Need:
 
     Attributes
     ----------
-    attribute : str
-        Column of care.csv, or ``cautions_all`` for what concerns every fish.
-    label, unit : str
-        What a keeper calls it, and its metric unit.
+    attribute, label, unit : str
+        Column of care.csv, what a keeper calls it, and its metric unit.
     value : tuple of float, float, frozenset of str, str or None
         Range, minimum, states or text. None where it is not known, not known for one of the names, or where
         no value suits all names.
-    text : str
-        The need in words, units shown.
-    evidence : tuple of Backing
-    conflict : str
-        Who needs what, where no value suits all names; otherwise blank.
-    by_name : mapping of str to str
-        Taxon id -> its own need in words.
+    text, conflict : str
+        The need in words, units shown; who needs what, where no value suits all names, otherwise blank.
+    by_name, values : mapping
+        Taxon id -> its own need, in words and as a value (None where it is not known).
     origin : {"species", "group", "all", ""}
         Whether the figures are stated for the kinds themselves or taken over from their care group; ``all``
         for what concerns every fish; blank where nothing is known.
     unknown_for : tuple of str
         Taxon ids for which it is not known.
-    values : mapping of str to value
-        Taxon id -> its own need as a value, None where it is not known.
     shared : value
         What suits every name of which it is known; None where nothing does.
     """
@@ -276,14 +269,11 @@ class CareRows:
             key = backing.taxon, backing.care_group, backing.attribute
             self._evidence.setdefault(key, []).append(backing)
 
-    def has(self, name: str) -> bool:
-        """Tell whether the care group of a name has a row."""
-        return self._group(name) in self._groups
-
-    def check(self, name: str) -> None:
-        """Raise IdkeyError for a name whose care group has no row."""
-        if not self.has(name):
-            group = self._group(name)
+    def check(self, *names: str, anyone: bool = False) -> None:
+        """Raise IdkeyError for a name whose group has no row; where `anyone` will do, if none has."""
+        missing = [name for name in names if self._group(name) not in self._groups]
+        if missing and (len(missing) == len(names) or not anyone):
+            name, group = missing[0], self._group(missing[0])
             right = f"care group {group!r} has no row" if group else "it has no care group"
             msg = f"{name}: this table has no care sheets for it: {right} in care.csv"
             raise IdkeyError(msg)
@@ -376,11 +366,9 @@ class _Names:
         conflict = "; ".join(self.each(self.known, shares=True))
         return None, f"{nothing} suits all ({conflict})", conflict
 
-    def deciding(self, value: Value) -> str:
+    def deciding(self, most: float) -> str:
         """Return the names whose need decides."""
-        parts = [
-            p for p in self.known if p.value == value or isinstance(p.value, tuple) and p.value[1] == value
-        ]
+        parts = [p for p in self.known if most in (p.value if isinstance(p.value, tuple) else (p.value,))]
         return names_in_words(parts) if len(parts) <= _FEW else f"{len(parts)} of the names"
 
     def with_unknown(self, text: str) -> str:

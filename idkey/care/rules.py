@@ -87,7 +87,6 @@ class _Wanted:
         return self.with_unknown(text) if text else "not known"
 
     def with_unknown(self, text: str) -> str:
-        """Add for whom it is not known."""
         return f"{text}; not known for {_listed(self.unknown)}" if self.unknown else text
 
 
@@ -113,147 +112,128 @@ class _Facts:
 def rows(care: CareSheet, tank: Tank) -> Iterator[Check]:
     """Yield the rows of the answer: in the order of a care sheet, then what holds for every fish alike."""
     for column in care.columns.values():
-        if column.tank_rule:
-            want = _Wanted(care, column.id)
-            facts = _FACTS[column.id](want, care, tank) if column.id in _FACTS else _Facts()
-            yield _RULES[column.tank_rule](column, want, facts, care, tank)
+        if column.id == "companions":
+            yield _companions(column, care, tank)
+        elif column.tank_rule:
+            yield _Held(column, care, tank).row()
     yield _ammonia(tank)
     yield _growth(care)
 
 
-def _row(column: CareColumn, want: _Wanted, found: str) -> Check:
-    texts = column.id, column.tank_label or column.label, want.words(column), found
-    return Check(*texts, "need not known", basis=want.basis, essential=column.vital)
+class _Held:
+    """A tank held against one column of a care sheet."""
 
+    def __init__(self, column: CareColumn, care: CareSheet, tank: Tank):
+        self.column, self.want = column, _Wanted(care, column.id)
+        self.facts = _FACTS[column.id](self.want, care, tank) if column.id in _FACTS else _Facts()
+        self.have = getattr(tank, column.tank_measure, None)
 
-def _with(row: Check, facts: _Facts) -> Check:
-    """Put what more there is to say into a row."""
-    if facts.wanted and row.wanted != "not known":
-        row = replace(row, wanted=f"{row.wanted}{facts.wanted}")
-    if facts.doubt:
-        verdict = "not measured" if row.verdict == "pass" else row.verdict
-        row = replace(row, verdict=verdict, change=facts.doubt)
-    return replace(row, basis="; ".join(filter(None, (row.basis, facts.basis))))
+    def row(self) -> Check:
+        facts, rule = self.facts, getattr(self, f"_{self.column.tank_rule}")
+        row = rule(_row(self.column, self.want, facts.found or _measured(self.column.unit, self.have)))
+        if facts.wanted and self.want.value is not None:
+            row = replace(row, wanted=f"{row.wanted}{facts.wanted}")
+        if facts.doubt:
+            verdict = "not measured" if row.verdict == "pass" else row.verdict
+            row = replace(row, verdict=verdict, change=facts.doubt)
+        return replace(row, basis="; ".join(filter(None, (row.basis, facts.basis))))
 
+    def _within(self, row: Check) -> Check:
+        """Hold a measurement against a range.
 
-# -- the rules ---------------------------------------------------------------------------------------
+        Where no range suits all names the names disagree, unless the value suits none of them: then it fails,
+        whichever name is right. Where it is not known of some names, it fails if it fails for the others.
+        """
+        each, span = self.want.each, self.want.value
+        fits = [label for label, own in each if self.have is not None and not self._off(own)]
+        if self.want.disagree and (self.have is None or fits or not each):
+            others = _listed([label for label, _ in each if label not in fits])
+            right = f"Right for {_listed(fits)}, not for {others}. " if fits else ""
+            return replace(row, verdict="names disagree", change=f"{right}Settle the name first.")
+        if self.want.disagree:
+            row = self._outside(row, min((own for _, own in each), key=lambda own: abs(self._off(own))))
+            return replace(row, change=f"It suits none of the names. {row.change}")
+        if span is None or self.have is None:
+            return self._not_measured(row)
+        if self._off(span):
+            return self._outside(row, span)
+        return self._right(row, f"Right for {_listed(fits)}.")
 
+    def _off(self, span: tuple[float, float]) -> float:
+        """Signed distance to the nearer end of a range; 0 inside."""
+        end = min(max(self.have, span[0]), math.inf if self.facts.more_is_fine else span[1])
+        return 0.0 if math.isclose(self.have, end, rel_tol=_TOLERANCE) else self.have - end
 
-def _within(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tank: Tank) -> Check:
-    """Hold a measurement against a range.
+    def _outside(self, row: Check, span: tuple[float, float]) -> Check:
+        column, distance = self.column, self._off(span)
+        side, do, end = column.above, column.to_lower, span[1]
+        if distance < 0:
+            side, do, end = column.below, column.to_raise, span[0]
+        return replace(
+            row,
+            verdict="fails",
+            short_by=f"{amount(abs(distance), unit=column.unit, difference=True)} {side}",
+            change=do.format(end=amount(end, unit=column.unit)),
+            off=abs(distance) / max(span[1] - span[0], column.least_width or 1.0),
+        )
 
-    Where no range suits all names the names disagree, unless the value suits none of them: then it fails,
-    whichever name is right. Where it is not known of some names, it fails if it fails for the others.
-    """
-    value = getattr(tank, column.tank_measure, None)
-    top = math.inf if facts.more_is_fine else None
-    fits = [label for label, span in want.each if value is not None and not _off(value, span, top)]
-    row = _row(column, want, facts.found or _measured(column.unit, value))
-    if want.disagree and (value is None or fits or not want.each):
-        others = [label for label, _ in want.each if label not in fits]
-        right = f"Right for {_listed(fits)}, not for {_listed(others)}. " if fits else ""
-        row = replace(row, verdict="names disagree", change=f"{right}Settle the name first.")
-    elif want.disagree:
-        nearest = min((span for _, span in want.each), key=lambda span: abs(_off(value, span, top)))
-        row = _outside(column, row, nearest, value, top)
-        row = replace(row, change=f"It suits none of the names. {row.change}")
-    elif want.value is not None and value is None:
-        row = replace(row, verdict="not measured", change=facts.measure or f"Measure: {row.label}.")
-    elif want.value is not None and _off(value, want.value, top):
-        row = _outside(column, row, want.value, value, top)
-    elif want.value is not None and want.unknown:
-        row = replace(row, change=f"Right for {_listed(fits)}.")
-    elif want.value is not None:
-        row = replace(row, verdict="pass")
-    return _with(row, facts)
+    def _at_least(self, row: Check) -> Check:
+        """Hold what the tank has against a minimum."""
+        return self._least(row, self.want.value, self.column.unit)
 
+    def _room(self, row: Check) -> Check:
+        """Hold the width of the tank against the adult length: a fish must be able to turn round."""
+        row = replace(row, found=f"width {_measured('cm', self.have)}")
+        if self.want.value is None:
+            return replace(row, wanted="not known: its adult length")
+        longest = f"a width of at least the adult length, {format_value(self.column, self.want.value[1])}"
+        ours = "without the tail fin, for which no factor is known, so this is the least"
+        basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
+        row = replace(row, wanted=self.want.with_unknown(longest), basis=basis)
+        return self._least(row, self.want.value[1] / 10, "cm")
 
-def _off(value: float, span: tuple[float, float], top: float | None = None) -> float:
-    """Signed distance to the nearer end of a range; 0 inside. `top` stands for its upper end where given."""
-    end = min(max(value, span[0]), span[1] if top is None else top)
-    return 0.0 if math.isclose(value, end, rel_tol=_TOLERANCE) else value - end
-
-
-def _outside(
-    column: CareColumn, row: Check, span: tuple[float, float], value: float, top: float | None
-) -> Check:
-    distance = _off(value, span, top)
-    below = distance < 0
-    side, do, end = (
-        (column.below, column.to_raise, span[0]) if below else (column.above, column.to_lower, span[1])
-    )
-    return replace(
-        row,
-        verdict="fails",
-        short_by=f"{amount(abs(distance), unit=column.unit, difference=True)} {side}",
-        change=do.format(end=amount(end, unit=column.unit)),
-        off=abs(distance) / max(span[1] - span[0], column.least_width or 0.0),
-    )
-
-
-def _at_least(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tank: Tank) -> Check:
-    """Hold what the tank has against a minimum."""
-    have = getattr(tank, column.tank_measure, None)
-    row = _row(column, want, facts.found or _measured(column.unit, have))
-    if want.value is not None:
-        row = _held(row, column, want, facts, have, want.value, column.unit)
-    return _with(row, facts)
-
-
-def _room(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tank: Tank) -> Check:
-    """Hold the width of the tank against the adult length: a fish must be able to turn round."""
-    have = getattr(tank, column.tank_measure, None)
-    row = _row(column, want, f"width {_measured('cm', have)}")
-    if want.value is None:
-        return replace(row, wanted="not known: its adult length")
-    longest = f"a width of at least the adult length, {format_value(column, want.value[1])}"
-    ours = "without the tail fin, for which no factor is known, so this is the least"
-    basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
-    row = replace(row, wanted=want.with_unknown(longest), basis=basis)
-    return _held(row, column, want, facts, have, want.value[1] / 10, "cm")
-
-
-def _held(
-    row: Check, column: CareColumn, want: _Wanted, facts: _Facts, have: float | None, need: float, unit: str
-) -> Check:
-    most = have if have is not None else facts.most
-    if most is not None and most < need and not math.isclose(most, need, rel_tol=_TOLERANCE):
+    def _least(self, row: Check, need: float | None, unit: str) -> Check:
+        facts = self.facts
+        most = self.have if self.have is not None else facts.most
+        if need is None or most is None or most >= need or math.isclose(most, need, rel_tol=_TOLERANCE):
+            if need is None or self.have is None:
+                return self._not_measured(row)
+            return self._right(row, f"Enough for {_listed([label for label, _ in self.want.each])}.")
         if facts.spared:
             return replace(row, verdict="read", found=f"{row.found}: too small", change=facts.spared)
         return replace(
             row,
             verdict="fails",
-            short_by=f"{amount(need - most, unit=unit, difference=True)} {column.below}",
-            change=facts.change or column.to_raise.format(end=amount(_up(need), unit=unit)),
+            short_by=f"{amount(need - most, unit=unit, difference=True)} {self.column.below}",
+            change=facts.change or self.column.to_raise.format(end=amount(_up(need), unit=unit)),
             off=(need - most) / need,
         )
-    if have is None:
-        return replace(row, verdict="not measured", change=facts.measure or f"Measure: {row.label}.")
-    if want.unknown:
-        return replace(row, change=f"Enough for {_listed([label for label, _ in want.each])}.")
-    return replace(row, verdict="pass")
 
+    def _not_measured(self, row: Check) -> Check:
+        if self.want.value is None:
+            return row
+        return replace(row, verdict="not measured", change=self.facts.measure or f"Measure: {row.label}.")
 
-def _read(column: CareColumn, want: _Wanted, facts: _Facts, care: CareSheet, tank: Tank) -> Check:
-    """Show what is wanted beside what the tank has; it is for the keeper to judge."""
-    if column.id == "companions":
-        return _companions(column, care, tank)
-    if column.kind != "text":
-        row = _row(column, want, "no figure to go by")
-        if want.disagree:
+    def _right(self, row: Check, for_whom: str) -> Check:
+        return replace(row, change=for_whom) if self.want.unknown else replace(row, verdict="pass")
+
+    def _read(self, row: Check) -> Check:
+        """Show what is wanted beside what the tank has; it is for the keeper to judge."""
+        if self.column.kind == "text":
+            row = replace(row, found=self.have or "not stated", wanted=self.want.text or "not known")
+            return replace(row, verdict="read") if self.want.text else row
+        row = replace(row, found="no figure to go by")
+        if self.want.disagree:
             settle = "Settle the name first; until then a brisk end and a slack end."
             return replace(row, verdict="names disagree", change=settle)
-        return row if want.value is None else replace(row, verdict="read", change=column.to_raise)
-    row = _row(column, want, getattr(tank, column.tank_measure, "") or "not stated")
-    return replace(row, wanted=want.text, verdict="read") if want.text else row
+        if self.want.value is None:
+            return row
+        return replace(row, verdict="read", change=self.column.to_raise)
 
 
-_RULES: dict[str, Callable[[CareColumn, _Wanted, _Facts, CareSheet, Tank], Check]] = {
-    "within": _within,
-    "at_least": _at_least,
-    "room": _room,
-    "read": _read,
-}
+def _row(column: CareColumn, want: _Wanted, found: str) -> Check:
+    texts = column.id, column.tank_label or column.label, want.words(column), found
+    return Check(*texts, "need not known", basis=want.basis, essential=column.vital)
 
 
 # -- what more there is to say of a column -----------------------------------------------------------
@@ -456,8 +436,8 @@ def _same_kind(companion: Companion, care: CareSheet) -> bool:
     return any(f" {name} " in words for name, kinds in called if set(kinds) & set(care.names))
 
 
-def _measured(unit: str, value: float | None) -> str:
-    return "not measured" if value is None else amount(value, unit=unit)
+def _measured(unit: str, value: float | str | None) -> str:
+    return "not measured" if value is None or isinstance(value, str) else amount(value, unit=unit)
 
 
 def _up(x: float) -> float:

@@ -32,14 +32,10 @@ class CareSheet(Printed):
 
     Attributes
     ----------
-    names : tuple of str
-        Taxon ids, each once, in the order given.
-    labels : tuple of str
-        Their display names.
-    attributes : mapping of str to Need
-        Column of care.csv -> need, in the order of the sheet.
-    columns : mapping of str to CareColumn
-        What the table says of each column.
+    names, labels : tuple of str
+        Taxon ids, each once, in the order given, and their display names.
+    attributes, columns : mapping
+        Column of care.csv -> need, and what the table says of the column, in the order of the sheet.
     table : TraitTable or None
         The table it was read from, for drawings and for the stamp on a printed sheet.
     safest : mapping of str to str
@@ -139,8 +135,7 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     if not names:
         msg = "care_for needs at least one taxon id, for example care_for(table, 'hypancistrus_zebra')"
         raise IdkeyError(msg)
-    for name in names:
-        care_rows(table).check(name)
+    care_rows(table).check(*names)
     return _sheet(table, names)
 
 
@@ -151,8 +146,7 @@ def _care_of_fish(fish: Identification) -> CareSheet:
         msg = "care_for: this fish is none of the kinds in the table; change an answer, or give a taxon id"
         raise IdkeyError(msg)
     care = care_rows(fish.table)
-    if not any(care.has(row.taxon) for row in left):
-        care.check(left[0].taxon)
+    care.check(*(row.taxon for row in left), anyone=True)
     shown, rest = left[:_MOST_NAMES], left[_MOST_NAMES:]
     shares = {row.taxon: float(row.probability) for row in shown}
     sheet = _sheet(fish.table, tuple(shares), shares)

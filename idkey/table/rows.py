@@ -208,6 +208,15 @@ def _spread_text(trait: Trait) -> str:
 # -- care_columns.csv ------------------------------------------------------------------------------------
 
 
+_GOES_WITH = {
+    "range": (("overlap", "span", "list"), ("", "within", "room")),
+    "minimum": (("largest",), ("", "at_least")),
+    "states": (("shared",), ("", "read")),
+    "text": (("text",), ("", "read")),
+}
+"""How needs may be combined and by which rule a tank is held against them, by the kind of the column."""
+
+
 def read_care_columns(sheet: Sheet, found: Found) -> Iterator[CareColumn]:
     """Yield the columns of care.csv that can be made of the rows; what is wrong is added to `found`."""
     for row, wrong in checked(sheet, found, "column"):
@@ -216,6 +225,10 @@ def read_care_columns(sheet: Sheet, found: Found) -> Iterator[CareColumn]:
             wrong("states", "a column of kind states has states, and no other has")
         elif len(words) != len(states):
             wrong("state_words", f"write one wording for each of the {len(states)} states, joined by |")
+        for name, allowed in zip(("combine", "tank_rule"), _GOES_WITH.get(row["kind"], ()), strict=False):
+            if row[name] not in allowed:
+                right = " or ".join(filter(None, allowed))
+                wrong(name, f"of a column of kind {row['kind']} it is {right}")
         if row["kind"] == "minimum" and not row["unit"]:
             wrong("unit", "a minimum needs a unit")
         yes = {name: row[name] == "yes" for name in ("every_fish", "vital")}

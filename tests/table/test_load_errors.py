@@ -182,6 +182,8 @@ CELLS = {
     "backwards range": Cell("taxa.csv", 2, "rays", "8..7", "write 7..8"),
     "endless range": Cell("taxa.csv", 2, "rays", "7..inf", "not a finite number"),
     "negative count": Cell("taxa.csv", 2, "rays", "-2..8", "0 or more count"),
+    "way to combine": Cell("care_columns.csv", 2, "combine", "text", "it is overlap or span or list"),
+    "rule for tanks": Cell("care_columns.csv", 2, "tank_rule", "read", "it is within or room"),
     "ceiling is a range": Cell("taxa.csv", 2, "size", "90..120", "the largest recorded length in mm"),
     "ceiling is nought": Cell("taxa.csv", 2, "size", "0", "more than 0"),
     # taxa.csv: names
