@@ -111,7 +111,7 @@ def problems(folder: Path) -> tuple[Problem, ...]:
     assert lines[1:] == [str(p) for p in error.problems][: len(lines) - 1]
     for problem in error.problems:
         assert len(str(problem).splitlines()) == 1
-        assert problem.file in FILES
+        assert problem.file in (*FILES, "care_columns.csv")
         assert str(problem).startswith(problem.file)
         assert len(problem.right) > 10
     return error.problems
@@ -182,8 +182,6 @@ CELLS = {
     "backwards range": Cell("taxa.csv", 2, "rays", "8..7", "write 7..8"),
     "endless range": Cell("taxa.csv", 2, "rays", "7..inf", "not a finite number"),
     "negative count": Cell("taxa.csv", 2, "rays", "-2..8", "0 or more count"),
-    "way to combine": Cell("care_columns.csv", 2, "combine", "text", "it is overlap or span or list"),
-    "rule for tanks": Cell("care_columns.csv", 2, "tank_rule", "read", "it is within or room"),
     "ceiling is a range": Cell("taxa.csv", 2, "size", "90..120", "the largest recorded length in mm"),
     "ceiling is nought": Cell("taxa.csv", 2, "size", "0", "more than 0"),
     # taxa.csv: names
@@ -270,6 +268,18 @@ def test_one_wrong_cell(folder, case):
 def test_one_wrong_cell_is_one_problem(folder, name):
     put(folder, *CELLS[name][:4])
     assert len(problems(folder)) == 1
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "right"),
+    [("combine", "text", "it is overlap or span or list"), ("tank_rule", "read", "it is within or room")],
+)
+def test_how_needs_are_combined_and_checked_goes_with_their_kind(folder, column, value, right):
+    (folder / "care_columns.csv").write_bytes((shipped_folder() / "care_columns.csv").read_bytes())
+    put(folder, "care_columns.csv", 2, column, value)
+    (found,) = problems(folder)
+    assert (found.file, found.column, found.value) == ("care_columns.csv", column, value)
+    assert right in found.right
 
 
 def test_row_says_who(folder):
