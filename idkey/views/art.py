@@ -4,8 +4,9 @@ An illustrator works on `art/*.svg` in a vector editor. A group ``part--state`` 
 ``part`` alone is always drawn; ``pattern`` is empty, the place of the spots. These lie in the clip paths
 ``clip-flank``, ``clip-head`` and ``clip-belly``, in a fin in its area of class ``clip-fins``. A line of class
 ``hem`` takes a coloured edging; class ``detail`` is left out of a ghost. In a body form, ``side-*``, the line
-``standard-length`` runs from the snout to the base of the tail fin, below the lowest fin. `forms.csv` says
-which genera are drawn so, `colours.csv` what a swatch becomes, `pictures.csv` how a trait is shown.
+``standard-length`` runs from the snout to the base of the tail fin, below the lowest fin. `forms.csv` says in
+which form a genus is drawn (a way of drawing, no claim of a table), `colours.csv` what a swatch becomes, and
+`pictures.csv` how a trait is shown: states, the usual one, view and window, its part, and the parts inked.
 """
 
 from __future__ import annotations
@@ -22,13 +23,14 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BORDER", "INK", "PAPER", "Art", "genera", "outlines", "read_art", "rows", "sown"]
+__all__ = ["BORDER", "INK", "PAPER", "Art", "outlines", "read_art", "rows", "sown"]
 
 INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
-
 Points = NDArray[np.float64]
+Circle = tuple[float, float, float]
 _ART = files("idkey.views").joinpath("art")
 _TOKEN = re.compile(r"[A-Za-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_NAME = re.compile(r'\s(?:(?:id|class|\w+:[\w-]+)="[^"]*"|(?=/>))')  # nor what is the editor's own
 _NUMBERS = {"M": 2, "L": 2, "T": 2, "H": 1, "V": 1, "S": 4, "Q": 4, "C": 6, "A": 7}
 
 
@@ -38,8 +40,8 @@ class Art(NamedTuple):
     title: str
     layers: list[tuple[str, str, list[tuple[str, str, str]]]]
     clips: dict[str, list[Points]]
-    circles: dict[str, tuple[float, float, float]]
-    foot: tuple[float, float]
+    circles: dict[str, Circle]
+    foot: Points
 
 
 @cache
@@ -50,43 +52,23 @@ def rows(name: str) -> dict[str, Mapping[str, str]]:
 
 
 @cache
-def genera() -> dict[str, str]:
-    """Return the body form that each genus is drawn in: a way of drawing, no claim of a table."""
-    forms = {name: row["genera"].split() for name, row in rows("forms").items()}
-    return {genus: form for form, names in forms.items() for genus in names}
-
-
-@cache
 def read_art(name: str) -> Art:
     """Read a file of the art: layers from back to front, clip paths, named circles, snout and lowest fin."""
-    root = ET.fromstring(
-        re.sub(r'\sxmlns="[^"]*"', "", _ART.joinpath(f"{name}.svg").read_text(encoding="utf-8"))
-    )
-    ids = {e.get("id", ""): e for e in root.iter() if "id" in e.attrib}
-    clips = {k: outlines(" ".join(p.get("d", "") for p in e)) for k, e in ids.items() if e.tag == "clipPath"}
-    circles = {
-        k: (float(e.get("cx", 0)), float(e.get("cy", 0)), float(e.get("r", 0)))
-        for k, e in ids.items()
-        if e.tag == "circle"
-    }
-    foot = (
-        outlines(ids["standard-length"].get("d", ""))[0][0].tolist()
-        if "standard-length" in ids
-        else (0.0, 0.0)
-    )
-    layers = []
-    for group in root.findall("g"):
-        part, _, state = group.get("id", "").partition("--")
-        layers.append((part, state, [(e.get("class", ""), _text(e), e.get("d", "")) for e in group]))
+    text = _ART.joinpath(f"{name}.svg").read_text(encoding="utf-8")
+    root = ET.fromstring(re.sub(r'\sxmlns="[^"]*"', "", text))
+    ids = {e.get("id"): e for e in root.iter() if "id" in e.attrib}
+    of = {tag: [(name, e) for name, e in ids.items() if e.tag == tag] for tag in ("clipPath", "circle")}
+    clips = {name: outlines(" ".join(p.get("d", "") for p in e)) for name, e in of["clipPath"]}
+    circles = {name: tuple(float(e.get(a, 0)) for a in ("cx", "cy", "r")) for name, e in of["circle"]}
+    foot = outlines(ids["standard-length"].get("d"))[0][0] if "standard-length" in ids else np.zeros(2)
+    groups = [(group.get("id", "").partition("--"), group) for group in root.findall("g")]
+    layers = [(part, state, list(map(_piece, group))) for (part, _, state), group in groups]
     return Art(root.findtext("title", ""), layers, clips, circles, foot)
 
 
-def _text(element: ET.Element) -> str:
-    """Write an element without names: no id, no class, nothing of the editor's own."""
-    for part in element.iter():
-        for key in [key for key in part.attrib if key in {"id", "class"} or "}" in key]:
-            del part.attrib[key]
-    return ET.tostring(element, encoding="unicode").strip().replace(" />", "/>")
+def _piece(element: ET.Element) -> tuple[str, str, str]:
+    text = _NAME.sub("", ET.tostring(element, encoding="unicode").strip())
+    return element.get("class", ""), text, element.get("d", "")
 
 
 def outlines(path: str) -> list[Points]:
@@ -119,46 +101,37 @@ def outlines(path: str) -> list[Points]:
 
 
 def sown(
-    polygons: list[Points],
-    distance: float,
-    margin: float,
-    holes: Iterable[tuple[float, float, float]] = (),
-    start: float = 0.0,
+    polygons: list[Points], apart: float, margin: float, holes: Iterable[Circle] = (), start: float = 0.0
 ) -> Points:
-    """Spread points at least so far apart, inside by the margin and off the holes; always the same ones.
+    """Spread points so far apart or more, inside by the margin, off the holes and right of the start.
 
-    Inside is between the uppermost and the lowest edge of the polygons, and right of the start.
+    They are always the same. What is inside goes by even and odd, on a grid of half units.
     """
     a = np.concatenate(polygons)
     b = np.concatenate([np.roll(polygon, -1, axis=0) for polygon in polygons])
-    left, right, high, low = max(a[:, 0].min(), start), a[:, 0].max(), a[:, 1].min(), a[:, 1].max()
-    along = np.arange(a[:, 0].min() + 0.05, right, 0.5)
-    crossed = (np.minimum(a, b)[:, 0] < along[:, None]) & (along[:, None] < np.maximum(a, b)[:, 0])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        y = a[:, 1] + (along[:, None] - a[:, 0]) / (b - a)[:, 0] * (b - a)[:, 1]
-    met = crossed.any(axis=1)
-    top, bottom = (np.where(crossed, y, far)[met] for far in (np.inf, -np.inf))
+    along = np.arange(0.05, 260.0, 0.5)
+    before, after = np.minimum(a, b)[:, 0] < along[:, None], along[:, None] < np.maximum(a, b)[:, 0]
+    column, edge = np.nonzero(before & after)
+    (ax, ay), (bx, by) = a[edge].T, b[edge].T
+    crossings = np.zeros((len(along), 400), dtype=int)
+    row = np.ceil(2 * (ay + (along[column] - ax) / (bx - ax) * (by - ay))).astype(int)
+    np.add.at(crossings, (column, row), 1)
+    solid = crossings.cumsum(axis=1) % 2 == 1
     # The additive recurrence of the plastic number fills a plane evenly from its first points on.
-    size = np.array([max(right - left, 0.0), low - high])
-    count = np.arange(1, int(12 * size.prod() / distance**2) + 40)[:, None]
-    ground = [left, high] + count * [0.7548776662466927, 0.5698402909980532] % 1.0 * size
-    x, y = ground.T
-    keep = (x >= left + margin) & (x <= right - margin)
-    for near in (x - margin, x, x + margin):
-        keep &= y - np.interp(near, along[met], top.min(axis=1)) >= margin
-        keep &= np.interp(near, along[met], bottom.max(axis=1)) - y >= margin
-    for hole_x, hole_y, radius in holes:
-        keep &= np.hypot(x - hole_x, y - hole_y) >= radius + margin
-    ground = ground[keep]
-    tries = (
-        _thinned(np.roll(ground, -k, axis=0), distance) for k in range(0, 60 if len(ground) < 400 else 1, 10)
-    )
-    return max(tries, key=len)
-
-
-def _thinned(ground: Points, distance: float) -> Points:
-    kept = []
-    while len(ground):
-        kept.append(ground[0])
-        ground = ground[((ground - ground[0]) ** 2).sum(axis=1) >= distance**2]
-    return np.array(kept).reshape(-1, 2)
+    low, size = a.min(axis=0), np.ptp(a, axis=0)
+    count = np.arange(1, int(12 * size.prod() / apart**2) + 40)[:, None]
+    ground = low + count * [0.7548776662466927, 0.5698402909980532] % 1.0 * size
+    keep = ground[:, 0] >= start + margin
+    for turn in np.exp(2j * np.pi * np.arange(12) / 12):
+        x, y = (2 * (ground + margin * np.array([turn.real, turn.imag]))).astype(int).T
+        keep &= solid[x.clip(0, len(along) - 1), y.clip(0, 399)]
+    for x, y, radius in holes:
+        keep &= np.hypot(*(ground - [x, y]).T) >= radius + margin
+    best: list[Points] = []
+    for first in range(0, 200 if keep.sum() < 300 else 1, 8):
+        left, kept = np.roll(ground[keep], -first, axis=0), []
+        while len(left):
+            kept.append(left[0])
+            left = left[((left - left[0]) ** 2).sum(axis=1) >= apart**2]
+        best = max(best, kept, key=len)
+    return np.array(best).reshape(-1, 2)

@@ -21,7 +21,7 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Outline
 
 from idkey import load_table
-from idkey.views.art import INK, PAPER, genera, outlines, read_art, rows, sown
+from idkey.views.art import INK, PAPER, outlines, read_art, rows, sown
 from idkey.views.fish import MARKS, STATES, ground_tone, picture, state_svg
 
 ROOT = Path(__file__).parents[2]
@@ -233,10 +233,9 @@ def test_every_layer_of_a_state_is_a_state_and_every_genus_of_the_table_has_a_fo
     for view in VIEWS:
         for part, state, _ in read_art(view).layers:
             assert not state or state == "plain" or state in STATES[traits[part]], (view, part, state)
-    assert set(load_table().taxa["genus"]) <= set(genera())
-    assert {f"side-{form}" for form in genera().values()} == {
-        view for view in VIEWS if view.startswith("side")
-    }
+    assert set(load_table().taxa["genus"]) <= set(rows("forms"))
+    forms = {f"side-{row['form']}" for row in rows("forms").values()}
+    assert forms == {view for view in VIEWS if view.startswith("side")}
 
 
 def test_paths_are_read_as_any_editor_writes_them():
