@@ -15,7 +15,7 @@ from typing import Any
 from idkey.errors import UnknownName, one_of
 from idkey.table.ids import free_id, id_of
 
-__all__ = ["Names", "every", "folded", "inside", "match", "new_id", "one", "trade_codes"]
+__all__ = ["Names", "every", "folded", "inside", "match", "new_id", "one", "trade_codes", "without_codes"]
 
 _DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
 _CODE = re.compile(
@@ -53,6 +53,12 @@ def trade_codes(cell: str) -> tuple[str, ...]:
     """
     parts = re.split(r"[|,;/]", _CODE.sub(_codes, cell))
     return tuple(dict.fromkeys(" ".join(part.split()) for part in parts if part.strip()))
+
+
+def without_codes(text: str) -> tuple[str, str]:
+    """Return a text without the trade codes in it, and the codes as the cell of a table."""
+    codes = " | ".join(_codes(match) for match in _CODE.finditer(text))
+    return " ".join(re.sub(r"[()]", " ", _CODE.sub(" ", text)).split()), codes.replace(" ", "")
 
 
 def folded(text: str) -> str:
@@ -122,7 +128,7 @@ class Names:
         except TypeError:
             return ()
         name = folded(text) if isinstance(text, str) else ""
-        whole = self._whole(name)
+        whole = self.whole(name)
         if whole or len(name) < _FEWEST_LETTERS or "_" in text:
             # What was written as an id is no search for words.
             return self._in_order(whole)
@@ -132,14 +138,20 @@ class Names:
             return tuple(t for t, names in self._words.items() if any(set(words) <= n for n in names))
         rest = [word for word in words if word not in codes]
         coded = {taxon for code in codes for taxon in self.called.get(code, ())}
-        named = set(self._whole(_settled(" ".join(rest))))
+        named = set(self.whole(_settled(" ".join(rest))))
         wanted = set(rest) - _OPEN
         alike = {taxon for taxon in coded if any(wanted <= names for names in self._words[taxon])}
         # A name and a code that disagree: either may be what is meant.
         return self._in_order((coded & named) or alike or coded | named)
 
-    def _whole(self, name: str) -> Collection[str]:
+    def whole(self, name: str) -> Collection[str]:
+        """Return the kinds that go by this folded name; where none do, those that differ in sp. or cf."""
         return self.called.get(name) or self._loosely.get(name) or self._loosely.get(_settled(name)) or ()
+
+    def coded(self, cell: str) -> list[str]:
+        """Return the kinds that have one of the trade codes in a cell."""
+        kinds = (taxon for code in trade_codes(cell) for taxon in self.called.get(folded(code), ()))
+        return list(dict.fromkeys(kinds))
 
     def _in_order(self, kinds: Iterable[str]) -> tuple[str, ...]:
         return tuple(sorted(set(kinds), key=self._at.__getitem__))

@@ -14,30 +14,31 @@ from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
 from idkey.table.csvfile import ODD_CHARACTER
-from idkey.table.names import folded
+from idkey.table.names import folded, trade_codes, without_codes
 from idkey.table.reading import reading
 from idkey.table.schema import YOUNG
-from idkey.table.sheet_cells import NAMING, ColumnNames, ColumnRead
-from idkey.table.sheet_grid import Grid, read_grid
-from idkey.table.sheet_kinds import (
+from idkey.table.sheet_names import (
     CARE,
     CODE,
-    COMMON,
     GENUS,
+    KEY,
     NAME,
+    NAMING,
     QUALIFIER,
+    ColumnNames,
+    ColumnRead,
     Kind,
-    Kinds,
+    KindNames,
     NotTaken,
-    code_text,
-    trade_codes,
 )
+from idkey.table.sheets import Grid, read_grid
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
 
 __all__ = ["Import", "ImportRow", "read_spreadsheet"]
 
+_WHOLE_ROW = ""
 _ODD = "the cell holds a control character; write it again"
 
 
@@ -52,14 +53,11 @@ class ImportRow:
     taxon, label : str
         Id and name of the kind; the id is blank where the row was not taken.
     what : {"new", "changed", "unchanged", "not taken"}
-    understood : mapping of str to str
-        Cell text by column of the table.
-    before : mapping of str to str
-        What the table held in the cells that the row changes.
+    understood, before : mapping of str to str
+        Cell text by column of the table, and what the table held in the cells that the row changes.
     said : tuple of str
         What was made of cells that were not written as the table writes them.
     problems : tuple of Problem
-        What was not taken, and why.
     """
 
     number: int
@@ -79,7 +77,6 @@ class Import(Shown):
     Attributes
     ----------
     file, sheet : str
-        File name, and the sheet of a workbook.
     rows : tuple of ImportRow
         The rows that are not blank.
     columns : tuple of ColumnRead
@@ -104,23 +101,17 @@ class Import(Shown):
         return sum(row.what == what for row in self.rows)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return the report, one row a row of the sheet.
-
-        Returns
-        -------
-        pandas.DataFrame
-            Columns ``row``, ``taxon``, ``label``, ``what``, ``understood``, ``said``, ``problems``.
-        """
+        """Return the report, one row a row of the sheet, in the order of `ImportRow`."""
         lines = [
-            {
-                "row": row.number,
-                "taxon": row.taxon,
-                "label": row.label,
-                "what": row.what,
-                "understood": "; ".join(f"{column}: {text}" for column, text in row.understood.items()),
-                "said": "; ".join(row.said),
-                "problems": "; ".join(f"{p.column}: {p.value!r}: {p.right}" for p in row.problems),
-            }
+            (
+                row.number,
+                row.taxon,
+                row.label,
+                row.what,
+                "; ".join(f"{column}: {text}" for column, text in row.understood.items()),
+                "; ".join(row.said),
+                "; ".join(f"{p.column}: {p.value!r}: {p.right}" for p in row.problems),
+            )
             for row in self.rows
         ]
         names = ["row", "taxon", "label", "what", "understood", "said", "problems"]
@@ -128,7 +119,7 @@ class Import(Shown):
 
 
 def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: str | None = None) -> Import:
-    """Read a keeper's spreadsheet onto a table.
+    """Read a keeper's spreadsheet, CSV or XLSX, onto a table, which stays as it is.
 
     A row is a kind, found by its id, else its trade code, else its scientific name; one that the table does
     not have is new. Columns go by their id, their label or a plain word ("L number", "Tail fin edge",
@@ -139,9 +130,7 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     Parameters
     ----------
     path : str or path
-        CSV (commas, semicolons or tabs) or XLSX.
     table : TraitTable
-        Stays as it is.
     sheet : str, optional
         Name of a sheet of a workbook; by default the first that names kinds.
 
@@ -166,18 +155,11 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     reader = _Rows(table, grid, columns)
     rows = [reader.read(number, line) for number, line in grid.rows]
     grown, rows = _laid_over(table, grid, rows, reader.claims)
-    wrong = [
-        Problem(grid.place, str(grid.header_row), c.name, c.name, c.text) for c in columns if not c.meaning
-    ]
-    return Import(
-        file=grid.file,
-        sheet=grid.sheet,
-        rows=tuple(rows),
-        columns=columns,
-        problems=(*wrong, *(problem for row in rows for problem in row.problems)),
-        table=grown,
-        notes=grid.notes,
-    )
+    rows = [replace(row, label=grown.label(row.taxon)) if row.what == "new" else row for row in rows]
+    top = str(grid.header_row)
+    wrong = [Problem(grid.place, top, c.name, c.name, c.text) for c in columns if not c.meaning]
+    problems = (*wrong, *(problem for row in rows for problem in row.problems))
+    return Import(grid.file, grid.sheet, tuple(rows), columns, problems, grown, grid.notes)
 
 
 def _with_cells(columns: tuple[ColumnRead, ...], grid: Grid) -> tuple[ColumnRead, ...]:
@@ -230,19 +212,17 @@ class _Rows:
         self._table = table
         self._grid = grid
         self._columns = {c.meaning: c for c in columns if c.meaning}
-        self._kinds = Kinds(table)
+        traits = {c for t in table.trait_ids for c in (t, t + YOUNG)}
+        self._traits = {m: table.trait_of(m) for m in self._columns if m in traits}
         self._old = table.to_frame().fillna("").to_dict("index")
         self._allowed = {c: known for c, known in table.allowed().items() if known}
-        self._readers = {
-            c.meaning: (table.trait_of(c.meaning), c.unit)
-            for c in columns
-            if c.meaning.removesuffix(YOUNG) in table.trait_ids
-        }
-        self._sources = {folded(key): key for key in table.sources}
         shorts = [folded(source.short) for source in table.sources.values()]
-        self._sources |= {
-            folded(s.short): key for key, s in table.sources.items() if shorts.count(folded(s.short)) == 1
-        }
+        self._sources = {
+            name: key
+            for name, key in zip(shorts, table.sources, strict=True)
+            if name and shorts.count(name) == 1
+        } | {folded(key): key for key in table.sources}
+        self._kinds = KindNames(table)
         # The nearest key is looked for once for each wrong one.
         self._no_source = lru_cache(maxsize=None)(self._no_such_source)
         self._seen: dict[str, int] = {}
@@ -250,138 +230,126 @@ class _Rows:
 
     def read(self, number: int, line: tuple[str, ...]) -> ImportRow:
         """Read one row."""
-        grid = self._grid
-        found = {m: line[c.at] for m, c in self._columns.items() if c.at < len(line)}
-        unread = {m: _ODD for m, text in found.items() if ODD_CHARACTER.search(text)}
-        unread |= {
-            m: grid.unread[number, self._columns[m].at]
-            for m in found
-            if (number, self._columns[m].at) in grid.unread
-        }
-        cells = {m: text for m, text in found.items() if text and m not in unread}
-        plain = {m: " ".join(text.split()) for m, text in cells.items() if m not in self._readers}
-        label = next((plain[c] for c in (NAME, CODE, "id") if c in plain), "")
-        if grid.packed and len(line) > len(grid.header):
-            right = (
-                f"the row has more cells than the header has ({len(grid.header)}); quote a cell with a comma"
-            )
-            return self._refused(number, label, "", str(len(line)), right)
+        given = {m: line[c.at] for m, c in self._columns.items() if c.at < len(line)}
+        unread = {m: _ODD for m, text in given.items() if ODD_CHARACTER.search(text)}
+        places = {m: (number, self._columns[m].at) for m in given}
+        unread |= {m: self._grid.unread[at] for m, at in places.items() if at in self._grid.unread}
+        cells = {m: text for m, text in given.items() if text and m not in unread}
+        plain = {m: " ".join(text.split()) for m, text in cells.items() if m not in self._traits}
+        label = next((plain[c] for c in (NAME, CODE, KEY) if c in plain), "")
+        name, codes = without_codes(plain.get(NAME, ""))
+        if name and codes and CODE not in plain and not self._table.names.whole(folded(plain[NAME])):
+            plain |= {NAME: name, CODE: codes}
+            cells |= {NAME: name, CODE: codes}
+        row = _Row(self._grid.place, f"{number} ({label})" if label else str(number), self._columns)
         try:
+            self._fits(line)
             kind = self._kinds.find(plain)
+            self._is_first(number, kind.taxon)
         except NotTaken as error:
-            refused = self._refused(number, label, *error.args)
+            row.wrong(*error.args)
             # It may be its name that could not be had.
-            more = [self._problem(number, label, m, found[m], right) for m, right in unread.items()]
-            return replace(refused, problems=(*refused.problems, *more))
+            for meaning, right in unread.items():
+                row.wrong(meaning, given[meaning], right)
+            return ImportRow(number, "", label, "not taken", problems=tuple(row.problems))
         taxon = kind.taxon
-        if taxon in self._seen:
-            right = f"row {self._seen[taxon]} is of this kind already; keep one, or give each its own id"
-            return self._refused(number, label, "", taxon, right)
-        self._seen[taxon] = number
-        row = _Reading(grid.place, f"{number} ({taxon})", self._columns)
+        row.where = f"{number} ({taxon})"
         row.said += kind.said
         for meaning, right in unread.items():
-            row.wrong(meaning, found[meaning], right)
+            row.wrong(meaning, given[meaning], right)
         old = {} if kind.new else self._old[taxon]
         self._names(row, kind, plain, old)
         for column, text in cells.items():
-            if column in self._readers:
-                self._trait(row, column, text, old)
+            if column in self._traits:
+                self._trait(row, column, text, old.get(column, ""))
             elif column in self._table.taxa.columns and column not in (NAME, QUALIFIER, GENUS):
-                row.texts[column] = (
-                    old[column] if text == old.get(column) else self._meta(row, column, plain[column], old)
-                )
+                same = text == old.get(column)
+                row.texts[column] = text if same else self._meta(row, column, plain[column], old)
         texts = {c: text for c, text in row.texts.items() if text}
         before = {c: old.get(c, "") for c, text in texts.items() if text != old.get(c, "") and not kind.new}
-        self._claims(row, taxon, [c for c in (texts if kind.new else before) if c in self._readers], plain)
+        self._claims(row, taxon, [c for c in (texts if kind.new else before) if c in self._traits], plain)
         what = "new" if kind.new else "changed" if before else "unchanged"
-        shown = _label(taxon, texts) if kind.new else self._table.label(taxon)
-        return ImportRow(number, taxon, shown, what, texts, before, tuple(row.said), tuple(row.problems))
+        name = label if kind.new else self._table.label(taxon)
+        return ImportRow(number, taxon, name, what, texts, before, tuple(row.said), tuple(row.problems))
 
-    def _refused(self, number: int, label: str, column: str, value: str, right: str) -> ImportRow:
-        problem = self._problem(number, label, column, value, right)
-        return ImportRow(number, "", label, "not taken", problems=(problem,))
+    # -- which kind it is -------------------------------------------------------------------------
 
-    def _problem(self, number: int, label: str, column: str, value: str, right: str) -> Problem:
-        named = self._columns[column].name if column in self._columns else column
-        where = f"{number} ({label})" if label else str(number)
-        return Problem(self._grid.place, where, named, value, right)
+    def _fits(self, line: tuple[str, ...]) -> None:
+        wide = len(self._grid.header)
+        if self._grid.packed and len(line) > wide:
+            right = f"the row has more cells than the header has ({wide}); quote a cell with a comma"
+            raise NotTaken(_WHOLE_ROW, str(len(line)), right)
 
-    def _names(self, row: _Reading, kind: Kind, plain: Mapping[str, str], old: Mapping[str, str]) -> None:
+    def _is_first(self, number: int, taxon: str) -> None:
+        if self._seen.setdefault(taxon, number) != number:
+            right = f"row {self._seen[taxon]} is of this kind already; keep one, or give each its own id"
+            raise NotTaken(_WHOLE_ROW, taxon, right)
+
+    # -- what it says -----------------------------------------------------------------------------
+
+    def _names(self, row: _Row, kind: Kind, plain: Mapping[str, str], old: Mapping[str, str]) -> None:
         """Read what a kind is called: a kind is renamed only where the row gives its id."""
-        found = {c: text for c, text in kind.names.items() if text and c in self._table.taxa.columns}
+        names = {c: text for c, text in kind.names.items() if text and c in self._table.taxa.columns}
         if kind.new:
-            row.texts |= found
-            genus = found.get(GENUS, "")
-            if genus and not self._kinds.has_genus(genus):
+            row.texts |= names
+            genus = names.get(GENUS, "")
+            if genus and folded(genus) not in self._kinds.genera:
                 row.said.append(f"genus {genus} is new to the table; look whether that is a scientific name")
-            group = self._kinds.group(genus)
             if CARE in self._table.taxa.columns and CARE not in plain:
-                row.texts[CARE] = group
-                row.said.append(
-                    f"care group {group}, as all of its genus" if group else "no care group given"
-                )
+                group = row.texts[CARE] = self._kinds.group(genus)
+                said = f"care group {group}, as all of its genus" if group else "no care group given"
+                row.said.append(said)
             return
-        for column, text in found.items():
+        for column, text in names.items():
             if column == GENUS and column not in plain:
-                continue
-            if column == NAME and old.get(COMMON) and folded(plain.get(NAME, "")) == folded(old[COMMON]):
-                # The name that keepers use stands in the sheet; the kind was found by something else.
                 continue
             same = old[column] in (text, plain.get(column)) or folded(text) == folded(old[column])
             if same or kind.by_id:
                 row.texts[column] = old[column] if same else text
-            else:
+            elif kind.taxon not in self._table.names.whole(folded(plain.get(column, text))):
                 right = f"the table calls this kind {self._table.label(kind.taxon)}; give its id to rename it"
                 row.wrong(column, plain.get(column, text), right)
-        renamed = row.texts.get(NAME, old.get(NAME)) != old.get(NAME)
-        if renamed and GENUS in found and GENUS not in row.texts:
-            row.texts[GENUS] = found[GENUS]
+        if row.texts.get(NAME, old.get(NAME)) != old.get(NAME) and GENUS in names and GENUS not in row.texts:
+            row.texts[GENUS] = names[GENUS]
 
-    def _trait(self, row: _Reading, column: str, text: str, old: Mapping[str, str]) -> None:
-        trait, unit = self._readers[column]
-        read = reading(trait, text, unit)
+    def _trait(self, row: _Row, column: str, text: str, old: str) -> None:
+        trait = self._traits[column]
+        read = reading(trait, text, self._columns[column].unit)
         if read.text is None:
             row.wrong(column, text, read.right)
             return
         row.texts[column] = read.text
         if read.said:
-            row.said.append(f"{self._columns[column].name}: {read.said}")
-        elif text == "-" != old.get(column):
-            said = "- read as not applicable to this kind; leave blank what is not known"
-            row.said.append(f"{self._columns[column].name}: {said}")
-        if trait.kind == "ceiling" and old.get(column) and _less(read.text, old[column]):
-            said = f"less than the largest length so far, {old[column]} {trait.unit}"
-            row.said.append(f"{self._columns[column].name}: {said}")
+            row.say(column, read.said)
+        elif text == "-" != old:
+            row.say(column, "- read as not applicable to this kind; leave blank what is not known")
+        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-"}
+        if known and float(read.text) < float(old):
+            row.say(column, f"less than the largest length so far, {old} {trait.unit}")
 
-    def _meta(self, row: _Reading, column: str, plain: str, old: Mapping[str, str]) -> str:
+    def _meta(self, row: _Row, column: str, plain: str, old: Mapping[str, str]) -> str:
         """Read a cell that is no trait and no name; blank where it is not understood."""
         if column == CODE:
-            return self._code(row, plain, old.get(column, ""))
-        allowed = self._allowed.get(column)
-        if not allowed:
+            # Trade codes that the table has already are kept.
+            known = trade_codes(old.get(CODE, ""))
+            fresh = [code for code in trade_codes(plain) if code not in known]
+            read = "|".join(filter(None, (old.get(CODE, ""), *fresh)))
+        elif column not in self._allowed:
             return plain
-        read = next((a for a in allowed if folded(a) == folded(plain)), "")
-        if not read:
-            row.wrong(column, plain, one_of(plain, allowed))
-        elif read != plain:
-            row.said.append(f"{self._columns[column].name}: {plain!r} read as {read}")
-        return read
-
-    def _code(self, row: _Reading, plain: str, old: str) -> str:
-        """Read trade codes; those that the table has already are kept."""
-        known = trade_codes(old)
-        fresh = [code_text(code) for code in trade_codes(plain) if code not in known]
-        read = "|".join([*filter(None, [old]), *fresh])
-        if fresh and read != plain:
-            row.said.append(f"{self._columns[CODE].name}: {plain!r} read as {read}")
+        else:
+            allowed = self._allowed[column]
+            read, fresh = next((a for a in allowed if folded(a) == folded(plain)), ""), [column]
+            if not read:
+                row.wrong(column, plain, one_of(plain, allowed))
+        if read and fresh and read != plain:
+            row.say(column, f"{plain!r} read as {read}")
         return read
 
     def _no_such_source(self, text: str) -> str:
         right = one_of(text, list(self._table.sources), "the key of a source")
         return f"{right}; a new source is added first, with with_source"
 
-    def _claims(self, row: _Reading, taxon: str, columns: list[str], plain: Mapping[str, str]) -> None:
+    def _claims(self, row: _Row, taxon: str, columns: list[str], plain: Mapping[str, str]) -> None:
         """Put the sources that the row names behind the cells that it fills."""
         keys = {}
         for meaning in (m for m in plain if m == "source" or m.endswith(" source")):
@@ -392,13 +360,12 @@ class _Rows:
             own = f"{column} source" in plain or f"{column} locator" in plain
             source, locator = (f"{column} source", f"{column} locator") if own else ("source", "locator")
             if keys.get(source) or plain.get(locator):
-                self.claims[taxon, column] = Claim(
-                    source=keys.get(source, ""), locator=plain.get(locator, "")
-                )
+                claim = Claim(source=keys.get(source, ""), locator=plain.get(locator, ""))
+                self.claims[taxon, column] = claim
 
 
 @dataclass
-class _Reading:
+class _Row:
     """A row while it is read."""
 
     file: str
@@ -409,19 +376,9 @@ class _Reading:
     problems: list[Problem] = field(default_factory=list)
 
     def wrong(self, meaning: str, value: str, right: str) -> None:
-        self.problems.append(Problem(self.file, self.where, self.columns[meaning].name, value, right))
+        name = self.columns[meaning].name if meaning in self.columns else meaning
+        self.problems.append(Problem(self.file, self.where, name, value, right))
 
-
-def _less(text: str, before: str) -> bool:
-    try:
-        return float(text) < float(before)
-    except ValueError:
-        # Blank, or not applicable.
-        return False
-
-
-def _label(taxon: str, texts: Mapping[str, str]) -> str:
-    codes = texts.get(CODE, "").replace("|", ", ")
-    genus, _, rest = (texts.get(NAME) or taxon).partition(" ")
-    name = " ".join(filter(None, (genus, texts.get(QUALIFIER), rest)))
-    return f"{name} ({codes})" if codes else name
+    def say(self, meaning: str, text: str) -> None:
+        name = self.columns[meaning].name if meaning in self.columns else meaning
+        self.said.append(f"{name}: {text}")

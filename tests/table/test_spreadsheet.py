@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import os
 import zipfile
 from pathlib import Path
 
@@ -15,9 +16,9 @@ from hypothesis import strategies as st
 
 from idkey import load_table
 from idkey.errors import IdkeyError, TableError
-from idkey.table import sheet_grid
+from idkey.table import sheets
 from idkey.table.claims import UNSOURCED
-from idkey.table.sheet_cells import ColumnNames
+from idkey.table.sheet_names import ColumnNames
 from idkey.table.spreadsheet import read_spreadsheet
 from idkey.table.table import TraitTable
 
@@ -126,6 +127,10 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
         ("L number,Name", "L200,Hemiancistrus subviridis", "hemiancistrus_subviridis"),
         ("L number,Name", "L102,Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
         ("L number,Name", "L046,Zebra pleco", ZEBRA),
+        ("Name", "H. zebra", ZEBRA),
+        ("Name", "Hypancistrus sp. (L 201)", "hypancistrus_l201"),
+        ("L number", "L-number 46", ZEBRA),
+        ("L number", "L18/81", "baryancistrus_xanthellus"),
     ],
 )
 def test_a_kind_is_found(tmp_path, header, cells, taxon):
@@ -170,6 +175,7 @@ def test_a_row_of_no_one_kind_is_not_taken(tmp_path, header, cells, said):
         ("LDA999,Ancistrus cf. novus", "ancistrus_cf_novus_lda999", "Ancistrus novus"),
         (",Ancistrus n\u00f3vus-\u00e9", "ancistrus_novus_e", "Ancistrus n\u00f3vus-\u00e9"),
         (",Newgenus sp.", "newgenus_sp", "Newgenus sp."),
+        (",Ancistrus sp. L 998", "ancistrus_l998", "Ancistrus sp."),
         (",\u9c7c \u9c7c", "kind", "\u9c7c \u9c7c"),
     ],
 )
@@ -488,7 +494,7 @@ def test_a_workbook_that_grows_too_large(tmp_path):
     file = tmp_path / "bomb.xlsx"
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("[Content_Types].xml", "<x/>")
-        packed.writestr("xl/worksheets/sheet1.xml", b"0" * (sheet_grid.MOST_BYTES + 1))
+        packed.writestr("xl/worksheets/sheet1.xml", b"0" * (sheets.MOST_BYTES + 1))
     assert file.stat().st_size < 100_000
     refused(file, "unpacks to more than")
 
@@ -527,13 +533,13 @@ def test_limits(tmp_path, monkeypatch):
         blank.active.cell(row, 30).number_format = "0%"
     blank.save(tmp_path / "blank.xlsx")
     assert read_spreadsheet(tmp_path / "blank.xlsx", TABLE).rows == ()
-    monkeypatch.setattr(sheet_grid, "_MOST_LOOKED_AT", 80)
+    monkeypatch.setattr(sheets, "_MOST_LOOKED_AT", 80)
     refused(tmp_path / "blank.xlsx", "blank ones counted")
-    monkeypatch.setattr(sheet_grid, "MOST_ROWS", 3)
+    monkeypatch.setattr(sheets, "MOST_ROWS", 3)
     refused(write(tmp_path, "id\n" + "a\n" * 4), "at most 3 rows")
-    monkeypatch.setattr(sheet_grid, "MOST_CELLS", 3)
+    monkeypatch.setattr(sheets, "MOST_CELLS", 3)
     refused(write(tmp_path, "id,x\na,b\n"), "at most 3 cells")
-    monkeypatch.setattr(sheet_grid, "MOST_BYTES", 3)
+    monkeypatch.setattr(sheets, "MOST_BYTES", 3)
     refused(write(tmp_path, "id\na"), "larger than 3 bytes")
 
 
@@ -559,6 +565,8 @@ def test_a_file_that_is_no_sheet(tmp_path, data, said):
 def test_a_path_that_is_no_file(tmp_path):
     refused(tmp_path / "none.csv", "no such file")
     refused(tmp_path, "cannot be read")
+    os.mkfifo(tmp_path / "pipe.csv")
+    refused(tmp_path / "pipe.csv", "a pipe or a device")
     with pytest.raises(IdkeyError, match="path of a CSV or XLSX file"):
         read_spreadsheet(3, TABLE)
     with pytest.raises(IdkeyError, match="leave sheet= away"):

@@ -10,10 +10,12 @@ import csv
 import datetime as dt
 import io
 import os
+import re
+import stat
 import warnings
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from pathlib import Path
@@ -26,8 +28,7 @@ from idkey.table.reading import MADE_A_DATE
 
 __all__ = ["Grid", "read_grid"]
 
-NO_RESULT = "a formula without its result; save the file in the spreadsheet program, or write the result"
-
+_NO_RESULT = "a formula without its result; save the file in the spreadsheet program, or write the result"
 _MOST_LOOKED_AT = 10 * MOST_CELLS
 """Cells of a sheet, the blank ones counted."""
 _LAST_ROW = 1_048_576
@@ -38,27 +39,15 @@ _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Known = Callable[[Sequence[str]], int]
 """How many cells of a row are names of columns; 0 where none of them names the kinds."""
+Lines = list[tuple[int, tuple[str, ...]]]
 
 
 @dataclass(frozen=True)
 class Grid:
-    """One sheet as text.
+    """One sheet as text: rows by the number that a spreadsheet shows, as wide as the header or wider.
 
-    Attributes
-    ----------
-    file, sheet : str
-        File name, and the name of the sheet (blank for CSV).
-    header : tuple of str
-    header_row : int
-        Number of the header as a spreadsheet shows it.
-    rows : tuple of (int, tuple of str)
-        The rows below it that are not blank: number, cells. As wide as the header or wider.
-    notes : tuple of str
-        How the file was read, where that is not plain.
-    unread : mapping of (int, int) to str
-        Cells (row number, column from 0) whose value can't be had, and what would be right.
-    packed : bool
-        Cells may have slipped into the next column where a row is wider than the header: a comma parts them.
+    `notes` say how the file was read, `unread` what would be right for a cell (row number, column from 0)
+    whose value can't be had. Where a comma parts cells (`packed`) a row that is too wide may have slipped.
     """
 
     file: str
@@ -76,25 +65,8 @@ class Grid:
         return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
 
 
-Lines = list[tuple[int, tuple[str, ...]]]
-
-
 def read_grid(path: str | os.PathLike[str], sheet: str | None, known: Known) -> Grid:
-    """Read a sheet of a spreadsheet file.
-
-    Parameters
-    ----------
-    path : str or path
-    sheet : str, optional
-        Name of the sheet of an XLSX file; by default the first whose header names the kinds.
-    known : callable
-        Takes a row; says how many of its cells name a column, 0 where none of them names the kinds.
-
-    Raises
-    ------
-    TableError
-        With the file name, and what would be right.
-    """
+    """Read a sheet of a file, by default the first whose header names the kinds. Raises TableError."""
     try:
         file = Path(path)
     except TypeError:
@@ -118,18 +90,52 @@ def _refused(file: str, value: object, right: str, row: str = "", column: str = 
 
 def _bytes(file: Path) -> bytes:
     try:
-        size = file.stat().st_size
-        if size > MOST_BYTES:
-            raise _refused(file.name, size, f"the file is larger than {MOST_BYTES} bytes; split it")
-        data = file.read_bytes()
+        if not stat.S_ISREG(file.stat().st_mode):
+            # A pipe would be waited on for ever.
+            raise _refused(file.name, "", "the file cannot be read (it is a folder, a pipe or a device)")
+        with file.open("rb") as opened:
+            data = opened.read(MOST_BYTES + 1)
     except FileNotFoundError:
         raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file") from None
+    except IdkeyError:
+        raise
     except (OSError, ValueError) as error:
         what = getattr(error, "strerror", None) or error
         raise _refused(file.name, "", f"the file cannot be read ({what})") from None
+    if len(data) > MOST_BYTES:
+        raise _refused(file.name, "", f"the file is larger than {MOST_BYTES} bytes; split it")
     if not data.strip():
         raise _refused(file.name, "", "the file is empty; the first row names the columns")
     return data
+
+
+def _grid(place: str, rows: Iterable[tuple[int, list[str]]], known: Known) -> Grid | None:
+    """Return the rows that are not blank below the first that names the kinds; refuse what is too large."""
+    lines: Lines = []
+    cells = 0
+    for number, row in rows:
+        filled = [at for at, text in enumerate(row) if text]
+        if not filled:
+            continue
+        cells += len(filled)
+        long = next((at for at in filled if len(row[at]) > MOST_CELL), None)
+        limits = (
+            (filled[-1] >= MOST_COLUMNS, filled[-1], f"a table has at most {MOST_COLUMNS} columns"),
+            (number > MOST_ROWS + 1, filled[0], f"a table has at most {MOST_ROWS} rows"),
+            (cells > MOST_CELLS, filled[0], f"a table has at most {MOST_CELLS} cells"),
+            (long is not None, long, f"a cell has at most {MOST_CELL} characters"),
+        )
+        for beyond, at, right in limits:
+            if beyond:
+                raise _refused(place, row[at][:60], right, str(number), f"column {at + 1}")
+        lines.append((number, tuple(row[: filled[-1] + 1])))
+    if not lines:
+        return None
+    top = next((i for i, (_, line) in enumerate(lines[:_HEADER_WITHIN]) if known(line)), 0)
+    number, header = lines[top]
+    notes = (f"the header is row {number}; what stands above it was not read",) if top else ()
+    below = tuple((n, line + ("",) * (len(header) - len(line))) for n, line in lines[top + 1 :])
+    return Grid(place, "", header, number, below, notes)
 
 
 # -- CSV --------------------------------------------------------------------------------------------
@@ -137,15 +143,12 @@ def _bytes(file: Path) -> bytes:
 
 def _csv(name: str, data: bytes, known: Known) -> Grid:
     text, notes = _decoded(name, data)
-    told = ""
     first, _, rest = text.partition("\n")
-    if first.strip().lower().startswith("sep=") and first.strip()[4:5] in _DELIMITERS:
-        told, text = first.strip()[4:5], rest
-    elif first.rstrip("\r\n").lower() == "sep=\t":
-        told, text = "\t", rest
-    delimiter = told or _delimiter(text, known)
+    told = re.fullmatch(r"sep=([,;\t])\s*", first.strip(" \r"), re.IGNORECASE)
+    text = rest if told else text
+    delimiter = told[1] if told else _delimiter(text, known)
     if delimiter != ",":
-        notes.append(f"cells are parted by {_DELIMITERS[delimiter]}")
+        notes = (*notes, f"cells are parted by {_DELIMITERS[delimiter]}")
     lines: list[list[str]] = []
     try:
         lines.extend(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
@@ -153,44 +156,43 @@ def _csv(name: str, data: bytes, known: Known) -> Grid:
         right = "not well-formed CSV from here on; look for an unclosed quotation mark"
         raise _refused(name, error, right, str(len(lines) + 1)) from None
     cells = ((number, [plain_cell(c.strip()) for c in line]) for number, line in enumerate(lines, start=1))
-    return _grid(name, "", _checked(name, cells), known, notes, packed=delimiter == ",")
+    grid = _grid(name, cells, known)
+    if grid is None:
+        raise _refused(name, "", "every cell of the file is blank; the first row names the columns")
+    return replace(grid, notes=(*notes, *grid.notes), packed=delimiter == ",")
 
 
-def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
+def _decoded(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
     """Return the text of a CSV file, and a note where it is not UTF-8."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        tries = (("utf-16", "the file is UTF-16"),)
-    else:
+    tries = {"utf-16": "the file is UTF-16"}
+    if not data.startswith((b"\xff\xfe", b"\xfe\xff")):
         note = "the file is not UTF-8; it was read as Windows-1252: look whether its accents are right"
-        tries = (("utf-8-sig", ""), ("cp1252", note))
-    for encoding, note in tries:
+        tries = {"utf-8-sig": "", "cp1252": note}
+    for encoding, note in tries.items():
         try:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             continue
-        if "\0" in text:
-            break
-        return text, [note] if note else []
+        if "\0" not in text:
+            return text, (note,) if note else ()
     raise _refused(name, "", "this is neither CSV nor XLSX; save it as one of them")
 
 
 def _delimiter(text: str, known: Known) -> str:
     """Return what parts the cells: that which gives most names of columns, else most columns."""
-    best, most = ",", (0, 1)
-    head = "".join(io.StringIO(text).readlines(MOST_CELL))
-    for delimiter in _DELIMITERS:
+    head = io.StringIO(text).readlines(MOST_CELL)
+
+    def names(delimiter: str) -> tuple[int, int]:
         rows = []
         try:
-            for row in csv.reader(io.StringIO(head, newline=""), delimiter=delimiter):
-                rows.append(row)
+            for row in csv.reader(head, delimiter=delimiter):
+                rows += [row] if any(c.strip() for c in row) else []
         except csv.Error:
             # The head may end within a cell; the rows before it still count.
             pass
-        rows = [row for row in rows if any(c.strip() for c in row)][:_HEADER_WITHIN]
-        found = max((known(row) for row in rows), default=0), len(rows[0]) if rows else 0
-        if found > most:
-            best, most = delimiter, found
-    return best
+        return max(map(known, rows[:_HEADER_WITHIN]), default=0), len(rows[0]) if rows else 0
+
+    return max(_DELIMITERS, key=names)
 
 
 # -- XLSX -------------------------------------------------------------------------------------------
@@ -200,18 +202,20 @@ def _workbook(name: str, data: bytes, sheet: str | None, known: Known) -> Grid:
     with _reading(name):
         formulas = _look_inside(name, data)
         with _opened(data, results=True) as book:
-            pages = {page.title: page for page in book.worksheets}
-            title = _title(name, sheet, tuple(pages)) if sheet is not None else None
-            grids = _grids(name, [pages[title]] if title is not None else list(pages.values()), known)
+            titles = [page.title for page in book.worksheets]
+            if sheet is not None:
+                titles = [t for t in titles if t.strip().casefold() == str(sheet).strip().casefold()]
+                if not titles:
+                    right = one_of(sheet, [page.title for page in book.worksheets], "the name of a sheet")
+                    raise _refused(name, sheet, right)
+            grids = [grid for title in titles if (grid := _page(name, book[title], known))]
         if not grids:
             raise _refused(name, sheet or "", "no sheet of this workbook holds anything")
         grid = next((g for g in grids if known(g.header)), grids[0])
         if len(grids) > 1:
             others = ", ".join(g.sheet for g in grids if g is not grid)
             grid = replace(grid, notes=(f"sheet {grid.sheet} was read; not read: {others}", *grid.notes))
-        if formulas:
-            grid = replace(grid, unread={**_without_result(data, grid), **grid.unread})
-    return grid
+        return replace(grid, unread={**_without_result(data, grid), **grid.unread}) if formulas else grid
 
 
 @contextmanager
@@ -244,39 +248,30 @@ def _look_inside(name: str, data: bytes) -> bool:
         return any(b"<f" in packed.read(n) for n in sheets)
 
 
-@contextmanager
-def _opened(data: bytes, *, results: bool) -> Iterator[Any]:
+def _opened(data: bytes, *, results: bool) -> AbstractContextManager[Any]:
     """Open a workbook; `results` gives what formulas came to, else the formulas."""
     # Fetched for a workbook only: it takes longer to load than all of this package.
     import openpyxl
 
     book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False)
-    try:
-        yield book
-    finally:
-        book.close()
+    return closing(book)
 
 
-def _title(name: str, sheet: object, titles: Sequence[str]) -> str:
-    same = [t for t in titles if t == sheet] or [
-        t for t in titles if t.strip().casefold() == str(sheet).strip().casefold()
-    ]
-    if not same:
-        raise _refused(name, sheet, one_of(sheet, titles, "the name of a sheet"))
-    return same[0]
+def _page(name: str, page: Any, known: Known) -> Grid | None:
+    unread: dict[tuple[int, int], str] = {}
+    place = f"{name}, sheet {page.title}"
 
+    def texts() -> Iterator[tuple[int, list[str]]]:
+        for number, cells in _rows(place, page):
+            row = [""] * (cells[-1][0] + 1)
+            for at, cell in cells:
+                row[at] = plain_cell(_seen(cell))
+                if isinstance(cell.value, (dt.date, dt.time, dt.timedelta)):
+                    unread[number, at] = MADE_A_DATE
+            yield number, row
 
-def _grids(name: str, pages: Iterable[Any], known: Known) -> list[Grid]:
-    """Read the sheets that hold anything."""
-    found = []
-    for page in pages:
-        unread: dict[tuple[int, int], str] = {}
-        place = f"{name}, sheet {page.title}"
-        lines = _checked(place, _texts(place, page, unread))
-        if lines:
-            grid = _grid(name, page.title, lines, known, ())
-            found.append(replace(grid, unread=unread))
-    return found
+    grid = _grid(place, texts(), known)
+    return grid and replace(grid, file=name, sheet=page.title, unread=unread)
 
 
 def _rows(place: str, page: Any) -> Iterator[tuple[int, list[tuple[int, Any]]]]:
@@ -302,29 +297,16 @@ def _rows(place: str, page: Any) -> Iterator[tuple[int, list[tuple[int, Any]]]]:
             blank = row
 
 
-def _texts(place: str, page: Any, unread: dict[tuple[int, int], str]) -> Iterator[tuple[int, list[str]]]:
-    for number, cells in _rows(place, page):
-        texts = [""] * (cells[-1][0] + 1)
-        for at, cell in cells:
-            texts[at] = plain_cell(_seen(cell))
-            if isinstance(cell.value, (dt.date, dt.time, dt.timedelta)):
-                unread[number, at] = MADE_A_DATE
-        yield number, texts
-
-
 def _seen(cell: Any) -> str:
     """Return a cell as a person sees it."""
-    value = cell.value
-    if value is None:
-        return ""
+    value, share = cell.value, "%" in str(cell.number_format)
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if share and isinstance(value, int | float):
+        return f"{value * 100:.12g}%"
     if isinstance(value, float):
         # More than 15 digits are the computer's, not the keeper's.
-        share = "%" in str(cell.number_format)
-        return f"{value * 100:.12g}%" if share else f"{value:.15g}"
-    if isinstance(value, int) and "%" in str(cell.number_format):
-        return f"{value * 100}%"
+        return f"{value:.15g}"
     if isinstance(value, dt.datetime) and value.time() == dt.time():
         return str(value.date())
     return str(value).strip()
@@ -336,50 +318,8 @@ def _without_result(data: bytes, grid: Grid) -> dict[tuple[int, int], str]:
     filled = {(number, at) for number, line in (above, *grid.rows) for at, text in enumerate(line) if text}
     with _opened(data, results=False) as book:
         return {
-            (number, at): NO_RESULT
+            (number, at): _NO_RESULT
             for number, cells in _rows(grid.place, book[grid.sheet])
             for at, cell in cells
             if cell.data_type == "f" and (number, at) not in filled
         }
-
-
-# -- both -------------------------------------------------------------------------------------------
-
-
-def _checked(place: str, rows: Iterable[tuple[int, list[str]]]) -> Lines:
-    """Return the rows that are not blank; refuse what is too large to be a table."""
-    lines: Lines = []
-    cells = 0
-    for number, row in rows:
-        filled = [at for at, text in enumerate(row) if text]
-        if not filled:
-            continue
-        if filled[-1] >= MOST_COLUMNS:
-            right = f"a table has at most {MOST_COLUMNS} columns"
-            raise _refused(place, row[filled[-1]][:60], right, str(number), f"column {filled[-1] + 1}")
-        if number > MOST_ROWS + 1:
-            raise _refused(place, row[filled[0]][:60], f"a table has at most {MOST_ROWS} rows", str(number))
-        cells += len(filled)
-        if cells > MOST_CELLS:
-            raise _refused(place, row[filled[0]][:60], f"a table has at most {MOST_CELLS} cells", str(number))
-        for at in filled:
-            if len(row[at]) > MOST_CELL:
-                right = f"a cell has at most {MOST_CELL} characters"
-                raise _refused(place, f"{row[at][:60]}...", right, str(number), f"column {at + 1}")
-        lines.append((number, tuple(row[: filled[-1] + 1])))
-    return lines
-
-
-def _grid(
-    file: str, sheet: str, lines: Lines, known: Known, notes: Iterable[str], *, packed: bool = False
-) -> Grid:
-    """Part the header from the rows below it: the first row that names the kinds, else the first row."""
-    if not lines:
-        raise _refused(file, "", "every cell of the file is blank; the first row names the columns")
-    top = next((i for i, (_, line) in enumerate(lines[:_HEADER_WITHIN]) if known(line)), 0)
-    number, header = lines[top]
-    said = list(notes)
-    if top:
-        said.append(f"the header is row {number}; what stands above it was not read")
-    rows = tuple((n, line + ("",) * (len(header) - len(line))) for n, line in lines[top + 1 :])
-    return Grid(file, sheet, header, number, rows, tuple(said), packed=packed)
