@@ -15,31 +15,7 @@ EVERY_GROUP = "all"
 
 @dataclass(frozen=True, slots=True)
 class CareColumn:
-    """One column of care.csv; datapackage.json describes each of these in a sentence.
-
-    Attributes
-    ----------
-    id, label, about : str
-        Its name, what a keeper calls it, and what it holds.
-    kind : {"range", "minimum", "states", "text"}
-    unit : str
-        As in `idkey.table.units`.
-    states, state_words : tuple of str
-        Allowed states, mildest first, and the same in words.
-    combine : {"overlap", "span", "list", "largest", "shared", "text"}
-        How the needs of several kinds are brought together.
-    every_fish : bool
-        Whether what is said of every fish holds beside what a group or a kind adds.
-    tank_label, tank_measure, tank_rule : str
-        What it is called where a tank is held against it, what is measured of the tank, and by which rule:
-        "within", "at_least", "room", "read", or blank for none.
-    vital : bool
-        Whether no tank is said to fit while this is not known.
-    below, above, to_raise, to_lower : str
-        What a tank is called that is out of the range, and what to do then; ``{end}`` is the nearer end.
-    least_width : float or None
-        Width by which the distance is judged where the range is narrower.
-    """
+    """One column of care.csv; what each attribute is for, fields.csv says of the column of that name."""
 
     id: str
     label: str
@@ -62,13 +38,7 @@ class CareColumn:
 
 
 def parse_care(column: CareColumn, text: str) -> Range | float | tuple[str, ...] | str | None:
-    """Read a care cell; None where it is blank.
-
-    Raises
-    ------
-    ValueError
-        With a sentence that says what would be right.
-    """
+    """Read a care cell; None where it is blank. Raises ValueError that says what would be right."""
     text = text.strip()
     if not text:
         return None

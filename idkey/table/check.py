@@ -30,16 +30,9 @@ class Checked:
 
 
 def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Found) -> Checked:
-    """Check the files of a table.
+    """Check the files of a table; what is wrong is added to `found`.
 
-    Parameters
-    ----------
-    sheets : mapping of str to Sheet
-        By file name.
-    sources : mapping of str to Source, or None
-        None where sources.bib could not be read: then no name of a source is to blame.
-    found : Found
-        What is wrong is added to it.
+    Where sources.bib could not be read, `sources` is None and no name of a source is to blame.
     """
     traits = tuple(read_traits(sheets["traits.csv"], found))
     _not_empty(sheets["traits.csv"], "trait", found)

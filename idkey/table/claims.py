@@ -30,20 +30,9 @@ UNSOURCED = "no source given yet"
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """Where a claim is written: a paper, a page, a book.
+    """Where a claim is written: BibTeX key, author and year, the whole reference on one line, and its DOI.
 
-    Attributes
-    ----------
-    key : str
-        BibTeX key.
-    short : str
-        Author and year, for a screen.
-    full : str
-        The whole reference on one line.
-    doi : str
-        Blank where there is none.
-    entry : str
-        The entry as it stands in sources.bib, with the comments before it.
+    `entry` is the text in sources.bib, with the comments before it.
     """
 
     key: str
@@ -55,21 +44,10 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """What one source says of one cell.
+    """What one source says of one cell; each part is the column of evidence.csv of that name.
 
-    Attributes
-    ----------
-    source : str
-        Key of the source; blank for memory and common practice.
-    locator : str
-        Page, table, couplet or section.
-    evidence_class : {"read", "secondary", "memory", "common practice"} or blank
-        Blank stands for secondary where a source is named, else for memory.
-    scope : {"species", "genus", "group"}
-        What the source speaks of.
-    value : str
-        What the source says; blank stands for what the cell says.
-    note : str
+    A blank value stands for what the cell says; a blank class for secondary where a source is named, else for
+    memory.
     """
 
     source: str = ""

@@ -18,14 +18,12 @@ class Column:
 
     Attributes
     ----------
-    known : ndarray of bool, shape (n_taxa,)
-        The cell holds a value.
-    applies : ndarray of bool, shape (n_taxa,)
-        False where the cell is "not applicable".
+    known, applies : ndarray of bool, shape (n_taxa,)
+        The cell holds a value; it is not "not applicable".
     shares : ndarray of float, shape (n_taxa, n_states)
         Share of fish in each state; rows of unknown cells are 0. Width 0 for a measure.
     low, high : ndarray of float, shape (n_taxa,)
-        Ends of the range in the unit of the trait; NaN where unknown. NaN for states.
+        Ends of the range in the unit of the trait; NaN where unknown, and for states.
     """
 
     known: np.ndarray

@@ -6,26 +6,13 @@ import csv
 import io
 import re
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import pandas as pd
 
 from idkey.errors import Problem, one_of
 from idkey.table import layout
-
-__all__ = [
-    "ODD_CHARACTER",
-    "Found",
-    "Row",
-    "Sheet",
-    "Wrong",
-    "guarded_cell",
-    "plain_cell",
-    "read_sheet",
-    "text_of",
-    "write_sheet",
-]
 
 Wrong = Callable[[str, str], None]
 """Notes what is wrong in a column of one row: column, what would be right."""
@@ -91,13 +78,7 @@ class Sheet:
 
 
 class Found(list[Problem]):
-    """The problems found so far, up to a limit.
-
-    Parameters
-    ----------
-    folder : str
-        Name of the folder that is read, for the message on a file that is missing from it.
-    """
+    """The problems found so far, up to a limit; `folder` is the name of what is read."""
 
     def __init__(self, folder: str = ""):
         super().__init__()
@@ -197,41 +178,40 @@ def read_sheet(
         return unreadable
     lines = _Lines(text)
     reader = csv.reader(lines, strict=True)
-    number = 0
+    rows: list[Row] = []
+    number, whole = 0, True
     try:
         first = next(reader, None)
         if first is None:
             found.add(name, "1", "", "", f"the file is empty; the first row holds {', '.join(columns)}")
             return unreadable
-        number = 1
-        header = tuple(h.strip() for h in first)
+        number, header = 1, tuple(h.strip() for h in first)
         missing = [c for c in columns if c in later and c not in header]
         if not _header_is_good(name, header, [c for c in columns if c not in missing], also, found):
             return unreadable
+        blank = dict.fromkeys(missing, "")
         odd = ODD_CHARACTER.search(text) is not None
-        rows: list[Row] = []
-        whole = True
-        for line in reader:
-            number += 1
+        most = min(layout.MOST_ROWS, layout.MOST_CELLS // len(header))
+        for number, line in enumerate(reader, start=2):
             lines.taken = 0
             if not any(map(str.strip, line)):
                 if number <= layout.MOST_LINES:
                     continue
                 found.add(name, str(number), "", "", "blank rows up to here; delete them")
                 return unreadable
-            if _too_many(name, len(rows) + 1, len(header), found) or found.full:
+            if len(rows) == most:
+                right = f"the file has more than {most} rows of {len(header)} columns; this is no trait table"
+                found.add(name, str(most + 2), "", most + 1, right)
+            if len(rows) == most or found.full:
                 return unreadable
-            row = _row(name, number, header, line, found, odd=odd)
-            if row is None:
-                whole = False
-            else:
-                rows.append(row)
+            cells = _cells(name, number, header, line, found, odd=odd)
+            whole = whole and cells is not None
+            if cells is not None:
+                rows.append(Row(number, cells | blank, name))
     except csv.Error as error:
         found.add(name, str(number + 1), "", str(error), _why(error))
         return unreadable
-    blank = dict.fromkeys(missing, "")
-    wider = (replace(row, values=row.values | blank) for row in rows) if missing else rows
-    return Sheet(name, (*header, *missing), tuple(wider), readable=whole)
+    return Sheet(name, (*header, *missing), tuple(rows), readable=whole)
 
 
 class _Lines:
@@ -261,10 +241,10 @@ def _why(error: csv.Error) -> str:
     return right + "look for an unclosed quotation mark"
 
 
-def _row(
+def _cells(
     name: str, number: int, header: tuple[str, ...], line: list[str], found: Found, *, odd: bool
-) -> Row | None:
-    """Return a row of text, or None where it has to be left out."""
+) -> dict[str, str] | None:
+    """Return the cells of a row, or None where it has to be left out."""
     who = ODD_CHARACTER.sub("", line[0][: layout.MOST_NAME]).strip()
     place = f"{number} ({who})" if who else str(number)
     if len(line) != len(header):
@@ -272,22 +252,17 @@ def _row(
         found.add(name, place, "", len(line), right)
         return None
     good = True
-    if max(map(len, line)) > layout.MOST_CELL:
-        for column, cell in zip(header, line, strict=True):
-            if len(cell) > layout.MOST_CELL:
-                right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
-                found.add(name, place, column, f"{cell[:_SHOWN]}...", right)
-                good = False
-    if odd:
-        for column, cell in zip(header, line, strict=True):
-            sign = ODD_CHARACTER.search(cell)
-            if sign:
-                right = f"the cell holds the control character {sign.group()!r}; delete it"
-                found.add(name, place, column, cell[:_SHOWN], right)
-                good = False
-    if not good:
-        return None
-    return Row(number, {h: _stripped(c) for h, c in zip(header, line, strict=True)}, name)
+    long = max(map(len, line)) > layout.MOST_CELL
+    for column, cell in zip(header, line, strict=True) if odd or long else ():
+        sign = ODD_CHARACTER.search(cell)
+        if len(cell) > layout.MOST_CELL:
+            right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
+            found.add(name, place, column, f"{cell[:_SHOWN]}...", right)
+        if sign:
+            right = f"the cell holds the control character {sign.group()!r}; delete it"
+            found.add(name, place, column, cell[:_SHOWN], right)
+        good = good and not sign and len(cell) <= layout.MOST_CELL
+    return {h: _stripped(c) for h, c in zip(header, line, strict=True)} if good else None
 
 
 def _stripped(cell: str) -> str:
@@ -295,19 +270,10 @@ def _stripped(cell: str) -> str:
     return plain_cell(cell).strip() if cell.startswith("'") else cell
 
 
-def _too_many(name: str, rows: int, columns: int, found: Found) -> bool:
-    """Say once where the rows, or the cells, of a file are more than a table may have."""
-    most = min(layout.MOST_ROWS, layout.MOST_CELLS // columns)
-    if rows <= most:
-        return False
-    right = f"the file has more than {most} rows of {columns} columns; this is no trait table"
-    found.add(name, str(rows + 1), "", rows, right)
-    return True
-
-
 def _header_is_good(
     name: str, header: tuple[str, ...], columns: Sequence[str], also: tuple[()] | None, found: Found
 ) -> bool:
+    before = len(found)
     if len(header) > layout.MOST_COLUMNS:
         right = f"the file has {len(header)} columns; {layout.MOST_COLUMNS} are the most"
         found.add(name, "1", "", len(header), right)
@@ -316,26 +282,23 @@ def _header_is_good(
         right = "cells are parted by semicolons; save as CSV with commas"
         found.add(name, "1", "", header[0][:_SHOWN], right)
         return False
-    before = len(found)
     shown = ", ".join(h[:_SHOWN] for h in header[:12])
     for column in columns:
         if column not in header:
             found.add(name, "1", column, shown, f"column {column} is missing from the header")
-    seen: set[str] = set()
     for i, column in enumerate(header):
+        place, right = column, ""
         if not column:
-            right = "the header cell is blank; name the column or delete it"
-            found.add(name, "1", f"column {i + 1}", "", right)
+            place, right = f"column {i + 1}", "the header cell is blank; name the column or delete it"
         elif len(column) > layout.MOST_NAME or ODD_CHARACTER.search(column):
-            right = (
-                f"a column has a name of at most {layout.MOST_NAME} characters, without control characters"
-            )
-            found.add(name, "1", f"column {i + 1}", column[:_SHOWN], right)
-        elif column in seen:
-            found.add(name, "1", column, column, "two columns have this name")
+            most = f"a name of at most {layout.MOST_NAME} characters, without control characters"
+            place, right = f"column {i + 1}", f"a column has {most}"
+        elif column in header[:i]:
+            right = "two columns have this name"
         elif also is not None and column not in columns:
-            found.add(name, "1", column, column, one_of(column, list(columns), "a column"))
-        seen.add(column)
+            right = one_of(column, list(columns), "a column")
+        if right:
+            found.add(name, "1", place, column[:_SHOWN] if place != column else column, right)
     return len(found) == before
 
 
@@ -343,20 +306,11 @@ def _header_is_good(
 
 
 def write_sheet(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
-    """Write a CSV file: UTF-8, a line feed after each row, quotation marks only where they are needed.
-
-    Parameters
-    ----------
-    header : sequence of str
-    rows : iterable of sequence of str
-        Cells in the order of the header.
-    """
+    """Write a CSV file: UTF-8, a line feed after each row, quotation marks only where they are needed."""
     lines = [",".join(map(_written, row)) for row in (header, *rows)]
     return "".join(f"{line}\n" for line in lines).encode("utf-8")
 
 
 def _written(cell: str) -> str:
     text = guarded_cell(cell.strip())
-    if _NEEDS_QUOTES.search(text):
-        return '"' + text.replace('"', '""') + '"'
-    return text
+    return '"' + text.replace('"', '""') + '"' if _NEEDS_QUOTES.search(text) else text

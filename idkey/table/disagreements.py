@@ -27,19 +27,10 @@ _Place = tuple[tuple[str, str], str]
 
 @dataclass(frozen=True, slots=True)
 class Disagreement:
-    """One cell that says something else than what is claimed for it.
+    """One cell, as it is held, that says something else than what is claimed for it.
 
-    Attributes
-    ----------
-    about : tuple of str
-        ``("taxon", id)``, ``("genus", name)`` or ``("care_group", name)``.
-    column : str
-    held : str
-        The cell as it is written.
-    claimed : str
-        What the claim says that is not within the cell; or what all claims say, of a cell that says more.
-    at : int or None
-        Place in the evidence of the claim that is not within the cell; None where the cell says more.
+    `about` is ``("taxon", id)``, ``("genus", name)`` or ``("care_group", name)``; `at` the place in the
+    evidence of the claim that is not within the cell, or None for a cell that says more than all its claims.
     """
 
     about: tuple[str, str]
@@ -50,14 +41,7 @@ class Disagreement:
 
 
 def disagreements(table: TraitTable, taxa: Collection[str] | None = None) -> Iterator[Disagreement]:
-    """Yield the disagreements of a table, cell by cell.
-
-    Parameters
-    ----------
-    table : TraitTable
-    taxa : collection of str, optional
-        Ids of the kinds whose traits are looked at; by default those of all kinds and genera, and all care.
-    """
+    """Yield the disagreements of a table, cell by cell; of some taxa only those in their traits."""
     evidence = table.evidence
     if "taxon" not in evidence.columns:
         return

@@ -14,20 +14,6 @@ from typing import Any, Literal
 
 from idkey.errors import one_of
 
-__all__ = [
-    "CLASSES",
-    "COMMONNESS",
-    "FIELDS",
-    "HEADERS",
-    "KINDS",
-    "META",
-    "SCOPES",
-    "UNITS",
-    "Field",
-    "number_in",
-    "parts_of",
-]
-
 _YES_NO = ("yes", "no")
 
 
@@ -114,11 +100,16 @@ def _read() -> dict[str, dict[str, Field]]:
     with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
             path = f"{row.pop('file')}.csv"
+            if not row["name"]:
+                ABOUT[path], files[path] = (row["title"], row["about"]), {}
+                continue
             made = {name: read.get(kinds[name], str)(text) for name, text in row.items()}
-            files.setdefault(path, {})[row["name"]] = Field(**made)
+            files[path][row["name"]] = Field(**made)
     return files
 
 
+ABOUT: dict[str, tuple[str, str]] = {}
+"""What each file is called, and what one row of it is."""
 FIELDS = _read()
 """The fields of each file, by file name and column."""
 HEADERS = {file: tuple(columns) for file, columns in FIELDS.items()}

@@ -33,17 +33,7 @@ _GENERA = "genera.csv"
 
 @dataclass(frozen=True)
 class Parts:
-    """The files of a table, read but not yet checked against one another.
-
-    Attributes
-    ----------
-    sheets : mapping of str to Sheet
-        By file name.
-    sources : dict of str to Source, or None
-        None where sources.bib could not be read.
-    about : mapping of str to object
-        What datapackage.json says of the table as a whole.
-    """
+    """The files of a table, read but not yet checked; `sources` is None where they could not be read."""
 
     sheets: Mapping[str, Sheet]
     sources: dict[str, Source] | None
@@ -51,17 +41,10 @@ class Parts:
 
 
 def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
-    """Read the files of a folder.
+    """Read the files of a folder, content by name; what is wrong is added to `found`.
 
-    Parameters
-    ----------
-    files : mapping of str to bytes
-        A file that is not there is left out. What an older table does not have is taken from the shipped one.
-    found : Found
-        What is wrong is added to it.
-    partial : bool
-        Whether a missing file is an empty one and a missing column a blank one, as in a folder of additions
-        that an older version of this package began.
+    What an older table does not have is taken from the shipped one. With `partial` a missing file is an empty
+    one and a missing column a blank one, as in a folder of additions that an older version began.
     """
     sheets = {_CARE_COLUMNS: shipped_care_sheet()}
     if _CARE_COLUMNS in files:
@@ -81,13 +64,7 @@ def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
 
 
 def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
-    """Check the parts of a table and put them together.
-
-    Raises
-    ------
-    TableError
-        Where anything is wrong, with all that `found` holds.
-    """
+    """Check the parts of a table and put them together. Raises TableError with all that `found` holds."""
     checked = check_sheets(parts.sheets, parts.sources, found)
     if found or parts.sources is None:
         raise TableError(found)
@@ -128,14 +105,10 @@ def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
 
 
 def files_of(table: TraitTable) -> dict[str, bytes]:
-    """Return the files of a folder that holds this table.
+    """Return the files of a folder that holds this table: content by file name.
 
     What is said of kinds that are not in the table, as in a table of some of the kinds, is left out.
-
-    Returns
-    -------
-    dict of str to bytes
-        Content by file name. datapackage.json is among them where something is stated of the whole.
+    datapackage.json is among them where something is stated of the whole.
 
     Raises
     ------

@@ -39,20 +39,7 @@ Cells = dict[str, tuple[Cell, ...]]
 def read_frame(
     df: pd.DataFrame, taxon: str, kinds: Mapping[str, str] | None, name: str
 ) -> tuple[tuple[Trait, ...], list[str], Cells]:
-    """Read a frame; see `TraitTable.from_frame`.
-
-    Returns
-    -------
-    traits : tuple of Trait
-    ids : list of str
-        Taxa in order of first appearance.
-    cells : dict of str to tuple of Cell
-
-    Raises
-    ------
-    TableError
-        With every problem found.
-    """
+    """Read a frame into traits, taxa in order of first appearance, and cells; see `TraitTable.from_frame`."""
     kinds = dict(kinds or {})
     problems = _check(df, taxon, kinds, name)
     if problems:

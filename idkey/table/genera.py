@@ -29,17 +29,7 @@ Basis = Mapping[str, tuple[str, ...]]
 def effective(
     traits: Sequence[Trait], own: OwnCells, genera: Genera, genus: Sequence[str]
 ) -> tuple[dict[str, tuple[Cell, ...]], Basis]:
-    """Return the cells that count, by column, and what each rests on.
-
-    Parameters
-    ----------
-    traits : sequence of Trait
-    own : mapping of str to tuple of OwnCell
-        The cells as they stand in the rows of the kinds.
-    genera : mapping of str to mapping of str to Cell
-    genus : sequence of str
-        The genus of each kind.
-    """
+    """Return the cells that count, by column, and what each rests on; `genus` is that of each kind."""
     by_id = {trait.id: trait for trait in traits}
     said = dict.fromkeys(c for g in dict.fromkeys(genus) for c in genera.get(g, ()))
     cells: dict[str, tuple[Cell, ...]] = {}

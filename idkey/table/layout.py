@@ -8,13 +8,7 @@ from idkey.errors import IdkeyError
 
 TABLES = ("traits.csv", "taxa.csv", "care.csv", "evidence.csv")
 """The files that every table has, in the order in which they are read."""
-FILES = (
-    "taxa.csv",
-    "genera.csv",
-    "traits.csv",
-    "care.csv",
-    "care_columns.csv",
-    "evidence.csv",
+FILES = ("taxa.csv", "genera.csv", "traits.csv", "care.csv", "care_columns.csv", "evidence.csv") + (
     "sources.bib",
     "datapackage.json",
 )
@@ -22,46 +16,23 @@ OURS = frozenset({*FILES, "base.zip", "overlay.json", "changes.csv"})
 """Every file that a save may write: those of a table, and those of one's own table, older forms included."""
 
 # Limits: far above any table of fish, low enough that a wrong file cannot use up time or memory.
-MOST_BYTES = 20_000_000
-"""Bytes in one file."""
-MOST_SOURCES_BYTES = 2_000_000
-"""Bytes in sources.bib, which takes longer to read."""
-MOST_ENTRIES = 20_000
-"""Entries in sources.bib."""
-MOST_FIELDS = 100_000
-"""Fields of all entries in sources.bib together."""
-MOST_SHORT_NAME = 500
-"""Characters in a text that sources.bib gives a short name to (``@string``)."""
-MOST_PACKAGE_BYTES = 5_000_000
-"""Bytes in datapackage.json."""
-MOST_ROWS = 200_000
-"""Rows in one file, the header not counted."""
-MOST_LINES = 1_100_000
-"""Rows in one file, the blank ones counted; a spreadsheet has fewer."""
+MOST_BYTES = 20_000_000  # in one file
+MOST_SOURCES_BYTES = 2_000_000  # in sources.bib, which takes longer to read
+MOST_ENTRIES, MOST_FIELDS = 20_000, 100_000  # in sources.bib
+MOST_SHORT_NAME = 500  # characters in a text that sources.bib gives a short name to (@string)
+MOST_PACKAGE_BYTES = 5_000_000  # in datapackage.json
+MOST_ROWS = 200_000  # in one file, the header not counted
+MOST_LINES = 1_100_000  # the same, blank ones counted; a spreadsheet has fewer
 MOST_COLUMNS = 1_000
-"""Columns in one file."""
-MOST_CELLS = 2_000_000
-"""Cells in one file: rows times columns."""
-MOST_ROW = 1_000_000
-"""Characters in one row."""
-MOST_CELL = 10_000
-"""Characters in one cell."""
-MOST_NAME = 100
-"""Characters in an id or in the name of a state."""
+MOST_CELLS = 2_000_000  # rows times columns
+MOST_ROW, MOST_CELL = 1_000_000, 10_000  # characters
+MOST_NAME = 100  # characters in an id or in the name of a state
 MOST_STATES = 50
-"""States of one trait."""
-MOST_PROBLEMS = 1_000
-"""Problems that are looked for before a table is given up."""
+MOST_PROBLEMS = 1_000  # that are looked for before a table is given up
 
 
 def shipped_folder() -> Path:
-    """Return the folder of the table that comes with the package.
-
-    Raises
-    ------
-    IdkeyError
-        When the package was installed without its table.
-    """
+    """Return the folder of the table that comes with the package. Raises IdkeyError where it is missing."""
     package = Path(__file__).resolve().parents[1]
     for folder in (package / "traits", package.parent / "traits"):
         if (folder / "taxa.csv").is_file():

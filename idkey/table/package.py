@@ -14,7 +14,7 @@ from idkey.errors import IdkeyError
 from idkey.table import layout
 from idkey.table.care import CareColumn
 from idkey.table.csvfile import Found, text_of
-from idkey.table.fields import FIELDS, Field
+from idkey.table.fields import ABOUT, FIELDS, Field
 from idkey.table.schema import NEVER_NEGATIVE, Trait
 
 __all__ = ["PACKAGE", "PROFILES", "describe", "json_bytes", "read_about"]
@@ -29,47 +29,14 @@ _UNSIGNED = r"[0-9]+(\.[0-9]+)?"
 _SIGNED = f"-?{_UNSIGNED}"
 _SPECIAL = re.compile(r"[.\\?*+{}()\[\]^]")
 
-_FILES = {
-    "taxa.csv": ("Kinds of fish", "The trait table: one row a kind of fish, one column a trait."),
-    "genera.csv": (
-        "Genera",
-        "One row a genus: what holds for each of its kinds whose cell in taxa.csv is blank.",
-    ),
-    "traits.csv": ("Traits", "One row a trait: how it is asked, and how far an answer can be trusted."),
-    "care.csv": (
-        "Care needs",
-        "One row a care group, and one a kind of fish where it differs from its group.",
-    ),
-    "care_columns.csv": (
-        "Columns of the care needs",
-        "One row a column of care.csv, in the order of a care sheet: how it is put into words, brought "
-        "together for several kinds, and held against a tank.",
-    ),
-    "evidence.csv": (
-        "Evidence",
-        "One row a claim: what one source says of one cell of taxa.csv, genera.csv or care.csv.",
-    ),
-}
-"""What each file is called, and what one row is."""
-
 
 # -- what is stated of the whole ---------------------------------------------------------------------------
 
 
 def read_about(data: bytes | None, found: Found) -> dict[str, Any]:
-    """Return what a data package says of the whole, in the order of the file.
+    """Return what a data package says of the whole, in the order of the file; a folder may do without one.
 
-    Parameters
-    ----------
-    data : bytes or None
-        None where there is no datapackage.json; a folder may do without one.
-    found : Found
-        What is wrong is added to it.
-
-    Returns
-    -------
-    dict of str to object
-        All keys but ``resources``, which describe the files and are made afresh.
+    ``resources`` is left out: it describes the files and is made afresh.
     """
     text = None if data is None else text_of(PACKAGE, data, found, layout.MOST_PACKAGE_BYTES)
     if text is None:
@@ -99,13 +66,7 @@ def _no_number(text: str) -> NoReturn:
 
 
 def json_bytes(stated: Mapping[str, Any]) -> bytes:
-    """Write JSON as datapackage.json holds it.
-
-    Raises
-    ------
-    ValueError
-        For a number that JSON does not know, or text that is no UTF-8.
-    """
+    """Write JSON as datapackage.json holds it. Raises ValueError for what JSON or UTF-8 does not know."""
     text = json.dumps(dict(stated), indent=2, ensure_ascii=False, allow_nan=False)
     return f"{text}\n".encode()
 
@@ -119,18 +80,10 @@ def describe(
     care: Iterable[CareColumn],
     genera: Sequence[str] = (),
 ) -> bytes:
-    """Return the content of datapackage.json.
+    """Return the content of datapackage.json: what is said of the whole, as it is, then the files.
 
-    Parameters
-    ----------
-    about : mapping of str to object
-        What is said of the table as a whole; stands first, as it is.
-    traits : mapping of column to Trait
-        The trait columns of taxa.csv, in their order.
-    care : iterable of CareColumn
-        The columns of care.csv, in their order.
-    genera : sequence of str
-        The trait columns of genera.csv; none where there is no such file.
+    `traits` are those of the columns of taxa.csv, `care` the columns of care.csv, in their order; `genera`
+    the trait columns of genera.csv, none where there is no such file.
     """
     more = {
         "taxa.csv": [_trait_field(trait, column) for column, trait in traits.items()],
@@ -138,7 +91,7 @@ def describe(
         "care.csv": [_care_field(column) for column in care],
     }
     attributes = [field.name for file in ("taxa.csv", "care.csv") for field in more[file]]
-    files = [file for file in _FILES if genera or file != "genera.csv"]
+    files = [file for file in ABOUT if genera or file != "genera.csv"]
     resources = [_resource(file, more.get(file, ()), attributes, files) for file in files]
     resources.append(
         {
@@ -158,7 +111,7 @@ def describe(
 def _resource(
     file: str, more: Sequence[Field], attributes: list[str], files: Sequence[str]
 ) -> dict[str, Any]:
-    title, about = _FILES[file]
+    title, about = ABOUT[file]
     fields = [*FIELDS[file].values(), *more]
     described = [_described(field) for field in fields]
     keys: dict[str, Any] = {}

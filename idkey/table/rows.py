@@ -5,24 +5,15 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from decimal import Decimal
 from functools import cache
+from typing import Any
 
 from idkey.errors import TableError, one_of
 from idkey.table.care import CareColumn
 from idkey.table.csvfile import Found, Row, Sheet, Wrong, read_sheet
-from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, number_in, parts_of
+from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, Field, number_in, parts_of
 from idkey.table.ids import is_id
 from idkey.table.layout import MOST_NAME, MOST_STATES, shipped_folder
 from idkey.table.schema import YOUNG, Trait
-
-__all__ = [
-    "care_column_row",
-    "checked",
-    "read_care_columns",
-    "read_traits",
-    "shipped_care_columns",
-    "shipped_care_sheet",
-    "trait_row",
-]
 
 _DEFAULT_SPREAD = "5%"
 """Measuring error of a trait with states, which has no use for one."""
@@ -34,17 +25,10 @@ Known = Mapping[str, Collection[str] | None]
 def checked(
     sheet: Sheet, found: Found, what: str = "", known: Known | None = None
 ) -> Iterator[tuple[Row, Wrong]]:
-    """Yield the rows of a file, each with a function that notes what is wrong in it.
+    """Yield the rows of a file, each held against its fields, with a function that notes what else is wrong.
 
-    Parameters
-    ----------
-    sheet : Sheet
-        Each cell is held against the field of its column; what is wrong is added to `found`.
-    found : Found
-    what : str
-        What one row is, for the message on an id that stands twice.
-    known : mapping, optional
-        Where nothing is known of the names that a field points to, no cell is to blame.
+    `what` is what one row is, for the message on an id that stands twice. Where nothing is `known` of the
+    names that a field points to, no cell is to blame.
     """
     seen: set[str] = set()
     for row in sheet.rows:
@@ -67,7 +51,38 @@ def checked(
         yield row, wrong
 
 
-# -- traits.csv ------------------------------------------------------------------------------------------
+# -- traits and care columns -----------------------------------------------------------------------------
+
+_ATTRIBUTES = {"state_words": "words", "how_to_look": "how", "effort_s": "effort"}
+"""What is called otherwise in a trait than in traits.csv."""
+
+
+def _values(row: Row, file: str) -> dict[str, Any]:
+    """Return the cells of a row as values: yes and no, numbers, states, texts."""
+    return {column: _value(field, row[column]) for column, field in FIELDS[file].items()}
+
+
+def _value(field: Field, text: str) -> Any:
+    if field.type == "boolean":
+        return text == "yes"
+    if field.type == "number":
+        return number_in(text, field.above, field.below)
+    return parts_of(text) if field.name in ("states", "state_words") else text
+
+
+def _text(value: Any) -> str:
+    """Return a value as a cell; of a number all digits, and no point where it is whole."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return "|".join(value)
+    return (
+        ""
+        if value is None
+        else repr(float(value)).removesuffix(".0")
+        if not isinstance(value, str)
+        else value
+    )
 
 
 def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
@@ -81,42 +96,28 @@ def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
             yield trait
 
 
-def _trait(row: Row, all_states: Mapping[str, tuple[str, ...]], wrong: Wrong) -> Trait | None:
-    kind, states, words = row["kind"], all_states[row["id"]], parts_of(row["state_words"])
-    good = _check_states(kind, states, words, wrong)
-    numeric = kind in ("measure", "ceiling")
+def _trait(row: Row, states: Mapping[str, tuple[str, ...]], wrong: Wrong) -> Trait | None:
+    values = _values(row, "traits.csv")
+    kind, numeric = row["kind"], row["kind"] in ("measure", "ceiling")
+    good = _check_states(kind, values["states"], values["state_words"], wrong)
     if numeric and not row["unit"]:
         wrong("unit", f"a {kind} needs a unit: {', '.join(UNITS[1:])}")
-    error, effort = number_in(row["error"], 0, 1), number_in(row["effort_s"], 0)
-    spread_text = row["spread"] or ("" if numeric else _DEFAULT_SPREAD)
-    spread = _spread(spread_text)
-    if spread is None:
+    text = row["spread"] or ("" if numeric else _DEFAULT_SPREAD)
+    values["spread"], values["spread_is_relative"] = _spread(text), text.endswith("%")
+    if values["spread"] is None:
         wrong("spread", FIELDS["traits.csv"]["spread"].right)
-    applies = _applies_when(row["applies_when"], row["id"], all_states)
+    values["applies_when"] = applies = _applies_when(row["applies_when"], row["id"], states)
     if isinstance(applies, str):
         wrong("applies_when", applies)
-    if not good or error is None or effort is None or spread is None or isinstance(applies, str):
+    if (
+        not good
+        or isinstance(applies, str)
+        or None in (values["error"], values["effort_s"], values["spread"])
+    ):
         return None
-    return Trait(
-        id=row["id"],
-        kind=kind,
-        label=row["label"],
-        question=row["question"],
-        how=row["how_to_look"],
-        unit=row["unit"],
-        states=states,
-        words=words if len(words) == len(states) else states,
-        error=error,
-        error_basis=row["error_basis"],
-        spread=spread,
-        spread_is_relative=spread_text.endswith("%"),
-        effort=effort,
-        applies_when=applies,
-        needs_adult=row["needs_adult"] == "yes",
-        in_key=row["in_key"] == "yes",
-        group=row["group"],
-        core=row["core"] == "yes",
-    )
+    if len(values["state_words"]) != len(values["states"]):
+        values["state_words"] = values["states"]
+    return Trait(**{_ATTRIBUTES.get(column, column): value for column, value in values.items()})
 
 
 def _check_states(kind: str, states: tuple[str, ...], words: tuple[str, ...], wrong: Wrong) -> bool:
@@ -142,8 +143,7 @@ def _spread(text: str) -> float | None:
     value = number_in(text.removesuffix("%"), 0)
     if value is None or not text.endswith("%"):
         return value
-    share = float(Decimal(text.removesuffix("%")).scaleb(-2))
-    return share if share > 0 else None
+    return float(Decimal(text.removesuffix("%")).scaleb(-2)) or None
 
 
 def _applies_when(
@@ -164,48 +164,13 @@ def _applies_when(
 
 def trait_row(trait: Trait) -> dict[str, str]:
     """Return a trait as a row of traits.csv, by column."""
-    applies = trait.applies_when
-    row = {
-        "id": trait.id,
-        "label": trait.label,
-        "kind": trait.kind,
-        "unit": trait.unit,
-        "states": "|".join(trait.states),
-        "state_words": "|".join(trait.words),
-        "core": _text(trait.core),
-        "question": trait.question,
-        "how_to_look": trait.how,
-        "error": _text(float(trait.error)),
-        "error_basis": trait.error_basis,
-        "spread": _spread_text(trait),
-        "effort_s": _text(float(trait.effort)),
-        "applies_when": f"{applies[0]}={'|'.join(applies[1])}" if applies else "",
-        "needs_adult": _text(trait.needs_adult),
-        "in_key": _text(trait.in_key),
-        "group": trait.group,
-    }
-    return {column: text.strip() for column, text in row.items()}
-
-
-def _text(value: object) -> str:
-    """Return a value as a cell: yes or no, all digits of a number and no point where it is whole, parts."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, tuple):
-        return "|".join(value)
-    if isinstance(value, float):
-        return repr(value).removesuffix(".0")
-    return "" if value is None else str(value)
-
-
-def _spread_text(trait: Trait) -> str:
-    if not trait.spread_is_relative:
-        return _text(float(trait.spread))
-    text = f"{Decimal(repr(float(trait.spread))).scaleb(2).normalize():f}%"
-    return "" if trait.has_states and text == _DEFAULT_SPREAD else text
-
-
-# -- care_columns.csv ------------------------------------------------------------------------------------
+    row = {c: getattr(trait, _ATTRIBUTES.get(c, c)) for c in HEADERS["traits.csv"]}
+    if trait.applies_when:
+        row["applies_when"] = f"{trait.applies_when[0]}={'|'.join(trait.applies_when[1])}"
+    if trait.spread_is_relative:
+        text = f"{Decimal(repr(float(trait.spread))).scaleb(2).normalize():f}%"
+        row["spread"] = "" if trait.has_states and text == _DEFAULT_SPREAD else text
+    return {column: _text(value).strip() for column, value in row.items()}
 
 
 _GOES_WITH = {
@@ -220,20 +185,21 @@ _GOES_WITH = {
 def read_care_columns(sheet: Sheet, found: Found) -> Iterator[CareColumn]:
     """Yield the columns of care.csv that can be made of the rows; what is wrong is added to `found`."""
     for row, wrong in checked(sheet, found, "column"):
-        states, words = parts_of(row["states"]), parts_of(row["state_words"])
-        if (row["kind"] == "states") != bool(states):
+        values = _values(row, sheet.file)
+        if (row["kind"] == "states") != bool(values["states"]):
             wrong("states", "a column of kind states has states, and no other has")
-        elif len(words) != len(states):
-            wrong("state_words", f"write one wording for each of the {len(states)} states, joined by |")
+        elif len(values["state_words"]) != len(values["states"]):
+            wrong(
+                "state_words",
+                f"write one wording for each of the {len(values['states'])} states, joined by |",
+            )
         for name, allowed in zip(("combine", "tank_rule"), _GOES_WITH.get(row["kind"], ()), strict=False):
             if row[name] not in allowed:
                 right = " or ".join(filter(None, allowed))
                 wrong(name, f"of a column of kind {row['kind']} it is {right}")
         if row["kind"] == "minimum" and not row["unit"]:
             wrong("unit", "a minimum needs a unit")
-        yes = {name: row[name] == "yes" for name in ("every_fish", "vital")}
-        made = row.values | {"states": states, "state_words": words} | yes
-        yield CareColumn(**{**made, "least_width": number_in(row["least_width"], 0)})
+        yield CareColumn(**values)
 
 
 def care_column_row(column: CareColumn) -> dict[str, str]:

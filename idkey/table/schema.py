@@ -16,31 +16,6 @@ from typing import Any, Literal
 from idkey.errors import AnswerError, one_of
 from idkey.table.fields import KINDS
 
-__all__ = [
-    "KINDS",
-    "LIFE_STAGE",
-    "LIFE_STAGES",
-    "NEVER_NEGATIVE",
-    "NOT_APPLICABLE",
-    "NOT_KNOWN",
-    "Cell",
-    "NotApplicable",
-    "NotKnown",
-    "OwnCell",
-    "Range",
-    "States",
-    "Trait",
-    "YOUNG",
-    "answer_text",
-    "cell_text",
-    "is_missing",
-    "parse_range",
-    "parse_answer",
-    "parse_cell",
-    "state_text",
-    "trait_problems",
-]
-
 Kind = Literal["nominal", "ordinal", "measure", "ceiling"]
 
 
@@ -101,34 +76,22 @@ class Trait:
 
     Attributes
     ----------
-    id : str
-    kind : {"nominal", "ordinal", "measure", "ceiling"}
-    label, question, how : str
-        Short name, question in plain words, how to look.
-    unit : str
-        Unit of a measure or ceiling ("mm", "count", "% HL").
+    id, kind, label, question, error_basis, group : str
+    how, unit : str
+        How to look; the unit of a measure or ceiling ("mm", "count", "% HL").
     states, words : tuple of str
         State ids in order (ordinal traits: from one end to the other) and the same in plain words.
     error : float
         Observer error: the share of answers, 0 to 1, that say nothing about the fish.
-    error_basis : str
-        Where that figure comes from.
-    spread : float
-        Standard deviation of a measurement (measure) or softness of the record (ceiling).
-    spread_is_relative : bool
-        Whether `spread` is a fraction of the value rather than in `unit`.
+    spread, spread_is_relative : float, bool
+        Standard deviation of a measurement (measure) or softness of the record (ceiling), in the unit or as
+        a fraction of the value.
     effort : float
         Seconds it takes to look.
     applies_when : tuple of (trait id, tuple of states) or None
         Only asked while the other trait may still be in one of these states.
-    needs_adult : bool
-        Says nothing about a young fish.
-    in_key : bool
-        Whether a key may ask it; False where an answer must never shut a kind out.
-    group : str
-        Traits of one group repeat one another.
-    core : bool
-        One of the traits every row should have.
+    needs_adult, in_key, core : bool
+        Says nothing about a young fish; a key may ask it; every row should have it.
     """
 
     id: str
@@ -233,18 +196,7 @@ def is_missing(value: Any) -> bool:
 
 
 def parse_cell(trait: Trait, text: str) -> OwnCell:
-    """Read the text of one table cell.
-
-    Parameters
-    ----------
-    trait : Trait
-    text : str
-
-    Raises
-    ------
-    ValueError
-        With a sentence that says what would be right; the caller adds the place.
-    """
+    """Read the text of one table cell. Raises ValueError that says what would be right, without the place."""
     text = text.strip()
     if not text:
         return None
@@ -260,20 +212,18 @@ def parse_cell(trait: Trait, text: str) -> OwnCell:
             msg = "a largest length is more than 0"
             raise ValueError(msg)
         return Range(0.0, value)
-    found = parse_range(text)
-    _refuse_negative(trait, found)
-    return found
+    return _not_negative(trait, parse_range(text))
 
 
-def _refuse_negative(trait: Trait, found: Range) -> None:
+def _not_negative(trait: Trait, found: Range) -> Range:
     if trait.unit in NEVER_NEGATIVE and found.low < 0:
         msg = f"cannot be negative; write 0 or more {trait.unit}"
         raise ValueError(msg)
+    return found
 
 
 def _parse_states(trait: Trait, text: str) -> States:
-    names: list[str] = []
-    shares: list[float] = []
+    given: dict[str, float] = {}
     stated: list[bool] = []
     for raw in text.split("|"):
         part = raw.strip()
@@ -284,24 +234,23 @@ def _parse_states(trait: Trait, text: str) -> States:
         name = name.strip()
         if name not in trait.states:
             raise ValueError(one_of(name, trait.states, f"a state of {trait.id}"))
-        if name in names:
+        if name in given:
             msg = f"state {name!r} stands twice; name it once"
             raise ValueError(msg)
-        names.append(name)
         stated.append(bool(colon))
-        shares.append(_parse_number(share, "a share such as forked:0.2") if colon else 1.0)
+        given[name] = _parse_number(share, "a share such as forked:0.2") if colon else 1.0
     if any(stated) != all(stated):
         msg = "give each state its share, such as concave:0.8|forked:0.2, or none of them"
         raise ValueError(msg)
-    total = sum(shares)
-    if not all(s > 0 for s in shares):
+    total = sum(given.values())
+    if not all(share > 0 for share in given.values()):
         msg = "shares are more than 0"
         raise ValueError(msg)
     if abs(total - 1.0) < 10.0**-_SHARE_DIGITS:
         # Shares that were written by `cell_text` come back bit for bit.
         total = 1.0
-    order = sorted(range(len(names)), key=lambda i: trait.index(names[i]))
-    return States(tuple(names[i] for i in order), tuple(shares[i] / total for i in order))
+    names = tuple(sorted(given, key=trait.index))
+    return States(names, tuple(given[name] / total for name in names))
 
 
 def parse_range(text: str) -> Range:
@@ -325,10 +274,10 @@ def _parse_number(text: str, right: str) -> float:
     except ValueError:
         msg = f"not a number; write {right}"
         raise ValueError(msg) from None
-    if not math.isfinite(value):
-        msg = f"not a finite number; write {right}"
-        raise ValueError(msg)
-    return value
+    if math.isfinite(value):
+        return value
+    msg = f"not a finite number; write {right}"
+    raise ValueError(msg)
 
 
 def cell_text(trait: Trait, cell: OwnCell) -> str:
@@ -370,25 +319,19 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
         A state; several states as text ``"white|yellow"`` or a list (one of them, the person is not sure);
         a number; a range ``"5..6"`` or a pair ``(5, 6)``; None, NaN or blank for not answered.
 
-    Returns
-    -------
-    States or Range or None
-
     Raises
     ------
     AnswerError
-        One line: the trait, the value, and what would be right.
     """
     if isinstance(value, (States, Range)):
         value = answer_text(trait, value)
     if is_missing(value):
         return None
     try:
-        answer = _state_answer(trait, value) if trait.has_states else _number_answer(trait, value)
+        return _state_answer(trait, value) if trait.has_states else _number_answer(trait, value)
     except ValueError as error:
         msg = f"{trait.id}: {value!r}: {error}"
         raise AnswerError(msg) from None
-    return answer
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -424,15 +367,13 @@ def _number_answer(trait: Trait, value: Any) -> Range:
     elif isinstance(value, numbers.Real) and not isinstance(value, bool):
         found = parse_range(repr(float(value)))
     else:
-        msg = (
-            f"not a number; write a number in {trait.unit or 'the unit of the trait'} or a range such as 5..6"
-        )
+        unit = trait.unit or "the unit of the trait"
+        msg = f"not a number; write a number in {unit} or a range such as 5..6"
         raise ValueError(msg)
     if trait.kind == "ceiling" and found.low <= 0:
         msg = f"a length is more than 0 {trait.unit}".rstrip()
         raise ValueError(msg)
-    _refuse_negative(trait, found)
-    return found
+    return _not_negative(trait, found)
 
 
 def answer_text(trait: Trait, answer: States | Range) -> str:

@@ -25,13 +25,7 @@ _SHOWN = 60
 
 
 def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
-    """Read the bytes of sources.bib; problems are added to `found`.
-
-    Returns
-    -------
-    dict of str to Source, or None
-        None where there is no text to read.
-    """
+    """Read the bytes of sources.bib, None where there is no text; problems are added to `found`."""
     if data is None:
         found.add(SOURCES, "", "", found.folder, "the file is missing from this folder")
         return None
@@ -40,22 +34,16 @@ def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
 
 
 def parse_sources(text: str, found: Found) -> dict[str, Source] | None:
-    """Read BibTeX; problems are added to `found`.
+    """Read BibTeX, None where the text is none at all; problems are added to `found`.
 
-    Returns
-    -------
-    dict of str to Source, or None
-        None where the text is no BibTeX at all. An entry that cannot be read is there by its key alone, so
-        that what points to it is not reported as well. The texts of all entries joined are the whole text.
+    An entry that cannot be read is there by its key alone, so that what points to it is not reported as well.
+    The texts of all entries joined are the whole text.
     """
-    odd = ODD_CHARACTER.search(text)
-    if odd:
+    if odd := ODD_CHARACTER.search(text):
         row = str(text.count("\n", 0, odd.start()) + 1)
-        right = "the line holds a control character; delete it"
-        found.add(SOURCES, row, "", odd.group(), right)
+        found.add(SOURCES, row, "", odd.group(), "the line holds a control character; delete it")
         return None
-    right = _too_much(text)
-    if right:
+    if right := _too_much(text):
         found.add(SOURCES, "", "", len(text), right)
         return None
     try:

@@ -2,13 +2,15 @@
 
 import csv
 import shutil
+import warnings
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
+import pandas as pd
 import pytest
 
-from idkey.errors import IdkeyError, Problem, TableError
+from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import layout
 from idkey.table.care import parse_care
 from idkey.table.files import shipped_folder
@@ -294,35 +296,28 @@ def test_row_says_who(folder):
 # -- rows ------------------------------------------------------------------------------------------------
 
 
-def test_missing_evidence_of_a_trait(folder):
+@pytest.mark.parametrize(
+    ("who", "column", "file", "row"),
+    [
+        (["beta", ""], "tail", "taxa.csv", "3 (beta)"),
+        (["alpha", ""], "tail_young", "taxa.csv", "2 (alpha)"),
+        (["", "stones"], "adult_length_mm", "care.csv", "2 (stones)"),
+        (["beta", ""], "adult_length_mm", "care.csv", "3 (beta)"),
+    ],
+)
+def test_missing_evidence(folder, who, column, file, row):
     rows = read(folder, "evidence.csv")
-    write(folder, "evidence.csv", [r for r in rows if r[:3] != ["beta", "", "tail"]])
+    write(folder, "evidence.csv", [r for r in rows if r[:3] != [*who, column]])
     (found,) = problems(folder)
-    assert (found.file, found.row, found.column) == ("taxa.csv", "3 (beta)", "tail")
-    assert found.value == "straight|hollow"
+    assert (found.file, found.row, found.column) == (file, row, column)
+    assert found.value
     assert "add one or blank the cell" in found.right
-
-
-def test_missing_evidence_of_a_young_fish(folder):
-    rows = read(folder, "evidence.csv")
-    write(folder, "evidence.csv", [r for r in rows if r[2] != "tail_young"])
-    (found,) = problems(folder)
-    assert (found.file, found.row, found.column) == ("taxa.csv", "2 (alpha)", "tail_young")
-
-
-@pytest.mark.parametrize(("who", "row"), [(["", "stones"], "2 (stones)"), (["beta", ""], "3 (beta)")])
-def test_missing_evidence_of_care(folder, who, row):
-    rows = read(folder, "evidence.csv")
-    write(folder, "evidence.csv", [r for r in rows if r[:3] != [*who, "adult_length_mm"]])
-    (found,) = problems(folder)
-    assert (found.file, found.row, found.column) == ("care.csv", row, "adult_length_mm")
 
 
 def test_evidence_for_a_blank_cell(folder):
     put(folder, "taxa.csv", 2, "rays", "")
     (found,) = problems(folder)
-    assert (found.file, found.row, found.column) == ("evidence.csv", "6 (alpha)", "rays")
-    assert found.value == "7..8"
+    assert (found.file, found.row, found.column, found.value) == ("evidence.csv", "6 (alpha)", "rays", "7..8")
     assert "fill the cell or delete this row" in found.right
 
 
@@ -342,19 +337,13 @@ def test_evidence_for_a_cell_that_is_blank_or_not_there(folder, line):
     assert "fill the cell or delete this row" in found.right
 
 
-@pytest.mark.parametrize("line", ["stones,", "stones,beta"])
-def test_care_row_twice(folder, line):
-    add(folder, "care.csv", line + "," * len(CARE))
+@pytest.mark.parametrize("lines", [["stones,"], ["stones,beta"], ["sand,", "sand,beta"]])
+def test_care_row_twice(folder, lines):
+    for line in lines:
+        add(folder, "care.csv", line + "," * len(CARE))
     (found,) = problems(folder)
-    assert (found.file, found.row.split(" ")[0], found.column) == ("care.csv", "4", "care_group")
+    assert (found.file, found.row[0], found.column) == ("care.csv", str(3 + len(lines)), "care_group")
     assert "has a row already" in found.right
-
-
-def test_care_of_one_taxon_in_two_groups(folder):
-    add(folder, "care.csv", "sand," + "," * len(CARE))
-    add(folder, "care.csv", "sand,beta" + "," * len(CARE))
-    (found,) = problems(folder)
-    assert (found.row, found.column) == ("5 (beta)", "care_group")
 
 
 def test_care_group_needs_a_row_of_its_own(folder):
@@ -444,29 +433,29 @@ def test_young_column_of_no_trait(folder):
     assert "tale_young" in {p.column for p in problems(folder)}
 
 
-def test_blank_header_cell(folder):
-    write(folder, "taxa.csv", [[*r, ""] for r in read(folder, "taxa.csv")])
+@pytest.mark.parametrize(("name", "column"), [("", "column 15"), ("a\nb", "a\nb")])
+def test_header_cell_that_is_blank_or_holds_a_line_break(folder, name, column):
+    write(folder, "taxa.csv", [[*r, "" if i else name] for i, r in enumerate(read(folder, "taxa.csv"))])
     (found,) = problems(folder)
-    assert (found.row, found.column) == ("1", "column 15")
-
-
-def test_header_cell_with_a_line_break_stays_on_one_line(folder):
-    write(
-        folder, "taxa.csv", [[*r, "a\nb" if i == 0 else ""] for i, r in enumerate(read(folder, "taxa.csv"))]
-    )
-    (found,) = problems(folder)
-    assert found.column == "a\nb"
+    assert (found.row, found.column) == ("1", column)
 
 
 # -- whole files -----------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_missing_file(folder, name):
+@pytest.mark.parametrize("how", ["missing from this folder", "cannot be read", "UTF-8"])
+def test_a_file_that_is_not_there_or_cannot_be_read(folder, name, how):
+    text = (folder / name).read_bytes()
     (folder / name).unlink()
+    if how == "cannot be read":
+        (folder / name).mkdir()
+    elif how == "UTF-8":
+        (folder / name).write_bytes(text.rstrip(b"\n") + "é\n".encode("latin-1"))
     (found,) = problems(folder)
-    assert (found.file, found.value) == (name, "fish")
-    assert "missing from this folder" in found.right
+    assert found.file == name
+    assert how in found.right
+    assert found.value == "fish" or how != "missing from this folder"
 
 
 def test_missing_folder(tmp_path):
@@ -492,24 +481,6 @@ def test_cells_parted_by_semicolons(tmp_path):
 def test_what_is_no_path(path):
     with pytest.raises(IdkeyError, match="write the path of a folder"):
         load_table(path)
-
-
-@pytest.mark.parametrize("name", FILES)
-def test_folder_in_place_of_a_file(folder, name):
-    (folder / name).unlink()
-    (folder / name).mkdir()
-    (found,) = problems(folder)
-    assert found.file == name
-    assert "cannot be read" in found.right
-
-
-@pytest.mark.parametrize("name", FILES)
-def test_not_utf_8(folder, name):
-    text = (folder / name).read_text(encoding="utf-8")
-    (folder / name).write_bytes((text.rstrip("\n") + "é\n").encode("latin-1"))
-    (found,) = problems(folder)
-    assert found.file == name
-    assert "UTF-8" in found.right
 
 
 def test_utf_8_with_a_mark_is_good(folder):
@@ -692,11 +663,22 @@ def test_what_is_said_of_the_whole_is_kept_in_order_without_the_files(folder):
 # -- sources.bib -----------------------------------------------------------------------------------------
 
 
-def test_broken_bibtex(folder):
-    swap(folder, "sources.bib", "title = {Page on fish}", "title = {Page on fish")
+BIBTEX = {
+    "title = {Page on fish}": ("title = {Page on fish", "12", "@misc{JONES,", "brace"),
+    "year = {2001}": ("year = {2001},\n  year = {2002}", "1", "@article{SMITH,", "not a BibTeX entry"),
+    "@misc{JONES,": ("@misc{SMITH,\n  a = {b},\n}\n@misc{JONES,", "12", "@misc{SMITH,", "a key used twice"),
+    "}\n\n@misc": ("}\n@misc{,\n  a = {b},\n}\n\n@misc", "11", "", "no key"),
+    "Page on fish": ("x" * (layout.MOST_CELL + 1), "12", "title", "shorten it"),
+}
+
+
+@pytest.mark.parametrize("old", BIBTEX)
+def test_broken_bibtex(folder, old):
+    new, row, value, right = BIBTEX[old]
+    swap(folder, "sources.bib", old, new)
     (found,) = problems(folder)
-    assert (found.file, found.row, found.value) == ("sources.bib", "12", "@misc{JONES,")
-    assert "brace" in found.right
+    assert (found.file, found.row, found.value) == ("sources.bib", row, value)
+    assert right in found.right
 
 
 def test_broken_bibtex_does_not_hide_a_dangling_source(folder):
@@ -708,38 +690,11 @@ def test_broken_bibtex_does_not_hide_a_dangling_source(folder):
     ]
 
 
-def test_bibtex_key_twice(folder):
-    add(folder, "sources.bib", "\n@misc{SMITH,\n  title = {Another},\n}")
-    (found,) = problems(folder)
-    assert (found.file, found.row, found.value) == ("sources.bib", "16", "@misc{SMITH,")
-    assert "a key used twice" in found.right
-
-
-def test_bibtex_field_twice(folder):
-    swap(folder, "sources.bib", "year = {2001}", "year = {2001},\n  year = {2002}")
-    (found,) = problems(folder)
-    assert (found.file, found.row) == ("sources.bib", "1")
-
-
-def test_bibtex_without_a_key(folder):
-    add(folder, "sources.bib", "\n@misc{,\n  title = {Another},\n}")
-    (found,) = problems(folder)
-    assert (found.file, found.row) == ("sources.bib", "16")
-    assert "no key" in found.right
-
-
 def test_bibtex_too_large(folder, monkeypatch):
     monkeypatch.setattr(layout, "MOST_SOURCES_BYTES", 100)
     (found,) = problems(folder)
     assert (found.file, found.row) == ("sources.bib", "")
     assert "larger than 100 bytes" in found.right
-
-
-def test_bibtex_field_too_long(folder):
-    long = "x" * (layout.MOST_CELL + 1)
-    swap(folder, "sources.bib", "Page on fish", long)
-    (found,) = problems(folder)
-    assert (found.file, found.row, found.value) == ("sources.bib", "12", "title")
 
 
 @pytest.mark.parametrize(
@@ -762,6 +717,157 @@ def test_a_row_as_long_as_a_file_is_refused_before_it_is_taken_apart(folder):
     (found,) = problems(folder)
     assert (found.file, found.row) == ("evidence.csv", "18")
     assert "a row 1000000" in found.right
+
+
+# -- genera, columns of care, and files of an older table ----------------------------------------------
+
+GENERA = "genus,tail,spots\nGenus,hollow,light\n"
+
+
+@pytest.fixture
+def with_genera(folder: Path) -> Path:
+    """The small folder, with a genus that says something, and a kind that takes it over."""
+    (folder / "genera.csv").write_text(GENERA, encoding="utf-8")
+    rows = [[r[0], "genus" if i == 0 else "", *r[1:]] for i, r in enumerate(read(folder, "evidence.csv"))]
+    said = {"tail": "hollow", "spots": "light"}
+    rows += [["", "Genus", "", c, text, "SMITH", "", "read", "genus", ""] for c, text in said.items()]
+    write(folder, "evidence.csv", rows)
+    blank = ",".join(["gamma", "Genus gamma", "", "", "Genus", *[""] * 9])
+    add(folder, "taxa.csv", blank)
+    return folder
+
+
+def test_a_blank_cell_is_what_its_genus_says(with_genera):
+    table = load_table(with_genera)
+    frame, own = table.to_frame(), table.to_frame(own=True)
+    assert frame.loc["gamma", ["size", "tail", "spots", "rays"]].tolist() == ["", "hollow", "light", ""]
+    assert own.loc["gamma", ["size", "tail", "spots", "rays"]].tolist() == [""] * 4
+    assert table.claims("gamma", "tail")[["taxon", "genus", "source"]].to_numpy().tolist() == [
+        ["gamma", "Genus", "SMITH"]
+    ]
+    # An own cell wins, and ? is not known in spite of the genus.
+    assert frame.loc["beta", "spots"] == "none"
+    put(with_genera, "taxa.csv", 4, "tail", "?")
+    put(with_genera, "taxa.csv", 4, "spots", "none")
+    add(with_genera, "evidence.csv", "gamma,,,spots,none,JONES,,secondary,species,")
+    table = load_table(with_genera)
+    assert table.cell("gamma", "tail") is None
+    assert len(table.claims("gamma", "tail")) == 0
+    # What has no meaning for a kind without spots does not apply, by the claim on its spots.
+    assert table.to_frame().loc["gamma", "rays"] == "-"
+    assert table.claims("gamma", "rays")[["value", "source"]].to_numpy().tolist() == [["-", "JONES"]]
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "place", "right"),
+    [
+        ("genera.csv", "hollow", "holow", ("2 (Genus)", "tail"), "did you mean 'hollow'"),
+        ("genera.csv", "hollow", "?", ("2 (Genus)", "tail"), "leave it blank"),
+        ("genera.csv", "tail", "tale", ("1", "tale"), "did you mean 'tail'"),
+        ("genera.csv", "Genus,", ",", ("2", "genus"), "name the genus"),
+        ("genera.csv", "Genus,", "Genus,hollow,\nGenus,", ("3 (Genus)", "genus"), "there already"),
+        ("genera.csv", "hollow,light", "hollow,light|dark", None, ""),
+        ("evidence.csv", ",Genus,", ",Genius,", ("18 (Genius)", "genus"), "did you mean 'Genus'"),
+        ("evidence.csv", ",Genus,,tail", "alpha,Genus,,tail", ("18 (alpha)", "taxon"), "fill one of"),
+        ("evidence.csv", ",Genus,,tail", ",Genus,,rays", ("18 (Genus)", "rays"), "evidence for a blank cell"),
+        ("taxa.csv", ",,,Genus,,,,,,,,,", ",,,,,,,,,,,,", ("4 (gamma)", "genus"), "fill this cell"),
+    ],
+)
+@pytest.mark.filterwarnings("ignore::idkey.errors.TableWarning")
+def test_what_can_be_wrong_with_a_genus(with_genera, file, old, new, place, right):
+    swap(with_genera, file, old, new)
+    if place is None:
+        assert load_table(with_genera).to_frame().loc["gamma", "spots"] == "light|dark"
+        return
+    with pytest.raises(TableError) as caught:
+        load_table(with_genera)
+    found = {(p.row, p.column): p.right for p in caught.value.problems if p.file == file}
+    assert right in found[place]
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "right"),
+    [
+        ("kind", "rnage", "did you mean 'range'"),
+        ("label", "", "name the column"),
+        ("combine", "sum", "a way of bringing kinds together"),
+        ("vital", "maybe", "yes or no"),
+        ("states", "a|b", "a column of kind states has states"),
+        ("least_width", "-1", "a number more than 0"),
+        ("id", "Length", "lower-case letters"),
+    ],
+)
+def test_what_can_be_wrong_with_a_column_of_care(folder, column, value, right):
+    shutil.copy(TRAITS / "care_columns.csv", folder)
+    assert load_table(folder).care_columns == CARE
+    put(folder, "care_columns.csv", 2, column, value)
+    with pytest.raises(TableError) as caught:
+        load_table(folder)
+    found = {(p.file, p.row.split(" ")[0], p.column): p.right for p in caught.value.problems}
+    assert right in found["care_columns.csv", "2", column]
+
+
+def test_an_older_folder_has_the_shipped_columns_of_care_and_is_saved_with_them(folder, tmp_path):
+    table = load_table(folder)
+    assert table.care_columns == CARE
+    assert not table.genera
+    again = table.save(tmp_path / "new")
+    assert {p.name for p in (tmp_path / "new").iterdir()} >= {"care_columns.csv"}
+    assert not (tmp_path / "new" / "genera.csv").exists()
+    pd.testing.assert_frame_equal(again.to_frame(own=True), table.to_frame(own=True))
+    assert read(tmp_path / "new", "evidence.csv")[0][:3] == ["taxon", "genus", "care_group"]
+
+
+# -- cells and their claims ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("file", "row", "column", "value", "told"),
+    [
+        # A cell that its claim is not within, and one that says more than its claims.
+        ("taxa.csv", 2, "tail", "hollow", "evidence.csv, row 3 (alpha), tail: 'forked': taxa.csv has hollow"),
+        (
+            "taxa.csv",
+            2,
+            "tail",
+            "hollow|forked",
+            "taxa.csv, row 2 (alpha), tail: 'hollow|forked': its claims",
+        ),
+        ("taxa.csv", 2, "rays", "7..9", "taxa.csv, row 2 (alpha), rays: '7..9': its claims have only 7..8"),
+        ("taxa.csv", 3, "size", "80", "evidence.csv, row 7 (beta), size: '90': taxa.csv has 80; mend one of"),
+        ("care.csv", 2, "temperature_c", "24..29", "care.csv, row 2 (stones), temperature_c: '24..29': its"),
+        ("care.csv", 2, "temperature_c", "25..27", ""),
+        ("care.csv", 2, "flow", "moderate|strong", "care.csv, row 2 (stones), flow: 'moderate|strong': its"),
+        # Free words, and what is said of the genus.
+        ("evidence.csv", 3, "value", "deeply forked", ""),
+        ("taxa.csv", 3, "tail", "forked", ""),
+    ],
+)
+def test_a_cell_that_disagrees_with_its_claims_is_told_and_loaded(folder, file, row, column, value, told):
+    put(folder, file, row, column, value)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        table = load_table(folder)
+    assert len(table) == 2
+    assert [str(w.message)[: len(told)] for w in caught] == ([told] if told else [])
+    assert all(w.category is TableWarning and len(str(w.message).splitlines()) == 1 for w in caught)
+
+
+def test_a_claim_that_is_set_aside_is_no_disagreement(folder):
+    put(folder, "taxa.csv", 2, "tail", "hollow")
+    put(folder, "evidence.csv", 3, "note", "Not followed: a slip of the printer")
+    add(folder, "evidence.csv", "alpha,,tail,hollow,JONES,,secondary,species,")
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        load_table(folder)
+
+
+def test_a_genus_that_disagrees_with_its_claims_is_told(with_genera):
+    swap(with_genera, "genera.csv", "hollow", "forked")
+    with pytest.warns(
+        TableWarning, match=r"evidence.csv, row 18 \(Genus\), tail: 'hollow': genera.csv has forked"
+    ):
+        load_table(with_genera)
 
 
 # -- many at once ----------------------------------------------------------------------------------------
