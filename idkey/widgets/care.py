@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from contextlib import suppress
 from html import escape
-from typing import Any
 
 import ipywidgets as w
 
@@ -22,11 +22,10 @@ from idkey.table.table import TraitTable
 from idkey.views.care import care_html, care_text
 from idkey.views.html import blocks, page
 from idkey.views.tank import room_table, tank_table
-from idkey.widgets.base import Screen, guarded, shown, style_element
+from idkey.widgets.base import Screen, dropdown, field, row, shown, style_element, told_apart
 
 __all__ = ["CareScreen", "care_view"]
 
-_LABEL = {"description_width": "initial"}
 # What the lists hold beside kinds and tanks.
 _NO_KIND, _START, _TYPE_IN = "", "*", -1
 _CHANGE, _HIDE = "Change its measures", "Hide its measures"
@@ -73,13 +72,6 @@ def care_view(
     -------
     CareScreen
         Put it last in a cell. Its `care`, `tank`, `check` and `room_check` hold what is shown.
-
-    Raises
-    ------
-    UnknownName
-        An id that is not in the table.
-    IdkeyError
-        A table without care sheets, or a file of tanks that can't be used.
     """
     if isinstance(what, Identification):
         table = what.table
@@ -92,16 +84,8 @@ def care_view(
 class CareScreen(Screen):
     """The care of a fish, and tanks held against it; see `care_view`.
 
-    Attributes
-    ----------
-    table : TraitTable
-    care : CareSheet or None
-        The sheet that is shown; None while no kind is chosen.
-    tank : Tank or None
-        The tank held against it; None while its size is not complete or a measure can't be read.
-    check : TankCheck or None
-    room_check : RoomCheck or None
-        The tanks of the room, ranked for this fish.
+    `care` is the sheet that is shown, None while no kind is chosen; `tank` what is held against it, None
+    while its size is not complete or a measure can't be read; `check` and `room_check` what came of that.
     """
 
     care: CareSheet | None
@@ -122,7 +106,6 @@ class CareScreen(Screen):
         self._sheets: dict[str, CareSheet] = {}
         # What was typed, for each tank: one that is left and come back to stands as it was.
         self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
-        self._updating = False
         self._make_controls()
         super().__init__()
         self.children = [style_element(), *self._laid_out()]
@@ -144,28 +127,22 @@ class CareScreen(Screen):
             chosen = self._ids[0]
             if len(self._ids) > 1:
                 first, chosen = (f"{len(self._ids)} kinds together", _START), _START
-        labels = _told_apart([self.table.label(taxon) for taxon in self.table.ids])
-        kinds = sorted(zip(labels, self.table.ids, strict=True), key=lambda kind: kind[0].casefold())
-        names = _told_apart([tank.name for tank in self._tanks])
-        tanks = [*((name, n) for n, name in enumerate(names)), ("a tank I type in", _TYPE_IN)]
-        self._kind = _dropdown("Kind of fish", [first, *kinds], chosen, "430px")
-        self._which = _dropdown("Tank", tanks, 0 if names else _TYPE_IN, "300px")
-        self._change = w.Button(description=_CHANGE, layout=w.Layout(width="auto"))
-        self._back = w.Button(description="Back to the tank as listed", layout=w.Layout(width="auto"))
-        self._fields = {key: _field(key, label) for key, label in _MEASURES}
+        kinds = told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)
+        names = [tank.name for tank in self._tanks]
+        tanks = [(f"{name} [{n + 1}]" if names.count(name) > 1 else name, n) for n, name in enumerate(names)]
+        tanks.append(("a tank I type in", _TYPE_IN))
+        kind = dropdown("Kind of fish", [first, *kinds], chosen, width="430px")
+        self._kind = self.watch(kind, lambda _: self._show())
+        self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
+        self._change = self.button(_CHANGE, self._on_change)
+        self._back = self.button("Back to the tank as listed", self._on_back)
+        self._fields = {key: self.watch(_field(key, label), self._on_measure) for key, label in _MEASURES}
         self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
-        self._kind.observe(self._on_kind, names="value")
-        self._which.observe(self._on_tank, names="value")
-        for field in self._fields.values():
-            field.observe(self._on_measure, names="value")
-        self._change.on_click(self._on_change)
-        self._back.on_click(self._on_back)
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
-        chosen = _row(self._kind, self._which, self._change, self._back)
-        chosen.add_class("idk-tools")
-        self._measures = _row(*self._fields.values())
+        chosen = row(self._kind, self._which, self._change, self._back, name="idk-tools")
+        self._measures = row(*self._fields.values())
         # The rows of one tank need more room than the ranking; side by side only where both can be read.
         self._checks.layout = w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0")
         self._ranked.layout = w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0")
@@ -176,27 +153,18 @@ class CareScreen(Screen):
 
     # -- what the person does ---------------------------------------------------------------------
 
-    @guarded
-    def _on_kind(self, _change: Any) -> None:
-        self._show()
-
-    @guarded
-    def _on_tank(self, _change: Any) -> None:
+    def _on_tank(self, _which: int) -> None:
         self._fill()
         self._show()
 
-    @guarded
-    def _on_change(self, _button: w.Button) -> None:
+    def _on_change(self) -> None:
         self._show_measures(self._measures.layout.display == "none")
 
-    @guarded
-    def _on_measure(self, _change: Any) -> None:
-        if not self._updating:
-            self._typed[self._which.value] = {key: field.value for key, field in self._fields.items()}
-            self._show()
+    def _on_measure(self, _text: str) -> None:
+        self._typed[self._which.value] = {key: control.value for key, control in self._fields.items()}
+        self._show()
 
-    @guarded
-    def _on_back(self, _button: w.Button) -> None:
+    def _on_back(self) -> None:
         which = self._which.value
         self._typed[which] = _texts(self._tanks[which])
         open_before = self._measures.layout.display != "none"
@@ -210,12 +178,9 @@ class CareScreen(Screen):
 
     def _fill(self) -> None:
         """Put the measures of the tank that is chosen into the fields."""
-        self._updating = True
-        try:
+        with self.filling():
             for key, text in self._typed[self._which.value].items():
                 self._fields[key].value = text
-        finally:
-            self._updating = False
         typing = self._which.value == _TYPE_IN
         shown(self._change, not typing)
         self._show_measures(typing)
@@ -250,10 +215,8 @@ class CareScreen(Screen):
         if kind == _NO_KIND:
             return None
         if kind not in self._sheets:
-            if kind != _START:
-                self._sheets[kind] = care_for(self.table, kind)
-            else:
-                self._sheets[kind] = care_for(self._fish) if self._fish else care_for(self.table, *self._ids)
+            what = (self._fish,) if self._fish else (self.table, *self._ids)
+            self._sheets[kind] = care_for(*(what if kind == _START else (self.table, kind)))
         return self._sheets[kind]
 
     def _tank_now(self, which: int) -> Tank | None:
@@ -270,12 +233,10 @@ class CareScreen(Screen):
 
     def _tanks_now(self) -> tuple[Tank, ...]:
         """Return the tanks of the room with what was typed; as listed where that can't be read."""
-        tanks = []
+        tanks = list(self._tanks)
         for n, listed in enumerate(self._tanks):
-            try:
-                tanks.append(self._tank_now(n) or listed)
-            except IdkeyError:
-                tanks.append(listed)
+            with suppress(IdkeyError):
+                tanks[n] = self._tank_now(n) or listed
         return tuple(tanks)
 
     def _is_changed(self, which: int) -> bool:
@@ -308,36 +269,15 @@ class CareScreen(Screen):
         return "\n\n".join([*parts, care_text(self.care)])
 
 
-def _row(*widgets: w.Widget) -> w.HBox:
-    return w.HBox(widgets, layout=w.Layout(flex_flow="row wrap", align_items="center"))
-
-
-def _dropdown(description: str, options: Sequence[tuple[str, Any]], value: Any, width: str) -> w.Dropdown:
-    layout = w.Layout(width=width, max_width="100%", margin="0 14px 6px 0")
-    return w.Dropdown(options=options, value=value, description=description, style=_LABEL, layout=layout)
-
-
 def _field(key: str, label: str) -> w.Text:
-    placeholder = "needed" if key in _SIZE else "0" if key == "altitude_m" else "not measured"
-    return w.Text(
-        description=label,
-        placeholder=placeholder,
-        continuous_update=False,
-        # Labels of one width, so that the fields stand under one another.
-        style={"description_width": "205px"},
-        layout=w.Layout(width="320px", max_width="100%", margin="0 14px 4px 0"),
-    )
+    hint = "needed" if key in _SIZE else "0" if key == "altitude_m" else "not measured"
+    made = field(label, hint=hint, width="320px")
+    # Labels of one width, so that the fields stand under one another.
+    made.style.description_width = "205px"
+    return made
 
 
 def _texts(tank: Tank | None) -> dict[str, str]:
     """Return the measures of a tank as they stand in the fields; all blank for None."""
     values = {key: getattr(tank, key) if tank is not None else None for key, _ in _MEASURES}
     return {key: "" if value is None else f"{value:.10g}" for key, value in values.items()}
-
-
-def _told_apart(labels: Sequence[str]) -> list[str]:
-    """Number the labels that stand more than once: a list finds its lines by their labels."""
-    return [
-        label if labels.count(label) == 1 else f"{label} [{labels[: n + 1].count(label)}]"
-        for n, label in enumerate(labels)
-    ]
