@@ -34,6 +34,7 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
     Comparison: compare.compare_document,
     Draft: edit.draft_document,
     Identification: identify.identification_document,
+    Import: spreadsheet.import_document,
     Key: key.key_document,
     Lookalikes: compare.lookalikes_document,
     Question: identify.question_document,
@@ -43,8 +44,6 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
     TraitTable: table.table_document,
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
-
-_SHOWN = ((Import, spreadsheet.import_text, spreadsheet.import_page),)
 
 
 def _show(kind: type, made: Callable[..., Document]) -> None:
@@ -56,9 +55,6 @@ def _show(kind: type, made: Callable[..., Document]) -> None:
 
 for _kind, _made in _DOCUMENTS.items():
     _show(_kind, _made)
-for _kind, _text, _html in _SHOWN:
-    display.text.register(_kind)(_text)
-    display.html.register(_kind)(_html)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)
