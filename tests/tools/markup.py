@@ -1,0 +1,40 @@
+"""What stands in a piece of HTML: its elements, its attributes and its words."""
+
+from html.parser import HTMLParser
+
+VOID = ("br", "col", "meta", "img")
+
+
+class Page(HTMLParser):
+    """Reads a piece of HTML whole; an element that is not closed where it should be is an AssertionError."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.open, self.tags, self.attributes, self.data = [], [], [], []
+        self.feed(text)
+        assert not self.open, self.open
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += attrs
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.data.append(data)
+
+    @property
+    def words(self):
+        return "".join(self.data)
+
+    def all(self, *names):
+        """The values of attributes of these names."""
+        return [value for name, value in self.attributes if name in names]
