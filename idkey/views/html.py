@@ -19,6 +19,11 @@ __all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "status", "styl
 
 FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
+_WRAPS = {
+    doc.Strong: "<strong>{}</strong>",
+    doc.Soft: '<span class="idk-soft">{}</span>',
+    doc.Code: "<code>{}</code>",
+}
 _UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
 _SIZES = {"A4": "A4", "Letter": "letter"}
 _SVG = re.compile(r"<svg\b([^>]*)>(?:<title>.*?</title>)?(.*)</svg>", re.DOTALL)
@@ -108,16 +113,9 @@ class _Writer:
             return "".join(self.runs(piece) for piece in some)
         if isinstance(some, str):
             return _text(some)
+        if type(some) in _WRAPS:
+            return _WRAPS[type(some)].format(_text(some.text))
         return getattr(self, f"_{type(some).__name__.lower()}")(some)
-
-    def _strong(self, piece: doc.Strong) -> str:
-        return f"<strong>{_text(piece.text)}</strong>"
-
-    def _soft(self, piece: doc.Soft) -> str:
-        return f'<span class="idk-soft">{_text(piece.text)}</span>'
-
-    def _code(self, piece: doc.Code) -> str:
-        return f"<code>{_text(piece.text)}</code>"
 
     def _tag(self, piece: doc.Tag) -> str:
         return f'<span class="idk-tag idk-tag-{piece.style}">{_text(piece.text)}</span>'

@@ -46,25 +46,18 @@ def key_document(key: Key, *, title: str = "") -> Document:
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
         couplets = Lines((f"These can't be told apart by this table: {names}.",))
+    start = ("Start at 1; go to the number at the end of the lead that fits.",) if key.couplets else ()
     out = "; ".join(_labels(key, key.left_out))
-    left_out = (Lines((f"Too little is known to key out, so possible at every end: {out}",)),) if out else ()
+    left_out = (f"Too little is known to key out, so possible at every end: {out}",) if out else ()
+    use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *CAUTIONS, Heading("The key"))
     blocks = (
-        On(SCREEN, (Lines((_length(key),)),) if key.couplets else ()),
-        On(
-            PRINT,
-            (
-                Lines((_scope(key), made_from(table))),
-                Heading("How to use it"),
-                Lines(HOW_TO_USE, "numbered"),
-                *CAUTIONS,
-                Heading("The key"),
-            ),
-        ),
+        On((SCREEN, PRINT), (Lines((_scope(key),)),)),
+        On(SCREEN, (Lines(start),)),
+        On(PRINT, (Lines((made_from(table),)), *use)),
         couplets,
-        On(PRINT, _how_to_look(key)),
-        On(TEXT, (Lines(("",)),) if out else ()),
-        On(PRINT, (Heading("Left out"),) if out else ()),
-        *left_out,
+        On(PRINT, (*_how_to_look(key), *((Heading("Left out"),) if out else ()))),
+        On(TEXT, (Lines(("",) if out else ()),)),
+        Lines(left_out),
         On(PRINT, (Heading("Sources"), Lines((sources_line(table),)), *_index(key))),
     )
     kinds = number_of(len(table) - len(key.left_out), "kind")
@@ -76,14 +69,6 @@ def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
     return tuple(one_line(key.table.label(t)) for t in taxa)
 
 
-def _length(key: Key) -> str:
-    return (
-        f"{len(key.table)} kinds, {len(key.couplets)} couplets; on average {key.expected_questions():.1f} "
-        f"questions lead to a name (no key as telling needs fewer than {key.bounds().least_questions:.1f}). "
-        "Start at 1; go to the number at the end of the lead that fits."
-    )
-
-
 def _scope(key: Key) -> str:
     """Say what the key holds, how long it is, and what is left out."""
     line = f"Covers {number_of(len(key.table) - len(key.left_out), 'kind')}"
@@ -91,7 +76,8 @@ def _scope(key: Key) -> str:
         return f"{line}, which this table can't tell apart."
     line += (
         f" in {number_of(len(key.couplets), 'couplet')}; "
-        f"on average {key.expected_questions():.1f} questions lead to an end."
+        f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
+        f"than {key.bounds().least_questions:.1f})."
     )
     names = [name for ending in key.endings() for name in ending]
     if len(names) != len(set(names)):
