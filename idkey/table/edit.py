@@ -344,18 +344,27 @@ class _Change:
         table, at = self.table, None if taxon in self.new else self.table.position(taxon)
         own = table.own_cells[column][at] if at is not None and column in table.own_cells else None
         cell = self.cells.get((taxon, column), own)
-        if cell is None and table.genera:
-            genus = self.meta.get((taxon, "genus")) or str(table.taxa["genus"].get(taxon, ""))
-            cell = table.genera.get(genus, {}).get(column)
+        if cell is None:
+            cell = self._of_genus(taxon, column)
         if cell is None and at is not None and (taxon, column) not in self.cells and column in table.cells:
             cell = table.cells[column][at]
         return "" if isinstance(cell, NotKnown) else cell_text(self._traits[column], cell)
+
+    def _of_genus(self, taxon: str, column: str) -> Cell:
+        """Return what holds for the genus that a kind will have."""
+        if not self.table.genera:
+            return None
+        genus = self.meta.get((taxon, "genus")) or str(self.table.taxa["genus"].get(taxon, ""))
+        return self.table.genera.get(genus, {}).get(column)
 
     def made(self) -> Any:
         if self.problems:
             raise TableError(self.problems, "changed")
         for place in [place for place in self.cells if self._stays_taken_over(*place)]:
             del self.cells[place]
+        for place, cell in self.cells.items():
+            if isinstance(cell, NotKnown) and not self._of_genus(*place):
+                self.cells[place] = None
         changed = {"taxa": self._taxa(), "own_cells": self._cells(), "evidence": self._evidence()}
         return replace(self.table, **changed, about=added_to(self.table.about))
 

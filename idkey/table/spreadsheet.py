@@ -265,9 +265,15 @@ class _Rows:
             elif column in self._table.taxa.columns and column not in (NAME, QUALIFIER, GENUS):
                 same = text == old.get(column)
                 row.texts[column] = text if same else self._meta(row, column, plain[column], old)
-        texts = {c: text for c, text in row.texts.items() if text}
+        # What is not known already need not be said to be; of a new kind it may be known by its genus.
+        texts = {c: t for c, t in row.texts.items() if t and (t != "?" or old.get(c) or kind.new)}
         before = {c: old.get(c, "") for c, text in texts.items() if text != old.get(c, "") and not kind.new}
-        self._claims(row, taxon, [c for c in (texts if kind.new else before) if c in self._traits], plain)
+        self._claims(
+            row,
+            taxon,
+            [c for c in (texts if kind.new else before) if c in self._traits and texts[c] != "?"],
+            plain,
+        )
         what = "new" if kind.new else "changed" if before else "unchanged"
         name = label if kind.new else self._table.label(taxon)
         return ImportRow(number, taxon, name, what, texts, before, tuple(row.said), tuple(row.problems))
@@ -323,7 +329,7 @@ class _Rows:
             row.say(column, read.said)
         elif text == "-" != old:
             row.say(column, "- read as not applicable to this kind; leave blank what is not known")
-        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-"}
+        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-", "?"}
         if known and float(read.text) < float(old):
             row.say(column, f"less than the largest length so far, {old} {trait.unit}")
 

@@ -272,18 +272,6 @@ def test_one_wrong_cell_is_one_problem(folder, name):
     assert len(problems(folder)) == 1
 
 
-@pytest.mark.parametrize(
-    ("column", "value", "right"),
-    [("combine", "text", "it is overlap or span or list"), ("tank_rule", "read", "it is within or room")],
-)
-def test_how_needs_are_combined_and_checked_goes_with_their_kind(folder, column, value, right):
-    (folder / "care_columns.csv").write_bytes((shipped_folder() / "care_columns.csv").read_bytes())
-    put(folder, "care_columns.csv", 2, column, value)
-    (found,) = problems(folder)
-    assert (found.file, found.column, found.value) == ("care_columns.csv", column, value)
-    assert right in found.right
-
-
 def test_row_says_who(folder):
     put(folder, "taxa.csv", 3, "tail", "forkd")
     (found,) = problems(folder)
@@ -790,7 +778,8 @@ def test_what_can_be_wrong_with_a_genus(with_genera, file, old, new, place, righ
     [
         ("kind", "rnage", "did you mean 'range'"),
         ("label", "", "name the column"),
-        ("combine", "sum", "a way of bringing kinds together"),
+        ("combine", "text", "it is overlap or span or list"),
+        ("tank_rule", "read", "it is within or room"),
         ("vital", "maybe", "yes or no"),
         ("states", "a|b", "a column of kind states has states"),
         ("least_width", "-1", "a number more than 0"),
@@ -798,7 +787,7 @@ def test_what_can_be_wrong_with_a_genus(with_genera, file, old, new, place, righ
     ],
 )
 def test_what_can_be_wrong_with_a_column_of_care(folder, column, value, right):
-    shutil.copy(TRAITS / "care_columns.csv", folder)
+    shutil.copyfile(TRAITS / "care_columns.csv", folder / "care_columns.csv")
     assert load_table(folder).care_columns == CARE
     put(folder, "care_columns.csv", 2, column, value)
     with pytest.raises(TableError) as caught:

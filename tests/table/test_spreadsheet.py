@@ -100,7 +100,7 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
     labels = {t.id: t.label for t in TABLE.traits} | {
         f"{t.id}_young": f"{t.label} young" for t in TABLE.traits
     }
-    frame = TABLE.to_frame().rename(columns=labels)
+    frame = TABLE.to_frame(own=True).rename(columns=labels)
     frame.to_csv(tmp_path / "all.csv")
     found = read_spreadsheet(tmp_path / "all.csv", some)
     assert found.problems == ()
