@@ -18,7 +18,7 @@ from idkey.table.files import files_of, parts_from, shipped_folder, table_from
 from idkey.table.folder import load_table
 from idkey.table.layout import FILES
 from idkey.table.rows import shipped_care_columns, trait_row
-from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, YOUNG, Range, States, Trait
+from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, NOT_KNOWN, YOUNG, Range, States, Trait
 from idkey.table.sources import bibtex
 from idkey.table.table import TraitTable
 
@@ -103,9 +103,11 @@ def traits(draw, trait_id: str, others: list[Trait]) -> Trait:
 
 @st.composite
 def cells(draw, trait: Trait):
-    choice = draw(st.integers(0, 4))
+    choice = draw(st.integers(0, 5))
     if choice == 0:
         return None
+    if choice == 5 and "?" not in trait.states:
+        return NOT_KNOWN
     if choice == 1:
         return NOT_APPLICABLE
     if trait.has_states:
@@ -140,8 +142,13 @@ def tables(draw) -> TraitTable:
         {"taxon": taxon, "attribute": column, "value": draw(written_text), "note": draw(written_text)}
         for column, found in columns.items()
         for taxon, cell in zip(taxa, found, strict=True)
-        if cell is not None
+        if cell not in (None, NOT_KNOWN)
     ]
+    genus = [draw(st.sampled_from(["Aus", "=Bus", draw(some_text)])) for _ in taxa]
+    said = {g: {t.id: draw(cells(t)) for t in made} for g in dict.fromkeys(genus)}
+    said = {g: {c: v for c, v in row.items() if v not in (None, NOT_KNOWN)} for g, row in said.items()}
+    genera = {g: row for g, row in said.items() if row and draw(st.booleans())}
+    evidence += [{"genus": g, "attribute": c} for g, row in genera.items() for c in row]
     for row in care:
         who = {"taxon": row["taxon"]} if "taxon" in row else {"care_group": row["care_group"]}
         evidence += [{**who, "attribute": c} for c in ("breeding", "ph", "cautions") if row.get(c)]
@@ -151,20 +158,21 @@ def tables(draw) -> TraitTable:
     meta = [
         {
             "scientificName": draw(some_text),
-            "genus": draw(some_text),
+            "genus": genus[i],
             "vernacularName": draw(written_text),
             "tradeCode": draw(written_text),
             "careGroup": groups[0] if groups else "",
             "commonness": draw(st.sampled_from(["", "common", "rare"])),
             "nameAccordingTo": keys[0] if keys else "",
         }
-        for _ in taxa
+        for i in range(len(taxa))
     ]
     about = draw(st.one_of(st.just({}), st.fixed_dictionaries({"version": some_text, "more": json_values})))
     return TraitTable(
         traits=tuple(made),
         taxa=frame(meta, META[1:], pd.Index(taxa, name="id")),
         own_cells=columns,
+        genera=genera,
         care=frame(care, [*HEADERS["care.csv"], *(column.id for column in shipped_care_columns())]),
         evidence=frame(evidence, HEADERS["evidence.csv"]),
         sources=sources,
@@ -213,6 +221,8 @@ def test_a_table_is_the_same_after_writing_and_reading(table):
     again = loaded(files)
     assert files_of(again) == files
     assert again.traits == table.traits
+    assert again.own_cells == table.own_cells
+    assert again.genera == table.genera
     assert again.cells == table.cells
     assert again.about == table.about
     assert set(again.sources) == set(table.sources)
