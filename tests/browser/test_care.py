@@ -31,8 +31,8 @@ def verdict(screen):
 
 
 def test_after_the_identification_its_care_and_a_tank_that_fails_reads_as_failing(screen):
-    expect(screen.locator(".idkey-care").first).to_contain_text("Leporacanthicus sp.")
-    expect(screen.locator(".idkey-care").first).to_contain_text("Temperature")
+    expect(screen.locator("table.idk-care-grid").first).to_contain_text("Leporacanthicus sp.")
+    expect(screen.locator("table.idk-care-grid").first).to_contain_text("Temperature")
     expect(verdict(screen)).to_contain_text("Fails: volume")
     row = screen.locator("table.idk-tank-grid").first.locator("tbody tr").first
     expect(row).to_contain_text("Volume")
@@ -97,9 +97,9 @@ def test_text_can_be_read_in_both_themes(screen):
     page = screen.page
     selectors = (
         ".idk-outcome",
-        ".idk-tank-answer",
+        ".idk-tag",
         "table.idk-tank-grid td",
-        ".idkey-care td",
+        "table.idk-care-grid td",
         ".idk-soft",
         "select",
     )

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from care_tables import ATTRIBUTES
+from care_tables import ATTRIBUTES, FOR_EVERY_FISH
 
 from idkey import care_for, load_table
 from idkey.care.needs import read_cell
-from idkey.table.rows import shipped_care_columns
 
-COLUMNS = [a.id for a in shipped_care_columns()]
-FOR_EVERY_FISH = ("handling", "acclimation", "transport", "medicine", "law")
-
+COLUMNS = list(ATTRIBUTES)
 # Temperature (°C) and pH that the sources of each group bear out, with the sources that set the range.
 SOURCED = {
     "hypancistrus": ((23, 29), (5.8, 7.0)),  # FRWIKI_HYP, info box
@@ -133,14 +130,10 @@ def test_every_care_group_has_a_row_and_every_kind_a_sheet(table, rows):
     groups = [row["care_group"] for row in rows if not row["taxon"]]
     assert sorted(groups) == sorted([*SOURCED, "all"])
     assert set(table.taxa["careGroup"]) <= set(SOURCED)
+    for row in rows:
+        assert not row["taxon"] or row["care_group"] == table.taxa.at[row["taxon"], "careGroup"], row["taxon"]
     for taxon in table.taxa.index:
         assert set(COLUMNS) <= set(care_for(table, taxon).attributes)
-
-
-def test_rows_of_kinds_name_the_care_group_of_the_kind(table, rows):
-    for row in rows:
-        if row["taxon"]:
-            assert row["care_group"] == table.taxa.at[row["taxon"], "careGroup"], row["taxon"]
 
 
 def test_the_row_for_every_fish_holds_what_concerns_every_fish_in_few_sentences(rows):
@@ -161,11 +154,6 @@ def test_a_caution_stands_once_on_a_sheet(table, rows):
             for sentence in sentences(by_name.get(place, {}).get(column, ""))
         ]
         assert len(said) == len(set(said)), taxon
-
-
-def test_every_cell_reads(rows):
-    for row, column in filled(rows):
-        assert read_cell(ATTRIBUTES[column], row[column]) is not None
 
 
 def test_every_cell_has_evidence_with_a_source_or_a_stated_lack_of_one(table, rows):

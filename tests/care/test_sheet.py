@@ -59,43 +59,35 @@ def test_a_figure_that_was_set_aside_is_kept_but_lends_no_weight(table):
     assert len(need.evidence) == 2
     assert need.classes == ("read",)
     assert need.sources == ("Author 1999",)
-
-
-def test_sources_fall_back_to_the_key(table):
+    # a source that is not described goes by its key
     assert care_for(table, "zebra").attributes["ph"].sources == ("PAGE2",)
 
 
 # ------------------------------------------------------------------------------------ several names
 
 
-def test_ranges_overlap(table):
-    need = care_for(table, "worm", "stripe").attributes["ph"]
-    assert need.value == (6.8, 7.2)
-    assert need.text == "6.8 to 7.2"
-    assert need.settled
-    assert dict(need.by_name) == {"worm": "5.8 to 7.2", "stripe": "6.8 to 7.6"}
-
-
-def test_ranges_that_miss_each_other_are_a_conflict_without_a_value(table):
+def test_ranges_overlap_or_are_a_conflict_without_a_value(table):
     sheet = care_for(table, "worm", "stripe")
+    need = sheet.attributes["ph"]
+    assert (need.value, need.text, need.settled) == ((6.8, 7.2), "6.8 to 7.2", True)
+    assert dict(need.by_name) == {"worm": "5.8 to 7.2", "stripe": "6.8 to 7.6"}
     need = sheet.attributes["temperature_c"]
     assert need.value is None
     assert "Worm: 26 to 30 °C" in need.conflict
     assert "Stripe: 22 to 25 °C" in need.conflict
     assert need in sheet.conflicts
     assert not need.settled
+    need = care_for(table, "worm", "stripe", "ghost").attributes["temperature_c"]
+    assert need.conflict
+    assert need.unknown_for == ("ghost",)
 
 
-def test_of_minimums_the_largest_counts_and_says_for_whom(table):
-    need = care_for(table, "worm", "stripe").attributes["tank_volume_l"]
-    assert need.value == 160
-    assert need.text == "160 L (42 US gal), set by Stripe"
-
-
-def test_lengths_are_spanned_and_the_largest_decides(table):
-    need = care_for(table, "worm", "stripe").attributes["adult_length_mm"]
-    assert need.value == (60, 150)
-    assert "plan for the largest, 150 mm (5.9 in), Worm" in need.text
+def test_of_minimums_the_largest_counts_lengths_are_spanned_and_it_is_said_for_whom(table):
+    needs = care_for(table, "worm", "stripe").attributes
+    assert needs["tank_volume_l"].value == 160
+    assert needs["tank_volume_l"].text == "160 L (42 US gal), set by Stripe"
+    assert needs["adult_length_mm"].value == (60, 150)
+    assert "plan for the largest, 150 mm (5.9 in), Worm" in needs["adult_length_mm"].text
 
 
 def test_states_are_shared_or_in_conflict(table):
@@ -114,11 +106,8 @@ def test_texts_are_listed_by_name_where_they_differ(table):
     assert need.value is None
     assert need.text.splitlines() == ["Worm: Caves.", "Stripe: Wood."]
     assert not need.conflict
-
-
-def test_a_caution_that_all_share_is_said_once(table):
-    text = care_for(table, "zebra", "worm").attributes["cautions"].text
-    assert text.splitlines() == ["Zebra and Worm: Do not disturb a brood.", "Zebra: Trade needs papers."]
+    cautions = care_for(table, "zebra", "worm").attributes["cautions"].text
+    assert cautions.splitlines() == ["Zebra and Worm: Do not disturb a brood.", "Zebra: Trade needs papers."]
 
 
 def test_what_is_unknown_for_one_is_never_settled(table):
@@ -134,18 +123,9 @@ def test_what_is_unknown_for_one_is_never_settled(table):
     )
 
 
-def test_a_conflict_is_named_even_when_a_third_is_unknown(table):
-    need = care_for(table, "worm", "stripe", "ghost").attributes["temperature_c"]
-    assert need.conflict
-    assert need.unknown_for == ("ghost",)
-
-
-def test_a_repeated_name_counts_once(table):
+def test_the_order_of_names_changes_only_the_display(table):
     assert care_for(table, "zebra", "zebra") == care_for(table, "zebra")
     assert care_for(table, "zebra", "worm", "zebra") == care_for(table, "zebra", "worm")
-
-
-def test_the_order_of_names_changes_only_the_display(table):
     for chosen in itertools.chain.from_iterable(
         itertools.combinations(table.taxa.index, n) for n in (2, 3, 4)
     ):
@@ -333,14 +313,11 @@ def test_an_unknown_name_is_one_line_with_the_nearest_spelling(table, name):
     assert ("did you mean 'zebra'" in message) == (name == "zebbra")
 
 
-def test_a_table_without_care_says_so():
+@pytest.mark.parametrize("group", ["", "nowhere"])
+def test_a_table_or_a_kind_without_care_says_so(group):
     frame = pd.DataFrame({"kind": ["a", "b"], "colour": ["red", "blue"]})
     with pytest.raises(IdkeyError, match="no care sheets"):
         care_for(TraitTable.from_frame(frame, taxon="kind"), "a")
-
-
-@pytest.mark.parametrize("group", ["", "nowhere"])
-def test_a_kind_without_a_care_group_says_so(group):
     fish = make_table({"g": {}}, {"a": (group, {}), "b": ("g", {})})
     with pytest.raises(IdkeyError, match="no care sheets"):
         care_for(fish, "a")
