@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from idkey.table.units import amount
-from idkey.views.doc import PRINT, SCREEN, TEXT, Content, Document, Fold, Inline, Lines, On, Soft, Table, Tag
+from idkey.views.doc import PRINT, SCREEN, TEXT, Content, Document, Fold, Inline, Lines, On, Table, Tag
 from idkey.views.words import number_of
 
 if TYPE_CHECKING:
@@ -55,19 +55,17 @@ def tank_table(check: TankCheck) -> Table:
         tuple(_row(c) for c in _by_urgency(check)),
         _kept(_measures(check.tank)),
         "tank-grid",
-        (22.0, 26.0, 44.0, 36.0, 50.0),
+        (26.0, 38.0, 42.0, 32.0, 40.0),
     )
 
 
 def _row(check: Check) -> tuple[Content, ...]:
-    answer: tuple[Inline, ...] = (_tag(check.verdict, check.verdict),)
-    if check.short_by:
-        answer += (_kept(f"\n{check.short_by}"),)
-    wanted: Content = _kept(check.wanted)
-    if check.basis:
-        basis = Lines((Soft(_kept(check.basis)),))
-        wanted = (wanted, On(SCREEN, (Fold("Source", (basis,)),)), On(PRINT, (basis,)))
-    return check.label, answer, wanted, _kept(check.found), _kept(check.change)
+    answer = (_tag(check.verdict, check.verdict), _kept(f"\n{check.short_by}") if check.short_by else "")
+    # On paper the sources stand on the care sheet.
+    source = On(
+        SCREEN, (Fold("Source", (Lines((_kept(check.basis),), style="soft"),)),) if check.basis else ()
+    )
+    return check.label, answer, (_kept(check.wanted), source), _kept(check.found), _kept(check.change)
 
 
 def _by_urgency(check: TankCheck) -> list[Check]:

@@ -63,6 +63,17 @@ def test_the_order_of_tanks_changes_nothing(tanks, names):
     assert check_room(care, tanks)._repr_html_() == check_room(care, TANKS)._repr_html_()
 
 
+def test_a_tank_and_a_room_can_be_printed(tmp_path):
+    room = check_room(WORM, TANKS)
+    for thing, name in ((room, "room"), (room.checks[0], "tank")):
+        thing.save(tmp_path / f"{name}.pdf")
+        thing.save(tmp_path / f"{name}.html")
+        assert (tmp_path / f"{name}.pdf").read_bytes()[:5] == b"%PDF-"
+        page = (tmp_path / f"{name}.html").read_text(encoding="utf-8")
+        assert "Un-ionised ammonia" in page
+        assert "<details" not in page
+
+
 def test_what_is_no_room_is_refused():
     with pytest.raises(IdkeyError, match="no tanks"):
         check_room(WORM, [])
