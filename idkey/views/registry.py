@@ -45,16 +45,11 @@ _DOCUMENTS: dict[type, Callable[..., Document]] = {
 }
 """What makes a document of an object; its HTML, its text and its print follow."""
 
-
-def _show(kind: type, made: Callable[..., Document]) -> None:
-    display.document.register(kind)(made)
-    display.text.register(kind)(lambda thing, **options: text.render(made(thing, **options)))
-    display.html.register(kind)(lambda thing, **options: html.render(made(thing, **options)))
-    display.save.register(kind)(print_views.save)
-
-
 for _kind, _made in _DOCUMENTS.items():
-    _show(_kind, _made)
+    display.document.register(_kind)(_made)
+display.text.register(object)(lambda thing, **options: text.render(display.document(thing, **options)))
+display.html.register(object)(lambda thing, **options: html.render(display.document(thing, **options)))
+display.save.register(object)(print_views.save)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)

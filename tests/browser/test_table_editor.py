@@ -128,7 +128,7 @@ def test_markup_that_is_typed_is_text(screen):
     expect(screen.locator(".idk-edit-sheet")).to_contain_text("<script>window.ran=1</script>")
     screen.get_by_label("Cell", exact=True).fill(EVIL)
     screen.get_by_label("Cell", exact=True).press("Enter")
-    expect(screen.locator(".idk-edit-wrong").first).to_contain_text("To mend")
+    expect(screen.locator(".idk-tag-loud").first).to_contain_text("To mend")
     press(screen, "Check")
     expect(screen.get_by_text("to mend before this can be checked")).to_be_visible()
     until_idle(page)
@@ -140,8 +140,8 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     page = screen.page
     selectors = (
         ".idk-outcome",
-        ".idk-edit-mark",
-        ".idk-edit-wrong",
+        ".idk-tag-mark",
+        ".idk-tag-loud",
         ".idk-edit-sheet th",
         ".idk-edit-sheet td",
         ".idk-soft >> visible=true",
