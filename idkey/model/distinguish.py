@@ -153,15 +153,28 @@ class Distinguisher:
         ndarray, shape (n_rows, n_taxa)
             1/2 (a guess) to 1; 1/2 where the cell of either is blank.
         """
+        right, of_row, of_kind = self._between_cells(trait_id, rows, stage, news=news)
+        return right[of_row][:, of_kind]
+
+    def _between_cells(
+        self, trait_id: str, rows: Sequence[int] | np.ndarray, stage: str, *, news: bool
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """As `right`, of cells: kinds of the same cell stand for one another, and there are far fewer cells.
+
+        Returns
+        -------
+        right : ndarray, shape (n_cells_of_rows, n_cells)
+        of_row, of_kind : ndarray of int, shape (n_rows,) and (n_taxa,)
+            Which of the cells each row, and each kind, has.
+        """
         answers = self.answers(trait_id, stage)
-        first, cell_of = self._different_cells(trait_id, stage)
-        # Kinds of the same cell stand for one another: a table has far fewer cells than pairs of kinds.
-        cells, at = np.unique(cell_of[np.asarray(rows)], return_inverse=True)
+        first, of_kind = self._different_cells(trait_id, stage)
+        cells, of_row = np.unique(of_kind[np.asarray(rows)], return_inverse=True)
         right = 0.5 + 0.25 * cdist(answers[:, first[cells]].T, answers[:, first].T, "cityblock")
         says = self.news(trait_id, stage) if news else self.known(trait_id, stage)
         right[~says[first[cells]]] = 0.5
         right[:, ~says[first]] = 0.5
-        return right[at][:, cell_of]
+        return right, of_row, of_kind
 
     def _different_cells(self, trait_id: str, stage: str) -> tuple[np.ndarray, np.ndarray]:
         """Return a kind for each different cell, and which of the cells each kind has."""
@@ -275,7 +288,8 @@ class Distinguisher:
             tellers, last = np.zeros((2, *later.shape), dtype=np.int16)
             most = np.full(later.shape, CLEAR - 2 * _AS_GOOD, dtype=np.float32)
             for j, trait in enumerate(looks):
-                right = self.right(trait.id, rows, stage, news=True)[:, start:].astype(np.float32)
+                right, of_row, of_kind = self._between_cells(trait.id, rows, stage, news=True)
+                right = right.astype(np.float32)[of_row][:, of_kind[start:]]
                 clear = (right >= np.float32(CLEAR - _AS_GOOD)) & later
                 tells[j] += np.count_nonzero(clear)
                 tellers += clear

@@ -95,10 +95,9 @@ def candidate_names(
     probabilities = probabilities[:, by_name]
     order = np.argsort(-probabilities, axis=1, kind="stable")
     chosen = candidate_set(probabilities, coverage)
-    return [
-        tuple(str(names[by_name[k]]) for k in ranked if keep[k])
-        for ranked, keep in zip(order, chosen, strict=True)
-    ]
+    ordered = np.array(names)[by_name]
+    rows = zip(order, chosen, strict=True)
+    return [tuple(ordered[ranked[keep[ranked]]].tolist()) for ranked, keep in rows]
 
 
 def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, coverage: float) -> pd.DataFrame:
