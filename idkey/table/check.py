@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
 from idkey.table.claims import SOURCED, Source
 from idkey.table.csvfile import Found, Sheet
-from idkey.table.fields import HEADERS, META
+from idkey.table.fields import HEADERS
 from idkey.table.genera import effective
 from idkey.table.rows import Known, checked, read_care_columns, read_traits
 from idkey.table.schema import YOUNG, Cell, NotKnown, OwnCell, Trait, parse_cell
@@ -78,18 +78,16 @@ def _columns_agree(sheets: Sheets, found: Found) -> None:
     taxa, ids = sheets["taxa.csv"], sheets["traits.csv"].names("id")
     if not taxa.readable or ids is None:
         return
-    known = set(_trait_columns(sheets))
-    for column in taxa.header:
-        if column in META and column in ids:
-            found.add(taxa.file, "1", column, column, "a trait has the name of this column; rename the trait")
-        elif column not in META and column not in known:
-            right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
-            found.add(taxa.file, "1", column, column, right)
-    for column in sheets["genera.csv"].header:
-        if column not in HEADERS["genera.csv"] and column not in _trait_columns(sheets, "genera.csv"):
-            right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
-            found.add("genera.csv", "1", column, column, right)
-    for trait_id in sorted(ids - known):
+    for file in ("taxa.csv", "genera.csv"):
+        known = _trait_columns(sheets, file)
+        for column in sheets[file].header:
+            if column in HEADERS[file] and column in ids:
+                right = "a trait has the name of this column; rename the trait"
+                found.add(file, "1", column, column, right)
+            elif column not in HEADERS[file] and column not in known:
+                right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
+                found.add(file, "1", column, column, right)
+    for trait_id in sorted(ids.difference(taxa.header)):
         right = "the trait stands in traits.csv but has no column here"
         found.add(taxa.file, "1", trait_id, trait_id, right)
 

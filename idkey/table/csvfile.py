@@ -152,22 +152,10 @@ def read_sheet(
     *,
     later: Collection[str] = (),
 ) -> Sheet:
-    """Read a CSV file as text.
+    """Read a CSV file as text, `data` None where it is missing; what is wrong is added to `found`.
 
-    Parameters
-    ----------
-    name : str
-        File name, for messages.
-    data : bytes or None
-        None where the file is missing.
-    found : Found
-        What is wrong is added to it.
-    columns : sequence of str
-        Columns that must be there.
-    also : tuple or None
-        None where columns beyond those are allowed.
-    later : collection of str
-        Those of `columns` that the file of an older table may be without; they are blank then.
+    `columns` must be there, save for those that came `later`: an older file is blank in them. With `also`
+    None it may have columns beyond those.
     """
     unreadable = Sheet(name, (), (), readable=False)
     if data is None:

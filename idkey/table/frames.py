@@ -80,28 +80,16 @@ def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) ->
     columns = [str(c) for c in df.columns]
     if taxon not in df.columns:
         return [Problem(name, "", "", taxon, one_of(taxon, columns, "a column of the frame for taxon="))]
-    problems = [
-        Problem(name, "", str(c), kind, one_of(kind, KINDS, "a trait kind"))
-        for c, kind in kinds.items()
-        if kind not in KINDS
-    ]
-    problems += [
-        Problem(name, "", str(c), str(c), one_of(str(c), columns, "a column of the frame in kinds="))
-        for c in kinds
-        if c not in df.columns
-    ]
-    problems += [
-        Problem(name, str(i + 2), taxon, str(v), "every row needs the name of its taxon")
-        for i, v in enumerate(df[taxon])
-        if is_missing(v)
-    ]
+    found = [("", c, k, one_of(k, KINDS, "a trait kind")) for c, k in kinds.items() if k not in KINDS]
+    missing = [str(c) for c in kinds if c not in df.columns]
+    found += [("", c, c, one_of(c, columns, "a column of the frame in kinds=")) for c in missing]
+    nameless = [(i, v) for i, v in enumerate(df[taxon], start=2) if is_missing(v)]
+    found += [(str(i), taxon, v, "every row needs the name of its taxon") for i, v in nameless]
     twice = sorted({c for c in columns if columns.count(c) > 1})
-    problems += [Problem(name, "", c, c, "two columns have this name; rename one") for c in twice]
+    found += [("", c, c, "two columns have this name; rename one") for c in twice]
     if len(columns) < 2:
-        problems.append(
-            Problem(name, "", "", "", "no trait column; a table needs at least one beside the taxon")
-        )
-    return problems
+        found.append(("", "", "", "no trait column; a table needs at least one beside the taxon"))
+    return [Problem(name, row, str(column), str(value), right) for row, column, value, right in found]
 
 
 def _default_kind(values: pd.Series) -> str:

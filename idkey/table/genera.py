@@ -44,6 +44,10 @@ def effective(
             if applies[0] not in cells:
                 work_out(applies[0], (*asked, column))
             other = cells[applies[0]]
+        if column not in said and not other:
+            cells[column] = tuple(None if isinstance(cell, NotKnown) else cell for cell in kept)
+            basis[column] = ("",) * len(genus)
+            return
         made: list[Cell] = []
         rests: list[str] = []
         for i, cell in enumerate(kept):

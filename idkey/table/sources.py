@@ -123,27 +123,14 @@ def _source(entry: Any, text: str) -> Source:
 
     authors = [a.strip() for a in value("author").split(" and ") if a.strip()]
     surnames = [a.split(",")[0] if "," in a else a.split()[-1] for a in authors]
-    if len(surnames) > 2:
-        who = f"{surnames[0]} et al."
-    elif surnames:
-        who = " & ".join(surnames)
-    else:
-        who = value("title")
+    who = f"{surnames[0]} et al." if len(surnames) > 2 else " & ".join(surnames) or value("title")
     short = " ".join(part for part in (who, value("year")) if part) or entry.key
-    place = [value("journal") or value("howpublished") or value("publisher") or value("booktitle")]
-    if value("volume"):
-        place.append(value("volume") + (f"({value('number')})" if value("number") else ""))
-    if value("pages"):
-        place.append(value("pages").replace("--", "-"))
+    place = value("journal") or value("howpublished") or value("publisher") or value("booktitle")
+    number = f"({value('number')})" if value("volume") and value("number") else ""
+    where = " ".join(filter(None, (place, value("volume") + number, value("pages").replace("--", "-"))))
     doi = value("doi")
-    parts = [
-        ", ".join(authors),
-        value("year"),
-        value("title"),
-        " ".join(p for p in place if p),
-        doi and f"doi:{doi}",
-    ]
-    full = ". ".join(p for p in parts if p)
+    parts = (", ".join(authors), value("year"), value("title"), where, doi and f"doi:{doi}")
+    full = ". ".join(filter(None, parts))
     return Source(key=entry.key, short=short, full=full, doi=doi, entry=text)
 
 

@@ -72,7 +72,7 @@ def test_cells_as_people_write_them(trait, written, read):
         with pytest.raises(TableError):
             TABLE.with_cell(ZEBRA, trait, written)
     else:
-        assert TABLE.with_cell(ZEBRA, trait, written).to_frame().at[ZEBRA, trait] == read
+        assert TABLE.with_cell(ZEBRA, trait, written).to_frame().at[ZEBRA, trait] == read.removeprefix("?")
 
 
 # An inch is 25.4 mm exactly (international yard and pound agreement, 1959).
