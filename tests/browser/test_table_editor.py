@@ -119,15 +119,17 @@ def test_by_keyboard_alone_a_kind_is_added_and_saved(screen, lab):
 
 def test_markup_that_is_typed_is_text(screen):
     page = screen.page
-    press(screen, "Names and care group")
-    name = screen.get_by_label("Scientific name").locator("visible=true")
-    name.fill(EVIL)
-    name.press("Enter")
+    screen.get_by_label("Show").select_option(label="names and care group")
+    press(screen, "Change scientific name")
+    cell = screen.get_by_label("As text")
+    cell.fill(EVIL)
+    cell.press("Enter")
     expect(screen.locator(".idk-edit-head")).to_contain_text("not saved")
     screen.get_by_role("radio", name="all kinds as a sheet").click()
     expect(screen.locator(".idk-edit-sheet")).to_contain_text("<script>window.ran=1</script>")
-    screen.get_by_label("Cell", exact=True).fill(EVIL)
-    screen.get_by_label("Cell", exact=True).press("Enter")
+    screen.get_by_label("Column").select_option(label="Tail fin edge")
+    cell.fill(EVIL)
+    cell.press("Enter")
     expect(screen.locator(".idk-tag-loud").first).to_contain_text("To mend")
     press(screen, "Check")
     expect(screen.get_by_text("to mend before this can be checked")).to_be_visible()
@@ -140,8 +142,8 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     page = screen.page
     selectors = (
         ".idk-outcome",
-        ".idk-tag-mark",
-        ".idk-tag-loud",
+        ".idk-tag-mark >> visible=true",
+        ".idk-tag-loud >> visible=true",
         ".idk-edit-sheet th",
         ".idk-edit-sheet td",
         ".idk-soft >> visible=true",
@@ -153,6 +155,7 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     page.set_viewport_size({"width": 700, "height": 2400})
     assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
     screen.get_by_role("radio", name="one kind as a form").click()
+    screen.get_by_label("Show").select_option(label="all traits")
     press(screen, "Change tail fin edge")
     expect(screen.get_by_label("As text")).to_be_visible()
     assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
