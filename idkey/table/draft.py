@@ -17,10 +17,10 @@ from idkey.table.edit import Place, added_to
 from idkey.table.folder import save_table, start_table
 from idkey.table.ids import is_id
 from idkey.table.reading import reading
-from idkey.table.schema import YOUNG, Trait, cell_text
+from idkey.table.schema import YOUNG, Cell, Trait, cell_text
 from idkey.table.table import TraitTable
 
-__all__ = ["Draft", "Place", "is_shipped", "own_folder"]
+__all__ = ["Draft", "Place", "is_shipped", "own_folder", "taken_over"]
 
 _NAME = "scientificName"
 _OF_CELLS = ("ids", "wrong", "sound", "_made")
@@ -105,7 +105,7 @@ class Draft:
         return any((self.changed, self.claims, self.new, self.removed, self.traits, self.sources))
 
     def was(self, taxon: str, column: str) -> str:
-        """Return the text of a cell in the saved table; blank for a kind or a column that is new."""
+        """Return the own text of a cell in the saved table; blank for a kind or a column that is new."""
         return _text_in(self.saved, taxon, column)
 
     def text(self, taxon: str, column: str) -> str:
@@ -218,7 +218,7 @@ class Draft:
             (taxon, column): text
             for column in (*table.taxa.columns, *table.cells)
             for taxon in table.ids
-            if (text := _text_in(table, taxon, column, own=True)) != _text_in(now, taxon, column, own=True)
+            if (text := _text_in(table, taxon, column)) != _text_in(now, taxon, column)
         }
         for place, text in texts.items():
             self.set(*place, text)
@@ -339,15 +339,18 @@ def _new_claims(old: TraitTable, new: TraitTable) -> Iterator[tuple[Place, Claim
             yield (row["taxon"], row["attribute"]), Claim(*parts)
 
 
-def _text_in(table: TraitTable, taxon: str, column: str, *, own: bool = False) -> str:
-    """Return the text of a cell of a table; blank for a kind or a column that it does not have.
-
-    With `own` it is blank, too, where the kind takes it over from its genus.
-    """
+def _text_in(table: TraitTable, taxon: str, column: str) -> str:
+    """Return the text of a cell of a table; blank for a kind or a column that it does not have."""
     if taxon not in table.taxa.index:
         return ""
     if column in table.taxa.columns:
         return str(table.taxa.at[taxon, column])
-    cells = table.own_cells if own else table.cells
-    at = table.position(taxon)
-    return cell_text(table.trait_of(column), cells[column][at]) if column in cells else ""
+    cells = table.own_cells.get(column)
+    return cell_text(table.trait_of(column), cells[table.position(taxon)]) if cells else ""
+
+
+def taken_over(table: TraitTable, taxon: str, column: str) -> tuple[Cell, str]:
+    """Return what a blank cell takes over, and what it rests on; None and blank for any other cell."""
+    basis = table.basis.get(column) if taxon in table.taxa.index else None
+    by = basis[table.position(taxon)] if basis else ""
+    return (table.cells[column][table.position(taxon)] if by else None), by

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from idkey.table.schema import YOUNG, Cell, NotApplicable, States, Trait
+from idkey.table.schema import YOUNG, Cell, NotApplicable, NotKnown, States, Trait
 from idkey.table.table import TraitTable
 
 __all__ = ["cell_words", "percent", "range_words", "row_words", "young_cell"]
@@ -30,7 +30,7 @@ def range_words(trait: Trait, low: float, high: float) -> str:
 
 def cell_words(trait: Trait, cell: Cell) -> str:
     """Write a cell, or an answer, in plain words; states of unlike shares with their shares."""
-    if cell is None:
+    if cell is None or isinstance(cell, NotKnown):
         return "not known"
     if isinstance(cell, NotApplicable):
         return "does not apply"

@@ -7,9 +7,11 @@ from typing import Any
 from idkey.table import words
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.conflicts import Conflict
-from idkey.table.draft import Draft, Place
+from idkey.table.draft import Draft, Place, taken_over
 from idkey.table.fields import FIELDS
+from idkey.table.genera import GENUS
 from idkey.table.schema import YOUNG, Trait, parse_cell
+from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
 from idkey.views.words import number_of
@@ -103,11 +105,16 @@ def column_words(draft: Draft, column: str) -> str:
     return trait.name if column == trait.id else f"{trait.name}, young fish"
 
 
-def _text_words(draft: Draft, column: str, text: str) -> str:
-    """Return the text of a cell in plain words; a text that can't be read as it is."""
+def _said(draft: Draft, place: Place, text: str, table: TraitTable) -> str:
+    """Return the text of a cell in plain words; where it is blank, what it takes over in a table."""
+    column = place[1]
     if column in draft.names:
         return text or "blank"
     trait = draft.wide.trait_of(column)
+    cell, by = taken_over(table, *place)
+    if by and not text.strip():
+        rests = "from the genus" if by == GENUS else f"by {draft.wide.trait(by).name.lower()}"
+        return f"{words.cell_words(trait, cell)}, {rests}"
     try:
         return words.cell_words(trait, parse_cell(trait, text))
     except ValueError:
@@ -124,7 +131,7 @@ def line_html(draft: Draft, taxon: str, column: str) -> str:
         line += ["; young: ", *_cell(draft, young)]
     if cell in draft.claims or young in draft.claims:
         line += [" ", Tag("source given", "mark")]
-    filled = [place for place in (cell, young) if draft.text(*place).strip()]
+    filled = [p for p in (cell, young) if draft.text(*p).strip() or taken_over(draft.sound, *p)[1]]
     # The strongest class first, the rest counted.
     rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
     behind = list(dict.fromkeys(_short_claim(draft, row) for row in rows))
@@ -136,14 +143,14 @@ def line_html(draft: Draft, taxon: str, column: str) -> str:
 
 
 def _cell(draft: Draft, place: Place) -> list[Inline]:
-    text, column = draft.text(*place), place[1]
-    said = _text_words(draft, column, text)
+    text = draft.text(*place)
+    said = _said(draft, place, text, draft.sound)
     cell: Inline = said if text.strip() else Soft(said)
     if place in draft.wrong:
         cell = Tag(f"to mend: {said}")
     if place not in draft.changed:
         return [cell]
-    was = f"changed, was {_text_words(draft, column, draft.was(*place))}"
+    was = f"changed, was {_said(draft, place, draft.was(*place), draft.saved)}"
     return [cell, " ", Tag("new" if place[0] in draft.new else was, "mark")]
 
 
@@ -183,8 +190,8 @@ def feedback_html(draft: Draft, taxon: str, column: str) -> str:
         return html.status(Tag(f"To mend: {draft.wrong[place]}"))
     if place not in draft.changed:
         return ""
-    was = "" if taxon in draft.new else f" Changed; it was: {_text_words(draft, column, draft.was(*place))}."
-    return html.status(f"Can be read.{was}")
+    was = "" if taxon in draft.new else _said(draft, place, draft.was(*place), draft.saved)
+    return html.status(f"Can be read. Changed; it was: {was}." if was else "Can be read.")
 
 
 # -- where it stands written ------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from functools import partial
 import ipywidgets as w
 
 from idkey.table.claims import CLASSES, SCOPES, Claim
-from idkey.table.draft import Draft
+from idkey.table.draft import Draft, taken_over
 from idkey.table.reading import joined, parted, states_in, toggled
 from idkey.table.schema import YOUNG, Trait
 from idkey.views import edit
@@ -166,7 +166,8 @@ class FormPart(EditorPart):
         if show == "changed":
             return any(p in draft.changed or p in draft.claims or p in draft.wrong for p in places)
         if show in ("known", "blank"):
-            return any(draft.text(*p).strip() for p in places) == (show == "known")
+            known = any(draft.text(*p).strip(" ?") or taken_over(draft.sound, *p)[1] for p in places)
+            return known == (show == "known")
         return show == "all" or draft.wide.trait(column).core
 
 
@@ -182,7 +183,7 @@ class CellPart(EditorPart):
         self._choice = self.watch(dropdown("One of", [("not chosen", "")], width="420px"), self._set)
         self._low = self.watch(field(width="200px"), self._on_number)
         self._high = self.watch(field("to", hint="highest", width="160px"), self._on_number)
-        self._unknown = self.button("Not known", partial(self._set, ""))
+        self._unknown = self.button("Not known", self._on_unknown)
         self._absent = self.button("Does not apply", partial(self._set, "-"))
         self._text = self.watch(field("As text", width="380px"), self._set)
         self._undo = self.button("Undo this cell", self._on_undo)
@@ -214,6 +215,12 @@ class CellPart(EditorPart):
     def _on_number(self, _value: str) -> None:
         self._set(joined(self.trait, self._low.value, self._high.value))
 
+    def _on_unknown(self) -> None:
+        self._set("")
+        if taken_over(self.draft.sound, self.taxon, self.column)[1]:
+            # Not known in spite of what a blank cell takes over.
+            self._set("?")
+
     def _on_young(self) -> None:
         adult = self.column.removesuffix(YOUNG)
         self.form.open_cell(adult if adult != self.column else adult + YOUNG)
@@ -242,7 +249,7 @@ class CellPart(EditorPart):
                 self._states.mark(states_in(trait, text))
                 self._low.value, self._high.value = parted(text)
                 self.source.show(*place)
-            tick(self._unknown, not text.strip())
+            tick(self._unknown, text.strip() in ("", "?") and not taken_over(self.draft.sound, *place)[1])
             tick(self._absent, text.strip() == "-")
             self._text.value = text
             self._feedback.value = edit.feedback_html(self.draft, *place)

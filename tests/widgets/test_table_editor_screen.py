@@ -147,6 +147,26 @@ def test_numbers_have_two_ends_and_what_cannot_be_read_is_kept(screen):
     assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].children[0].value
 
 
+def test_what_a_cell_takes_over_from_its_genus_is_said_and_can_be_left_out(screen):
+    screen._kind.value = ZEBRA
+    screen.form.open_cell("tail_fork")
+    cell = screen.form.cell
+    assert "shallow hollow or clearly forked, from the genus" in line(screen, "tail_fork")
+    assert cell._text.value == ""
+    assert cell._unknown.description == "Not known"
+    cell._unknown.click()
+    assert screen.draft.text(ZEBRA, "tail_fork") == "?"
+    assert "not known changed, was shallow hollow or clearly forked, from the genus" in line(
+        screen, "tail_fork"
+    )
+    assert cell._unknown.description == "\u2713 Not known"
+    assert screen.draft.made().cell(ZEBRA, "tail_fork") is None
+    cell._undo.click()
+    assert not screen.draft.is_changed
+    screen.form._show.value = "known"
+    assert screen.form._lines["tail_fork"].layout.display != "none"
+
+
 def test_what_young_fish_show_is_a_cell_of_its_own(screen):
     screen._kind.value = ZEBRA
     screen.form.open_cell("pattern")
@@ -367,6 +387,8 @@ def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_dra
     taxa = pd.read_csv(shipped / "taxa.csv", dtype=str, keep_default_na=False, index_col="id")
     taxa.loc[ZEBRA, ["tail_fork", "vernacularName"]] = ["streamers", EVIL]
     taxa.to_csv(shipped / "taxa.csv")
+    with (shipped / "evidence.csv").open("a", encoding="utf-8") as evidence:
+        evidence.write(f"{ZEBRA},,,tail_fork,drawn out at the tips,,,memory,species,\n")
     about = (shipped / "datapackage.json").read_text(encoding="utf-8")
     version = f'"version": "{json.loads(about)["version"]}"'
     newer = about.replace(version, '"version": "99.0"')
