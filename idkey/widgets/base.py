@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -25,7 +24,6 @@ __all__ = [
     "dropdown",
     "field",
     "first_control",
-    "guarded",
     "row",
     "shown",
     "style_element",
@@ -114,16 +112,6 @@ class Fold:
         control = first_control(self.box)
         if control is not None:
             control.focus()
-
-
-def guarded(handler: Callable[..., None]) -> Callable[..., None]:
-    """Show an exception of a callback on the screen instead of losing it."""
-
-    @functools.wraps(handler)
-    def call(self: Part, *args: Any) -> None:
-        Part.run(self, handler, self, *args)
-
-    return call
 
 
 class Screen(Part):
