@@ -1,10 +1,12 @@
 """Who imports whom, and what the package shows at its top."""
 
+import ast
 import os
 import shutil
 import subprocess
 import sys
 import tomllib
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -77,6 +79,50 @@ def test_only_the_printing_is_let_off_for_matplotlib():
         assert exception == "idkey.views.print -> matplotlib"
     for exception in CONTRACTS["widgets-only"]["ignore_imports"]:
         assert exception.startswith("idkey.widgets.")
+
+
+# -- circles ---------------------------------------------------------------------------------------------
+
+
+def imports_of(root: Path) -> dict[str, set[str]]:
+    """Return the modules that each module imports, wherever in it: in a function or for types alone, too."""
+    modules = {
+        ".".join(path.relative_to(root).with_suffix("").parts).removesuffix(".__init__"): path
+        for path in (root / "idkey").rglob("*.py")
+    }
+    graph: dict[str, set[str]] = {}
+    for module, path in modules.items():
+        names: set[str] = set()
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Import):
+                names.update(alias.name for alias in node.names)
+            elif isinstance(node, ast.ImportFrom):
+                names.update(f"{node.module}.{alias.name}" for alias in node.names)
+                names.add(str(node.module))
+        graph[module] = {name for name in names if name in modules} - {module, "idkey"}
+    return graph
+
+
+def circle(graph: dict[str, set[str]]) -> list[str]:
+    """Return the modules of one circle; empty where there is none."""
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        return list(error.args[1])
+    return []
+
+
+def test_no_two_modules_import_each_other_and_there_is_no_longer_circle():
+    graph = imports_of(ROOT)
+    assert len(graph) > 40
+    assert circle({module: names for module, names in graph.items() if module != "idkey"}) == []
+
+
+def test_a_circle_is_seen(tmp_path):
+    for name, line in {"a": "def f():\n    import idkey.b", "b": "from idkey import a"}.items():
+        (tmp_path / "idkey").mkdir(exist_ok=True)
+        (tmp_path / "idkey" / f"{name}.py").write_text(line, encoding="utf-8")
+    assert set(circle(imports_of(tmp_path))) == {"idkey.a", "idkey.b"}
 
 
 # -- what an import costs --------------------------------------------------------------------------------
