@@ -2,7 +2,6 @@
 
 import itertools
 import math
-from functools import cache
 
 import numpy as np
 import pytest
@@ -12,6 +11,7 @@ from hypothesis import strategies as st
 from idkey import build_key, load_table
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
 
+from .solvers import least_by_sets, least_path_length, shares
 from .tables import cells, table_of, tables, traits
 
 
@@ -37,36 +37,7 @@ def priors(draw, table):
     return {taxon: float(draw(st.integers(1, 9))) for taxon in table.ids}
 
 
-# -- the least expected cost, by exhaustive recursion ----------------------------------------------------
-
-
-def two_way_questions(table):
-    """Return (cost, kinds behind lead a) of every question: a state, or those up to it, against the rest."""
-    found = []
-    for trait in table.traits:
-        cost = trait.effort / (1 - trait.error)
-        state = {taxon: table.cell(taxon, trait.id).names[0] for taxon in table.ids}
-        for i in range(len(trait.states)):
-            states = trait.states[i : i + 1] if trait.kind == "nominal" else trait.states[: i + 1]
-            found.append((cost, frozenset(t for t in table.ids if state[t] in states)))
-    return found
-
-
-def least_cost(table, prior):
-    """Return the least expected seconds over every key there is, by trying all."""
-    questions = two_way_questions(table)
-
-    @cache
-    def least(kinds):
-        weight = sum(prior[t] for t in kinds)
-        ways = [
-            cost * weight + least(kinds & a) + least(kinds - a)
-            for cost, a in questions
-            if 0 < len(kinds & a) < len(kinds)
-        ]
-        return min(ways, default=0.0)
-
-    return least(frozenset(table.ids)) / sum(prior.values())
+# -- the least expected cost -----------------------------------------------------------------------------
 
 
 @given(crisp_tables(), st.data())
@@ -74,7 +45,7 @@ def test_expected_cost_is_the_least_by_exhaustive_search(table, data):
     prior = data.draw(priors(table))
     key = build_key(table, prior)
     assert key.is_exact
-    assert key.expected_seconds() == pytest.approx(least_cost(table, prior), rel=1e-9)
+    assert key.expected_seconds() == pytest.approx(least_by_sets(table, prior), rel=1e-9)
 
 
 @given(crisp_tables())
@@ -89,15 +60,6 @@ def test_lookahead_costs_no_less_than_the_optimum_and_tells_as_much_apart(table)
 
 def distinct(table):
     return len({tuple(table.cell(t, j).names for j in table.trait_ids) for t in table.ids}) == len(table)
-
-
-def least_path_length(n):
-    """Return the least total path length of n leaves in a two-way tree: n k - 2**k + n, k = ceil(log2 n).
-
-    Knuth, The Art of Computer Programming 3, 5.3.1 (from memory; equal to Huffman's cost for equal weights).
-    """
-    k = math.ceil(math.log2(n))
-    return n * k - 2**k + n
 
 
 @pytest.mark.parametrize(("n", "total"), [(2, 2), (3, 5), (5, 12), (8, 24), (10, 34), (100, 672)])
@@ -121,15 +83,6 @@ def test_no_key_beats_shannon(table, data):
     prior = data.draw(priors(table))
     p = np.array(list(prior.values())) / sum(prior.values())
     assert build_key(table, prior).expected_questions() >= -(p * np.log2(p)).sum() - 1e-9
-
-
-@given(crisp_tables(kinds=("nominal",), most_states=2, even=True))
-def test_lookahead_is_within_the_proven_factor(table):
-    # Adler & Heeringa 2008 (APPROX, doi 10.1007/978-3-540-85363-3_1): greedy costs at most ln n + 1 times the
-    # least total path length, for two-state characters and equal weights. The lookahead is held to the same.
-    n = len(table)
-    best, quick = build_key(table).expected_questions(), build_key(table, exact_states=0).expected_questions()
-    assert quick <= (math.log(n) + 1) * best + 1e-9
 
 
 @pytest.mark.parametrize("n", [2, 4, 8, 16])
@@ -184,24 +137,9 @@ def test_errors_make_a_question_dearer():
 # -- two ways of counting the same cost ------------------------------------------------------------------
 
 
-def share_of_a(table, couplet, weights):
-    """Return the share of each kind that takes lead a; a blank shares like the kinds that are known."""
-    share, known = {}, {}
-    for taxon in table.ids:
-        cell = table.cell(taxon, couplet.trait.id)
-        if isinstance(cell, States):
-            known[taxon] = sum(
-                s for n, s in zip(cell.names, cell.shares, strict=True) if n in couplet.a.states
-            )
-    mean = sum(weights[t] * s for t, s in known.items()) / sum(weights[t] for t in known)
-    for taxon in table.ids:
-        share[taxon] = known.get(taxon, mean)
-    return share
-
-
-def count_both_ways(table, key, weights):
+def count_both_ways(key, weights):
     """Walk the couplets; return the weights that enter them and weight x path length of the ends, summed."""
-    shares = {c.number: share_of_a(table, c, weights) for c in key.couplets}
+    share = shares(key, weights)
     entering, ends = 0.0, 0.0
     waiting = [(1, dict(weights), 0)] if key.couplets else []
     while waiting:
@@ -210,7 +148,7 @@ def count_both_ways(table, key, weights):
         assert couplet.number == number
         entering += sum(flow.values())
         for lead, is_a in ((couplet.a, True), (couplet.b, False)):
-            part = {t: w * (shares[number][t] if is_a else 1 - shares[number][t]) for t, w in flow.items()}
+            part = {t: w * (share[number][t] if is_a else 1 - share[number][t]) for t, w in flow.items()}
             if lead.goes_to is None:
                 assert lead.taxa
                 ends += sum(part.values()) * (depth + 1)
@@ -235,7 +173,7 @@ def test_both_sums_of_the_cost_agree(table, data, exact_states):
     prior = data.draw(priors(table))
     weights = {t: w / sum(prior.values()) for t, w in prior.items()}
     key = build_key(table, prior, exact_states=exact_states)
-    entering, ends = count_both_ways(table, key, weights)
+    entering, ends = count_both_ways(key, weights)
     assert entering == pytest.approx(ends, abs=1e-9)
     assert key.expected_questions() == pytest.approx(entering, abs=1e-9)
 

@@ -19,16 +19,16 @@ from sklearn.tree import DecisionTreeClassifier
 
 from idkey import TraitTable, build_key
 from idkey.errors import UnknownName
-from idkey.table.schema import States, Trait
+from idkey.table.schema import Trait
 
+from .solvers import least_by_sets, least_by_trees, least_path_length, questions_of, shares
 from .tables import table_of
-from .test_key import least_path_length
 
 LETTERS = "abcdefghijklm"
 SEEDS = range(12)
 
 
-# -- random tables, and solvers that share nothing with the package ---------------------------------------
+# -- random tables ---------------------------------------------------------------------------------------
 
 
 def random_table(seed, n, n_traits, *, most_states=2, even=True):
@@ -58,65 +58,6 @@ def random_table(seed, n, n_traits, *, most_states=2, even=True):
 def random_prior(seed, table):
     rng = np.random.default_rng(seed + 1000)
     return {taxon: float(rng.integers(1, 10)) for taxon in table.ids}
-
-
-def questions_of(table):
-    """Return (cost, share of each kind that takes lead a) of every question; a blank shares like the rest."""
-    found = []
-    for trait in table.traits:
-        last = len(trait.states) - (trait.kind == "ordinal" or len(trait.states) == 2)
-        for i in range(last):
-            in_a = trait.states[i : i + 1] if trait.kind == "nominal" else trait.states[: i + 1]
-            share = {}
-            for taxon in table.ids:
-                cell = table.cell(taxon, trait.id)
-                if isinstance(cell, States):
-                    parts = zip(cell.names, cell.shares, strict=True)
-                    share[taxon] = round(sum(s for name, s in parts if name in in_a), 12)
-            if {0.0, 1.0} <= set(share.values()):
-                found.append((trait.effort / (1 - trait.error), share))
-    return found
-
-
-def least_by_sets(table, prior, group=None):
-    """Return the least expected seconds of a crisp table: dynamic programming over sets, in a dictionary."""
-    group = group or {taxon: taxon for taxon in table.ids}
-    questions = [(c, frozenset(t for t, s in share.items() if s == 1)) for c, share in questions_of(table)]
-    solved = {}
-
-    def least(kinds):
-        if kinds not in solved:
-            ways = [0.0]
-            if len({group[t] for t in kinds}) > 1:
-                weight = sum(prior[t] for t in kinds)
-                ways = [
-                    cost * weight + least(kinds & a) + least(kinds - a)
-                    for cost, a in questions
-                    if kinds & a and kinds - a
-                ] or ways
-            solved[kinds] = min(ways)
-        return solved[kinds]
-
-    return least(frozenset(table.ids)) / sum(prior.values())
-
-
-def least_by_trees(table, prior):
-    """Return the least expected seconds, by going through every tree; kinds may vary or be blank."""
-    questions = []
-    for cost, share in questions_of(table):
-        mean = sum(prior[t] * s for t, s in share.items()) / sum(prior[t] for t in share)
-        questions.append((cost, {t: share.get(t, mean) for t in table.ids}))
-
-    def least(flow):
-        best = math.inf
-        for cost, share in questions:
-            a = {t: w * share[t] for t, w in flow.items() if share[t] > 0}
-            b = {t: w * (1 - share[t]) for t, w in flow.items() if share[t] < 1}
-            if len(a) < len(flow) and len(b) < len(flow):
-                best = min(best, cost * sum(flow.values()) + least(a) + least(b))
-        return 0.0 if best == math.inf else best
-
-    return least(prior) / sum(prior.values())
 
 
 # -- exact is exact --------------------------------------------------------------------------------------
@@ -447,7 +388,7 @@ def test_bound_of_the_zoo_is_the_entropy_of_its_rows_or_classes(to_class):
 
 def ends_of(key, weights):
     """Return the weight of each kind at each end, by walking the couplets."""
-    share = {c.number: dict(c_share) for c, c_share in zip(key.couplets, shares(key, weights), strict=True)}
+    share = shares(key, weights)
     ends, waiting = {}, [(1, dict(weights))]
     while waiting:
         number, flow = waiting.pop()
@@ -461,19 +402,6 @@ def ends_of(key, weights):
                 for taxon, w in part.items():
                     end[taxon] += w
     return np.array([list(end.values()) for end in ends.values()])
-
-
-def shares(key, weights):
-    """Return, for each couplet, the share of each kind behind lead a; a blank shares like the rest."""
-    for couplet in key.couplets:
-        known = {}
-        for taxon in weights:
-            cell = key.table.cell(taxon, couplet.trait.id)
-            if isinstance(cell, States):
-                parts = zip(cell.names, cell.shares, strict=True)
-                known[taxon] = sum(s for name, s in parts if name in couplet.a.states)
-        mean = sum(weights[t] * s for t, s in known.items()) / sum(weights[t] for t in known)
-        yield {t: known.get(t, mean) for t in weights}
 
 
 @pytest.mark.parametrize("exact_states", [0, 5000])

@@ -1,0 +1,90 @@
+"""Solvers that share nothing with the package: the least that a key can cost, and what each lead takes."""
+
+import math
+
+from idkey.table.schema import States
+
+
+def known_shares(table, trait_id, states):
+    """Return the share of each kind that shows these states; a kind that is not known is left out."""
+    share = {}
+    for taxon in table.ids:
+        cell = table.cell(taxon, trait_id)
+        if isinstance(cell, States):
+            parts = zip(cell.names, cell.shares, strict=True)
+            share[taxon] = round(sum(s for name, s in parts if name in states), 12)
+    return share
+
+
+def like_the_rest(share, weights):
+    """Return the share of every kind: a blank shares like the kinds that are known."""
+    mean = sum(weights[t] * s for t, s in share.items()) / sum(weights[t] for t in share)
+    return {t: share.get(t, mean) for t in weights}
+
+
+def shares(key, weights):
+    """Return, by number of the couplet, the share of each kind behind lead a."""
+    return {
+        c.number: like_the_rest(known_shares(key.table, c.trait.id, c.a.states), weights)
+        for c in key.couplets
+    }
+
+
+def least_path_length(n):
+    """Return the least total path length of n leaves in a two-way tree: n k - 2**k + n, k = ceil(log2 n).
+
+    Knuth, The Art of Computer Programming 3, 5.3.1 (from memory; equal to Huffman's cost for equal weights).
+    """
+    k = math.ceil(math.log2(n))
+    return n * k - 2**k + n
+
+
+def questions_of(table):
+    """Return (cost, share of each kind known that takes lead a) of every question."""
+    found = []
+    for trait in table.traits:
+        last = len(trait.states) - (trait.kind == "ordinal" or len(trait.states) == 2)
+        for i in range(last):
+            in_a = trait.states[i : i + 1] if trait.kind == "nominal" else trait.states[: i + 1]
+            share = known_shares(table, trait.id, in_a)
+            if {0.0, 1.0} <= set(share.values()):
+                found.append((trait.effort / (1 - trait.error), share))
+    return found
+
+
+def least_by_sets(table, prior, group=None):
+    """Return the least expected seconds of a crisp table: dynamic programming over sets, in a dictionary."""
+    group = group or {taxon: taxon for taxon in table.ids}
+    questions = [(c, frozenset(t for t, s in share.items() if s == 1)) for c, share in questions_of(table)]
+    solved = {}
+
+    def least(kinds):
+        if kinds not in solved:
+            ways = [0.0]
+            if len({group[t] for t in kinds}) > 1:
+                weight = sum(prior[t] for t in kinds)
+                ways = [
+                    cost * weight + least(kinds & a) + least(kinds - a)
+                    for cost, a in questions
+                    if kinds & a and kinds - a
+                ] or ways
+            solved[kinds] = min(ways)
+        return solved[kinds]
+
+    return least(frozenset(table.ids)) / sum(prior.values())
+
+
+def least_by_trees(table, prior):
+    """Return the least expected seconds, by going through every tree; kinds may vary or be blank."""
+    questions = [(cost, like_the_rest(share, prior)) for cost, share in questions_of(table)]
+
+    def least(flow):
+        best = math.inf
+        for cost, share in questions:
+            a = {t: w * share[t] for t, w in flow.items() if share[t] > 0}
+            b = {t: w * (1 - share[t]) for t, w in flow.items() if share[t] < 1}
+            if len(a) < len(flow) and len(b) < len(flow):
+                best = min(best, cost * sum(flow.values()) + least(a) + least(b))
+        return 0.0 if best == math.inf else best
+
+    return least(prior) / sum(prior.values())
