@@ -1,7 +1,4 @@
-"""How fast the package is: run by hand, from the top folder, with the package and its test extra installed.
-
-    python tests/benchmarks/speed.py
-    python -m tests.benchmarks.speed
+"""How fast the package is, and how work grows: ``python tests/benchmarks/speed.py [--grow]``.
 
 Nothing here is collected by pytest and no time is asserted. A figure is the best and the median of some
 repeats after a warm-up. Where there is a yardstick, it is measured turn by turn with the thing itself, in the
@@ -9,40 +6,37 @@ same run, so that the ratio says something on any machine:
 
 * `gower`, the PyPI package gower 0.1.2, computes a matrix of the same shape (specimens x kinds, all traits)
   with Gower's similarity. It can take neither gaps nor cells with several values, so it gets specimens and
-  the table with every gap filled at random and one value a cell: a lesser job on more answers. "On text" is
-  a frame of states as words, as a person has them and as `predict_proba` takes them; "on numbers" is the
-  same coded beforehand, where it is at its fastest.
+  the table with every gap filled at random, one value a cell, coded as numbers: a lesser job.
 * "bare NumPy" is the least that a table of logs can cost: for each trait, take the row of each specimen
-  into a buffer and add it up, in blocks. Same shapes as the package, nothing else: no strings to code, no
-  likelihood to compute, no life stage, no exponential, no division.
+  into a buffer and add it up, in blocks. Same shapes as the package, nothing else.
+
+With ``--grow``: a million specimens of the shipped table, with the most memory the process has held; and
+answering and key building from 50 to 5,000 kinds x 40 traits.
 """
 
 from __future__ import annotations
 
 import gc
+import resource
+import sys
 from collections.abc import Callable
 from time import perf_counter
 
 import gower
 import numpy as np
 import pandas as pd
-from pandas.api.types import is_numeric_dtype
+from specimens import draw
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
 from idkey.model.answers import Coded, code_frame
-from idkey.model.combine import TableModel
+from idkey.model.combine import model_of
 from idkey.model.match import posterior
 from idkey.model.prior import prior_vector
 from idkey.table.schema import Range, States, Trait
 
-SEED = 20240
-SPECIMENS = 5_000
-NOT_ANSWERED = 0.4
-BLOCK = 1024
-TAXA, TRAITS = 1_000, 40
-
+SEED, SPECIMENS, NOT_ANSWERED, BLOCK, TRAITS = 20240, 5_000, 0.4, 1024, 40
+MILLION, CHUNK = 1_000_000, 10_000
 Task = Callable[[], object]
-Row = tuple[str, str, str, str, str]
 
 
 def measure(*tasks: Task, repeats: int) -> list[np.ndarray]:
@@ -59,111 +53,44 @@ def measure(*tasks: Task, repeats: int) -> list[np.ndarray]:
     return list(seconds)
 
 
-# -- what is measured on ---------------------------------------------------------------------------------
+def show(what: str, seconds: np.ndarray) -> None:
+    """Print a time."""
+    print(f"{what:<62}{seconds.min() * 1e3:>9.1f} ms{np.median(seconds) * 1e3:>9.1f} ms", flush=True)
 
 
-def specimens(table: TraitTable, rng: np.random.Generator, *, gaps: float) -> pd.DataFrame:
-    """Draw specimens from the table, each of a kind at random, with a share of answers left out.
-
-    Where the table knows nothing the answer is any state or number. Numbers are read to the whole unit.
-    """
-    kinds = rng.integers(len(table), size=SPECIMENS)
-    columns = {trait.id: _answers(table, trait, kinds, rng) for trait in table.traits}
-    frame = pd.DataFrame(columns)
-    return frame.mask(rng.random(frame.shape) < gaps)
+def show_ratio(what: str, over: np.ndarray, under: np.ndarray) -> None:
+    """Print how often one time goes into another."""
+    print(f"{what:<62}{over.min() / under.min():>9.1f} x {np.median(over) / np.median(under):>9.1f} x")
 
 
-def _answers(table: TraitTable, trait: Trait, kinds: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    column = table.column(trait.id)
-    known = column.known[kinds]
-    if trait.has_states:
-        shares = np.where(known[:, None], column.shares[kinds], 1 / len(trait.states))
-        drawn = (shares.cumsum(axis=1) < rng.random((len(kinds), 1))).sum(axis=1)
-        return np.array(trait.states, dtype=object)[np.minimum(drawn, len(trait.states) - 1)]
-    low, high = column.low, column.high
-    if trait.kind == "ceiling":
-        low = 0.4 * high
-    low, high = (
-        np.where(known, end[kinds], fill) for end, fill in ((low, np.nanmin(low)), (high, np.nanmax(high)))
-    )
-    return np.round(rng.uniform(low, high))
-
-
-def numbers(table: TraitTable, frame: pd.DataFrame) -> pd.DataFrame:
-    """Code a frame without gaps as plain numbers, states by their position."""
-    return pd.DataFrame(
-        {
-            trait.id: [float(trait.index(state)) for state in frame[trait.id]]
-            if trait.has_states
-            else frame[trait.id]
-            for trait in table.traits
-        }
-    )
-
-
-def one_value_a_cell(table: TraitTable, rng: np.random.Generator) -> pd.DataFrame:
-    """Return the table with one value a cell and every gap filled at random."""
-    kinds = np.arange(len(table))
-    return pd.DataFrame({trait.id: _answers(table, trait, kinds, rng) for trait in table.traits})
-
-
-def random_table(rng: np.random.Generator, *, blank: float = 0.0, measures: int = 0) -> TraitTable:
-    """Return a table of `TAXA` x `TRAITS`: traits of 2 to 5 states, then some measured ranges."""
-    columns: dict[str, list[str]] = {"kind": [f"kind{i:04d}" for i in range(TAXA)]}
+def random_table(n: int, *, blank: float = 0.0, measures: int = 0) -> TraitTable:
+    """Return a table of n kinds x `TRAITS`: traits of 2 to 5 states, then some measured ranges."""
+    rng = np.random.default_rng(SEED)
+    columns: dict[str, list[str]] = {"kind": [f"kind{i:04d}" for i in range(n)]}
     for j in range(TRAITS):
         if j < TRAITS - measures:
-            cells = [f"s{k}" for k in rng.integers(2 + j % 4, size=TAXA)]
+            cells = [f"s{k}" for k in rng.integers(2 + j % 4, size=n)]
         else:
-            low = rng.integers(5, 40, size=TAXA)
-            cells = [f"{a}..{b}" for a, b in zip(low, low + rng.integers(1, 10, size=TAXA), strict=True)]
-        columns[f"t{j:02d}"] = np.where(rng.random(TAXA) < blank, "", cells).tolist()
+            low = rng.integers(5, 40, size=n)
+            cells = [f"{a}..{b}" for a, b in zip(low, low + rng.integers(1, 10, size=n), strict=True)]
+        columns[f"t{j:02d}"] = np.where(rng.random(n) < blank, "", cells).tolist()
     kinds = {f"t{j:02d}": "measure" for j in range(TRAITS - measures, TRAITS)}
     return TraitTable.from_frame(pd.DataFrame(columns), taxon="kind", kinds=kinds)
 
 
-# -- the figures -----------------------------------------------------------------------------------------
-
-
-def match_figures(table: TraitTable) -> list[Row]:
-    """Return the posterior of many specimens, against gower and against bare NumPy."""
-    rng = np.random.default_rng(SEED)
-    frame = specimens(table, rng, gaps=NOT_ANSWERED)
-    whole, rows = specimens(table, rng, gaps=0.0), one_value_a_cell(table, rng)
-    match = NearestMatch().fit(table)
-    model, prior = TableModel(table), prior_vector(table, "commonness", 0.05)
-    coded = code_frame(table, frame)
-    ours, ours_coded, bare, gower_numbers = measure(
-        lambda: match.predict_proba(frame),
-        lambda: posterior(model, coded, prior),
-        bare_numpy(coded, len(table) + 1),
-        gower_task(table, numbers(table, whole), numbers(table, rows)),
-        repeats=15,
-    )
-    (gower_text,) = measure(gower_task(table, as_objects(whole), as_objects(rows)), repeats=2)
-    with_coding, without = "predict_proba, text coded each time", "posterior, coded beforehand"
-    return [
-        _row("gower 0.1.2 on text, no gaps", gower_text),
-        _row("gower 0.1.2 on numbers, no gaps", gower_numbers),
-        _row("bare NumPy, take and add", bare),
-        _row(with_coding, ours),
-        _row(without, ours_coded),
-        _ratio(f"gower on text / {with_coding}", gower_text, ours, ">= 20"),
-        _ratio(f"gower on numbers / {with_coding}", gower_numbers, ours, ">= 20"),
-        _ratio(f"gower on numbers / {without}", gower_numbers, ours_coded, ">= 20"),
-        _ratio(f"{with_coding} / bare NumPy", ours, bare, "<= 3"),
-        _ratio(f"{without} / bare NumPy", ours_coded, bare, "<= 3"),
-    ]
-
-
-def gower_task(table: TraitTable, whole: pd.DataFrame, rows: pd.DataFrame) -> Task:
-    """Return a task that computes the matrix with gower; ordinal states are numbers where they are coded."""
-    categories = [trait.kind == "nominal" or whole[trait.id].dtype == object for trait in table.traits]
-    return lambda: gower.gower_matrix(whole, rows, cat_features=categories)
-
-
-def as_objects(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame with its text as plain objects: gower 0.1.2 does not know pandas' string columns."""
-    return frame.astype({c: object for c in frame if not is_numeric_dtype(frame[c])})
+def numbers(table: TraitTable, kinds: np.ndarray, rng: np.random.Generator) -> pd.DataFrame:
+    """Return one number a cell for each of these kinds, states by their position; gaps filled at random."""
+    columns = {}
+    for trait in table.traits:
+        column = table.column(trait.id)
+        known = column.known[kinds]
+        if trait.has_states:
+            shares = np.where(known[:, None], column.shares[kinds], 1 / len(trait.states))
+            drawn = (shares.cumsum(axis=1) < rng.random((len(kinds), 1))).sum(axis=1)
+            columns[trait.id] = np.minimum(drawn, len(trait.states) - 1).astype(float)
+        else:
+            columns[trait.id] = np.where(known, column.high[kinds], np.nanmax(column.high))
+    return pd.DataFrame(columns)
 
 
 def bare_numpy(coded: Coded, width: int) -> Task:
@@ -185,37 +112,33 @@ def bare_numpy(coded: Coded, width: int) -> Task:
     return task
 
 
-def step_figures(name: str, table: TraitTable, aim: str = "") -> list[Row]:
-    """Return the time to the first question, and from one answer to the next question."""
-    steps = _script(table)
-
-    def first() -> object:
-        return Identification(table).next_question()
-
-    (opening,) = measure(first, repeats=5)
-    replays = np.array([_replay(table, steps) for _ in range(6)])[1:]
-    slowest = replays[:, np.median(replays, axis=0).argmax()]
-    return [
-        _row(f"first question, {name}", opening),
-        _row(f"answer to next question, {name}, mean of {len(steps)} steps", replays.mean(axis=1), aim),
-        _row(f"answer to next question, {name}, slowest step", slowest, aim),
-    ]
-
-
-def _script(table: TraitTable) -> list[tuple[int, str, str]]:
-    """Answers that follow the questions for a few kinds: (kind, trait, answer)."""
+def matching(table: TraitTable) -> None:
+    """Time the posterior of many specimens, against gower and against bare NumPy."""
     rng = np.random.default_rng(SEED)
-    steps = []
-    for kind in rng.integers(len(table), size=5):
-        fish = Identification(table)
-        while (question := fish.next_question()) is not None:
-            answer = _true_answer(table, table.ids[kind], question.trait)
-            fish.answer(question.trait.id, answer)
-            steps.append((int(kind), question.trait.id, answer))
-    return steps
+    frame = draw(table, SPECIMENS, seed=SEED, gaps=(NOT_ANSWERED, NOT_ANSWERED)).answers
+    whole = numbers(table, rng.integers(len(table), size=SPECIMENS), rng)
+    rows = numbers(table, np.arange(len(table)), rng)
+    nominal = [trait.kind == "nominal" for trait in table.traits]
+    match, model = NearestMatch().fit(table), model_of(table)
+    prior, coded = prior_vector(table, "commonness", 0.05), code_frame(table, frame)
+    ours, coded_before, bare, gowers = measure(
+        lambda: match.predict_proba(frame),
+        lambda: posterior(model, coded, prior),
+        bare_numpy(coded, len(table) + 1),
+        lambda: gower.gower_matrix(whole, rows, cat_features=nominal),
+        repeats=15,
+    )
+    show("gower 0.1.2 on numbers, no gaps", gowers)
+    show("bare NumPy, take and add", bare)
+    show("predict_proba, text coded each time", ours)
+    show("posterior, coded beforehand", coded_before)
+    show_ratio("gower / predict_proba", gowers, ours)
+    show_ratio("predict_proba / bare NumPy", ours, bare)
+    show_ratio("posterior, coded beforehand / bare NumPy", coded_before, bare)
 
 
-def _true_answer(table: TraitTable, taxon: str, trait: Trait) -> str | None:
+def true_answer(table: TraitTable, taxon: str, trait: Trait) -> str | None:
+    """Return an answer that the row of a kind gives."""
     cell = table.cell(taxon, trait.id)
     if isinstance(cell, States):
         return cell.names[0]
@@ -224,80 +147,57 @@ def _true_answer(table: TraitTable, taxon: str, trait: Trait) -> str | None:
     return None
 
 
-def _replay(table: TraitTable, steps: list[tuple[int, str, str]]) -> list[float]:
-    fish = Identification(table)
-    fish.next_question()
-    seconds, before = [], None
-    for kind, trait, answer in steps:
-        while kind != before and (fish.answers or fish.unseen):
-            fish.undo()
-        before = kind
-        start = perf_counter()
-        fish.answer(trait, answer)
-        fish.next_question()
-        seconds.append(perf_counter() - start)
-    return seconds
+def answering(name: str, table: TraitTable) -> None:
+    """Time the first question, and each answer to the next question, on the way to a few kinds."""
+    show(f"first question, {name}", *measure(lambda: Identification(table).next_question(), repeats=5))
+    seconds = []
+    for kind in np.random.default_rng(SEED).integers(len(table), size=5):
+        fish = Identification(table)
+        while (question := fish.next_question()) is not None:
+            start = perf_counter()
+            fish.answer(question.trait.id, true_answer(table, table.ids[kind], question.trait))
+            fish.next_question()
+            seconds.append(perf_counter() - start)
+    show(f"answer to next question, {name}, best and median", np.array(seconds))
+    show(f"answer to next question, {name}, the slowest", np.array([max(seconds)]))
 
 
-def key_figures(shipped: TraitTable) -> list[Row]:
-    """Return how long a key takes to build."""
-    size = f"{TAXA} x {TRAITS}"
-    tables = {
-        "shipped table": shipped,
-        f"{size}, crisp": random_table(np.random.default_rng(SEED)),
-        f"{size}, 20 % blank": random_table(np.random.default_rng(SEED), blank=0.2),
-    }
-    found = []
-    for name, table in tables.items():
-        key = build_key(table)
-        (seconds,) = measure(lambda table=table: build_key(table), repeats=3)
-        found.append(_row(f"build_key, {name} ({len(key.couplets)} couplets)", seconds))
-    return found
+def building(name: str, table: TraitTable) -> None:
+    """Time a key."""
+    key = build_key(table)
+    (seconds,) = measure(lambda: build_key(table), repeats=1 if len(table) > 1_000 else 3)
+    questions = f"{len(key.couplets)} couplets, {key.expected_questions():.1f} questions"
+    show(f"build_key, {name} ({questions})", seconds)
 
 
-# -- the table -------------------------------------------------------------------------------------------
-
-
-def _row(what: str, seconds: np.ndarray, aim: str = "") -> Row:
-    best, median = seconds.min() * 1e3, float(np.median(seconds)) * 1e3
-    return what, f"{best:.1f} ms", f"{median:.1f} ms", aim, _verdict(median, aim)
-
-
-def _ratio(what: str, over: np.ndarray, under: np.ndarray, aim: str) -> Row:
-    best, median = over.min() / under.min(), float(np.median(over) / np.median(under))
-    return what, f"{best:.1f} x", f"{median:.1f} x", aim, _verdict(median, aim)
-
-
-def _verdict(value: float, aim: str) -> str:
-    if not aim:
-        return ""
-    sign, limit = aim.split()[:2]
-    met = value >= float(limit) if sign == ">=" else value <= float(limit)
-    return "met" if met else "missed"
+def grow() -> None:
+    """Name a million specimens, then answer and build on larger and larger tables."""
+    table = load_table()
+    match, chunk = NearestMatch().fit(table), draw(table, CHUNK, seed=11).answers
+    start = perf_counter()
+    for done in range(CHUNK, MILLION + 1, CHUNK):
+        match.predict(chunk)
+        if done % (MILLION // 10) == 0:
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+            print(f"{done:>12,} specimens {perf_counter() - start:>8.1f} s {peak:>8.0f} MB at most")
+    for n in (50, 200, 1_000, 5_000):
+        larger = random_table(n)
+        answering(f"{n:,} x {TRAITS}", larger)
+        building(f"{n:,} x {TRAITS}", larger)
 
 
 def main() -> None:
     """Print the figures."""
     shipped = load_table()
-    unknown = 100 * NOT_ANSWERED
-    print(
-        f"idkey: {len(shipped)} kinds x {len(shipped.traits)} traits; {SPECIMENS} specimens, "
-        f"{unknown:g} % not answered; seed {SEED}\n"
-    )
-    show([("what", "best", "median", "aim", "")])
-    show(match_figures(shipped))
-    show(step_figures("shipped table", shipped))
-    random = random_table(np.random.default_rng(SEED), measures=10)
-    show(step_figures(f"{TAXA} x {TRAITS}", random, "<= 30 ms"))
-    show(key_figures(shipped))
-    show([_row("load_table", *measure(load_table, repeats=5))])
-
-
-def show(rows: list[Row]) -> None:
-    """Print rows of the table as they come."""
-    for what, best, median, aim, verdict in rows:
-        print(f"{what:<62}  {best:>10}  {median:>10}  {aim:>8}  {verdict}".rstrip(), flush=True)
+    print(f"{len(shipped)} kinds x {len(shipped.traits)} traits, {SPECIMENS} specimens; best, median\n")
+    matching(shipped)
+    answering("shipped table", shipped)
+    answering(f"1,000 x {TRAITS}", random_table(1_000, measures=10))
+    building("shipped table", shipped)
+    building(f"1,000 x {TRAITS}, crisp", random_table(1_000))
+    building(f"1,000 x {TRAITS}, 20 % blank", random_table(1_000, blank=0.2))
+    show("load_table", *measure(load_table, repeats=5))
 
 
 if __name__ == "__main__":
-    main()
+    grow() if "--grow" in sys.argv else main()
