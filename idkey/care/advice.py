@@ -76,55 +76,37 @@ def _safe_range(column: CareColumn, known: Sequence[Part]) -> str:
     return f"{format_value(column, span)} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
 
 
-def _slowly(column: CareColumn, known: Sequence[Part]) -> str:
-    """As `_safe_range`; a fall or rise of pH or hardness harms by its speed before it harms by its height."""
-    return f"{_safe_range(column, known)}; change it slowly"
-
-
-def _most(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return the largest minimum: more room or oxygen than one kind asks for harms none."""
-    return f"at least {format_value(column, max(p.value for p in known))}"
-
-
-def _largest(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return the largest length: a tank too large harms none, one too small does."""
-    return f"plan for {format_value(column, max(p.value[1] for p in known))}"
-
-
-def _flow(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return the flow that all share; without one, a tank with both ends lets the fish choose."""
-    shared = frozenset.intersection(*(p.value for p in known))
-    ends = "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
-    return state_words(column, shared) if shared else ends
-
-
 def _food(column: CareColumn, known: Sequence[Part]) -> str:
     """Return the food that all share; without one, the food of each.
 
     A grazer can leave meat, and a hunter wood, as long as its own food lies beside it; what one of them
     should avoid is not offered to any, since nobody knows yet which fish it is.
     """
-    shared = frozenset.intersection(*(p.value for p in known))
-    if shared:
-        return state_words(column, shared)
     foods = "; ".join(dict.fromkeys(state_words(column, p.value) for p in known))
-    return f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
+    each = f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
+    return _shared(column, known) or each
 
 
-def _avoid(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return all that any of them should avoid: going without it harms none."""
-    return " ".join(dict.fromkeys(s for p in known for cell in p.cells for s in sentences(cell)))
+def _shared(column: CareColumn, known: Sequence[Part]) -> str:
+    return state_words(column, frozenset.intersection(*(p.value for p in known)))
 
 
+_ENDS = "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
 _SAFEST: dict[str, Callable[[CareColumn, Sequence[Part]], str]] = {
     "overlap": _safe_range,
-    "largest": _most,
-    "span": _largest,
-    "ph": _slowly,
-    "gh_dgh": _slowly,
-    "flow": _flow,
+    # A fall or rise of pH or hardness harms by its speed before it harms by its height.
+    "ph": lambda column, known: f"{_safe_range(column, known)}; change it slowly",
+    "gh_dgh": lambda column, known: f"{_safe_range(column, known)}; change it slowly",
+    # More room or oxygen than one kind asks for harms none, and a tank too large harms none.
+    "largest": lambda column, known: f"at least {format_value(column, max(p.value for p in known))}",
+    "span": lambda column, known: f"plan for {format_value(column, max(p.value[1] for p in known))}",
+    # Without a flow that all share, a tank with both ends lets the fish choose.
+    "flow": lambda column, known: _shared(column, known) or _ENDS,
     "diet_type": _food,
-    "diet_avoid": _avoid,
+    # Going without what any of them should avoid harms none.
+    "diet_avoid": lambda _, known: " ".join(
+        dict.fromkeys(s for p in known for c in p.cells for s in sentences(c))
+    ),
 }
 """By column, else by how several kinds are brought together."""
 

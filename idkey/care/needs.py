@@ -93,7 +93,7 @@ def state_words(column: CareColumn, states: Iterable[str]) -> str:
     """Put states into words, in their fixed order."""
     chosen = set(states)
     words = [w for state, w in zip(column.states, column.state_words, strict=True) if state in chosen]
-    return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
+    return " or ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
 
 
 def format_value(column: CareColumn, value: Value) -> str:

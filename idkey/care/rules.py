@@ -293,20 +293,18 @@ def _oxygen(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
     full = float(oxygen_saturation(t, pressure_atm=tank.pressure_atm))
     share = f" ({have / full * 100:.0f} % of saturation)" if have is not None else ""
     at_most = f"water holds at most {full:.2f} mg/L at {t:g} °C and {tank.altitude_m:g} m"
-    doubt = change = ""
-    if have is None:
-        change = "Water so warm, under air so thin, can't hold as much: keep it cooler, or another fish."
+    too_warm = "Water so warm, under air so thin, can't hold as much: keep it cooler, or another fish."
+    doubt = "More than water holds in balance with air: check the meter, and measure again at dawn."
     # At the sea: a reading that is doubtful there is more doubtful higher up.
-    elif have > _OVER_SATURATION * float(oxygen_saturation(t)):
-        doubt = "More than water holds in balance with air: check the meter, and measure again at dawn."
+    doubtful = have is not None and have > _OVER_SATURATION * float(oxygen_saturation(t))
     return replace(
         facts,
         found=f"{facts.found}{share}; {at_most}",
         measure="Measure the oxygen, in the morning and away from the outlet.",
-        change=change,
+        change=too_warm if have is None else "",
         most=full,
         wanted=f", {want.value / full * 100:.0f} % of saturation here" if want.value is not None else "",
-        doubt=doubt,
+        doubt=doubt if doubtful else "",
     )
 
 

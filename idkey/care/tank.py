@@ -52,7 +52,7 @@ _LIMITS: dict[str, _Limit] = {
 }
 _NEEDED = ("length_cm", "width_cm", "height_cm")
 _COMPANION_MM = _Limit("length of a companion", 1, 3000, "mm")
-_MOST_COMPANIONS = 10_000
+_MOST = 10_000
 _WRITE_COMPANIONS = "write name:length in mm:count, several joined by |, such as tetra:30:12|corydoras::6"
 
 
@@ -65,20 +65,17 @@ class Companion:
     count: int = 1
 
     def __post_init__(self) -> None:
-        msg = ""
-        if not isinstance(self.name, str) or not self.name.strip():
-            msg = f"companion {self.name!r}: give a name"
-        elif self.length_mm is not None and (wrong := _COMPANION_MM.wrong(self.length_mm)):
-            msg = f"companion {self.name!r}, length_mm {self.length_mm!r}: {wrong}"
-        elif (
-            isinstance(self.count, bool)
-            or not isinstance(self.count, numbers.Integral)
-            or not 1 <= self.count <= _MOST_COMPANIONS
-        ):
-            right = f"give a whole number, 1 to {_MOST_COMPANIONS}"
-            msg = f"companion {self.name!r}, count {self.count!r}: {right}"
-        if msg:
-            raise IdkeyError(msg)
+        named = isinstance(self.name, str) and self.name.strip()
+        whole = isinstance(self.count, numbers.Integral) and not isinstance(self.count, bool)
+        wrong = {
+            "name": "" if named else "give a name",
+            "length_mm": "" if self.length_mm is None else _COMPANION_MM.wrong(self.length_mm),
+            "count": "" if whole and 1 <= self.count <= _MOST else f"give a whole number, 1 to {_MOST}",
+        }
+        for field, right in wrong.items():
+            if right:
+                msg = f"companion {self.name!r}, {field} {getattr(self, field)!r}: {right}"
+                raise IdkeyError(msg)
 
 
 @dataclass(frozen=True)
@@ -190,22 +187,18 @@ def tank_from(mapping: Mapping[str, Any]) -> tuple[Tank | None, list[Wrong]]:
         for key in mapping
         if key not in TANK_FIELDS
     ]
-    unread: set[str] = set()
     values: dict[str, Any] = {}
     for f in fields(Tank):
         value = mapping.get(f.name)
-        if isinstance(value, str):
-            value = value.strip() or None
+        value = (value.strip() or None) if isinstance(value, str) else value
         if value is None:
-            default = "tank" if f.name == "name" else f.default
-            values[f.name] = None if default is MISSING else default
-            continue
+            value = "tank" if f.name == "name" else None if f.default is MISSING else f.default
         values[f.name] = value
         try:
             values[f.name] = _read(f.name, value)
         except ValueError as error:
             wrong.append((f.name, value, str(error)))
-            unread.add(f.name)
+    unread = {measure for measure, _, _ in wrong}
     wrong += [w for w in _what_is_wrong(values) if w[0] not in unread]
     return (None, wrong) if wrong else (Tank(**values), [])
 

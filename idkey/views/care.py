@@ -10,27 +10,8 @@ from idkey.care.needs import CLASS_WORDS, format_value, read_cell, sentences
 from idkey.errors import IdkeyError
 from idkey.table.care import EVERY_GROUP
 from idkey.table.words import percent
-from idkey.views import html, text
-from idkey.views.doc import (
-    PRINT,
-    SCREEN,
-    TEXT,
-    Block,
-    Columns,
-    Content,
-    Document,
-    Fold,
-    Group,
-    Heading,
-    Inline,
-    Lines,
-    On,
-    Picture,
-    Soft,
-    Strong,
-    Table,
-    Tag,
-)
+from idkey.views import doc, html, text
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
 from idkey.views.words import made_from, number_of, stamp, table_date
@@ -72,25 +53,25 @@ def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, dra
     cited = _Sources(sheet)
     title = f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}"
     cautions = tuple(
-        Group((Lines((Strong(n.label), *n.text.splitlines())), *_why(n, sheet, cited)), frame=True)
+        doc.Group((Lines((doc.Strong(n.label), *n.text.splitlines())), *_why(n, sheet, cited)), frame=True)
         for n in own
     )
     rows = [(n.label, _right(n), _why(n, sheet, cited)) for n in needs if n.origin]
-    rows += [(head, Soft(labels), "") for head, labels in _blanks(needs)]
+    rows += [(head, doc.Soft(labels), "") for head, labels in _blanks(needs)]
     caption = f"What {'they need' if several else 'it needs'}"
     heads = ("Need", "What is right", "How we know")
-    table = Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
+    table = doc.Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
     for_all = [b for n in every for b in (Heading(n.label, 2), _points(n), *_why(n, sheet, cited))]
     drawings = ((words, draw(sheet)) for words, draw in _GAUGES)
-    gauges = tuple(Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
+    gauges = tuple(doc.Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
     blocks = (
         On(PRINT, (Lines((made_from(sheet.table),)),)),
         Lines(tuple(filter(None, (_standing(sheet),)))),
         Lines(tuple(filter(None, (_conflicts(sheet),))), style="outcome"),
         On((SCREEN, PRINT), cautions),
         On(PRINT, _fish(sheet, title) if drawn else ()),
-        On((SCREEN, PRINT), (Group(gauges, across=True),) if gauges else ()),
-        On((SCREEN, PRINT), (table, *([Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
+        On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
+        On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
         On(PRINT, cited.blocks()),
         On(TEXT, _text_lines(sheet, width, full)),
     )
@@ -122,14 +103,14 @@ def _fish(sheet: CareSheet, title: str) -> tuple[Block, ...]:
     if sheet.table is None or not can_draw(sheet.table):
         return ()
     if len(sheet.names) == 1:  # the drawing itself says what is left out
-        return (Picture(taxon_svg(sheet.table, sheet.names[0]), title, DRAWN_NOTE, tallest=135.0),)
+        return (doc.Picture(taxon_svg(sheet.table, sheet.names[0]), title, DRAWN_NOTE, tallest=135.0),)
     note = f"{DRAWN_NOTE} What is not known is left out or drawn plain."
-    return (Picture(scale_svg(sheet.table, sheet.names), title, note, tallest=135.0),)
+    return (doc.Picture(scale_svg(sheet.table, sheet.names), title, note, tallest=135.0),)
 
 
-def _right(need: Need) -> Content:
+def _right(need: Need) -> doc.Content:
     lines = Lines(tuple(need.text.splitlines()))
-    return (Tag("conflict"), lines) if need.conflict else lines
+    return (doc.Tag("conflict"), lines) if need.conflict else lines
 
 
 def _points(need: Need) -> Lines:
@@ -177,13 +158,13 @@ def _conflicts(sheet: CareSheet) -> str:
     return f"{count}: {what}. No one answer suits all these names there."
 
 
-def _why(need: Need, sheet: CareSheet, cited: _Sources) -> tuple[Inline | Block, ...]:
+def _why(need: Need, sheet: CareSheet, cited: _Sources) -> tuple[doc.Inline | Block, ...]:
     """Return how we know: on the screen each claim behind a fold, on paper the classes and the sources."""
     if not need.evidence:
         return ()
     claims = tuple(dict.fromkeys(_claim(backing, sheet) for backing in need.evidence))
     on_paper = Lines((cited.cite(need),), style="small")
-    return On(SCREEN, (Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
+    return On(SCREEN, (doc.Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
 
 
 def _claim(backing: Backing, sheet: CareSheet) -> str:
@@ -219,7 +200,7 @@ class _Sources:
             f"{number}. {self._sources[key].full if key in self._sources else key}"
             for key, number in self._numbers.items()
         )
-        return Heading("Sources"), Columns(tuple(entries), 2)
+        return Heading("Sources"), doc.Columns(tuple(entries), 2)
 
 
 # -- in a console ------------------------------------------------------------------------------------
