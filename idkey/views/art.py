@@ -110,12 +110,12 @@ def sown(
     a = np.concatenate(polygons)
     b = np.concatenate([np.roll(polygon, -1, axis=0) for polygon in polygons])
     along = np.arange(0.05, 260.0, 0.5)
-    before, after = np.minimum(a, b)[:, 0] < along[:, None], along[:, None] < np.maximum(a, b)[:, 0]
+    before, after = np.minimum(a, b)[:, 0] <= along[:, None], along[:, None] < np.maximum(a, b)[:, 0]
     column, edge = np.nonzero(before & after)
     (ax, ay), (bx, by) = a[edge].T, b[edge].T
     crossings = np.zeros((len(along), 400), dtype=int)
     row = np.ceil(2 * (ay + (along[column] - ax) / (bx - ax) * (by - ay))).astype(int)
-    np.add.at(crossings, (column, row), 1)
+    np.add.at(crossings, (column, row.clip(0, 399)), 1)
     solid = crossings.cumsum(axis=1) % 2 == 1
     # The additive recurrence of the plastic number fills a plane evenly from its first points on.
     low, size = a.min(axis=0), np.ptp(a, axis=0)

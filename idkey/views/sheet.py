@@ -154,7 +154,7 @@ def taxon_svg(table: TraitTable, taxon: str, *, young: bool = False) -> str:
     page = _Page(table, [taxon], young, 30.0)
     look = page.looks[0]
     page.say(table.label(taxon), size=17.0, more=_BOLD)
-    page.say(look.stage + (", snout to base of the tail fin" if look.length else ""))
+    page.say(look.stage)
     page.say(DRAWN_NOTE)
     page.stand([look])
     page.bar()
