@@ -134,7 +134,7 @@ def _differ(kinds: Comparison, young: bool) -> tuple[doc.Block, ...]:
             )
         )
     caption = ("What differs, strongest first ", doc.Soft(f"(a guess is right {chance_words(1 / k)})"))
-    shares = (28.0, *[32.0] * k, 29.0, 29.0)
+    shares = (28.0, *[30.0] * k, 33.0, 33.0)
     return (doc.Table(heads, tuple(rows), caption, "cmp", shares),)
 
 
