@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from idkey.model.lookalikes import FEW
@@ -26,8 +27,6 @@ from idkey.views.words import CLASS_NOTE, listed, made_from, number_of, sources_
 
 if TYPE_CHECKING:
     from idkey.model.review import Review
-    from idkey.table.schema import Trait
-    from idkey.table.table import TraitTable
 
 __all__ = ["review_document"]
 
@@ -129,125 +128,93 @@ def _share(part: int, whole: int) -> str:
 # -- the weakest points -----------------------------------------------------------------------------
 
 
+_NOTES = {
+    "Fill next": "For each kind the blank cell that would help most: how many kinds nothing tells from it "
+    "now, and how many of these the cell would tell if it came out like that of a kind drawn at random.",
+    "Cells in doubt": "A doubt is no error; look at the fish and the page once more.",
+    "Without a source": "Filled, but nobody has said yet where it is written.",
+    "Most alike": "Adults, by all looks together; 50 % is a guess.",
+    "Weakest evidence": "A cell counts by the strongest claim behind it.",
+    "Traits that do not earn their place": "Adults, one look each; such a trait may still confirm a name or "
+    "tell young fish.",
+}
+
+
 def _parts(review: Review) -> Iterator[tuple[Block, ...]]:
     """Give the weakest points, those first that can be mended soonest; no empty part."""
-    table, first = review.table, _MOST_ROWS
-    best = review.fill_next.drop_duplicates("taxon")
-    yield _part(
-        "Fill next",
-        "For each kind the blank cell that would help most: how many kinds nothing tells from it now, and "
-        "how many of these the cell would tell if it came out like that of a kind drawn at random.",
-        ".fill_next",
-        ("Kind", "Look at", "Not told from", "Would tell, likely"),
-        [
-            (
-                _kind(table, r.taxon),
-                _trait(table.trait(r.trait)),
-                str(r.untold),
-                f"{r.likely:.0f}" if r.likely >= 1 else "under 1",
-            )
-            for r in best.head(first).itertuples()
-        ],
-        len(best),
-    )
-    yield _part(
-        "Cells in doubt",
-        "A doubt is no error; look at the fish and the page once more.",
-        ".doubts",
-        ("Column", "What speaks against it"),
-        [(d.column, d.text) for d in review.doubts[:first]],
-        len(review.doubts),
-    )
-    yield _part(
-        "Without a source",
-        "Filled, but nobody has said yet where it is written.",
-        ".unsourced",
-        ("Kind", "Column"),
-        [(r.taxon, r.column) for r in review.unsourced.head(first).itertuples()],
-        len(review.unsourced),
-    )
-    pairs = review.lookalikes.frame
-    pairs = pairs[~pairs["hardly_compared"]]
-    yield _part(
-        "Most alike",
-        "Adults, by all looks together; 50 % is a guess.",
-        ".lookalikes",
-        ("Kinds", "Mixed up, at most", "Best told by"),
-        [
-            (
-                f"{_kind(table, r.a)} / {_kind(table, r.b)}",
-                f"{100 * r.mix_up_at_most:.0f} %",
-                table.trait(r.best_trait).name if r.best_trait else "nothing in the table",
-            )
-            for r in pairs.head(first).itertuples()
-        ],
-        len(pairs),
-    )
-    yield _thin_kinds(review)
-    weak = review.traits.assign(weak=review.traits["memory"] + review.traits["common practice"])
-    weak = weak[weak["weak"] > 0].sort_values("weak", ascending=False, kind="stable")
-    yield _part(
-        "Weakest evidence",
-        "A cell counts by the strongest claim behind it.",
-        ".traits",
-        ("Trait", "Kinds known", "From memory", "Common practice", "On one source or none"),
-        [
-            (_trait(table.trait(r.Index)), *map(str, (r.filled, r.memory, r.weak - r.memory, r.one_source)))
-            for r in weak.head(first).itertuples()
-        ],
-        len(weak),
-    )
-    yield _part(
-        "Traits that do not earn their place",
-        "Adults, one look each; such a trait may still confirm a name or tell young fish.",
-        ".idle",
-        ("Trait", "Why"),
-        [(_trait(w.trait), w.text) for w in review.idle[:first]],
-        len(review.idle),
-    )
+    table, most = review.table, _MOST_ROWS
+    kind = partial(_named, table.label)
+    trait = partial(_named, lambda trait_id: table.trait(trait_id).name)
+    one_source = ("On one source or none",) if review.has_evidence else ()
 
-
-def _thin_kinds(review: Review) -> tuple[Block, ...]:
-    taxa = review.taxa
-    share = taxa["filled"] / (taxa["filled"] + taxa["blank"]).clip(lower=1)
-    thin = taxa[taxa["blank"] > 0].assign(share=share).sort_values("share", kind="stable")
-    width = 3 if review.has_evidence else 2
+    blanks = review.fill_next.drop_duplicates("taxon")
     rows = [
-        (_kind(review.table, r.Index), f"{r.filled} of {r.filled + r.blank}", str(r.one_source))[:width]
-        for r in thin.head(_MOST_ROWS).itertuples()
+        (kind(r.taxon), trait(r.trait), str(r.untold), f"{r.likely:.0f}" if r.likely >= 1 else "under 1")
+        for r in blanks.head(most).itertuples()
     ]
-    heads = ("Kind", "Filled", "On one source or none")[:width]
-    return _part("Least known kinds", "", ".taxa", heads, rows, len(thin))
+    heads = ("Kind", "Look at", "Not told from", "Would tell, likely")
+    yield _part("Fill next", "fill_next", heads, rows, len(blanks))
+
+    rows = [(doubt.column, doubt.text) for doubt in review.doubts[:most]]
+    yield _part("Cells in doubt", "doubts", ("Column", "What speaks against it"), rows, len(review.doubts))
+
+    rows = [(r.taxon, r.column) for r in review.unsourced.head(most).itertuples()]
+    yield _part("Without a source", "unsourced", ("Kind", "Column"), rows, len(review.unsourced))
+
+    pairs = review.lookalikes.frame[~review.lookalikes.frame["hardly_compared"]]
+    rows = [
+        (
+            f"{kind(r.a)} / {kind(r.b)}",
+            f"{100 * r.mix_up_at_most:.0f} %",
+            table.trait(r.best_trait).name if r.best_trait else "nothing in the table",
+        )
+        for r in pairs.head(most).itertuples()
+    ]
+    yield _part("Most alike", "lookalikes", ("Kinds", "Mixed up, at most", "Best told by"), rows, len(pairs))
+
+    taxa = review.taxa[review.taxa["blank"] > 0]
+    thin = taxa.iloc[(taxa["filled"] / (taxa["filled"] + taxa["blank"])).argsort(kind="stable")]
+    rows = [
+        (kind(r.Index), f"{r.filled} of {r.filled + r.blank}", str(r.one_source))[: 2 + len(one_source)]
+        for r in thin.head(most).itertuples()
+    ]
+    yield _part("Least known kinds", "taxa", ("Kind", "Filled", *one_source), rows, len(thin))
+
+    traits = review.traits
+    weak = traits.assign(weak=traits["memory"] + traits["common practice"]).query("weak > 0")
+    weak = weak.sort_values("weak", ascending=False, kind="stable")
+    rows = [
+        (trait(r.Index), *map(str, (r.filled, r.memory, r.weak - r.memory, r.one_source)))
+        for r in weak.head(most).itertuples()
+    ]
+    heads = ("Trait", "Kinds known", "From memory", "Common practice", *one_source)
+    yield _part("Weakest evidence", "traits", heads, rows, len(weak))
+
+    rows = [(trait(w.trait.id), w.text) for w in review.idle[:most]]
+    yield _part("Traits that do not earn their place", "idle", ("Trait", "Why"), rows, len(review.idle))
 
 
 def _part(
-    heading: str, note: str, where: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], count: int
+    heading: str, where: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], count: int
 ) -> tuple[Block, ...]:
     """Return one sort of weak point, `count` in all; the attribute `where` of the review holds them."""
     if not rows:
         return ()
     longest = [max(map(len, column)) for column in zip(*rows, strict=True)]
     table = Table(heads, tuple(rows), shares=tuple(float(min(max(n, 14), 60)) for n in longest))
-    named, more = replace(table, caption=heading), count - len(rows)
-    beyond = (f"{more:,} more in ", Code(where)) if more else ()
-    left = f"The first {len(rows)} of {count:,}. {note}" if more else note
+    note, named = _NOTES.get(heading, ""), replace(table, caption=heading)
     few = replace(named, rows=table.rows[:_MOST_IN_TEXT])
-    rest = count - len(few.rows)
+    more, rest = count - len(rows), count - len(few.rows)
+    beyond = (" " if note else "", f"{more:,} more in ", Code(f".{where}")) if more else ()
+    first = f"The first {len(rows)} of {count:,}. {note}" if more else note
     return (
-        On(PRINT, (Group((Heading(heading), Lines((left,), style="small"), table)),)),
-        On(SCREEN, (named, Lines(((note, " " if note and more else "", *beyond),), style="soft"))),
-        On(TEXT, (Lines(("",)), few, Lines((f"  and {rest:,} more, in {where}",) if rest else ()))),
+        On(PRINT, (Group((Heading(heading), Lines((first,), style="small"), table)),)),
+        On(SCREEN, (named, Lines(((note, *beyond),), style="soft"))),
+        On(TEXT, (Lines(("",)), few, Lines((f"  and {rest:,} more, in .{where}",) if rest else ()))),
     )
 
 
-def _kind(table: TraitTable, taxon: str) -> str:
-    return _with_id(table.label(taxon), taxon)
-
-
-def _trait(trait: Trait) -> str:
-    return _with_id(trait.name, trait.id)
-
-
-def _with_id(name: str, id_: str) -> str:
+def _named(name_of: Callable[[str], str], id_: str) -> str:
     """Return a name with its id behind it, where the one does not give away the other."""
+    name = name_of(id_)
     return name if name.lower().replace(" ", "_") == id_.lower() else f"{name} [{id_}]"
