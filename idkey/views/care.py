@@ -13,7 +13,7 @@ from idkey.table.words import percent
 from idkey.views import doc, html, text
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
-from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg, taxon_svg
+from idkey.views.sheet import drawn as sheet_drawn
 from idkey.views.words import made_from, number_of, stamp, table_date
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, dra
         Lines(tuple(filter(None, (_standing(sheet),)))),
         Lines(tuple(filter(None, (_conflicts(sheet),))), style="outcome"),
         On((SCREEN, PRINT), cautions),
-        On(PRINT, _fish(sheet, title) if drawn else ()),
+        On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn else ()),
         On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
         On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
         On(PRINT, cited.blocks()),
@@ -96,16 +96,6 @@ def _in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need],
     own = [need for a, need in needs.items() if a == _OWN and need.origin]
     every = [needs[a] for a in of_every_fish if a in needs and needs[a].origin]
     return own, [n for a, n in needs.items() if a not in of_every_fish and n not in own], every
-
-
-def _fish(sheet: CareSheet, title: str) -> tuple[Block, ...]:
-    """Return the fish of a sheet drawn on one scale; nothing where there is nothing to draw from."""
-    if sheet.table is None or not can_draw(sheet.table):
-        return ()
-    if len(sheet.names) == 1:  # the drawing itself says what is left out
-        return (doc.Picture(taxon_svg(sheet.table, sheet.names[0]), title, DRAWN_NOTE, tallest=135.0),)
-    note = f"{DRAWN_NOTE} What is not known is left out or drawn plain."
-    return (doc.Picture(scale_svg(sheet.table, sheet.names), title, note, tallest=135.0),)
 
 
 def _right(need: Need) -> doc.Content:

@@ -75,15 +75,9 @@ def label(x: float, y: float, text: str, more: str = "") -> str:
 
 
 def on_map(pairs: Lookalikes, least: float = 0.0, most: int = 100) -> tuple[str, ...]:
-    """Return the kinds that have a lookalike, in the order of the table.
+    """Return the kinds that have a lookalike, in the order of the table; of many, those most mixed up.
 
-    Parameters
-    ----------
-    pairs : Lookalikes
-    least : float
-        Mix-up that some other kind must reach, pairs hardly compared left out; 0 for all kinds.
-    most : int
-        Where there are more, those most often mixed up.
+    With some other kind the mix-up must be `least` or more, pairs hardly compared left out.
     """
     alike = _alike(pairs)
     np.fill_diagonal(alike, 0.0)

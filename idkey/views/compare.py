@@ -11,7 +11,7 @@ from idkey.table.schema import YOUNG, States, Trait
 from idkey.table.words import young_cell
 from idkey.views import doc
 from idkey.views.charts import map_svg, on_map
-from idkey.views.sheet import DRAWN_NOTE, can_draw, scale_svg
+from idkey.views.sheet import drawn
 from idkey.views.words import (
     CAUTIONS,
     chance_words,
@@ -52,13 +52,9 @@ _MOST_CARE = 3
 
 
 def compare_document(kinds: Comparison, *, young: bool = False) -> doc.Document:
-    """Return kinds side by side: drawn on one scale, then what differs, is shared and is not known.
+    """Return kinds side by side, drawn and ordered for adults or for young fish.
 
-    Parameters
-    ----------
-    kinds : Comparison
-    young : bool
-        Draw and order for young fish.
+    They are drawn on one scale; then comes what differs, what is shared and what is not known.
     """
     table = kinds.table
     ages = (young,) if _at_any_age(kinds) else (young, not young)
@@ -68,7 +64,7 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> doc.Document:
     shown = (doc.SCREEN, doc.PRINT)
     blocks = (
         doc.On(doc.PRINT, (doc.Lines((made_from(table),)),)),
-        doc.On(shown, _fish(kinds, young)),
+        doc.On(shown, drawn(table, kinds.taxa, young=young)),
         doc.On(doc.PRINT, (doc.Heading("Look first at"), doc.Lines(looks, "numbered"))),
         doc.Lines((first,), style="outcome"),
         doc.On(shown, (doc.Lines((" ".join((*others, _RECKONED)),), style="soft"),)),
@@ -100,20 +96,6 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     names = listed(trait.name.lower() for trait in looks)
     wrong = f"about {one_in(kinds.mix_up_young if young else kinds.mix_up)}".replace("about fewer", "fewer")
     return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
-
-
-def _fish(kinds: Comparison, young: bool) -> tuple[doc.Block, ...]:
-    if not can_draw(kinds.table):
-        return ()
-    svg = scale_svg(kinds.table, kinds.taxa, young=young)
-    return (
-        doc.Picture(
-            svg,
-            listed(kinds.labels),
-            f"{DRAWN_NOTE} What is not known is left out or drawn plain.",
-            tallest=95.0,
-        ),
-    )
 
 
 def _differ(kinds: Comparison, young: bool) -> tuple[doc.Block, ...]:

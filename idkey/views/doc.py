@@ -99,24 +99,20 @@ def one_line(text: object) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Strong:
+class _Words:
+    text: str
+
+
+class Strong(_Words):
     """Words set in bold."""
 
-    text: str
 
-
-@dataclass(frozen=True, slots=True)
-class Soft:
+class Soft(_Words):
     """Words that may be passed over: quieter on the screen, small on paper."""
 
-    text: str
 
-
-@dataclass(frozen=True, slots=True)
-class Code:
+class Code(_Words):
     """A name of the program, to be typed as it stands."""
-
-    text: str
 
 
 @dataclass(frozen=True, slots=True)

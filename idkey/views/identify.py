@@ -207,14 +207,7 @@ def read_as_html(trait: Trait, typed: str) -> str:
 
 
 def bag_html(fish: Identification, text: str) -> str:
-    """Say which kinds go by the name on the bag, and where they stand; the name itself is no evidence.
-
-    Parameters
-    ----------
-    fish : Identification
-    text : str
-        What stands on the bag: a trade code, a scientific or a common name. Blank gives nothing.
-    """
+    """Say which kinds go by the name or code on a bag, and where they stand; it is itself no evidence."""
     if not text.strip():
         return ""
     kinds = set(inside(fish.table, text))

@@ -39,13 +39,7 @@ _TITLE = re.compile(r"<(title|desc)>.*?</\1>", re.DOTALL)
 
 
 def pdf(document: doc.Document, paper: str = "A4") -> bytes:
-    """Return a document as a PDF file.
-
-    Parameters
-    ----------
-    document : Document
-    paper : {"A4", "Letter"}
-    """
+    """Return a document as a PDF file on A4 or Letter."""
     setter = _Setter(document.blocks)
     title, stamp, day = doc.one_line(document.title), doc.clean(document.stamp), document.day
     room = max(20, _FOOT - len(stamp))
@@ -140,23 +134,9 @@ def _letters(thing: Any) -> int:
 def save(
     thing: Any, path: str | os.PathLike[str], paper: str = "A4", overwrite: bool = False, **options: Any
 ) -> None:
-    """Print an object to a file, whole or not at all: beside its place first, then moved there.
+    """Print an object to a file, whole or not at all; `options` are for what makes its document.
 
-    Parameters
-    ----------
-    thing : Shown
-    path : str or path
-        Its ending, ``.html`` or ``.pdf``, decides the kind of file.
-    paper : {"A4", "Letter"}
-    overwrite : bool
-        Write over a file that is there.
-    **options : object
-        For what makes the document, such as a title.
-
-    Raises
-    ------
-    IdkeyError
-        Another ending or paper, a file that is there already, or a place that cannot be written to.
+    Parameters and errors are those of `idkey.display.Printed.save`.
     """
     place = Path(path)
     ending = place.suffix.lower()

@@ -11,14 +11,7 @@ __all__ = ["render", "wrap"]
 
 
 def render(document: doc.Document, width: int | None = None) -> str:
-    """Return a document as lines of plain text.
-
-    Parameters
-    ----------
-    document : Document
-    width : int, optional
-        Longest line; that of the document by default.
-    """
+    """Return a document as lines of plain text, none longer than `width` (by default the document's)."""
     width = width or document.width
     lines = wrap(doc.clean(document.title), width) if doc.TEXT in document.titled else []
     return "\n".join([*lines, *_lines(document.blocks, width)])
