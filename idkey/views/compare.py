@@ -20,6 +20,7 @@ from idkey.views.words import (
     made_from,
     number_of,
     one_in,
+    percent,
     share_of_the_way,
     sources_line,
     stamp,
@@ -280,7 +281,9 @@ def lookalikes_document(pairs: Lookalikes) -> doc.Document:
     """Return the map of lookalikes and the pairs most alike."""
     shown = on_map(pairs, _MAP_LEAST, _MOST_ON_MAP)
     out = len(pairs.ids) - len(shown)
-    note = f"{number_of(out, 'kind')} without a lookalike of {_MAP_LEAST:.0%} or more left out. " * bool(out)
+    note = f"{number_of(out, 'kind')} without a lookalike of {percent(_MAP_LEAST)} or more left out. " * bool(
+        out
+    )
     drawn = (doc.Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()
     frame, fish = pairs.frame, "young fish" if pairs.stage == "young" else "adults"
     alike, hardly = frame[~frame["hardly_compared"]], frame[frame["hardly_compared"]]

@@ -129,7 +129,7 @@ def _why(fish: Identification, row: Ranked) -> tuple[doc.Block, ...]:
             blocks += [doc.Heading(side), doc.Lines(tuple(groups[side]), "bullets")]
     if row.compared:
         agreement = (
-            f"Plain agreement: {row.agreement:.0%} over the {number_of(row.compared, 'answer')} "
+            f"Plain agreement: {row.agreement * 100:.0f} % over the {number_of(row.compared, 'answer')} "
             "that the table can compare."
         )
         blocks.append(doc.Lines((agreement,), style="soft"))
