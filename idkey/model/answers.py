@@ -90,18 +90,9 @@ def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
 
 
 def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
-    """Code the answers for one specimen.
+    """Code the answers for one specimen, trait id (or ``life_stage``) to answer; see `idkey.table.reading`.
 
-    Parameters
-    ----------
-    table : TraitTable
-    answers : mapping of str to object
-        Trait id (or ``life_stage``) to answer; see `idkey.table.reading`.
-
-    Raises
-    ------
-    AnswerError
-        Unknown trait, unknown state, or a value that is no number.
+    Raises AnswerError for an unknown trait, an unknown state, or a value that is no number.
     """
     codes, distinct = {}, {}
     stage = 0
@@ -142,18 +133,10 @@ def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
-    """Code a frame of answers, one row a specimen, one column a trait.
+    """Code a frame, shape (n_specimens, n_answered_traits): NaN, None and blank are not answered.
 
-    Parameters
-    ----------
-    table : TraitTable
-    frame : pandas.DataFrame, shape (n_specimens, n_answered_traits)
-        NaN, None and blank are not answered. A column ``life_stage`` may hold "adult" or "young".
-
-    Raises
-    ------
-    AnswerError
-        With the row label and the column of the first bad answer.
+    A column ``life_stage`` may hold "adult" or "young". Raises AnswerError with the row label and the column
+    of the first bad answer.
     """
     _check_frame(frame)
     codes, distinct = {}, {}

@@ -55,12 +55,7 @@ class Question:
 
 
 class Asker:
-    """Values every question of a table at once.
-
-    Parameters
-    ----------
-    model : TableModel
-    """
+    """Values every question of a table at once."""
 
     def __init__(self, model: TableModel):
         self._traits = [m.trait for m in model.models.values()]
@@ -154,12 +149,9 @@ def asker_of(table: TraitTable) -> Asker:
 
 
 def _expected_answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Answers that may come, each as a row over the taxa: how likely, and how it will be judged.
+    """Answers that may come, each a row over the taxa, shape (n_answers, n_taxa + 1), as adult and as young.
 
-    Returns
-    -------
-    given_adult, given_young, judged_adult, judged_young : ndarray, shape (n_answers, n_taxa + 1)
-        The same object where nothing differs.
+    How likely they are, and how they will be judged: the same objects where nothing differs.
     """
     if model.trait.has_states and not model.trait.states:
         # A column that is blank all through: whatever is answered says nothing.
@@ -188,13 +180,7 @@ def _lengths_met(model: TraitModel, grid: np.ndarray) -> np.ndarray:
 
 
 class _ByAge:
-    """Likelihoods of answers, one row an answer, as adult and as young.
-
-    Parameters
-    ----------
-    pairs : sequence of (ndarray, ndarray), each of shape (n_answers, n_taxa + 1)
-        Adult and young, one pair a trait.
-    """
+    """Likelihoods of answers as adult and as young, one pair of arrays (n_answers, n_taxa + 1) a trait."""
 
     def __init__(self, pairs: Sequence[tuple[np.ndarray, np.ndarray]]):
         self._young = np.vstack([young for _, young in pairs])

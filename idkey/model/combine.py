@@ -58,13 +58,7 @@ def stronger(one: np.ndarray, other: np.ndarray) -> np.ndarray:
 
 
 def answered_in_group(table: TraitTable, coded: Coded) -> dict[str, dict[str, np.ndarray]]:
-    """Return the groups of which more than one trait is among the answers.
-
-    Returns
-    -------
-    dict of str to dict of str to ndarray of bool, shape (n_specimens,)
-        By group, then by trait, sorted: who answered it.
-    """
+    """Return who answered it, by group and trait (sorted), of groups with more than one trait answered."""
     groups: dict[str, dict[str, np.ndarray]] = {}
     for trait_id in sorted(coded.codes):
         group = table.trait(trait_id).group
@@ -115,13 +109,7 @@ class TableModel:
         return values[..., np.append(self._order, len(self._order))]
 
     def log_likelihoods(self, coded: Coded) -> np.ndarray:
-        """Log P(all answers | taxon), taxa in canonical order.
-
-        Returns
-        -------
-        ndarray, shape (n_specimens, n_taxa + 1)
-            The last column is "none of these". Always finite.
-        """
+        """Log P(all answers | taxon), (n_specimens, n_taxa + 1), taxa in canonical order; always finite."""
         out = np.empty((coded.n, self.width))
         for rows, cases in self.log_cases(coded):
             out[rows] = np.logaddexp.reduce(cases, axis=1)
@@ -177,10 +165,7 @@ class TableModel:
     def said_in_group(self, coded: Coded) -> dict[str, np.ndarray]:
         """Return, for one specimen, the traits not answered whose group has answers, with what those say.
 
-        Returns
-        -------
-        dict of str to ndarray, shape (n_taxa + 1,)
-            Log-likelihood ratio against "none of these", taxa in canonical order.
+        Log-likelihood ratios against "none of these", (n_taxa + 1,), taxa in canonical order.
         """
         terms = self._terms(coded)
         found = {}
@@ -228,15 +213,7 @@ def model_of(table: TraitTable) -> TableModel:
 
 
 class _LookUp:
-    """The log-likelihoods of all distinct answers, and which of them each specimen gave.
-
-    Parameters
-    ----------
-    model : TableModel
-    coded : Coded
-    by_age : bool
-        Whether adult and young are kept apart.
-    """
+    """The log-likelihoods of all distinct answers, and which of them each specimen gave."""
 
     def __init__(self, model: TableModel, coded: Coded, *, by_age: bool):
         self._coded = coded
@@ -298,18 +275,9 @@ def _strongest_of_each(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Put the answers of a group together: each combination that was given becomes one answer.
 
-    Parameters
-    ----------
-    codes : dict of str to ndarray of int, shape (n_specimens,)
-    tables : dict of str to ndarray, shape (n_distinct, n_cases or 1, n_taxa + 1)
-        Log-likelihoods of the distinct answers, by trait of the group.
-
-    Returns
-    -------
-    codes : ndarray of int, shape (n_specimens,)
-        0 where none of the group is answered.
-    rows : ndarray, shape (n_combinations, n_cases or 1, n_taxa + 1)
-        What says most for each taxon, as a log-likelihood ratio against "none of these".
+    Tables are log-likelihoods of the distinct answers by trait, (n_distinct, n_cases or 1, n_taxa + 1).
+    Returned are the codes (n_specimens,), 0 where none of the group is answered, and the rows: what says most
+    for each taxon, as a log-likelihood ratio against "none of these".
     """
     sizes = [len(table) + 1 for table in tables.values()]
     flat = np.ravel_multi_index([codes[t] for t in tables], sizes)
@@ -324,15 +292,7 @@ def _strongest_of_each(
 
 
 class _Rows:
-    """Rows of logs that belong to the distinct answers of some traits.
-
-    Parameters
-    ----------
-    tables : dict of str to ndarray, shape (n_distinct, ...)
-        By trait.
-    silence : ndarray, shape (0, ...)
-        What is added where there is no trait at all.
-    """
+    """Rows of logs, shape (n_distinct, ...), that belong to the distinct answers of some traits."""
 
     def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray):
         self.traits = tuple(tables)
@@ -340,14 +300,10 @@ class _Rows:
         self._rows = np.concatenate([silence, *tables.values()])
 
     def added(self, codes: dict[str, np.ndarray], specimens: slice) -> np.ndarray:
-        """Add up, for each specimen, the rows of its answers; no answer adds nothing.
+        """Add up, for each specimen, the rows of its answers, (n_specimens, ...); no answer adds nothing.
 
         This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
         that each sum runs over the answers given, in the order of the traits, whatever the others gave.
-
-        Returns
-        -------
-        ndarray, shape (n_specimens, ...)
         """
         n = specimens.stop - specimens.start
         if not len(self._rows):

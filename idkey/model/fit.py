@@ -46,14 +46,7 @@ class Fit:
 
 
 def fit_of(model: TableModel, coded: Coded) -> Fit:
-    """Return the fit of one specimen to every kind.
-
-    Parameters
-    ----------
-    model : TableModel
-    coded : Coded
-        One specimen.
-    """
+    """Return the fit of one specimen to every kind."""
     n = model.width - 1
     log_fraction, expected, variance = np.zeros(n), np.zeros(n), np.zeros(n)
     adult = model.stage_weights(coded)[0, :-1] >= 0.5

@@ -220,23 +220,7 @@ class Key:
     def save(
         self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False, title: str = ""
     ) -> None:
-        """Print the key to a file.
-
-        Parameters
-        ----------
-        path : str or path
-            Its ending, ``.html`` or ``.pdf``, decides the kind of file.
-        paper : {"A4", "Letter"}
-        overwrite : bool
-            Write over a file that is there.
-        title : str
-            A title of your own.
-
-        Raises
-        ------
-        IdkeyError
-            Another ending or paper, a file that is there already, or a place that cannot be written to.
-        """
+        """Print the key to a file, with a title of your own where one is given; see `idkey.display.Printed.save`."""
         display.save(self, path, paper, overwrite, title=title)
 
     def __repr__(self) -> str:
@@ -388,12 +372,7 @@ def _shown(table: TraitTable, trait: Trait, states: tuple[str, ...], side: np.nd
 
 
 class _Confirming:
-    """Finds the traits that confirm a lead.
-
-    Parameters
-    ----------
-    table : TraitTable
-    """
+    """Finds the traits that confirm a lead."""
 
     def __init__(self, table: TraitTable):
         usable = (t for t in table.traits if t.has_states and t.in_key)

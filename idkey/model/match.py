@@ -28,19 +28,9 @@ _TARGET = "taxon"
 
 
 def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
-    """P(taxon | answers), in the order of the table, "none of these" last.
+    """P(taxon | answers), shape (n_specimens, n_taxa + 1), in the order of the table; rows sum to 1.
 
-    Parameters
-    ----------
-    model : TableModel
-    coded : Coded
-    prior : ndarray, shape (n_taxa + 1,)
-        In the order of the table.
-
-    Returns
-    -------
-    ndarray, shape (n_specimens, n_taxa + 1)
-        Rows sum to 1.
+    `prior`, shape (n_taxa + 1,), is in the order of the table, too: "none of these" last.
     """
     with np.errstate(divide="ignore"):
         log_prior = np.log(model.to_canonical_order(prior))
@@ -59,18 +49,7 @@ def _normalised(log_joint: np.ndarray) -> np.ndarray:
 
 
 def candidate_set(probabilities: np.ndarray, coverage: float) -> np.ndarray:
-    """Smallest set of names that holds `coverage` of the posterior.
-
-    Parameters
-    ----------
-    probabilities : ndarray, shape (n_specimens, n_names)
-    coverage : float
-        More than 0, at most 1.
-
-    Returns
-    -------
-    ndarray of bool, shape (n_specimens, n_names)
-    """
+    """Smallest set of names that holds `coverage` of the posterior, bool, shape (n_specimens, n_names)."""
     order = np.argsort(-probabilities, axis=1, kind="stable")
     ranked = np.take_along_axis(probabilities, order, axis=1)
     # A name is needed while the names before it hold less than asked.
@@ -83,14 +62,7 @@ def candidate_set(probabilities: np.ndarray, coverage: float) -> np.ndarray:
 def candidate_names(
     names: Sequence[str] | np.ndarray, probabilities: np.ndarray, coverage: float
 ) -> list[tuple[str, ...]]:
-    """Names of each specimen's `candidate_set`, likeliest first; a tie goes by name.
-
-    Parameters
-    ----------
-    names : sequence of str, shape (n_names,)
-    probabilities : ndarray, shape (n_specimens, n_names)
-    coverage : float
-    """
+    """Names of each specimen's `candidate_set`, likeliest first; a tie goes by name."""
     by_name = np.argsort(np.array(names), kind="stable")
     probabilities = probabilities[:, by_name]
     order = np.argsort(-probabilities, axis=1, kind="stable")
@@ -101,16 +73,7 @@ def candidate_names(
 
 
 def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, coverage: float) -> pd.DataFrame:
-    """Ranking of one specimen, best first, as a frame.
-
-    Parameters
-    ----------
-    model : TableModel
-    coded : Coded
-        One specimen.
-    probabilities : ndarray, shape (n_taxa + 1,)
-        Its posterior, in the order of the table.
-    coverage : float
+    """Ranking of one specimen with this posterior, best first, as a frame.
 
     Returns
     -------
@@ -314,13 +277,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         return agreement(self.table_, coded)
 
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
-        """Rank the kinds for one specimen; see `rank_frame` for the columns.
-
-        Parameters
-        ----------
-        answers : mapping of str to object
-            Trait id to answer.
-        """
+        """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""
         table = self._fitted()
         coded = code_answers(table, answers)
         return rank_frame(self._model, coded, posterior(self._model, coded, self._prior)[0], self.coverage)

@@ -43,15 +43,10 @@ class Reason(NamedTuple):
 
 
 class Evidence(NamedTuple):
-    """The terms of the answers of one specimen, worked out once for all kinds.
+    """The terms of the answers of one specimen, worked out once for all kinds, in the order of the table.
 
-    Attributes
-    ----------
-    decibans, silent : dict of str to ndarray, shape (n_taxa + 1,)
-        By trait: the evidence, and where another answer of the group outdoes this one. In the order of
-        the table.
-    age : ndarray, shape (n_taxa + 1,)
-        Decibans that the age of the fish adds.
+    By trait the decibans (n_taxa + 1,), and where another answer of the group outdoes this one (`silent`);
+    `age` holds the decibans that the age of the fish adds.
     """
 
     decibans: dict[str, np.ndarray]

@@ -69,15 +69,9 @@ class _TooManyStates(Exception):  # noqa: N818 - a signal, not an error
 
 
 class Builder:
-    """Finds the couplets. Sets of kinds are bit masks; weights ride along for kinds that vary.
+    """Finds the couplets for kinds of these weights, or for groups of them, by kind.
 
-    Parameters
-    ----------
-    splits : list of Split
-    w : ndarray, shape (n,)
-        Weights of the kinds.
-    groups : sequence of str, optional
-        What is to be named of each kind; default the kind itself.
+    Sets of kinds are bit masks; weights ride along for kinds that vary.
     """
 
     def __init__(self, splits: list[Split], w: np.ndarray, groups: Sequence[str] | None = None):

@@ -50,12 +50,7 @@ class Split:
 def all_splits(table: TraitTable, weights: np.ndarray) -> list[Split]:
     """Every split of the table that parts at least one taxon from another.
 
-    Parameters
-    ----------
-    table : TraitTable
-    weights : ndarray, shape (n_taxa,)
-        How common the kinds are; a kind whose state is not known goes down both leads in the shares of
-        the kinds that are known.
+    A kind whose state is not known goes down both leads in the shares of the kinds that are known, weighted.
     """
     found = []
     for trait in table.traits:
