@@ -220,7 +220,7 @@ class Key:
     def save(
         self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False, title: str = ""
     ) -> None:
-        """Print the key to a file, with a title of your own where one is given; see `idkey.display.Printed.save`."""
+        """Print the key to a file, with a title of your own; see `idkey.display.Printed.save`."""
         display.save(self, path, paper, overwrite, title=title)
 
     def __repr__(self) -> str:
