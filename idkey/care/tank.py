@@ -11,6 +11,7 @@ import numpy as np
 
 from idkey.care.water import pressure_at_altitude, turnover, volume_l
 from idkey.errors import IdkeyError, one_of
+from idkey.table.reading import quantity
 
 __all__ = ["TANK_FIELDS", "Companion", "Tank", "tank_from"]
 
@@ -209,17 +210,8 @@ def _read(measure: str, value: Any) -> Any:
         return _companions(value)
     if measure not in _LIMITS or not isinstance(value, str):
         return value
-    try:
-        if "_" in value:
-            # Python would read 2_6 as 26.
-            raise ValueError
-        return float(value)
-    except ValueError:
-        unit = _LIMITS[measure].unit
-        right = f"not a number; write the number alone{f' in {unit}' if unit else ''}"
-        if value.count(",") == 1:
-            right = f"write a decimal point, not a comma: {value.replace(',', '.')}"
-        raise ValueError(right) from None
+    unit = _LIMITS[measure].unit
+    return quantity(value, {"\u00b0C": "degC", "\u00b0dGH": "dGH"}.get(unit, unit))
 
 
 def _companions(value: Any) -> tuple[Companion, ...]:
@@ -243,7 +235,7 @@ def _companion(text: str) -> Companion:
     if len(more) > 2 or not name:
         raise ValueError(_WRITE_COMPANIONS)
     try:
-        length_mm, how_many = float(length) if length else None, int(count) if count else 1
+        length_mm, how_many = quantity(length, "mm") if length else None, int(count) if count else 1
     except ValueError:
         raise ValueError(_WRITE_COMPANIONS) from None
     return Companion(name, length_mm, how_many)

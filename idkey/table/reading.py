@@ -16,7 +16,7 @@ from idkey.errors import AnswerError, Problem, TableError
 from idkey.table.ids import id_of
 from idkey.table.names import folded
 from idkey.table.schema import Cell, Range, States, Trait, cell_text, parse_answer, parse_cell
-from idkey.table.units import MM_PER_INCH, UNIT, converted
+from idkey.table.units import MM_PER_INCH, UNIT, converted, unit_words
 
 __all__ = [
     "MADE_A_DATE",
@@ -24,6 +24,7 @@ __all__ = [
     "joined",
     "new_trait",
     "parted",
+    "quantity",
     "trait_answer",
     "read_cell",
     "reading",
@@ -49,6 +50,7 @@ _RANGE = re.compile(
     rf"(?:\s*(?:\.\.\.?|\u2026|[-\u2010-\u2015\u2212]|to)\s*({_NUMBER})\s*({UNIT})?)?",
     re.IGNORECASE,
 )
+_AMOUNT = re.compile(rf"(-?)({_NUMBER})\s*({UNIT})?", re.IGNORECASE)
 _AT_MOST = re.compile(r"\s*(?:up to|at most|maximum|max\.?|\u2264|<=)\s*", re.IGNORECASE)
 _STANDARD = re.compile(r"\s*\(?\b(?:SL|standard length)\)?\Z", re.IGNORECASE)
 _TOTAL = re.compile(r"\b(?:TL|total)\b", re.IGNORECASE)
@@ -230,26 +232,48 @@ def _ends(trait: Trait, text: str, unit: str, right: str) -> list[str]:
 
 def _number(trait: Trait, number: str, unit: str) -> str:
     factor = converted(1.0, unit, trait.unit)
-    if "/" in number:
-        *before, top, bottom = (int(part) for part in re.split(r"[\s/]+", number))
-        if factor != MM_PER_INCH or not bottom:
-            msg = "a fraction is read in inches only; write a decimal number"
-            raise ValueError(msg)
-        value = sum(before) + top / bottom
-    elif "," in number and trait.unit == "count":
+    if "," in number and trait.unit == "count":
         msg = "a count has no decimal comma; write a range lo..hi such as 12..16"
         raise ValueError(msg)
-    elif re.fullmatch(r"[0-9]{1,3},[0-9]{3}", number):
-        plain, point = number.replace(",", ""), number.replace(",", ".")
-        msg = f"the comma can mean two things; write {plain} or {point}"
-        raise ValueError(msg)
-    else:
-        value = float(number.replace(",", "."))
+    value = _value(number, inches=factor == MM_PER_INCH)
     if factor == 1.0:
         return f"{value:.15g}"
     # Halves go up, as a keeper rounds: 2.5 in are 64 mm. A tenth of a millimetre counts in what is small.
     step = 1 if value * factor >= 10 else 10
     return f"{math.floor(value * factor * step + 0.5) / step:g}"
+
+
+def _value(number: str, *, inches: bool) -> float:
+    if "/" in number:
+        *whole, top, bottom = (int(part) for part in re.split(r"[\s/]+", number))
+        if not inches or not bottom:
+            msg = "a fraction is read in inches only; write a decimal number"
+            raise ValueError(msg)
+        return sum(whole) + top / bottom
+    if re.fullmatch(r"[0-9]{1,3},[0-9]{3}", number):
+        plain, point = number.replace(",", ""), number.replace(",", ".")
+        msg = f"the comma can mean two things; write {plain} or {point}"
+        raise ValueError(msg)
+    return float(number.replace(",", "."))
+
+
+def quantity(text: str, unit: str) -> float:
+    """Return one amount as people write it, in a unit of the tables. Raises ValueError.
+
+    Examples
+    --------
+    >>> quantity("26,5", "degC"), quantity("31 1/2 in", "cm"), round(quantity("80 \u00b0F", "degC"), 1)
+    (26.5, 80.01, 26.7)
+    """
+    match = _AMOUNT.fullmatch(" ".join(text.split())) if len(text) <= _MOST_NUMBER else None
+    if match is None:
+        msg = f"not a number; write the number alone{f' in {unit_words(unit)}' if unit_words(unit) else ''}"
+        raise ValueError(msg)
+    sign, number, word = match.groups()
+    inches = bool(word) and unit in ("mm", "cm") and converted(1.0, word, "mm") == MM_PER_INCH
+    value = _value(number, inches=inches)
+    value = converted(value, word, unit) if word else value
+    return -value if sign else value
 
 
 # -- a form -----------------------------------------------------------------------------------------

@@ -261,19 +261,14 @@ class _Rows:
         self._names(row, kind, plain, old)
         for column, text in cells.items():
             if column in self._traits:
-                self._trait(row, column, text, old.get(column, ""))
+                self._trait(row, column, text, None if kind.new else old.get(column, ""))
             elif column in self._table.taxa.columns and column not in (NAME, QUALIFIER, GENUS):
                 same = text == old.get(column)
                 row.texts[column] = text if same else self._meta(row, column, plain[column], old)
-        # What is not known already need not be said to be; of a new kind it may be known by its genus.
-        texts = {c: t for c, t in row.texts.items() if t and (t != "?" or old.get(c) or kind.new)}
+        texts = {c: text for c, text in row.texts.items() if text}
         before = {c: old.get(c, "") for c, text in texts.items() if text != old.get(c, "") and not kind.new}
-        self._claims(
-            row,
-            taxon,
-            [c for c in (texts if kind.new else before) if c in self._traits and texts[c] != "?"],
-            plain,
-        )
+        filled = [c for c in (texts if kind.new else before) if c in self._traits and texts[c] != "?"]
+        self._claims(row, taxon, filled, plain)
         what = "new" if kind.new else "changed" if before else "unchanged"
         name = label if kind.new else self._table.label(taxon)
         return ImportRow(number, taxon, name, what, texts, before, tuple(row.said), tuple(row.problems))
@@ -318,18 +313,21 @@ class _Rows:
         if row.texts.get(NAME, old.get(NAME)) != old.get(NAME) and GENUS in names and GENUS not in row.texts:
             row.texts[GENUS] = names[GENUS]
 
-    def _trait(self, row: _Row, column: str, text: str, old: str) -> None:
+    def _trait(self, row: _Row, column: str, text: str, old: str | None) -> None:
         trait = self._traits[column]
         read = reading(trait, text, self._columns[column].unit)
         if read.text is None:
             row.wrong(column, text, read.right)
             return
-        row.texts[column] = read.text
+        # What a sheet does not know takes nothing away; a new kind may say so in spite of its genus.
+        row.texts[column] = "" if read.text == "?" and old is not None else read.text
         if read.said:
             row.say(column, read.said)
+        elif text == "?" and old:
+            row.say(column, "? read as not known, which takes nothing away")
         elif text == "-" != old:
             row.say(column, "- read as not applicable to this kind; leave blank what is not known")
-        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-", "?"}
+        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-", "?", None}
         if known and float(read.text) < float(old):
             row.say(column, f"less than the largest length so far, {old} {trait.unit}")
 

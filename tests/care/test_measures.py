@@ -44,9 +44,10 @@ def test_text_reads_as_numbers_and_blank_as_not_measured():
         ({"ph": math.inf}, "3 to 11"),
         ({"ph": True}, "give a number"),
         ({"ph": np.bool_(True)}, "give a number"),
-        ({"ph": "6,5"}, "write a decimal point, not a comma: 6.5"),
+        ({"ph": "6,500"}, "write 6500 or 6.500"),
         ({"ph": "1_0"}, "write the number alone"),
-        ({"temperature_c": "28 C"}, "write the number alone in °C"),
+        ({"temperature_c": "28 K"}, "write the number alone in °C"),
+        ({"temperature_c": "28 cm"}, "write it in °C"),
         ({"ph": [6]}, "give a number"),
         ({"name": 3}, "give the tank a name"),
         ({"substrate": 3}, "give a text"),
@@ -82,3 +83,17 @@ def test_what_is_no_sheet_or_no_tank_is_refused():
         Companion("x", -3)
     with pytest.raises(IdkeyError, match="name"):
         Companion(" ")
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ({"temperature_c": "26,5", "ph": "6,8"}, {"temperature_c": 26.5, "ph": 6.8}),
+        ({"temperature_c": "80.6 °F", "gh_dgh": "89.24 ppm"}, {"temperature_c": 27.0, "gh_dgh": 5.0}),
+        ({"length_cm": "31 1/2 in", "width_cm": '12"'}, {"length_cm": 80.01, "width_cm": 30.48}),
+        ({"length_cm": "800 mm", "altitude_m": "-3"}, {"length_cm": 80.0, "altitude_m": -3.0}),
+    ],
+)
+def test_a_measure_is_read_as_people_write_it(written, read):
+    tank = Tank.of({"length_cm": 80, "width_cm": 35, "height_cm": 40, **written})
+    assert {measure: getattr(tank, measure) for measure in read} == pytest.approx(read)

@@ -110,7 +110,7 @@ def test_a_file_reads_as_tanks(tmp_path):
 def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     text = (
         HEADER
-        + 'A,60,30,30,,"26,5",\n'
+        + 'A,60,30,30,,"26 cm",\n'
         + "A,-60,30,30,40,60,x:y\n"
         + ",60,30,30,,,\n"
         + "B,60,30\n"
@@ -119,7 +119,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     with pytest.raises(TableError) as caught:
         read_room(write(tmp_path, text))
     found = {(p.row, p.column, p.value): p.right for p in caught.value.problems}
-    assert found["2 (A)", "temperature_c", "26,5"] == "write a decimal point, not a comma: 26.5"
+    assert "write it in °C" in found["2 (A)", "temperature_c", "26 cm"]
     assert found["3 (A)", "name", "A"] == "row 2 has this name already"
     assert found["3 (A)", "length_cm", "-60"].endswith("5 to 2000 cm")
     assert found["3 (A)", "temperature_c", "60"].endswith("0 to 40 °C")
@@ -130,7 +130,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     assert found["6 (C)", "width_cm", ""].startswith("give the width")
     assert ("6 (C)", "temperature_c", "inf") in found
     assert len(found) == 10
-    assert "room.csv, row 2 (A), temperature_c: '26,5'" in str(caught.value)
+    assert "room.csv, row 2 (A), temperature_c: '26 cm'" in str(caught.value)
 
 
 @pytest.mark.parametrize(

@@ -302,6 +302,16 @@ def test_what_is_not_understood_leaves_the_cell(tmp_path):
     assert only(found).said == ("Lower teeth per side: 'n/a' read as not known",)
 
 
+@pytest.mark.parametrize("written", ["?", "unknown"])
+def test_what_a_sheet_does_not_know_takes_nothing_away(tmp_path, written):
+    text = f"id,Name,Pattern,Length\n{ZEBRA},,{written},\nancistrus_novus,Ancistrus novus,,{written}\n"
+    found = read_spreadsheet(write(tmp_path, text), TABLE)
+    assert [row.what for row in found.rows] == ["unchanged", "new"]
+    assert "read as not known" in found.rows[0].said[0]
+    # Of a new kind it holds in spite of its genus.
+    assert found.table.to_frame(own=True).at["ancistrus_novus", "adult_size"] == "?"
+
+
 def test_a_smaller_record_is_said(tmp_path):
     found = read_spreadsheet(write(tmp_path, f"id,Length\n{ZEBRA},61\n"), TABLE)
     assert "less than the largest length so far, 100 mm" in only(found).said[0]
