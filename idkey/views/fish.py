@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from html import escape
 
-from idkey.views.art import INK, PAPER, Art, outlines, read_art, rows, sown
+from idkey.views.art import BORDER, INK, PAPER, Art, outlines, read_art, rows, sown
 from idkey.views.doc import clean
 
 __all__ = ["MARKS", "STATES", "ground_tone", "picture", "state_svg", "svg_text"]
@@ -137,12 +137,12 @@ def state_svg(trait_id: str, state: str, title: str = "", answers: Mapping | Non
     return svg_text(shapes, title, row["window"], 'width="120" height="80"')
 
 
-def svg_text(shapes: str, title: str, window: str, more: str, edge: str = "", desc: str = "") -> str:
-    """Return a drawing on paper, with a title and a description for those who do not see it."""
+def svg_text(shapes: str, title: str, window: str, more: str, desc: str = "") -> str:
+    """Return a drawing on a card, with a title and a description for those who do not see it."""
     left, top, width, height = window.split()
+    card = f'd="M{left} {top}h{width}v{height}h-{width}z" fill="{PAPER}" stroke="{BORDER}" stroke-width="2"'
     said = f"<title>{escape(clean(title))}</title>" + (f"<desc>{escape(clean(desc))}</desc>" if desc else "")
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" role="img" viewBox="{window}" {more} fill="none" '
-        f'stroke-linejoin="round" stroke-linecap="round">{said}'
-        f'<path d="M{left} {top}h{width}v{height}h-{width}z" fill="{PAPER}"{edge}/>{shapes}</svg>'
+        f'stroke-linejoin="round" stroke-linecap="round">{said}<path {card}/>{shapes}</svg>'
     )

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, Range, States
 from idkey.table.table import TraitTable
-from idkey.views.art import BORDER, INK, read_art, rows
+from idkey.views.art import INK, read_art, rows
 from idkey.views.doc import Picture, clean
 from idkey.views.fish import STATES, picture, svg_text
 
@@ -159,8 +159,7 @@ class _Page:
 
     def svg(self, title: str, notes: Sequence[str]) -> str:
         more, box = f'width="720" height="{self.y:.1f}" {_FACE}', f"0 0 720 {self.y:.1f}"
-        title, edge = f"{title} {DRAWN_NOTE}", f' stroke="{BORDER}" stroke-width="2"'
-        return svg_text("".join(self.body), title, box, more, edge, " ".join(notes))
+        return svg_text("".join(self.body), f"{title} {DRAWN_NOTE}", box, more, " ".join(notes))
 
 
 def taxon_svg(table: TraitTable, taxon: str, *, young: bool = False) -> str:
@@ -200,7 +199,7 @@ def scale_svg(table: TraitTable, taxa: Sequence[str], *, young: bool = False) ->
             page.y, left = top, 28.0 + k * (page.column + 32.0)
             page.say(label, left, page.column, 13.5, _BOLD)
             stand_in = f"; in the dotted box, as if {_STAND_IN:g} mm" if page.known else "; not to scale"
-            page.say(look.stage + (stand_in if look.length is None else ""), left, page.column)
+            page.say(look.stage + (stand_in if look.length is None else ""), left, page.column + 24.0)
             ends.append(page.y)
         page.y = max(ends) + 10.0
     page.bar()
