@@ -90,34 +90,33 @@ def test_ceiling():
 # -- states ----------------------------------------------------------------------------------------------
 
 
-def test_numbers_as_states_are_sorted_as_numbers_and_written_short():
-    made = table({"legs": [10, 2, 4.0]}, kinds={"legs": "nominal"})
-    assert made.trait("legs").states == ("2", "4", "10")
-    made = table({"legs": ["10", "2", "many"]}, kinds={"legs": "ordinal"})
-    assert made.trait("legs").states == ("2", "10", "many")
-
-
-def test_whole_numbers_and_floats_with_gaps_are_the_same_states():
-    whole = table({"legs": [2, 4, 6]}, kinds={"legs": "nominal"})
-    gaps = table({"legs": [2, 4, math.nan, 6]}, kinds={"legs": "nominal"})
-    assert whole.trait("legs").states == gaps.trait("legs").states == ("2", "4", "6")
-    assert gaps.cells["legs"][2] is None
+def _sizes(values: list, **rest) -> pd.Categorical:
+    return pd.Categorical(values, categories=rest.pop("of"), **rest)
 
 
 @pytest.mark.parametrize(
-    "values", [[True, False], pd.array([True, False], dtype="boolean"), np.array([True, False])]
+    ("values", "kind", "states"),
+    [
+        # Numbers are sorted as numbers and written short, whole ones and those beside gaps alike.
+        ([10, 2, 4.0], "nominal", "2 4 10"),
+        (["10", "2", "many"], "ordinal", "2 10 many"),
+        ([2, 4, math.nan, 6], "nominal", "2 4 6"),
+        ([True, False], None, "no yes"),
+        (pd.array([True, False], dtype="boolean"), None, "no yes"),
+        (np.array([True, False]), None, "no yes"),
+        (["b", "c", "a"], None, "a b c"),
+        # Categories keep their order, and those that nobody has.
+        (_sizes(["m", "s"], of=["s", "m", "l"], ordered=True), None, "s m l"),
+        (_sizes(["m", "s"], of=["s", "m", "l"]), None, "s m l"),
+        (_sizes([4, 8], of=[8, 6, 4], ordered=True), None, "8 6 4"),
+        # What stands behind a colon and is no share is part of the state.
+        (["on:off|b", "b|on:-1"], None, "b on:-1 on:off"),
+    ],
 )
-def test_truth_is_yes_and_no(values):
-    made = table({"milk": values})
-    assert made.trait("milk").states == ("no", "yes")
-    assert made.cells["milk"] == (States(("yes",), (1.0,)), States(("no",), (1.0,)))
-
-
-def test_categories_keep_their_order_and_those_nobody_has():
-    values = pd.Categorical(["m", "s"], categories=["s", "m", "l"], ordered=True)
-    assert table({"size": values}).trait("size").states == ("s", "m", "l")
-    values = pd.Categorical(["m", "s"], categories=["s", "m", "l"])
-    assert table({"size": values}).trait("size").states == ("s", "m", "l")
+def test_states(values, kind, states):
+    made = table({"x": values}, kinds={"x": kind} if kind else None)
+    assert made.trait("x").states == tuple(states.split())
+    assert [cell is None for cell in made.cells["x"]] == [v != v for v in values]  # noqa: PLR0124
 
 
 def test_categories_made_from_cells_with_several_states():
@@ -127,17 +126,6 @@ def test_categories_made_from_cells_with_several_states():
     assert made.cells["x"][1] == NOT_APPLICABLE
 
 
-def test_categories_of_numbers():
-    values = pd.Categorical([4, 8], categories=[8, 6, 4], ordered=True)
-    assert table({"x": values}).trait("x").states == ("8", "6", "4")
-
-
-def test_states_are_the_same_for_the_same_rows_in_another_order():
-    one = table({"x": ["b", "c", "a"]})
-    other = table({"x": ["a", "b", "c"]})
-    assert one.trait("x").states == other.trait("x").states == ("a", "b", "c")
-
-
 @pytest.mark.parametrize(
     "names", [["ratio 1:2", "ratio 1:3"], ["12:30", "12:45"], ["a:0.5", "a:1"], [":", "x:"], ["<b>", "a&b"]]
 )
@@ -145,11 +133,6 @@ def test_a_colon_does_not_split_a_state_that_stands_alone(names):
     made = table({"x": names})
     assert set(made.trait("x").states) == set(names)
     assert [cell.names for cell in made.cells["x"]] == [(name,) for name in names]
-
-
-def test_a_colon_before_something_that_is_no_share_is_part_of_the_state():
-    made = table({"x": ["on:off|b", "b|on:-1"]})
-    assert set(made.trait("x").states) == {"b", "on:off", "on:-1"}
 
 
 @pytest.mark.parametrize("dtype", [object, "str", "string", "category"])
@@ -181,54 +164,41 @@ def test_a_column_of_gaps_alone():
 # -- pooled rows -----------------------------------------------------------------------------------------
 
 
-def test_rows_of_one_taxon_give_the_shares_seen():
-    frame = pd.DataFrame({"kind": list("aaaabb"), "x": ["p", "p", "p", "q", "q", None]})
-    made = TraitTable.from_frame(frame, taxon="kind")
-    assert made.ids == ("a", "b")
-    assert made.cells["x"] == (States(("p", "q"), (0.75, 0.25)), States(("q",), (1.0,)))
+def _p(share: float) -> States:
+    return States(("p", "q"), (share, 1 - share)) if share < 1 else States(("p",), (1.0,))
 
 
-def test_rows_with_shares_are_weighed_alike():
-    frame = pd.DataFrame({"kind": ["a", "a"], "x": ["p|q", "p"]})
-    assert TraitTable.from_frame(frame, taxon="kind").cells["x"] == (States(("p", "q"), (0.75, 0.25)),)
+@pytest.mark.parametrize(
+    ("kinds", "values", "kind", "cells"),
+    [
+        ("aaaabb", ["p", "p", "p", "q", "q", None], "nominal", [_p(0.75), States(("q",), (1.0,))]),
+        ("aa", ["p|q", "p"], "nominal", [_p(0.75)]),
+        ("aaab", ["3..4", "2", None, "-"], "measure", [Range(2, 4), NOT_APPLICABLE]),
+        ("aab", [90, 120, 60], "ceiling", [Range(0, 120), Range(0, 60)]),
+        # Not applicable gives way to what was seen.
+        ("aabb", ["-", "p", "-", None], "nominal", [_p(1), NOT_APPLICABLE]),
+        ("aabb", ["-", "3", "-", "-"], "measure", [Range(3, 3), NOT_APPLICABLE]),
+    ],
+)
+def test_rows_of_one_taxon_are_pooled(kinds, values, kind, cells):
+    frame = pd.DataFrame({"kind": list(kinds), "x": values})
+    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": kind})
+    assert made.ids == tuple(dict.fromkeys(kinds))
+    assert list(made.cells["x"]) == cells
 
 
-def test_rows_of_one_taxon_give_the_range_seen():
-    frame = pd.DataFrame({"kind": list("aaab"), "x": ["3..4", "2", None, "-"]})
-    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": "measure"})
-    assert made.cells["x"] == (Range(2, 4), NOT_APPLICABLE)
-
-
-def test_rows_of_one_taxon_give_the_largest_ceiling():
-    frame = pd.DataFrame({"kind": list("aab"), "x": [90, 120, 60]})
-    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": "ceiling"})
-    assert made.cells["x"] == (Range(0, 120), Range(0, 60))
-
-
-def test_not_applicable_gives_way_to_what_was_seen():
-    frame = pd.DataFrame({"kind": list("aabb"), "x": ["-", "p", "-", None], "y": ["-", "3", "-", "-"]})
-    made = TraitTable.from_frame(frame, taxon="kind", kinds={"y": "measure"})
-    assert made.cells["x"] == (States(("p",), (1.0,)), NOT_APPLICABLE)
-    assert made.cells["y"] == (Range(3, 3), NOT_APPLICABLE)
-
-
-def test_taxa_stand_in_order_of_first_appearance():
-    frame = pd.DataFrame({"kind": ["z", "b", "z", "a"], "x": [1, 2, 3, 4]})
-    assert TraitTable.from_frame(frame, taxon="kind").ids == ("z", "b", "a")
-
-
-def test_taxa_of_any_dtype():
-    assert TraitTable.from_frame(pd.DataFrame({"kind": [2, 1, 2], "x": [1, 2, 3]}), taxon="kind").ids == (
-        "2",
-        "1",
-    )
-    values = pd.Categorical(["b", "a"], categories=["a", "b", "c"])
-    assert TraitTable.from_frame(pd.DataFrame({"kind": values, "x": [1, 2]}), taxon="kind").ids == ("b", "a")
-
-
-def test_long_catalogue_numbers_stay_apart():
-    frame = pd.DataFrame({"kind": [2**53, 2**53 + 1], "x": [1, 2]})
-    assert TraitTable.from_frame(frame, taxon="kind").ids == (str(2**53), str(2**53 + 1))
+@pytest.mark.parametrize(
+    ("names", "ids"),
+    [
+        (["z", "b", "z", "a"], ("z", "b", "a")),
+        ([2, 1, 2], ("2", "1")),
+        (pd.Categorical(["b", "a"], categories=["a", "b", "c"]), ("b", "a")),
+        ([2**53, 2**53 + 1], (str(2**53), str(2**53 + 1))),
+    ],
+)
+def test_taxa_of_any_dtype_stand_in_order_of_first_appearance(names, ids):
+    frame = pd.DataFrame({"kind": names, "x": range(len(names))})
+    assert TraitTable.from_frame(frame, taxon="kind").ids == ids
 
 
 def test_pooling_does_not_hang_on_the_order_of_the_rows():
@@ -365,12 +335,9 @@ def test_missing_taxon_name(gap):
     assert [(row, column) for row, column, _ in problems(frame)] == [("3", "kind")]
 
 
-def test_unknown_taxon_column_names_the_nearest():
+def test_unknown_taxon_column_and_kind_name_the_nearest():
     with pytest.raises(TableError, match="did you mean 'kind'"):
         TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "x": [1]}), taxon="kinds")
-
-
-def test_unknown_kind_names_the_nearest():
     with pytest.raises(TableError, match="did you mean 'measure'"):
         table({"x": [1, 2]}, kinds={"x": "mesure"})
 
@@ -427,22 +394,6 @@ def test_columns_that_are_no_text_get_their_text_as_id():
     made = TraitTable.from_frame(frame, taxon="kind", kinds={0: "nominal"})
     assert made.trait_ids == ("0", "1.5")
     assert made.trait("0").kind == "nominal"
-
-
-def test_a_table_reads_back_from_its_own_frame():
-    frame = pd.DataFrame(
-        {
-            "kind": list("aabbc"),
-            "x": ["p", "q", "q", "q", "-"],
-            "y": [1, 2.5, 3, 3, 4],
-            "z": [90, 80, 10, 20, 5],
-        }
-    )
-    kinds = {"y": "measure", "z": "ceiling"}
-    one = TraitTable.from_frame(frame, taxon="kind", kinds=kinds)
-    again = TraitTable.from_frame(one.to_frame().reset_index(names="kind"), taxon="kind", kinds=kinds)
-    assert again.ids == one.ids
-    assert dict(again.cells) == dict(one.cells)
 
 
 cell_texts = st.sampled_from(["p", "q", "p|q", "q|r", "p:0.25|r:0.75", "-", "", "r"])
