@@ -36,7 +36,7 @@ def effective(
     basis: dict[str, tuple[str, ...]] = {}
 
     def work_out(column: str, asked: tuple[str, ...]) -> None:
-        kept: Sequence[OwnCell] = own.get(column) or (None,) * len(genus)
+        kept = own[column]
         applies = by_id[column].applies_when if column in by_id else None
         other: Sequence[Cell] = ()
         # Two traits that lean on each other decide nothing.
@@ -61,11 +61,10 @@ def effective(
                 rests.append(applies[0] if away and applies else GENUS)
         cells[column], basis[column] = tuple(made), tuple(rests)
 
-    for column in dict.fromkeys((*own, *said)):
+    for column in own:
         if column not in cells:
             work_out(column, ())
-    order = dict.fromkeys((*own, *said))
-    return {c: cells[c] for c in order}, {c: basis[c] for c in order}
+    return {c: cells[c] for c in own}, {c: basis[c] for c in own}
 
 
 def _rules_out(cell: Cell, wanted: Sequence[str]) -> bool:

@@ -106,7 +106,11 @@ class TraitTable(Editable):
         for frame in ("taxa", "care", "evidence"):
             # A copy: two tables never share a frame, so that changing one cannot change the other.
             object.__setattr__(self, frame, getattr(self, frame).copy())
-        object.__setattr__(self, "own_cells", MappingProxyType(dict(self.own_cells)))
+        # What is said of a genus alone has a column of the kinds, too.
+        columns = dict.fromkeys(c for said in self.genera.values() for c in said)
+        own = {**dict.fromkeys(columns, (None,) * len(self.taxa)), **self.own_cells}
+        own = {c: own[c] for c in (*self.own_cells, *columns)}
+        object.__setattr__(self, "own_cells", MappingProxyType(own))
         object.__setattr__(self, "genera", MappingProxyType(dict(self.genera)))
         object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
         object.__setattr__(self, "about", MappingProxyType(dict(self.about)))

@@ -243,7 +243,7 @@ def test_what_the_loader_reads_and_writes_the_trait_pattern_allows(data):
         low = data.draw(st.integers(1, 100)) / 2
         text = str(low) if trait.kind == "ceiling" else f"{low}..{low + data.draw(st.integers(0, 9)) / 4}"
     written = cell_text(trait, parse_cell(trait, text))
-    for cell in (text, written, "-"):
+    for cell in (text, written, "-", "?"):
         assert re.fullmatch(pattern("taxa", column), cell)
 
 
