@@ -7,6 +7,7 @@ import pytest
 
 import idkey
 from idkey.errors import IdkeyError
+from idkey.views.fish import state_svg
 from idkey.widgets import base
 
 
@@ -43,6 +44,16 @@ def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen)
     assert not screen.identification.answers
     # Two screens share nothing.
     assert "main pattern" in other._question.value
+
+
+def test_the_drawings_take_over_what_was_answered(screen):
+    screen.identification.answer("pattern", "dark_spots").answer("ground_colour", "pale")
+    screen._other.value = "spot_size"
+    for choice in shown(screen):
+        drawn = state_svg("spot_size", choice.state, choice.button.description, screen.identification.answers)
+        assert (
+            choice.drawing.value == drawn != state_svg("spot_size", choice.state, choice.button.description)
+        )
 
 
 def test_cant_see_it_asks_something_else(screen):
