@@ -55,7 +55,8 @@ class Door:
 
     def __call__(self, thing: Any, *args: Any, **options: Any) -> Any:
         """Call the function registered for the type of `thing`. Raises TypeError where there is none."""
-        while _fillers:
+        # What is registered already needs nothing of the rooms above.
+        while _fillers and self._chosen.dispatch(type(thing)) == self._nothing:
             _fillers[-1]()
             _fillers.pop()
         return self._chosen(thing, *args, **options)

@@ -1,25 +1,44 @@
-"""Tables in folders: load, save, start one's own, go back. Nothing is written that would not load again."""
+"""Tables in folders: load, save, start one's own, settle, go back. What is written loads again.
+
+One's own table is a whole one in the usual files, with base.zip beside them: the shipped table that it
+started from. When a later version of this package brings another shipped table, the two are merged.
+"""
 
 from __future__ import annotations
 
+import io
+import json
 import warnings
+import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+from idkey import display
 from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import disk, files, layout
-from idkey.table.csvfile import Found
+from idkey.table.claims import UNSOURCED, Source
+from idkey.table.csvfile import Found, Row, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
+from idkey.table.edit import ADDED_TO, added_to
+from idkey.table.fields import META
 from idkey.table.files import Parts, files_of
-from idkey.table.merge import Conflict, lay_over
-from idkey.table.overlay import OVERLAY_FILES, is_overlay, own_files, read_overlay
+from idkey.table.merge import Conflict, Merge, Rows, rows_of, sheets_of, take
+from idkey.table.package import read_about
+from idkey.table.schema import YOUNG
+from idkey.table.sources import SOURCES, bibtex, parse_sources
 from idkey.table.table import Origin, TraitTable
 
-__all__ = ["load_table", "read_table", "restore", "save_table", "start_table", "versions"]
+__all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
 
-_NAMES = tuple(dict.fromkeys((*layout.FILES, *OVERLAY_FILES)))
-
+BASE = "base.zip"
+"""In a keeper's own folder: the shipped table that it started from, with what is not settled as it was."""
+_ASKED = "asked.json"
+"""In base.zip: names that were found to have two meanings."""
+_OLD, _CHANGES = "overlay.json", "changes.csv"
+"""Files of a table of one's own as version 0.1.0 wrote it: additions and changes alone."""
+_NAMES = tuple(sorted(layout.OURS))
 _MOST_WARNINGS = 40
 
 
@@ -69,12 +88,8 @@ def _read(place: Path) -> tuple[TraitTable, list[Problem]]:
         read = disk.read_files(place, _NAMES)
     except TableError as error:
         raise TableError(error.problems) from None
-    overlay = is_overlay(read)
-    known = disk.digests({name: data for name, data in read.items() if name in _names(overlay)})
-    parts, conflicts = _parts_of(read, found)
-    table = files.table_from(parts, place.name, found)
-    odd = list(files.disagreeing(parts, table))
-    return replace(table, origin=Origin(place.resolve(), known, overlay), conflicts=conflicts), odd
+    table, parts = _opened(read, place.resolve(), place.name, disk.digests(read))
+    return table, list(files.disagreeing(parts, table))
 
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
@@ -97,28 +112,23 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
     origin = table.origin if table.origin and table.origin.folder == place else Origin(place, {})
     if not origin.digests:
         _refuse_other_table(place)
-    whole = files_of(table)
-    new = own_files(read_table(files.shipped_folder()), table) if origin.overlay else whole
+    new = files_of(table)
     again = _read_back(new, place.name)
-    # What the table of an overlay states of itself comes from the shipped one.
-    got = files_of(replace(again, about=table.about) if origin.overlay else again)
-    other = sorted(name for name in {*whole, *got} if whole.get(name) != got.get(name))
+    got = files_of(again)
+    other = sorted(name for name in {*new, *got} if new.get(name) != got.get(name))
     if again.cells != table.cells:
         other.append("a cell of taxa.csv")
     if other:
         msg = f"{place}: {', '.join(other)} would not be read back as the table has it; nothing was saved"
         raise IdkeyError(msg)
-    names = _names(origin.overlay)
-    known = disk.commit(place, {name: new.get(name) for name in names}, origin.digests, "saved")
-    return replace(again, origin=replace(origin, digests=known))
+    return _kept(place, new, origin, again, "saved")
 
 
 def start_table(folder: str | Path) -> TraitTable:
     """Start a table of one's own on top of the shipped one.
 
-    The folder holds only what is added to the shipped table or changed in it. When a later version of this
-    package brings a better shipped table, the additions are laid over that one; where the two then say
-    different things, the table's `conflicts` list it, to be settled one by one.
+    When a later version of this package brings a better shipped table, what you added and changed is merged
+    with it; where the two then say different things, the table's `conflicts` list it, to be settled.
 
     Parameters
     ----------
@@ -154,9 +164,44 @@ def start_table(folder: str | Path) -> TraitTable:
             "or open a table that is there with load_table"
         )
         raise IdkeyError(msg)
-    shipped = read_table(files.shipped_folder())
-    disk.commit(place, own_files(shipped, shipped), {}, "started")
+    shipped = _shipped()
+    disk.commit(place, {**shipped, BASE: _packed(shipped)}, {}, "started")
     return read_table(place)
+
+
+def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTable:
+    """Settle one conflict of a table of one's own, and save that.
+
+    Parameters
+    ----------
+    folder : str or pathlib.Path
+    conflict : Conflict or str
+        One of the table's `conflicts`, or its id.
+    keep : {"own", "shipped"}
+        What is to count from now on. What is given up stays in the old versions of the folder.
+
+    Returns
+    -------
+    TraitTable
+        The table as it is then.
+
+    Raises
+    ------
+    UnknownName
+        When no such conflict is open.
+    IdkeyError
+        When the folder can't be saved to.
+    """
+    place = _folder(folder, "settle")
+    read = disk.read_files(place, _NAMES)
+    if not {BASE, _OLD} & read.keys():
+        msg = f"{place}: this is no table of your own over the shipped one, so there is nothing to settle"
+        raise IdkeyError(msg)
+    name = conflict.id if isinstance(conflict, Conflict) else conflict
+    own = _Own(read, place.name).settled(name, keep)
+    table = own.table()
+    origin = Origin(place, disk.digests(read), own.base())
+    return _kept(place, files_of(table), origin, table, f"settled {name}: {keep}")
 
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
@@ -190,35 +235,214 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
     name = version.name if isinstance(version, Version) else version
     old = disk.version_files(place, name)
     try:
-        _table_of(old, place.name, Found(place.name))
+        _opened(old, place, place.name, {})
     except TableError as error:
         raise TableError(error.problems, "put back") from None
-    now = disk.read_files(place, _NAMES)
-    ours = {*_names(is_overlay(old)), *_names(is_overlay(now))}
-    known = disk.digests({name: data for name, data in now.items() if name in ours})
-    disk.commit(place, {name: old.get(name) for name in ours}, known, f"put back {name}")
+    known = disk.digests(disk.read_files(place, _NAMES))
+    disk.commit(place, {name: old.get(name) for name in _NAMES}, known, f"put back {name}")
     return read_table(place)
 
 
 # -- parts of these -----------------------------------------------------------------------------------
 
 
-def _names(overlay: bool) -> tuple[str, ...]:
-    return OVERLAY_FILES if overlay else layout.FILES
+def _shipped() -> dict[str, bytes]:
+    return disk.read_files(files.shipped_folder(), layout.FILES)
 
 
-def _table_of(read: Mapping[str, bytes], name: str, found: Found) -> TraitTable:
+def _opened(
+    read: Mapping[str, bytes], place: Path, name: str, known: Mapping[str, str]
+) -> tuple[TraitTable, Parts]:
     """Make the table of a folder's files. Raises TableError."""
-    parts, conflicts = _parts_of(read, found)
-    return replace(files.table_from(parts, name, found), conflicts=conflicts)
+    if _OLD in read or (BASE in read and _unpacked(read[BASE], Found(name)) != _shipped()):
+        own = _Own(read, name)
+        return replace(own.table(), origin=Origin(place, known, own.base())), own.parts()
+    found = Found(name)
+    parts = files.parts_from(read, found)
+    table = files.table_from(parts, name, found)
+    return replace(table, origin=Origin(place, known, _shipped() if BASE in read else None)), parts
 
 
-def _parts_of(read: Mapping[str, bytes], found: Found) -> tuple[Parts, tuple[Conflict, ...]]:
-    if not is_overlay(read):
-        return files.parts_from(read, found), ()
-    place = files.shipped_folder()
-    shipped = files.parts_from(disk.read_files(place, layout.FILES), found)
-    return lay_over(shipped, *read_overlay(read, found), found)
+def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTable, note: str) -> TraitTable:
+    """Write the files of a table, and return it as it then stands there."""
+    if origin.base is not None:
+        new = {**new, BASE: _packed(origin.base)}
+    known = disk.commit(place, {name: new.get(name) for name in _NAMES}, origin.digests, note)
+    if origin.base is None or origin.base == _shipped():
+        return replace(table, origin=replace(origin, digests=known), conflicts=())
+    return _opened(new, place, place.name, known)[0]
+
+
+def _packed(base: Mapping[str, bytes]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in sorted(base):
+            # A day that is always the same: the same files make the same bytes.
+            info = zipfile.ZipInfo(name, (2020, 1, 1, 0, 0, 0))
+            archive.writestr(info, base[name], zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def _unpacked(data: bytes, found: Found) -> dict[str, bytes]:
+    base = {}
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            for name in {*archive.namelist()} & {*layout.FILES, _ASKED}:
+                with archive.open(name) as file:
+                    base[name] = file.read(layout.MOST_BYTES + 1)
+    except Exception as error:  # noqa: BLE001 - whatever the archive trips over, it can't be read
+        right = "the shipped table that this one started from can't be read; put an old version back"
+        found.add(BASE, "", "", f"{type(error).__name__}: {error}"[:100], right)
+    return base
+
+
+class _Own:
+    """A table of one's own and the shipped one of today, merged."""
+
+    def __init__(self, read: Mapping[str, bytes], name: str):
+        self._name, self._found, self._files = name, Found(name), _shipped()
+        self._theirs = files.parts_from(self._files, self._found)
+        read_own = self._old_form if _OLD in read else self._new_form
+        base, mine, asked = read_own(read)
+        if self._found:
+            raise TableError(self._found)
+        self.merge = Merge(base, mine, rows_of(self._theirs.sheets, self._theirs.sources or {}), asked)
+
+    def settled(self, conflict: str, keep: str) -> _Own:
+        self.merge = self.merge.settled(conflict, keep)
+        return self
+
+    def parts(self) -> Parts:
+        return self._parts(self.merge.rows)
+
+    def table(self) -> TraitTable:
+        table = files.table_from(self.parts(), self._name, Found(self._name))
+        return replace(table, conflicts=self.merge.conflicts)
+
+    def base(self) -> dict[str, bytes]:
+        """Return the files of the shipped table, with what is not settled as it was."""
+        held, base = self.merge.held_back(), dict(self._files)
+        parts = self._parts(held)
+        for file, sheet in parts.sheets.items():
+            if held[file] != self.merge.theirs[file]:
+                rows = ([row.values[c] for c in sheet.header] for row in sheet.rows)
+                base[file] = write_sheet(sheet.header, rows)
+        if held[SOURCES] != self.merge.theirs[SOURCES]:
+            base[SOURCES] = bibtex((parts.sources or {}).values()).encode()
+        if self.merge.asked:
+            base[_ASKED] = json.dumps(self.merge.asked).encode()
+        return base
+
+    def _parts(self, rows: Rows) -> Parts:
+        """Return rows as the files of a table."""
+        both = self._theirs.sheets, self._mine.sheets
+        headers = {file: [c for sheets in both for c in sheets[file].header] for file in self._theirs.sheets}
+        sheets = sheets_of(rows, headers)
+        entries = [Source(key, "", "", entry=row["entry"]) for key, row in rows[SOURCES].items()]
+        sources = parse_sources(bibtex(entries), self._found)
+        about = self._theirs.about | self._stated
+        return Parts(sheets, sources, added_to(about) if self._added else about)
+
+    def _new_form(self, read: Mapping[str, bytes]) -> tuple[Rows, Rows, Any]:
+        for name in (*layout.TABLES, SOURCES):
+            if name not in read:
+                self._found.add(name, "", "", self._name, "the file is missing from this folder")
+        if self._found:
+            raise TableError(self._found)
+        self._mine = files.parts_from(read, self._found, partial=True)
+        files.table_from(self._mine, self._name, self._found)
+        packed = _unpacked(read[BASE], self._found)
+        asked = _asked(packed.pop(_ASKED, b"[]"), self._found)
+        base = files.parts_from(packed, Found(), partial=True)
+        mine = self._mine
+        self._added = str(mine.about.get("version", "")).endswith(ADDED_TO)
+        kept = {key: text for key, text in mine.about.items() if base.about.get(key) != text}
+        self._stated = {key: text for key, text in kept.items() if key not in ("version", "created")}
+        return rows_of(base.sheets, base.sources or {}), rows_of(mine.sheets, mine.sources or {}), asked
+
+    def _old_form(self, read: Mapping[str, bytes]) -> tuple[Rows, Rows, Any]:
+        """Read additions and changes as version 0.1.0 kept them; the base is the shipped table of today."""
+        found = self._found
+        own = {name: read[name] for name in (*layout.TABLES, SOURCES) if name in read}
+        for name in (*layout.TABLES, SOURCES, _CHANGES) if own else ():
+            if name not in read:
+                found.add(name, "", "", self._name, "the file is missing from this folder")
+        self._mine = files.parts_from(own, found, partial=True)
+        changes = Sheet(_CHANGES, (), ())
+        if _CHANGES in read:
+            changes = read_sheet(_CHANGES, read[_CHANGES], found, ("taxon", "column", "shipped", "own"), ())
+        inside = Found()
+        stated = read_about(read[_OLD], inside)
+        found.extend(replace(problem, file=_OLD) for problem in inside)
+        if found:
+            raise TableError(found)
+        base, mine, theirs = (rows_of(self._theirs.sheets, self._theirs.sources or {}) for _ in range(3))
+        added = rows_of(self._mine.sheets, self._mine.sources or {})
+        added.pop("care_columns.csv")
+        added.pop("genera.csv")
+        claims = added.pop("evidence.csv")
+        self._stated, self._added = {}, bool(changes.rows or claims or any(added.values()))
+        nothing: Rows = {file: {} for file in base}
+        out = {row["taxon"] for row in changes.rows if row["column"] == "id"}
+        frame = files.table_from(self._theirs, self._name, found).to_frame()
+        shipped = {(taxon, c): text for c in frame for taxon, text in frame[c].items()}
+        for taxon in out:
+            take(mine, nothing, ("taxa.csv", taxon, ""))
+        for file, rows in added.items():
+            for key, row in rows.items():
+                take(mine, nothing, (file, key, ""))
+                if key not in out:
+                    take(base, nothing, (file, key, ""))
+                mine[file][key] = row
+        for row in changes.rows:
+            taxon, column = row["taxon"], row["column"]
+            place = ("taxa.csv", taxon, column)
+            if column == "id":
+                continue
+            if taxon not in theirs["taxa.csv"] or taxon in out:
+                found.at(row)("taxon", found.one_of(taxon, theirs["taxa.csv"], "a shipped kind"))
+                continue
+            if column not in META and column.removesuffix(YOUNG) not in mine["traits.csv"]:
+                found.at(row)("column", found.one_of(column, mine["traits.csv"], "a column"))
+                continue
+            # What the shipped kind had of itself it may take over from its genus by now.
+            raw, says = theirs["taxa.csv"][taxon].values.get(column, ""), shipped.get((taxon, column), "")
+            own, was = row["own"], raw if row["shipped"] in (raw, says) else row["shipped"]
+            base["taxa.csv"][taxon] = _with(base["taxa.csv"][taxon], column, was)
+            if not own:
+                take(mine, nothing, place)
+                own = "?" if not raw and row["shipped"] and says not in ("", "-") else ""
+            mine["taxa.csv"][taxon] = _with(mine["taxa.csv"][taxon], column, own)
+        places = {(row.who, row["attribute"]) for row in claims.values()}
+        kept = {
+            k: r
+            for k, r in mine["evidence.csv"].items()
+            if r["note"] != UNSOURCED or (r.who, r["attribute"]) not in places
+        }
+        mine["evidence.csv"] = kept | claims
+        if found:
+            raise TableError(found)
+        frame = files.table_from(self._parts(mine), self._name, found).to_frame()
+        for taxon in added["taxa.csv"]:
+            # A blank meant that it is not known; nothing was taken over from the genus.
+            row = mine["taxa.csv"][taxon]
+            taken = {c: "?" for c in frame if frame.at[taxon, c] and not row.values.get(c)}
+            mine["taxa.csv"][taxon] = replace(row, values=row.values | taken)
+        renamed = {"trait": "traits.csv", "source": SOURCES, "care": "care.csv"}
+        asked = [(renamed.get(str(k), ""), str(now), str(was)) for k, now, was in stated.get("renamed", ())]
+        return base, mine, asked
+
+
+def _with(row: Row, column: str, text: str) -> Row:
+    return replace(row, values={**row.values, column: text})
+
+
+def _asked(data: bytes, found: Found) -> list[tuple[str, str, str]]:
+    try:
+        return [(str(file), str(own), str(theirs)) for file, own, theirs in json.loads(data)]
+    except (ValueError, TypeError):
+        found.add(BASE, "", _ASKED, data[:60], "a list of lists of three names")
+        return []
 
 
 def _folder(folder: str | Path, call: str) -> Path:
@@ -255,7 +479,11 @@ def _refuse_other_table(place: Path) -> None:
 
 
 def _read_back(new: Mapping[str, bytes], name: str) -> TraitTable:
+    found = Found(name)
     try:
-        return _table_of(new, name, Found(name))
+        return files.table_from(files.parts_from(new, found), name, found)
     except TableError as error:
         raise TableError(error.problems, "saved") from None
+
+
+display.save_table.register(TraitTable)(save_table)

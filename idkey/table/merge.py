@@ -1,400 +1,695 @@
-"""The shipped table with a keeper's own additions laid over it, and where the two say different things.
+"""A keeper's own table and a newer shipped one, merged cell by cell.
 
-A newer shipped table never stops an own table from loading. What can't be read any more is set aside and
-shown, and a save writes it back as it was. Nothing is looked up here and nothing is written.
+Three states are held against one another: the shipped table the keeper started from (base), the keeper's
+own (mine), and the shipped table of today (theirs). What one side alone changed is taken from that side, what
+both changed alike is fine, and what both changed differently is a conflict: the keeper's stands until it is
+settled, and the base keeps the old state of the place until then. What is the keeper's and leans on something
+that the shipped table no longer has holds that in place. So nothing is lost, and the merged table loads.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+import re
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import Any
 
+from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.table.care import parse_care
-from idkey.table.claims import UNSOURCED
-from idkey.table.conflicts import Conflict, Conflicts
+from idkey.table.check import check_sheets
+from idkey.table.claims import UNSOURCED, Source
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.edit import added_to
-from idkey.table.fields import COMMONNESS, HEADERS, META
+from idkey.table.fields import HEADERS, META
+from idkey.table.genera import effective
 from idkey.table.names import trade_codes
-from idkey.table.own import CHANGES, ID, OVERLAY, Own
-from idkey.table.rows import read_traits, shipped_care_columns
-from idkey.table.schema import YOUNG, Trait, cell_text, parse_cell
+from idkey.table.rows import read_care_columns, read_traits
+from idkey.table.schema import YOUNG, parse_cell
 
-if TYPE_CHECKING:
-    from idkey.table.files import Parts
+__all__ = ["KEYS", "Conflict", "Merge", "Rows", "rows_of", "sheets_of", "take"]
 
-__all__ = ["CHANGES", "OVERLAY", "Conflict", "Laid", "lay", "lay_over"]
+Rows = dict[str, dict[Hashable, Row]]
+"""The rows of a table by file and key."""
+Place = tuple[str, Hashable, str]
+"""File, key and column; the column is blank for a whole row."""
 
-_CARE = {a.id: a for a in shipped_care_columns()}
-_NO_KIND = "no such kind is left"
-_UNBACKED = "no claim that can be read stands behind it"
-_BACK = "no row of evidence.csv stands behind this cell; add one or blank the cell"
+TAXA, TRAITS, CARE, EVIDENCE, SOURCES = "taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib"
+CARE_COLUMNS, GENERA = "care_columns.csv", "genera.csv"
+KEYS = {
+    CARE_COLUMNS: ("id",),
+    TRAITS: ("id",),
+    GENERA: ("genus",),
+    TAXA: ("id",),
+    CARE: ("care_group", "taxon"),
+    SOURCES: ("key",),
+    EVIDENCE: (),
+}
+"""The columns that name a row of each file; a claim is named by all it says."""
+_COLUMNS_OF = {TRAITS: (TAXA, GENERA), CARE_COLUMNS: (CARE,)}
+"""The files whose columns the rows of a file stand for."""
+_NAMED = {TRAITS: "trait", SOURCES: "source", CARE: "care"}
+"""Files in which the keeper's row gets another name where theirs is taken by then."""
+_WHAT = {
+    TRAITS: "the trait",
+    SOURCES: "the source",
+    CARE: "the care of",
+    CARE_COLUMNS: "the care column",
+    GENERA: "the genus",
+}
+_UNTIL = "until you settle it"
+_OWN = re.compile(r"(.+)_own\d*")
+_KEY = re.compile(r"(@\w+\s*[{(]\s*)([^\s,={}]+)")
 
 
-@dataclass(frozen=True)
-class Laid:
-    """What came of laying an own table over the shipped one; `own` has the names that now count."""
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """One place where the shipped table and the keeper's own say different things.
 
-    parts: Parts
-    conflicts: tuple[Conflict, ...]
-    own: Own
-
-
-def lay_over(shipped: Parts, own: Parts, changes: Sheet, found: Found) -> tuple[Parts, tuple[Conflict, ...]]:
-    """Lay an own table over the shipped one.
-
-    Parameters
+    Attributes
     ----------
-    shipped : Parts
-    own, changes : Parts, Sheet
-        As `idkey.table.overlay.read_overlay` gives them.
-    found : Found
-        What the keeper mistyped is added to it.
-
-    Returns
-    -------
-    tuple of (Parts, tuple of Conflict)
+    id : str
+        Names the conflict, for `idkey.table.folder.settle`; the same as long as it is open.
+    kind : {"cell", "taxon", "trait", "source", "care", "gone"}
+        Both changed a cell; both have a kind, a trait, a source or a row of care under one name; or what the
+        keeper's leans on is gone from the shipped table.
+    taxon, column : str
+        Where it is; blank where it is not about a kind, or not about one column.
+    before, shipped, own : str
+        What the shipped table said when the keeper wrote, what it says now, and what the keeper wrote.
+    text : str
+        What happened and what counts meanwhile, in one sentence.
+    place : tuple of (file, key, column)
+        What is taken from the one side or the other.
+    other : str
+        The name of the keeper's own row, where it is not that of the shipped one.
     """
-    laid = lay(shipped, own, changes, found)
-    return laid.parts, laid.conflicts
+
+    id: str
+    kind: str
+    taxon: str
+    column: str
+    before: str
+    shipped: str
+    own: str
+    text: str
+    choices: tuple[str, ...] = ("shipped", "own")
+    place: Place = (TAXA, "", "")
+    other: str = ""
+
+    def __repr__(self) -> str:
+        return f"{self.id}: {self.text}"
 
 
-def lay(shipped: Parts, own: Parts, changes: Sheet, found: Found) -> Laid:
-    """Lay an own table over the shipped one; see `lay_over`."""
-    mine = Own.read(own, changes)
-    sheets = [*shipped.sheets.values(), *own.sheets.values(), changes]
-    if own.sources is None or shipped.sources is None or not all(s.readable for s in sheets):
-        # What can't be read is named already; nothing can be said of the rest.
-        return Laid(shipped, (), mine)
-    laying = _Laying(shipped, mine, found)
-    return Laid(laying.parts(), laying.conflicts.found(), mine)
+# -- rows by their keys ----------------------------------------------------------------------------------
 
 
-class _Laying:
-    """The rows that count, and the conflicts met on the way."""
+def rows_of(sheets: Mapping[str, Sheet], sources: Mapping[str, Source]) -> Rows:
+    """Return the rows of a table by file and key."""
+    rows: Rows = {
+        file: {_key(row): row for row in sheets[file].rows} if file in sheets else {} for file in KEYS
+    }
+    rows[SOURCES] = {k: Row(0, {"key": k, "entry": s.entry}, SOURCES) for k, s in sources.items()}
+    return rows
 
-    def __init__(self, shipped: Parts, own: Own, found: Found):
-        self.shipped = shipped
-        self.own = own
-        self.found = found
-        since = {key: own.stated[key] for key in ("version", "created") if key in own.stated}
-        self.conflicts = Conflicts(since)
-        # By the same shipped table the keeper wrote this: what it does not know is a slip of the pen.
-        self.upgraded = any(text != str(shipped.about.get(key, "")) for key, text in since.items())
-        self.added = not own.empty
-        self.cleared: set[tuple[str, str]] = set()
-        self.care_replaced: set[str] = set()
-        for both in own.part_names(shipped):
-            self.conflicts.two_meanings(both)
 
-    def parts(self) -> Parts:
-        rows = {file: list(sheet.rows) for file, sheet in self.shipped.sheets.items()}
-        self._leave_out(rows)
-        self._same_kinds(rows)
-        self.sources = {**(self.shipped.sources or {}), **self.own.sources}
-        rows["traits.csv"] = self._with_traits(rows["traits.csv"])
-        self.known = {row[ID] for row in rows["traits.csv"]}
-        quiet = Found()
-        traits = list(read_traits(Sheet("traits.csv", (), tuple(rows["traits.csv"])), quiet))
-        self.traits = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
-        self.groups = {
-            r["care_group"] for r in [*rows["care.csv"], *self.own.rows["care.csv"]] if not r["taxon"]
-        }
-        self.claimed = {
-            (row.who, row["attribute"])
-            for row in self.own.rows["evidence.csv"]
-            if not row["source"] or row["source"] in self.sources
-        }
-        self.backed = {(row.who, row["attribute"]) for row in rows["evidence.csv"]}
-        self.genera = {(r["genus"], c): text for r in rows["genera.csv"] for c, text in r.values.items()}
-        columns = self._columns()
-        kinds = [*self._changed(rows["taxa.csv"]), *map(self._kind, self.own.rows["taxa.csv"])]
-        columns = self._without_blank_companions(columns, kinds)
-        kinds = [replace(row, values={c: row.values.get(c, "") for c in columns}) for row in kinds]
-        care = self._with_care(rows["care.csv"], {row[ID] for row in kinds})
-        evidence = self._with_evidence(rows["evidence.csv"], kinds, care)
-        new = {
-            "traits.csv": rows["traits.csv"],
-            "taxa.csv": kinds,
-            "care.csv": care,
-            "evidence.csv": evidence,
-        }
-        headers = {"taxa.csv": columns}
-        sheets = {
-            file: Sheet(file, headers.get(file, self.shipped.sheets[file].header), tuple(found))
-            for file, found in new.items()
-        }
-        about = added_to(self.shipped.about) if self.added else self.shipped.about
-        return replace(
-            self.shipped, sheets={**self.shipped.sheets, **sheets}, sources=self.sources, about=about
-        )
-
-    # -- kinds ----------------------------------------------------------------------------------
-
-    def _leave_out(self, rows: dict[str, list[Row]]) -> None:
-        """Take out the shipped kinds that the keeper left out."""
-        there = {row[ID] for row in rows["taxa.csv"]}
-        out = set()
-        for row in self.own.rows[CHANGES]:
-            if row["column"] != ID:
-                continue
-            if row["own"]:
-                self.found.at(row)("own", "leave this blank to leave the kind out; an id can't be changed")
-            elif row["taxon"] in there:
-                out.add(row["taxon"])
-            elif not self.upgraded:
-                self.found.at(row)("taxon", self.found.one_of(row["taxon"], there, "a shipped kind"))
-        _take_out(rows, out)
-
-    def _same_kinds(self, rows: dict[str, list[Row]]) -> None:
-        """Find the keeper's kinds that the shipped table now has: by their id, or by their trade code."""
-        theirs = {row[ID]: row for row in rows["taxa.csv"]}
-        asked = {(str(mine), str(other)) for mine, other in self.own.stated.get("same_code", ())}
-        codes: dict[str, list[str]] = {}
-        for row in theirs.values():
-            for code in sorted(trade_codes(row["tradeCode"])):
-                codes.setdefault(code, []).append(row[ID])
-        for row in list(self.own.rows["taxa.csv"]):
-            taxon = row[ID]
-            if taxon in theirs:
-                if _filled(row) == _filled(theirs[taxon]):
-                    self.own.rows["taxa.csv"].remove(row)
-                    continue
-                self.conflicts.same_kind(row, theirs[taxon])
-                _take_out(rows, {taxon})
-                continue
-            for code in sorted(trade_codes(row["tradeCode"])):
-                for other in codes.get(code, ()):
-                    if (taxon, other) in asked:
-                        continue
-                    asked.add((taxon, other))
-                    self.conflicts.same_code(row, theirs[other], code)
-
-    def _kind(self, row: Row) -> Row:
-        """Return an own kind without the cells that can't be read any more."""
-        if not self.upgraded:
-            return row
-        values = dict(row.values)
-        for column, text in row.values.items():
-            why = self._why_not(row[ID], column, text)[0] if text and column != ID else ""
-            if why:
-                self.conflicts.gone(row, column, why, (ID, column))
-                values[column] = ""
-        return replace(row, values=values)
-
-    def _why_not(self, taxon: str, column: str, text: str) -> tuple[str, str]:
-        """Say why a filled cell can't stand in today's table, and what would be right; blank if it can."""
-        names: dict[str, tuple[Collection[str], str]] = {
-            "careGroup": (self.groups, "a care group"),
-            "nameAccordingTo": (self.sources, "the key of a source"),
-            "commonness": (COMMONNESS, "one"),
-        }
-        if column in META:
-            known, what = names.get(column, ((text,), ""))
-            return (
-                ("", "")
-                if text in known
-                else (f"there is no such {column}", self.found.one_of(text, known, what))
-            )
-        if not self._is_column(column):
-            return "no trait has this name", self.found.one_of(column, [*META[1:], *self.known], "a column")
-        trait = self.traits.get(column)
-        if trait is not None:
-            try:
-                parse_cell(trait, text)
-            except ValueError as error:
-                return "it is no value of this trait", str(error)
-        return ("", "") if self._is_backed((taxon, column)) else (_UNBACKED, _BACK)
-
-    def _is_column(self, column: str) -> bool:
-        return column in META or column in self.known or column.removesuffix(YOUNG) in self.known
-
-    def _is_backed(self, place: tuple[str, str]) -> bool:
-        return place in self.claimed or (place in self.backed and place not in self.cleared)
-
-    # -- changed cells --------------------------------------------------------------------------
-
-    def _changed(self, kinds: list[Row]) -> list[Row]:
-        """Return the shipped kinds with the keeper's changes."""
-        by_id = {row[ID]: row for row in kinds}
-        places: dict[tuple[str, str], list[Row]] = {}
-        for row in self.own.rows[CHANGES]:
-            if row["column"] != ID:
-                places.setdefault((row["taxon"], row["column"]), []).append(row)
-        for (taxon, column), rows in places.items():
-            why, at, right = self._cannot(by_id, rows)
-            if not why:
-                text = self._change(by_id[taxon], rows)
-                by_id[taxon] = replace(by_id[taxon], values={**by_id[taxon].values, column: text})
-            elif self.upgraded:
-                for row in rows:
-                    self.conflicts.gone(row, "" if why == _NO_KIND else column, why)
-            else:
-                self.found.at(rows[-1])(at, right)
-        return list(by_id.values())
-
-    def _cannot(self, kinds: Mapping[str, Row], rows: list[Row]) -> tuple[str, str, str]:
-        """Say why a change can't be made, in which column that is wrong, and what would be right."""
-        row = rows[-1]
-        taxon, column, text = row["taxon"], row["column"], row["own"]
-        if taxon in {r[ID] for r in self.own.rows["taxa.csv"]}:
-            return "the kind is your own", "taxon", "this kind is your own; change its row in taxa.csv"
-        if taxon not in kinds:
-            return _NO_KIND, "taxon", self.found.one_of(taxon, kinds, "a shipped kind")
-        if not self._is_column(column):
-            why, right = self._why_not(taxon, column, text)
-            return why, "column", right
-        if any(r["own"] for r in rows[:-1]) or len(rows) > 2:
-            right = "this cell is changed twice; keep one of the rows"
-            return "the cell is changed twice", "column", right
-        if len(rows) == 2:
-            self.cleared.add((taxon, column))
-        if not text:
-            needed = column in ("scientificName", "genus")
-            return ("a kind needs it", "own", "fill this cell") if needed else ("", "", "")
-        why, right = self._why_not(taxon, column, text)
-        return why, "own", right
-
-    def _change(self, kind: Row, rows: list[Row]) -> str:
-        """Return what the cell says; note a conflict where the shipped table says something new."""
-        row = rows[-1]
-        taxon, column, text = row["taxon"], row["column"], row["own"]
-        if not text:
-            self.cleared.add((taxon, column))
-        trait = self.traits.get(column)
-        taken = self._taken_over(kind, column)
-        shipped = kind.values.get(column, "") or (taken if row["shipped"] else "")
-        before, now, own = (_plain(trait, t) for t in (row["shipped"], shipped, text))
-        if now not in (before, own):
-            self.conflicts.cell(kind, row, now)
-        # Written when the cell was the kind's own: then blank meant that it is not known.
-        return "?" if row["shipped"] and not text and taken not in ("", "-") else text
-
-    def _taken_over(self, kind: Row, column: str) -> str:
-        """Return what a blank cell of a shipped kind takes over."""
-        trait = self.traits.get(column)
-        if trait is not None and trait.applies_when and column == trait.id:
-            other, states = trait.applies_when
-            shown = kind.values.get(other, "") or self.genera.get((kind["genus"], other), "")
-            if shown == "-" or (shown and not {s.partition(":")[0] for s in shown.split("|")} & {*states}):
-                return "-"
-        return self.genera.get((kind["genus"], column), "")
-
-    # -- traits, columns, care, evidence --------------------------------------------------------
-
-    def _with_traits(self, shipped: list[Row]) -> list[Row]:
-        """Add the keeper's traits; one that leans on a state that is gone is always asked meanwhile."""
-        own = self.own.rows["traits.csv"]
-        states = {row[ID]: set(row["states"].split("|")) for row in [*shipped, *own]}
-        added = []
-        for row in own:
-            applies = row["applies_when"]
-            trait, sign, rest = applies.partition("=")
-            wanted = {state.strip() for state in rest.split("|")}
-            if self.upgraded and sign and not wanted <= states.get(trait.strip(), set()):
-                self.conflicts.gone(row, "applies_when", "there is no such state", (ID, "applies_when"))
-                added.append(replace(row, values={**row.values, "applies_when": ""}))
-            else:
-                added.append(row)
-        return [*shipped, *added]
-
-    def _columns(self) -> tuple[str, ...]:
-        """Return the columns of kinds: in the keeper's order, then what the shipped table has besides."""
-        wanted = [*self.own.columns, *self.shipped.sheets["taxa.csv"].header]
-        wanted += [row[ID] for row in self.own.rows["traits.csv"]]
-        wanted += [row["column"] for row in self.own.rows[CHANGES] if row["column"] in self.traits]
-        columns = tuple(dict.fromkeys(wanted))
-        if not self.upgraded:
-            return columns
-        return tuple(c for c in columns if self._is_column(c))
-
-    def _without_blank_companions(self, columns: tuple[str, ...], kinds: list[Row]) -> tuple[str, ...]:
-        """Leave out a column for young fish that nothing is known in any more."""
-        return tuple(
+def sheets_of(rows: Rows, headers: Mapping[str, Iterable[str]]) -> dict[str, Sheet]:
+    """Return rows as the files of a table, their columns in the order of these headers."""
+    sheets = {}
+    for file in KEYS.keys() - {SOURCES}:
+        of = next((f for f, others in _COLUMNS_OF.items() if file in others), "")
+        filled = {c for row in rows[file].values() for c, text in row.values.items() if text}
+        known = {*HEADERS[file], *(rows[of] if of and file != GENERA else ())}
+        young = {f"{name}{YOUNG}" for name in rows.get(of, ())} | {*rows.get(of, ())}
+        columns = (c for row in rows[file].values() for c in row.values)
+        header = [
             c
-            for c in columns
-            if c in META or c not in self.traits or c in self.known or any(row.values.get(c) for row in kinds)
-        )
-
-    def _with_care(self, shipped: list[Row], kinds: set[str]) -> list[Row]:
-        """Add the keeper's rows of care; of two rows on one kind the keeper's counts."""
-        theirs = {row["taxon"]: row for row in shipped if row["taxon"]}
-        added = []
-        for row in self.own.rows["care.csv"]:
-            taxon = row["taxon"]
-            if self.upgraded and taxon and taxon not in kinds:
-                self.conflicts.gone(row, "", _NO_KIND)
-                continue
-            if taxon in theirs:
-                self.conflicts.care(row, theirs[taxon])
-                shipped = [r for r in shipped if r["taxon"] != taxon]
-                self.care_replaced.add(taxon)
-            added.append(self._care_row(row) if self.upgraded else row)
-        return [*shipped, *added]
-
-    def _care_row(self, row: Row) -> Row:
-        values = dict(row.values)
-        for column, attribute in _CARE.items():
-            try:
-                parse_care(attribute, row[column])
-            except ValueError as error:
-                why = f"it can't be read ({error})"
-            else:
-                why = _UNBACKED if row[column] and not self._is_backed((row.who, column)) else ""
-            if why:
-                self.conflicts.gone(row, column, why, ("care_group", "taxon", column))
-                values[column] = ""
-        return replace(row, values=values)
-
-    def _with_evidence(self, shipped: list[Row], kinds: list[Row], care: list[Row]) -> list[Row]:
-        """Add the keeper's claims; leave out those that nothing stands in front of any more."""
-        filled = {(row.who, c) for row in [*kinds, *care] for c, text in row.values.items() if text}
-        filled |= {(k[ID], c) for k in kinds for g, c in self.genera if self.genera[g, c] and g == k["genus"]}
-        own = self.own.rows["evidence.csv"]
-        there = {row.who for row in [*kinds, *care]}
-        kept = []
-        for row in shipped:
-            place = row.who, row["attribute"]
-            replaced = row["taxon"] in self.care_replaced and row["attribute"] in _CARE
-            outdated = place in self.claimed and row["note"] == UNSOURCED
-            if place not in self.cleared and not replaced and not outdated:
-                kept.append(row)
-        if not self.upgraded:
-            return [*kept, *own]
-        said = {_claim(row) for row in kept}
-        added = []
-        for row in own:
-            if row.who not in there:
-                self.conflicts.gone(row, "", _NO_KIND)
-            elif row["source"] and row["source"] not in self.sources:
-                self.conflicts.gone(row, row["attribute"], "no source has this key")
-            elif (row.who, row["attribute"]) not in filled:
-                self.conflicts.gone(row, row["attribute"], "the cell behind which it stands is blank or gone")
-            elif _claim(row) not in said:
-                added.append(row)
-        return [*kept, *added]
+            for c in dict.fromkeys([*HEADERS[file], *headers.get(file, ()), *columns])
+            if c in known or (c in young and c in filled)
+        ]
+        lines = (replace(r, values={c: r.values.get(c, "") for c in header}) for r in rows[file].values())
+        sheets[file] = Sheet(file, tuple(header), tuple(lines))
+    return sheets
 
 
-def _take_out(rows: dict[str, list[Row]], taxa: Collection[str]) -> None:
-    """Take out all that a table holds on some kinds."""
-    for file, column in (("taxa.csv", ID), ("care.csv", "taxon"), ("evidence.csv", "taxon")):
-        rows[file] = [row for row in rows[file] if row[column] not in taxa]
+def _key(row: Row) -> Hashable:
+    if row.file == EVIDENCE:
+        return frozenset(_filled(row).items())
+    if row.file == CARE:
+        return ("", row["taxon"]) if row["taxon"] else (row["care_group"], "")
+    return row[KEYS[row.file][0]]
 
 
-def _plain(trait: Trait | None, text: str) -> str:
-    """Return a cell as it is written by rule, so that 7 and 7..7 are the same."""
-    if trait is None:
-        return text
-    try:
-        return cell_text(trait, parse_cell(trait, text))
-    except ValueError:
-        return text
-
-
-def _filled(row: Row) -> dict[str, str]:
+def _filled(row: Row | None) -> dict[str, str] | None:
+    """Return what a row says; of a source no more than counts."""
+    if row is None:
+        return None
+    if row.file == SOURCES:
+        entry, found = row["entry"], _KEY.search(row["entry"])
+        at = found.start() if found else 0
+        return {"key": row["key"], "entry": " ".join(entry[at:].split())}
     return {column: text for column, text in row.values.items() if text}
 
 
-def _claim(row: Row) -> tuple[str, ...]:
-    return tuple(row[c] for c in HEADERS["evidence.csv"])
+def _text(rows: Rows, place: Place) -> str:
+    file, key, column = place
+    row = rows[file].get(key)
+    return row.values.get(column, "") if row else ""
+
+
+def _with(row: Row, **cells: str) -> Row:
+    return replace(row, values={**row.values, **cells})
+
+
+def _put(rows: dict[Hashable, Row], key: Hashable, row: Row | None) -> None:
+    if row is None:
+        rows.pop(key, None)
+    else:
+        rows[key] = row
+
+
+def _speaks_of(place: Place) -> Callable[[Row], bool]:
+    """Return whether a claim is about a row or a cell."""
+    file, key, column = place
+
+    def speaks(claim: Row) -> bool:
+        attribute = claim["attribute"]
+        if file in _COLUMNS_OF:
+            return not column and attribute in (key, f"{key}{YOUNG}")
+        if column not in ("", attribute):
+            return False
+        if file == CARE:
+            return (claim["care_group"], claim["taxon"]) == key
+        return claim.values.get({TAXA: "taxon", GENERA: "genus"}.get(file, "")) == key
+
+    return speaks
+
+
+def take(target: Rows, source: Rows, place: Place) -> None:
+    """Make all that one state says of a row, a column or a cell what another says of it, claims included."""
+    file, key, column = place
+    speaks = _speaks_of(place)
+    claims = {k: r for k, r in source[EVIDENCE].items() if speaks(r)}
+    if column:
+        if key in target[file]:
+            target[file][key] = _with(target[file][key], **{column: _text(source, place)})
+    else:
+        _put(target[file], key, source[file].get(key))
+    if file == TAXA and not column:
+        _put(target[CARE], ("", key), source[CARE].get(("", key)))
+    if file in _COLUMNS_OF and not column:
+        reads = _readers(source)
+        for other in _COLUMNS_OF[file]:
+            for who, row in list(target[other].items()):
+                for name in (key, f"{key}{YOUNG}"):
+                    text = row.values.get(name, "")
+                    if who in source[other]:
+                        text = _text(source, (other, who, name))
+                    elif not text or not _reads(reads, name, text):
+                        text = ""
+                    elif key in source[file]:
+                        # The row is the target's alone, and can still be read.
+                        own = _speaks_of((other, who, name))
+                        claims |= {k: r for k, r in target[EVIDENCE].items() if own(r)}
+                    if text or name in row.values:
+                        target[other][who] = _with(target[other][who], **{name: text})
+    for name, row in list(target[TRAITS].items()) if file == TRAITS and not column else ():
+        if _leans_on(row) == key and name in source[TRAITS] and name != key:
+            target[TRAITS][name] = _with(row, applies_when=source[TRAITS][name]["applies_when"])
+    target[EVIDENCE] = {k: r for k, r in target[EVIDENCE].items() if not speaks(r)} | claims
+
+
+def _readers(rows: Rows, amiss: set[Place] | None = None) -> dict[str, Callable[[str], Any]]:
+    """Return how the cells of each column are read; note the rows that define none."""
+    readers: dict[str, Callable[[str], Any]] = {}
+    for file, read, parse in (
+        (TRAITS, read_traits, parse_cell),
+        (CARE_COLUMNS, read_care_columns, parse_care),
+    ):
+        found = Found()
+        for made in read(Sheet(file, (), tuple(rows[file].values())), found):
+            readers[made.id] = readers[made.id + YOUNG] = partial(parse, made)
+        by_place = {row.place: row for row in rows[file].values()} if found else {}
+        for problem in found if amiss is not None else ():
+            row = by_place[problem.row]
+            # Whose states it names is to blame, not the trait that leans on them.
+            of = _leans_on(row) if problem.column == "applies_when" else ""
+            amiss.add((file, of if of in rows[file] else _key(row), ""))
+    return readers
+
+
+def _leans_on(trait: Row) -> str:
+    """Return the trait by which it is told whether this one applies."""
+    return trait["applies_when"].partition("=")[0].strip()
+
+
+def _reads(readers: Mapping[str, Callable[[str], Any]], column: str, text: str) -> bool:
+    try:
+        readers[column](text)
+    except (KeyError, ValueError):
+        return False
+    return True
+
+
+_LEANS: dict[str, dict[str, tuple[str, ...]]] = {
+    TRAITS: {EVIDENCE: ("attribute",)},
+    SOURCES: {EVIDENCE: ("source",), TAXA: ("nameAccordingTo",)},
+    CARE: {EVIDENCE: ("care_group",), TAXA: ("careGroup",)},
+}
+"""Where the names that a file gives are used elsewhere."""
+
+
+def _rename(rows: Rows, file: str, was: str, now: str) -> None:
+    """Give a trait, a source or a care group another name, and all that leans on it."""
+    both = {was: now, f"{was}{YOUNG}": f"{now}{YOUNG}"} if file == TRAITS else {was: now}
+
+    def renamed(row: Row) -> Row:
+        columns = _LEANS[file].get(row.file, ()) if row.file != file else (KEYS[file][0],)
+        values = {c: both.get(t, t) if c in columns else t for c, t in row.values.items()}
+        if row.file in _COLUMNS_OF.get(file, ()):
+            for old, new in both.items():
+                if old in values:
+                    values[new] = values.pop(old) or values.get(new, "")
+        if file == TRAITS and values.get("applies_when", "").partition("=")[0].strip() == was:
+            values["applies_when"] = f"{now}={values['applies_when'].partition('=')[2]}"
+        if row.file == file == SOURCES:
+            values["entry"] = _KEY.sub(lambda m: m[1] + both.get(m[2], m[2]), values["entry"])
+        return replace(row, values=values)
+
+    for name in KEYS:
+        rows[name] = {_key(row): row for row in map(renamed, rows[name].values())}
+
+
+def _let_go(rows: Rows, place: Place) -> None:
+    """Blank what leans on a row that is gone, and drop the claims that do."""
+    file, key, column = place
+    name = key[0] if file == CARE else key
+    for other, columns in _LEANS.get(file, {}).items() if not column else ():
+        for at, row in list(rows[other].items()):
+            if any(row.values.get(c) == name for c in columns):
+                gone = None if other == EVIDENCE else _with(row, **dict.fromkeys(columns, ""))
+                _put(rows[other], at, gone)
+
+
+def _ask_always(rows: Rows) -> None:
+    """Have a trait asked always whose condition can't be read any more."""
+    amiss: set[Place] = set()
+    _readers(rows, amiss)
+    for name, row in list(rows[TRAITS].items()):
+        of = _leans_on(row)
+        if of and (of not in rows[TRAITS] or (TRAITS, of, "") in amiss):
+            rows[TRAITS][name] = _with(row, applies_when="")
+
+
+# -- the merge -------------------------------------------------------------------------------------------
+
+
+class Merge:
+    """Three states of a table brought together.
+
+    Parameters
+    ----------
+    base, mine, theirs : Rows
+    asked : iterable of (file, own name, shipped name)
+        Which names were found to have two meanings by an earlier merge, and are not settled.
+
+    Attributes
+    ----------
+    rows : Rows
+        The merged table.
+    conflicts : tuple of Conflict
+    asked : list of (file, own name, shipped name)
+    """
+
+    def __init__(self, base: Rows, mine: Rows, theirs: Rows, asked: Iterable[tuple[str, str, str]] = ()):
+        self.base, self.theirs = base, theirs
+        self.mine = {file: dict(rows) for file, rows in mine.items()}
+        self._open: dict[str, Conflict] = {}
+        self._theirs_read = _readers(theirs)
+        self.asked = [*asked, *self._taken_names()]
+        self.rows: Rows = {file: {} for file in KEYS}
+        for file in KEYS:
+            for key in dict.fromkeys([*theirs[file], *self.mine[file]]):
+                _put(self.rows[file], key, self._merged(file, key))
+        self.asked += self._shared_codes()
+        self._mend()
+        self.asked = [names for names in dict.fromkeys(self.asked) if self._two_meanings(*names)]
+        self.conflicts = tuple(self._open.values())
+
+    def _merged(self, file: str, key: Hashable) -> Row | None:
+        was, own, now = (side[file].get(key) for side in (self.base, self.mine, self.theirs))
+        if was and own and now and file != SOURCES:
+            columns = dict.fromkeys([*now.values, *own.values])
+            return replace(own, values={column: self._cell((file, key, column)) for column in columns})
+        was_said, own_said, now_said = map(_filled, (was, own, now))
+        if file == TAXA and was_said and now_said:
+            # A trait that is gone makes no other kind of it.
+            was_said = {c: text for c, text in was_said.items() if c in META or c in self._theirs_read}
+        if own_said in (was_said, now_said):
+            return now
+        if was_said != now_said:
+            self._differ((file, key, ""))
+        return own
+
+    def _cell(self, place: Place) -> str:
+        was, own, now = (_text(side, place) for side in (self.base, self.mine, self.theirs))
+        if own in (was, now):
+            return now
+        file, _, column = place
+        gone = file == TAXA and column not in META and column not in self._theirs_read
+        if was != now and not gone and not self._read_alike(column, own, now):
+            self._differ(place)
+        return own
+
+    def _read_alike(self, column: str, one: str, other: str) -> bool:
+        read = self._theirs_read
+        both = _reads(read, column, one) and _reads(read, column, other)
+        return both and read[column](one) == read[column](other)
+
+    # -- names with two meanings ----------------------------------------------------------------
+
+    def _taken_names(self) -> Iterator[tuple[str, str, str]]:
+        """Give what is the keeper's another name where the shipped table has one of that name by now."""
+        for file in _NAMED:
+            for key, row in list(self.mine[file].items()):
+                theirs = self.theirs[file].get(key)
+                if theirs is None or key in self.base[file] or _words(row) == _words(theirs):
+                    continue
+                was = key[0] if file == CARE else key
+                if file == CARE and key[1]:
+                    continue
+                taken = {
+                    str(k[0] if file == CARE else k) for side in (self.mine, self.theirs) for k in side[file]
+                }
+                now = next(
+                    f"{was}_own{n or ''}" for n in (0, *range(2, 999)) if f"{was}_own{n or ''}" not in taken
+                )
+                _rename(self.mine, file, was, now)
+                yield file, now, was
+
+    def _shared_codes(self) -> Iterator[tuple[str, str, str]]:
+        """Find new shipped kinds under the trade code of one of the keeper's own."""
+        own = [key for key in self.rows[TAXA] if key not in self.theirs[TAXA]]
+        new = [key for key in self.theirs[TAXA] if key not in self.base[TAXA] and key in self.rows[TAXA]]
+        for mine in own:
+            for theirs in new:
+                if self._codes(mine) & self._codes(theirs):
+                    yield "code", mine, theirs
+
+    def _codes(self, taxon: str) -> set[str]:
+        return {*trade_codes(_text(self.rows, (TAXA, taxon, "tradeCode")))}
+
+    def _two_meanings(self, file: str, own: str, theirs: str) -> bool:
+        """Note the question which of two is meant; False where there is none any more."""
+        if file == "code":
+            shared = self._codes(own) & self._codes(theirs)
+            if not shared:
+                return False
+            mine, other = (_called(self.rows[TAXA][taxon]) for taxon in (own, theirs))
+            text = (
+                f"The shipped table has {other} under the trade code {min(shared)} of your {mine}: the same "
+                f"fish? Both count {_UNTIL}."
+            )
+            asked = Conflict(f"taxon:{own}={theirs}", "taxon", own, "tradeCode", "", theirs, own, text)
+        else:
+            keys = [(name, "") if file == CARE else name for name in (own, theirs)]
+            if keys[0] not in self.rows[file] or keys[1] not in self.theirs[file]:
+                return False
+            kind = _NAMED[file]
+            text = (
+                f"The shipped table now has a {kind}{' group' if file == CARE else ''} {theirs!r} too, "
+                f"and not the same as yours; yours goes by {own!r} {_UNTIL}."
+            )
+            said = [
+                _words(rows[file][key])
+                for rows, key in zip((self.theirs, self.rows), keys[::-1], strict=True)
+            ]
+            asked = Conflict(f"{kind}:{own}", kind, "", theirs, "", *said, text)
+        self._open[asked.id] = replace(asked, place=(file, theirs, ""), other=own)
+        return True
+
+    # -- what one side leans on -----------------------------------------------------------------
+
+    def _mend(self) -> None:
+        """Keep what the keeper's rows lean on, and leave out what has nothing to stand on."""
+        for file, key, column in [conflict.place for conflict in self._open.values()]:
+            if not column and key in self.mine[file] and key not in self.theirs[file]:
+                take(self.rows, self.mine, (file, key, ""))
+        self._bring_back()
+        held: set[Place] = set()
+        while amiss := self._amiss() - held:
+            for place in sorted(amiss):
+                take(self.rows, self.mine, place)
+                self._differ(place)
+            held |= amiss
+            self._bring_back()
+        _ask_always(self.rows)
+        self._tidy()
+
+    def _amiss(self) -> set[Place]:
+        """Return the traits and the columns of care that can't be read, or by which some cell can't."""
+        amiss: set[Place] = set()
+        readers = _readers(self.rows, amiss)
+        for file, others in _COLUMNS_OF.items():
+            cells = (
+                cell for other in others for row in self.rows[other].values() for cell in row.values.items()
+            )
+            for column, text in cells:
+                name = column if column in self.rows[file] else column.removesuffix(YOUNG)
+                if (
+                    text
+                    and column in readers
+                    and name in self.rows[file]
+                    and not _reads(readers, column, text)
+                ):
+                    amiss.add((file, name, ""))
+        return amiss
+
+    def _bring_back(self) -> None:
+        while True:
+            lacking = next(((f, key, "") for f, key in self._needed() if key not in self.rows[f]), None)
+            if lacking is None:
+                break
+            file, key, _ = lacking
+            if key in self.mine[file]:
+                take(self.rows, self.mine, lacking)
+                self._differ(lacking, gone=True)
+            else:
+                take(self.rows, self.theirs, lacking)
+        for claim in self._own_claims():
+            place = self._cell_of(claim)
+            if not _text(self.rows, place) and _text(self.mine, place):
+                file, key, column = place
+                self.rows[file][key] = _with(self.rows[file][key], **{column: _text(self.mine, place)})
+                self._differ(place)
+
+    def _own_claims(self) -> list[Row]:
+        return [row for key, row in self.rows[EVIDENCE].items() if key not in self.theirs[EVIDENCE]]
+
+    def _needed(self) -> Iterator[tuple[str, Hashable]]:
+        """Yield what has to be there for what is there."""
+        for row in self.rows[TAXA].values():
+            for column, text in _filled(row).items():
+                if column == "careGroup":
+                    yield CARE, (text, "")
+                elif column == "nameAccordingTo":
+                    yield SOURCES, text
+                elif column not in META and text != _text(self.base, (TAXA, row["id"], column)):
+                    yield TRAITS, column if column in self.mine[TRAITS] else column.removesuffix(YOUNG)
+        for row in self.rows[TRAITS].values():
+            if _leans_on(row):
+                yield TRAITS, _leans_on(row)
+        for key, row in self.rows[CARE].items():
+            if _filled(row) != _filled(self.base[CARE].get(key)):
+                if row["taxon"]:
+                    yield TAXA, row["taxon"]
+                yield from ((CARE_COLUMNS, c) for c in _filled(row) if c in self.mine[CARE_COLUMNS])
+        for row in self.rows[EVIDENCE].values():
+            if row["source"]:
+                yield SOURCES, row["source"]
+        for row in self._own_claims():
+            if row["taxon"]:
+                yield TAXA, row["taxon"]
+            if row["care_group"]:
+                yield CARE, (row["care_group"], "")
+            for file in _COLUMNS_OF:
+                for name in {row["attribute"], row["attribute"].removesuffix(YOUNG)} & self.mine[file].keys():
+                    yield file, name
+
+    def _cell_of(self, claim: Row) -> Place:
+        """Return the cell that a claim stands behind."""
+        taxon, attribute = claim["taxon"], claim["attribute"]
+        if claim.values.get("genus"):
+            return GENERA, claim["genus"], attribute
+        if taxon and attribute not in self.rows[CARE_COLUMNS]:
+            return TAXA, taxon, attribute
+        return CARE, ("", taxon) if taxon else (claim["care_group"], ""), attribute
+
+    def _tidy(self) -> None:
+        traits = {name for key in self.rows[TRAITS] for name in (key, f"{key}{YOUNG}")}
+        known = {
+            TAXA: traits.union(META),
+            GENERA: traits.union(*KEYS.values()),
+            CARE: self.rows[CARE_COLUMNS],
+        }
+        for file, columns in known.items():
+            kept = {*columns, *KEYS[file]}
+            for key, row in list(self.rows[file].items()):
+                self.rows[file][key] = replace(row, values={c: t for c, t in row.values.items() if c in kept})
+        care = self.rows[CARE].items()
+        self.rows[CARE] = {k: r for k, r in care if not r["taxon"] or r["taxon"] in self.rows[TAXA]}
+        held = {conflict.place for conflict in self._open.values()}
+        taken = self._taken_over()
+        claims: dict[Hashable, Row] = {}
+        backed: set[Place] = set()
+        for key, row in self.rows[EVIDENCE].items():
+            place = self._cell_of(row)
+            new = key not in self.mine[EVIDENCE]
+            said = place in taken or _text(self.rows, place) not in ("", "?")
+            if said and not (new and {place, (*place[:2], "")} & held):
+                claims[key] = row
+                backed.add(place)
+        names = {*META, *(column for columns in KEYS.values() for column in columns)}
+        for file in known:
+            for key, row in self.rows[file].items():
+                for column, text in _filled(row).items():
+                    if column not in names and text != "?" and (file, key, column) not in backed:
+                        claims |= self._behind((file, key, column), text)
+        self.rows[EVIDENCE] = claims
+
+    def _taken_over(self) -> set[Place]:
+        """Return the cells of kinds that are blank and still say something."""
+        rows = self.rows[TAXA]
+        checked = check_sheets(sheets_of(self.rows, {}), None, Found())
+        genus = [row["genus"] for row in rows.values()]
+        _, basis = effective(checked.traits, checked.cells, checked.genera, genus)
+        ids = list(rows)
+        return {(TAXA, ids[i], c) for c, rests in basis.items() for i, rest in enumerate(rests) if rest}
+
+    def _behind(self, place: Place, text: str) -> dict[Hashable, Row]:
+        """Return what either side puts behind a cell that says so, or that nobody names a source."""
+        speaks = _speaks_of(place)
+        for side in (self.theirs, self.mine):
+            claims = {k: r for k, r in side[EVIDENCE].items() if speaks(r)}
+            if (
+                claims
+                and _text(side, place) == text
+                and all(r["source"] in {"", *self.rows[SOURCES]} for r in claims.values())
+            ):
+                return claims
+        file, key, column = place
+        who = {"care_group": key[0], "taxon": key[1]} if file == CARE else {KEYS[file][0]: key}
+        who = {"taxon": key} if file == TAXA else who
+        said = {"attribute": column, "value": text, "class": "memory", "scope": "species", "note": UNSOURCED}
+        row = Row(0, dict.fromkeys(HEADERS[EVIDENCE], "") | who | said, EVIDENCE)
+        return {_key(row): row}
+
+    # -- conflicts ------------------------------------------------------------------------------
+
+    def _differ(self, place: Place, *, gone: bool = False) -> None:
+        """Note that both say different things of a place."""
+        file, key, column = place
+        was, own, now = (side[file].get(key) for side in (self.base, self.mine, self.theirs))
+        name = str((key[1] or key[0]) if file == CARE else key)
+        what = _called(own or was or now) if file == TAXA else f"{_WHAT[file]} {name!r}"
+        said = [
+            _text(s, place) if column else _words(s[file].get(key))
+            for s in (self.base, self.mine, self.theirs)
+        ]
+        if column:
+            did = f"wrote {_shown(said[1])}" if said[0] != said[1] else f"gave a claim for {_shown(said[1])}"
+            text = (
+                f"{what}, {column}: you {did} where the shipped table said {_shown(said[0])}; it now says "
+                f"{_shown(said[2])}, and yours counts {_UNTIL}."
+            )
+        elif now is None:
+            text = (
+                f"The shipped table no longer has {what}, which you changed or built on; it stays {_UNTIL}."
+            )
+        elif own is None:
+            text = f"You left out {what}, which the shipped table has changed since; it stays out {_UNTIL}."
+        elif was is not None:
+            text = f"You and the shipped table changed {what}, each otherwise; yours counts {_UNTIL}."
+        elif file == TAXA:
+            theirs = f"a kind {name!r} ({_called(now)})"
+            text = f"The shipped table now has {theirs} too; your row ({what}) counts {_UNTIL}."
+        else:
+            text = f"The shipped table now has {what} too; yours counts {_UNTIL}."
+        kind = "gone" if gone else "cell" if column else "taxon" if file == TAXA else _NAMED.get(file, "cell")
+        start = kind if file == TAXA or (not column and kind != "cell") else file.partition(".")[0]
+        where = ":".join(filter(None, (start, name, column)))
+        taxon = name if file == TAXA or (file == CARE and key[1]) else ""
+        at = column or ("id" if file == TAXA and not gone else "")
+        self._open.setdefault(
+            where, Conflict(where, kind, taxon, at, said[0], said[2], said[1], text, place=place)
+        )
+
+    def held_back(self) -> Rows:
+        """Return the base of the next merge: the shipped table, but for what is not settled."""
+        held = {file: dict(rows) for file, rows in self.theirs.items()}
+        for conflict in self.conflicts:
+            if not conflict.other:
+                take(held, self.base, conflict.place)
+        return held
+
+    def settled(self, name: str, keep: str) -> Merge:
+        """Return the merge with one conflict settled. Raises UnknownName, IdkeyError."""
+        if name not in self._open:
+            known = one_of(name, list(self._open), "one of those that are") if self._open else "none is"
+            msg = f"no conflict {name!r} is open: {known}"
+            raise UnknownName(msg)
+        conflict = self._open[name]
+        if keep not in conflict.choices:
+            msg = f"{name}: keep={keep!r}: {one_of(keep, conflict.choices)}"
+            raise IdkeyError(msg)
+        base, mine = self.held_back(), {file: dict(rows) for file, rows in self.rows.items()}
+        file, theirs, _ = conflict.place
+        asked = [names for names in self.asked if names != (file, conflict.other, theirs)]
+        if not conflict.other:
+            take(base, self.theirs, conflict.place)
+        if keep == "shipped":
+            if file == "code":
+                take(mine, dict.fromkeys(KEYS, {}), (TAXA, conflict.other, ""))
+            elif conflict.other:
+                self._fold(mine, file, conflict.other, theirs)
+            else:
+                take(mine, self.theirs, conflict.place)
+                if theirs not in self.theirs[file]:
+                    _let_go(mine, conflict.place)
+            _ask_always(mine)
+        return Merge(base, mine, self.theirs, asked)
+
+    def _fold(self, mine: Rows, file: str, own: str, theirs: str) -> None:
+        """Have what leans on the keeper's own lean on the shipped one of that name, as far as it can."""
+        if file == TRAITS:
+            for taxon, row in list(mine[TAXA].items()):
+                for name, other in ((own, theirs), (f"{own}{YOUNG}", f"{theirs}{YOUNG}")):
+                    text = row.values.get(name, "")
+                    if text and (row.values.get(other) or not _reads(self._theirs_read, other, text)):
+                        mine[TAXA][taxon] = _with(mine[TAXA][taxon], **{name: ""})
+                        speaks = _speaks_of((TAXA, taxon, name))
+                        mine[EVIDENCE] = {k: r for k, r in mine[EVIDENCE].items() if not speaks(r)}
+        key = (own, "") if file == CARE else own
+        if file == CARE:
+            take(mine, dict.fromkeys(KEYS, {}), (CARE, key, ""))
+        mine[file].pop(key, None)
+        _rename(mine, file, own, theirs)
+
+
+def _called(row: Row) -> str:
+    """Return the name of a kind, with its trade codes."""
+    codes = row["tradeCode"].replace("|", ", ")
+    return f"{row['scientificName']} ({codes})" if codes else row["scientificName"]
+
+
+def _words(row: Row | None) -> str:
+    """Return a row on one line, its name left out."""
+    said = _filled(row) or {}
+    if row is not None and row.file == SOURCES:
+        return _KEY.sub(lambda m: m[1], said["entry"])
+    if row is not None and row.file == TAXA:
+        return _called(row)
+    return "; ".join(text for column, text in said.items() if column not in KEYS[row.file])
+
+
+def _shown(text: str) -> str:
+    return repr(text) if text else "nothing"

@@ -37,13 +37,13 @@ class Origin:
     folder : pathlib.Path
     digests : mapping of str to str
         SHA-256 of each file by name; a file that was not there is left out.
-    overlay : bool
-        Whether the folder holds only additions to the shipped table.
+    base : mapping of str to bytes, or None
+        Of a table of one's own, the shipped files that it started from; see `idkey.table.merge`.
     """
 
     folder: Path
     digests: Mapping[str, str]
-    overlay: bool = False
+    base: Mapping[str, bytes] | None = None
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:

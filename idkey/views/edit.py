@@ -6,10 +6,10 @@ from typing import Any
 
 from idkey.table import words
 from idkey.table.claims import CLASSES, UNSOURCED
-from idkey.table.conflicts import Conflict
 from idkey.table.draft import Draft, Place, taken_over
 from idkey.table.fields import FIELDS
 from idkey.table.genera import GENUS
+from idkey.table.merge import Conflict
 from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.table.table import TraitTable
 from idkey.views import html

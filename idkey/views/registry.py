@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import idkey.table.folder  # noqa: F401 - says how a table is saved
 from idkey import display
 from idkey.care.check import TankCheck
 from idkey.care.room import RoomCheck
@@ -16,7 +17,6 @@ from idkey.model.key import Key
 from idkey.model.lookalikes import Apart, Lookalikes, lookalikes
 from idkey.model.review import Review, review
 from idkey.table.draft import Draft
-from idkey.table.folder import save_table
 from idkey.table.spreadsheet import Import
 from idkey.table.table import TraitTable
 from idkey.views import care, changes, compare, edit, html, identify, key, spreadsheet, table, tank, text
@@ -53,4 +53,3 @@ display.save.register(object)(print_views.save)
 display.changes.register(TraitTable)(lambda new, old, **more: what_changes(old, new, **more))
 display.review.register(TraitTable)(review)
 display.lookalikes.register(TraitTable)(lookalikes)
-display.save_table.register(TraitTable)(save_table)

@@ -8,7 +8,7 @@ from idkey.views.doc import SCREEN, TEXT, Block, Code, Document, Lines, On, Runs
 from idkey.views.words import number_of
 
 if TYPE_CHECKING:
-    from idkey.table.conflicts import Conflict
+    from idkey.table.merge import Conflict
     from idkey.table.table import TraitTable
 
 __all__ = ["conflicts_document", "table_document"]
@@ -16,7 +16,6 @@ __all__ = ["conflicts_document", "table_document"]
 _MOST_ROWS = 12
 _NONE = "Nothing to settle: the shipped table and your own additions agree."
 _KEEP = {"own": "keep yours", "shipped": "take what the shipped table says"}
-_DROP = "give up what is set aside"
 
 
 def table_document(table: TraitTable) -> Document:
@@ -58,8 +57,8 @@ def _ways(table: TraitTable, conflict: Conflict) -> list[tuple[str, str]]:
     folder = str(table.origin.folder) if table.origin else table.name
     return [
         (
-            _DROP if conflict.kind == "gone" else _KEEP[keep],
-            f"table = idkey.table.overlay.settle({folder!r}, {conflict.id!r}, {keep!r})",
+            _KEEP[keep],
+            f"table = idkey.table.folder.settle({folder!r}, {conflict.id!r}, {keep!r})",
         )
         for keep in conflict.choices
     ]

@@ -9,8 +9,8 @@ import ipywidgets as w
 
 from idkey.table.draft import is_shipped
 from idkey.table.fields import UNITS
+from idkey.table.folder import settle
 from idkey.table.names import new_id
-from idkey.table.overlay import settle
 from idkey.table.reading import new_trait
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.views import edit, html

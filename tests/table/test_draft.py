@@ -259,7 +259,7 @@ def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
     draft.save(tmp_path / "own")
     assert not draft.is_changed
     assert own_folder(draft.saved) == (tmp_path / "own").resolve()
-    assert (tmp_path / "own" / "overlay.json").exists()
+    assert (tmp_path / "own" / "base.zip").exists()
     again = idkey.load_table(tmp_path / "own")
     assert again.label("hypancistrus_l999") == "Hypancistrus sp. (L999)"
     assert again.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)

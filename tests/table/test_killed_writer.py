@@ -1,4 +1,4 @@
-"""A program that saves is killed 200 times, at any moment: the folder holds the old or the new state, whole.
+"""A program that saves is killed, 25 times (IDKEY_LONG_TESTS=1: 200): the folder holds a whole state.
 
 A server with all imports done forks the writers. Each notes a state in a file of its own once the save of it
 came back, so that what may stand on the disk is known to the state: the last one noted, or the one after it.
@@ -28,6 +28,7 @@ from .small_folder import SMALL
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither fork nor SIGKILL")
 
+LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
 NAMES = ("taxa.csv", "traits.csv", "sources.bib")
 WATCHED = ("rename", "replace", "fsync", "unlink", "rmdir", "mkdir", "open", "close")
 
@@ -159,7 +160,8 @@ def _run_and_kill(server, line: str, after_s: float | None) -> None:
 
 
 @pytest.mark.parametrize(
-    ("way", "by_clock", "by_itself", "steps"), [("bytes", 60, 60, 90), ("table", 40, 40, 110)]
+    ("way", "by_clock", "by_itself", "steps"),
+    [("bytes", 60, 60, 90), ("table", 40, 40, 110)] if LONG else [("bytes", 8, 7, 90), ("table", 4, 6, 110)],
 )
 def test_killed_at_any_moment_the_folder_holds_a_whole_state(
     server, tmp_path, way, by_clock, by_itself, steps

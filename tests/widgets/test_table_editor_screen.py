@@ -300,11 +300,11 @@ def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere
     idkey.start_table(tmp_path / "own")
     screen = idkey.table_editor(folder=tmp_path / "own")
     change(screen, ZEBRA, "tail_fork", "forked")
-    note = tmp_path / "own" / "overlay.json"
+    note = tmp_path / "own" / "care.csv"
     edited = note.read_text().rstrip() + "\n\n"
     note.write_text(edited)
     screen._save_button.click()
-    assert "overlay.json" in words(screen._alert)
+    assert "care.csv" in words(screen._alert)
     assert note.read_text() == edited
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
     elsewhere = screen.folds[_ELSEWHERE].box

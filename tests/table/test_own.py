@@ -1,0 +1,821 @@
+"""A keeper's own table over the shipped one: nothing of it is lost, a newer shipped table is taken in."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import shutil
+import zipfile
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from idkey.errors import IdkeyError, TableError, TableWarning, UnknownName
+from idkey.table import files, folder
+from idkey.table.claims import Claim
+from idkey.table.csvfile import Found
+from idkey.table.files import files_of
+from idkey.table.folder import BASE, load_table, restore, settle, start_table, versions
+from idkey.table.layout import FILES
+from idkey.table.schema import Trait, cell_text
+from idkey.table.table import TraitTable
+from idkey.views import html as on_screen
+from idkey.views import text as in_text
+from idkey.views.table import conflicts_document
+
+from .small_folder import SMALL, added, rows_of, source, upgraded, with_cell, without
+
+CLAIM = Claim(evidence_class="memory", note="seen in the tank")
+READ = {"source": "SMITH", "class_": "read", "scope": "species"}
+FINS = Trait(
+    "fins",
+    "nominal",
+    label="Fins",
+    question="Fins?",
+    states=("long", "short"),
+    applies_when=("spots", ("light",)),
+)
+BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
+Files = dict[str, bytes]
+
+
+def whole(shipped: Files) -> TraitTable:
+    return _whole(tuple(shipped.items()))
+
+
+@lru_cache(maxsize=8)
+def _whole(shipped: tuple[tuple[str, bytes], ...]) -> TraitTable:
+    found = Found("small")
+    return files.table_from(files.parts_from(dict(shipped), found), "small", found)
+
+
+def laid(shipped: Files, own: Files) -> TraitTable:
+    """Load an own table while this shipped one is there."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(folder, "_shipped", lambda: dict(shipped))
+        return folder._opened(own, Path("mine"), "mine", {})[0]
+
+
+def started(shipped: Files = SMALL) -> TraitTable:
+    return laid(shipped, {**shipped, BASE: folder._packed(shipped)})
+
+
+def saved(table: TraitTable) -> Files:
+    return files_of(table) | {BASE: folder._packed(table.origin.base)}
+
+
+def content(table: TraitTable) -> dict[str, list[str]]:
+    """What a table says; claims, sources and kinds in no order."""
+    written = {n: d for n, d in files_of(table).items() if n != "datapackage.json"}
+    said = {n: sorted(filter(None, d.decode().splitlines())) for n, d in written.items()}
+    return said | {"taxa.csv": table.to_frame().sort_index().sort_index(axis=1).to_csv()}
+
+
+def ids(table: TraitTable) -> list[str]:
+    return [conflict.id for conflict in table.conflicts]
+
+
+def text(table: TraitTable, taxon: str, column: str) -> str:
+    return cell_text(table.trait_of(column), table.cell(taxon, column))
+
+
+def own_kind(table: TraitTable, taxon: str = "mine", **cells: str) -> TraitTable:
+    return table.with_taxon(taxon, **{"scientificName": "Testia mine", **cells})
+
+
+def texts(own: Files) -> set[str]:
+    """Every text of all cells of all rows."""
+    lines = [list(csv.reader(io.StringIO(own[name].decode()))) for name in own if name.endswith(".csv")]
+    return {cell for rows in lines for row in rows[1:] for cell in row}
+
+
+@pytest.fixture
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    """Two folders: the shipped table as the package holds it, and the keeper's own."""
+    shipped, mine = tmp_path / "shipped", tmp_path / "mine"
+    shipped.mkdir()
+    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
+
+    def ship(content: Files) -> None:
+        for name, data in content.items():
+            (shipped / name).write_bytes(data)
+
+    ship(SMALL)
+    return ship, mine
+
+
+# -- what is added is kept -------------------------------------------------------------------------------
+
+
+def test_nothing_added_is_the_shipped_table():
+    table = started()
+    assert table.conflicts == ()
+    assert files_of(table) == files_of(whole(SMALL))
+    newer = laid(NEWER, saved(table))
+    assert newer.conflicts == ()
+    assert files_of(newer) == files_of(whole(NEWER))
+
+
+def test_an_own_folder_is_a_whole_table_with_the_base_beside_it(place):
+    _, mine = place
+    own_kind(start_table(mine), tail="forked").with_cell("alpha", "tail", "hollow", CLAIM).save()
+    read = {path.name: path.read_bytes() for path in mine.iterdir() if path.is_file()}
+    assert {*read} == {*FILES, BASE} - {"genera.csv"}
+    assert [row["id"] for row in rows_of(read, "taxa.csv")] == [*whole(SMALL).ids, "mine"]
+    with zipfile.ZipFile(mine / BASE) as base:
+        assert {name: base.read(name) for name in base.namelist()} == SMALL
+    assert len(whole({n: d for n, d in read.items() if n != BASE})) == 6
+
+
+def test_a_kind_left_out_may_be_written_anew():
+    table = own_kind(started().without_taxon("beta"), "beta", tail="forked")
+    for shipped in (SMALL, NEWER):
+        again = laid(shipped, saved(table))
+        assert again.conflicts == ()
+        assert text(again, "beta", "tail") == "forked"
+        assert again.taxa.at["beta", "scientificName"] == "Testia mine"
+
+
+def test_a_cell_blanked_and_filled_again_does_not_get_its_old_claims_back():
+    table = started().with_cell("alpha", "tail", "").with_cell("alpha", "tail", "straight", CLAIM)
+    again = laid(NEWER, saved(table))
+    assert list(again.claims("alpha", "tail")["note"]) == ["seen in the tank"]
+
+
+def test_what_could_not_be_said_as_an_addition_is_kept_by_now():
+    table = started()
+    care = table.care.copy()
+    care.loc[0, "flow"] = "gentle"
+    fewer = table.evidence[table.evidence["note"] != "a second look"].reset_index(drop=True)
+    longer = (replace(table.traits[0], question="Longer?"), *table.traits[1:])
+    again = laid(NEWER, saved(replace(table, traits=longer, care=care, evidence=fewer)))
+    assert again.conflicts == ()
+    assert again.traits[0].question == "Longer?"
+    assert again.care.loc[0, "flow"] == "gentle"
+    assert "a second look" not in set(again.evidence["note"])
+
+
+STATES = {
+    "tail": ("straight", "hollow", "forked"),
+    "spots": ("light", "dark", "none"),
+    "teeth": ("few", "many"),
+}
+cells = st.one_of(
+    *(st.tuples(st.just(c), st.sampled_from(["", "-", *s, "|".join(s[:2])])) for c, s in STATES.items()),
+    st.tuples(st.sampled_from(["tail_young", "spots_young"]), st.sampled_from(["", "-"])),
+    st.tuples(st.just("size"), st.integers(1, 900).map(str)),
+    st.tuples(st.just("rays"), st.floats(0, 90).map(repr)),
+    st.tuples(st.sampled_from(["vernacularName", "tradeCode"]), st.sampled_from(["", "T001", "'=x", "<b>&"])),
+    st.tuples(st.just("careGroup"), st.sampled_from(["", "stones", "sand"])),
+)
+claims = st.sampled_from(
+    [None, CLAIM, Claim(source="SMITH", locator="p. 9"), Claim(source="JONES", scope="genus")]
+)
+steps = st.one_of(
+    st.tuples(st.just("cell"), st.sampled_from(["alpha", "beta", "gamma", "delta", "omega"]), cells, claims),
+    st.tuples(
+        st.just("kind"), st.sampled_from(["mine", "other", "beta"]), st.lists(cells, max_size=4), claims
+    ),
+    st.tuples(st.just("out"), st.sampled_from(["beta", "delta", "mine"]), st.none(), st.none()),
+    st.tuples(st.just("claim"), st.sampled_from(["alpha", "stones"]), st.none(), claims),
+    st.tuples(st.just("trait"), st.just("fins"), st.sampled_from(["long", "short", "long|short"]), claims),
+    st.tuples(st.just("source"), st.sampled_from(["MINE", "OTHER"]), st.none(), st.none()),
+)
+
+
+def step(table: TraitTable, what: str, who: str, given, claim: Claim | None) -> TraitTable:
+    """Make one change, as far as it can be made to this table."""
+    try:
+        if what == "cell":
+            column, value = given
+            has_cell = column in STATES or column in ("size", "rays", "tail_young")
+            return table.with_cell(who, column, value, claim if value and has_cell else None)
+        if what == "kind":
+            return own_kind(table, who, **dict(given))
+        if what == "out":
+            return table.without_taxon(who)
+        if what == "claim":
+            return table.with_evidence(who, "tail" if who == "alpha" else "flow", claim or CLAIM)
+        if what == "trait":
+            return table.with_trait(FINS, {"alpha": given}, {"alpha": claim} if claim else None)
+        return table.with_source(source(who))
+    except (TableError, UnknownName):
+        return table
+
+
+@given(st.lists(steps, max_size=12))
+def test_whatever_is_changed_loads_again_as_it_was(changes):
+    table = started()
+    for change in changes:
+        table = step(table, *change)
+    own = saved(table)
+    again = laid(SMALL, own)
+    assert files_of(again) == files_of(table)
+    assert again.conflicts == ()
+    assert saved(again) == own
+
+
+NEWER = upgraded(
+    added(
+        added(
+            with_cell(SMALL, "taxa.csv", "gamma", "scientificName", "Testia gammoides"),
+            "taxa.csv",
+            id="zeta",
+            scientificName="Testia zeta",
+            genus="Testia",
+            tradeCode="T777",
+            size="70",
+        ),
+        "evidence.csv",
+        taxon="zeta",
+        attribute="size",
+        value="70",
+        source="SMITH",
+        class_="read",
+        scope="species",
+    )
+)
+
+
+@settings(phases=[Phase.generate])
+@given(st.lists(steps, max_size=8), st.lists(steps, max_size=6))
+def test_a_newer_shipped_table_that_touches_nothing_of_it_keeps_all_changes(changes, then):
+    table = started()
+    for change in changes:
+        table = step(table, *change)
+    later = laid(NEWER, saved(table))
+    assert later.conflicts == ()
+    assert "zeta" in later.ids
+    assert later.taxa.at["gamma", "scientificName"] == "Testia gammoides"
+    # Made over the newer table from the start, it is the same; and it goes on as any other.
+    fresh = started(NEWER)
+    for change in changes:
+        fresh = step(fresh, *change)
+    assert content(later) == content(fresh)
+    for change in then:
+        later = step(later, *change)
+    again = laid(NEWER, saved(later))
+    assert (files_of(again), again.conflicts) == (files_of(later), ())
+
+
+@settings(phases=[Phase.generate], max_examples=100)
+@given(st.lists(steps, max_size=10), st.data())
+def test_whatever_is_taken_from_the_shipped_table_an_own_table_loads_and_loses_nothing(changes, data):
+    table = started()
+    for change in changes:
+        table = step(table, *change)
+    own, newer = saved(table), upgraded(SMALL)
+    for _ in range(data.draw(st.integers(1, 3))):
+        newer = data.draw(st.sampled_from(CUTS))(newer)
+    later = laid(newer, own)
+    assert texts(own) - texts(saved(later)) <= texts(SMALL)
+    kept = saved(later)
+    again = laid(newer, kept)
+    assert set(ids(again)) == set(ids(later))
+    assert content(again) == content(later)
+    # Each can be settled either way, and then nothing is open.
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(folder, "_shipped", lambda: dict(newer))
+        open_now = folder._Own(kept, "mine")
+        for _ in range(2 * len(again.conflicts) + 2):
+            if not open_now.merge.conflicts:
+                break
+            conflict = data.draw(st.sampled_from(open_now.merge.conflicts))
+            open_now.settled(conflict.id, data.draw(st.sampled_from(["own", "shipped"])))
+            assert conflict.id not in [c.id for c in open_now.merge.conflicts]
+            open_now.table()
+        assert open_now.merge.conflicts == ()
+
+
+def without_kind(taxon: str):
+    def cut(shipped: Files) -> Files:
+        for file, column in (("taxa.csv", "id"), ("care.csv", "taxon"), ("evidence.csv", "taxon")):
+            shipped = without(shipped, file, lambda row, c=column: row[c] == taxon)
+        return shipped
+
+    return cut
+
+
+def without_trait(trait: str):
+    def cut(shipped: Files) -> Files:
+        columns = (trait, f"{trait}_young")
+        shipped = without(shipped, "traits.csv", lambda row: row["id"] == trait)
+        shipped = without(shipped, "evidence.csv", lambda row: row["attribute"] in columns)
+        if trait == "spots":
+            shipped = with_cell(shipped, "traits.csv", "rays", "applies_when", "")
+        return cut_columns(shipped, columns)
+
+    return cut
+
+
+def cut_columns(shipped: Files, columns) -> Files:
+    lines = list(csv.reader(io.StringIO(shipped["taxa.csv"].decode())))
+    keep = [i for i, column in enumerate(lines[0]) if column not in columns]
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows([[line[i] for i in keep] for line in lines])
+    return {**shipped, "taxa.csv": out.getvalue().encode()}
+
+
+def without_cell(taxon: str, column: str):
+    def cut(shipped: Files) -> Files:
+        if column not in shipped["taxa.csv"].decode().split("\n")[0].split(","):
+            return shipped
+        shipped = with_cell(shipped, "taxa.csv", taxon, column, "")
+        return without(
+            shipped, "evidence.csv", lambda row: (row["taxon"], row["attribute"]) == (taxon, column)
+        )
+
+    return cut
+
+
+def without_source(key: str):
+    """A source is gone: its claims are by now another's."""
+
+    def cut(shipped: Files) -> Files:
+        rest = "SMITH" if key == "JONES" else "JONES"
+        bib = shipped["sources.bib"].decode()
+        entries = bib.split("\n@")
+        if len(entries) < 3 or f"{{{rest}," not in bib:
+            return shipped
+        kept = [entries[0], *(e for e in entries[1:] if f"{{{key}," not in e)]
+        shipped = {**shipped, "sources.bib": "\n@".join(kept).encode()}
+        for name in ("evidence.csv", "taxa.csv"):
+            shipped = {**shipped, name: shipped[name].replace(f",{key},".encode(), f",{rest},".encode())}
+        return shipped
+
+    return cut
+
+
+CUTS = [
+    without_kind("beta"),
+    without_kind("alpha"),
+    without_trait("teeth"),
+    without_trait("spots"),
+    without_trait("tail"),
+    without_cell("alpha", "tail"),
+    without_cell("gamma", "spots"),
+    without_source("JONES"),
+    without_source("SMITH"),
+]
+
+
+# -- what the keeper mistyped ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("shipped", [SMALL, upgraded(with_cell(SMALL, "taxa.csv", "beta", "size", "91"))])
+@pytest.mark.parametrize(
+    ("file", "row", "place", "column", "value"),
+    [
+        ("taxa.csv", {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "tail": "fork"},
+         "7 (mine)", "tail", "fork"),
+        ("taxa.csv", {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "careGroup": "stone"},
+         "7 (mine)", "careGroup", "stone"),
+        ("evidence.csv", {"taxon": "alpha", "attribute": "tail", "source": "SMYTH", "class": "read",
+                          "scope": "species"}, "32 (alpha)", "source", "SMYTH"),
+        ("traits.csv", {"id": "fins", "kind": "nominl"}, "7 (fins)", "kind", "nominl"),
+    ],
+)  # fmt: skip
+def test_a_slip_of_the_pen_is_named_with_its_own_row(shipped, file, row, place, column, value):
+    with pytest.raises(TableError) as error:
+        laid(shipped, added(saved(started()), file, **row))
+    assert (file, place, column, value) in [(p.file, p.row, p.column, p.value) for p in error.value.problems]
+
+
+@pytest.mark.parametrize("file", ["taxa.csv", "traits.csv", "sources.bib"])
+def test_a_file_that_is_gone_from_the_own_folder_is_missed(place, file):
+    ship, mine = place
+    own_kind(start_table(mine), tail="forked").save()
+    (mine / file).unlink()
+    for shipped in (SMALL, NEWER):
+        ship(shipped)
+        with pytest.raises(TableError) as error:
+            load_table(mine)
+        missed = [(p.file, p.right) for p in error.value.problems]
+        assert missed == [(file, "the file is missing from this folder")]
+
+
+@pytest.mark.parametrize("damage", [b"", b"PK", b"not a zip"])
+def test_a_base_that_can_not_be_read_is_said_and_an_old_version_brings_it_back(place, damage):
+    _, mine = place
+    own_kind(start_table(mine), tail="forked").save()
+    load_table(mine).with_cell("alpha", "tail", "hollow").save()
+    (mine / BASE).write_bytes(damage)
+    with pytest.raises(TableError, match=r"base\.zip: .*put an old version back"):
+        load_table(mine)
+    assert "mine" in restore(mine, versions(mine)[0]).ids
+
+
+def test_a_base_that_holds_other_files_touches_none(place, tmp_path):
+    _, mine = place
+    start_table(mine)
+    with zipfile.ZipFile(mine / BASE, "a") as base:
+        base.writestr("../escaped.csv", "x")
+    assert load_table(mine).conflicts == ()
+    assert not list(tmp_path.rglob("escaped.csv"))
+
+
+# -- conflicts -------------------------------------------------------------------------------------------
+
+
+def test_a_cell_that_both_changed(place):
+    ship, mine = place
+    start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
+    ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight")))
+    table = load_table(mine)
+    (conflict,) = table.conflicts
+    assert (conflict.id, conflict.kind, conflict.taxon, conflict.column) == (
+        "cell:alpha:tail", "cell", "alpha", "tail")  # fmt: skip
+    assert (conflict.before, conflict.shipped, conflict.own) == ("forked", "straight", "hollow")
+    assert text(table, "alpha", "tail") == "hollow"
+    # Saving something else leaves it open.
+    table = own_kind(table).save()
+    assert ids(table) == ids(load_table(mine)) == ["cell:alpha:tail"]
+
+    kept = settle(mine, conflict, "own")
+    assert kept.conflicts == load_table(mine).conflicts == ()
+    assert text(kept, "alpha", "tail") == "hollow"
+    ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight"), "3.0"))
+    assert load_table(mine).conflicts == ()
+    ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight|forked"), "4.0"))
+    given = settle(mine, "cell:alpha:tail", "shipped")
+    assert text(given, "alpha", "tail") == "straight|forked"
+    assert "seen in the tank" not in set(given.evidence["note"])
+    assert "mine" in given.ids
+    assert given.version == "4.0 with additions"
+
+
+def test_a_cell_on_which_both_agree_is_no_conflict():
+    own = saved(started().with_cell("delta", "rays", "8", CLAIM))
+    newer = upgraded(with_cell(SMALL, "taxa.csv", "delta", "rays", "8..8"))
+    assert laid(newer, own).conflicts == ()
+
+
+@BOTH
+def test_a_kind_left_out_stays_out_unless_its_row_was_changed(place, keep):
+    ship, mine = place
+    start_table(mine).without_taxon("beta").save()
+    ship(NEWER)
+    assert "beta" not in load_table(mine).ids
+    ship(upgraded(with_cell(SMALL, "taxa.csv", "beta", "size", "95"), "3.0"))
+    table = load_table(mine)
+    assert ids(table) == ["taxon:beta"]
+    assert "beta" not in table.ids
+    table = own_kind(table).save()
+    assert ids(load_table(mine)) == ["taxon:beta"]
+    done = settle(mine, "taxon:beta", keep)
+    assert done.conflicts == load_table(mine).conflicts == ()
+    assert ("beta" in done.ids) == (keep == "shipped")
+    assert ("beta" in set(done.care["taxon"])) == (keep == "shipped")
+
+
+def own_kind_shipped() -> Files:
+    newer = added(
+        SMALL, "taxa.csv", id="mine", scientificName="Testia nova", genus="Testia", tail="straight", size="50"
+    )
+    for column, value in (("tail", "straight"), ("size", "50")):
+        newer = added(newer, "evidence.csv", taxon="mine", attribute=column, value=value, **READ)
+    return upgraded(newer)
+
+
+@BOTH
+def test_an_own_kind_that_is_shipped_by_now(place, keep):
+    ship, mine = place
+    own_kind(start_table(mine), tail="forked", spots="light").save()
+    ship(own_kind_shipped())
+    table = load_table(mine)
+    assert ids(table) == ["taxon:mine"]
+    assert (text(table, "mine", "tail"), text(table, "mine", "size")) == ("forked", "")
+    table.with_cell("alpha", "teeth", "many", CLAIM).save()
+    assert ids(load_table(mine)) == ["taxon:mine"]
+    done = settle(mine, "taxon:mine", keep)
+    assert done.conflicts == ()
+    assert text(done, "mine", "tail") == ("forked" if keep == "own" else "straight")
+    assert text(done, "mine", "size") == ("" if keep == "own" else "50")
+    assert text(done, "mine", "spots") == ("light" if keep == "own" else "")
+    assert text(done, "alpha", "teeth") == "many"
+    assert content(load_table(mine)) == content(done)
+
+
+@BOTH
+def test_an_own_kind_under_the_trade_code_of_a_new_shipped_one(place, keep):
+    ship, mine = place
+    own_kind(start_table(mine), tradeCode="T001|T777", tail="forked").save()
+    assert load_table(mine).conflicts == ()  # T001 was shared, and said, from the start
+    ship(NEWER)
+    table = load_table(mine)
+    (conflict,) = table.conflicts
+    assert (conflict.kind, conflict.own, conflict.shipped) == ("taxon", "mine", "zeta")
+    assert "T777" in conflict.text
+    assert {"mine", "zeta"} <= set(table.ids)
+    table.save()
+    assert len(load_table(mine).conflicts) == 1
+    done = settle(mine, conflict, keep)
+    assert done.conflicts == ()
+    assert ("mine" in done.ids) == (keep == "own")
+    done = done.save()
+    assert load_table(mine).conflicts == ()
+
+
+SHIPPED_FINS = "fins,Fins,nominal,,long|round,long|round,no,Fins?,,0.1,invented,,5,,no,yes,\n"
+
+
+def fins_shipped() -> Files:
+    newer = {**SMALL, "traits.csv": SMALL["traits.csv"] + SHIPPED_FINS.encode()}
+    newer = with_cell(added(newer, "taxa.csv", id="x", fins=""), "taxa.csv", "alpha", "fins", "round")
+    newer = without(newer, "taxa.csv", lambda row: row["id"] == "x")
+    return upgraded(added(newer, "evidence.csv", taxon="alpha", attribute="fins", value="round", **READ))
+
+
+@BOTH
+def test_an_own_trait_whose_name_is_taken_by_now(place, keep):
+    ship, mine = place
+    table = own_kind(start_table(mine).with_trait(FINS, {"alpha": "short", "beta": "long"}), fins="short")
+    table.with_cell("mine", "fins_young", "long").save()
+    ship(fins_shipped())
+    table = load_table(mine)
+    assert ids(table) == ["trait:fins_own"]
+    # Neither is taken for the other: both stand in the table.
+    assert (text(table, "alpha", "fins"), text(table, "alpha", "fins_own")) == ("round", "short")
+    assert table.trait("fins_own").states == ("long", "short")
+    table.save()
+    assert ids(load_table(mine)) == ["trait:fins_own"]
+    done = settle(mine, "trait:fins_own", keep)
+    assert done.conflicts == ()
+    if keep == "own":
+        assert text(done, "mine", "fins_own") == "short"
+    else:
+        assert "fins_own" not in done.trait_ids
+        # What can be read as the shipped trait is kept, what can't is in the old versions of the folder.
+        assert [text(done, taxon, "fins") for taxon in ("alpha", "beta", "mine")] == ["round", "long", ""]
+        assert text(done, "mine", "fins_young") == "long"
+    assert content(load_table(mine)) == content(done)
+
+
+@BOTH
+def test_an_own_source_whose_key_is_taken_by_now(place, keep):
+    ship, mine = place
+    table = start_table(mine).with_source(source("NOTE", "A note of mine"))
+    table.with_cell("alpha", "teeth", "many", source="NOTE").save()
+    ship(upgraded({**SMALL, "sources.bib": SMALL["sources.bib"] + source("NOTE", "Something else").encode()}))
+    table = load_table(mine)
+    assert ids(table) == ["source:NOTE_own"]
+    assert "NOTE_own" in set(table.claims("alpha", "teeth")["source"])
+    assert "A note of mine" in table.sources["NOTE_own"].full
+    assert "Something else" in table.sources["NOTE"].full
+    table.save()
+    assert ids(load_table(mine)) == ["source:NOTE_own"]
+    done = settle(mine, "source:NOTE_own", keep)
+    assert done.conflicts == ()
+    assert ("NOTE_own" in done.sources) == (keep == "own")
+    assert ("NOTE" in set(done.claims("alpha", "teeth")["source"])) == (keep == "shipped")
+
+
+def with_own_care(table: TraitTable) -> TraitTable:
+    rows = [
+        {"care_group": "caves", "flow": "strong"},
+        {"care_group": "sand", "taxon": "gamma", "flow": "gentle"},
+    ]
+    claims = [{"care_group": "caves"}, {"taxon": "gamma"}]
+    care = pd.concat([table.care, pd.DataFrame(rows)], ignore_index=True).fillna("")
+    said = {"attribute": "flow", "class": "memory", "scope": "group"}
+    claims = pd.DataFrame([{**claim, **said} for claim in claims])
+    return replace(
+        table, care=care, evidence=pd.concat([table.evidence, claims], ignore_index=True).fillna("")
+    )
+
+
+@BOTH
+def test_own_care_that_is_shipped_by_now(place, keep):
+    ship, mine = place
+    table = with_own_care(own_kind(start_table(mine)))
+    table.with_cell("mine", "careGroup", "caves").save()
+    newer = added(SMALL, "care.csv", care_group="caves", flow="moderate", ph="5..6")
+    newer = added(newer, "care.csv", care_group="sand", taxon="gamma", ph="7..8")
+    newer = with_cell(newer, "care.csv", "sand", "substrate", "Stones.")
+    for who, column in (
+        ({"care_group": "caves"}, "flow"),
+        ({"care_group": "caves"}, "ph"),
+        ({"taxon": "gamma"}, "ph"),
+    ):
+        newer = added(newer, "evidence.csv", **who, attribute=column, class_="memory", scope="group")
+    ship(upgraded(newer))
+    table = load_table(mine)
+    assert ids(table) == ["care:gamma", "care:caves_own"]
+    assert table.taxa.at["mine", "careGroup"] == "caves_own"
+    assert list(table.care.loc[table.care["taxon"] == "gamma", "flow"]) == ["gentle"]
+    table.save()
+    assert ids(load_table(mine)) == ["care:gamma", "care:caves_own"]
+    settle(mine, "care:caves_own", keep)
+    done = settle(mine, "care:gamma", keep)
+    assert done.conflicts == load_table(mine).conflicts == ()
+    assert done.taxa.at["mine", "careGroup"] == ("caves_own" if keep == "own" else "caves")
+    (gamma,) = done.care.loc[done.care["taxon"] == "gamma", ["flow", "ph"]].to_numpy().tolist()
+    assert gamma == (["gentle", ""] if keep == "own" else ["", "7..8"])
+
+
+@BOTH
+def test_a_cell_of_care_that_both_changed(place, keep):
+    ship, mine = place
+    table = start_table(mine)
+    care = table.care.copy()
+    care.loc[care["care_group"] == "sand", "substrate"] = "Gravel."
+    replace(table, care=care).save()
+    ship(upgraded(with_cell(SMALL, "care.csv", "sand", "substrate", "Stones.")))
+    assert ids(load_table(mine)) == ["care:sand:substrate"]
+    done = settle(mine, "care:sand:substrate", keep)
+    assert done.conflicts == load_table(mine).conflicts == ()
+    assert set(done.care["substrate"]) == {"", "Gravel." if keep == "own" else "Stones."}
+
+
+def leaning(mine: Path) -> TraitTable:
+    """Save a table with something that leans on each of the kinds of things that may go."""
+    table = own_kind(start_table(mine).with_trait(FINS, {"beta": "long"}), teeth="few", careGroup="stones")
+    table = table.with_cell("beta", "size", "95", source="JONES").with_cell("alpha", "teeth", "many", CLAIM)
+    return table.with_evidence("gamma", "spots", source="JONES").with_cell("mine", "spots", "light").save()
+
+
+def much_gone() -> Files:
+    newer = upgraded(SMALL)
+    for cut in (without_kind("beta"), without_trait("teeth"), without_cell("gamma", "spots")):
+        newer = cut(newer)
+    newer = with_cell(newer, "traits.csv", "spots", "states", "pale|dark|none")
+    for file in ("taxa.csv", "traits.csv"):
+        newer[file] = newer[file].replace(b"light", b"pale")
+    return newer
+
+
+GONE = {"taxon:beta", "gone:teeth", "trait:spots", "cell:gamma:spots"}
+
+
+def test_what_leans_on_what_is_gone_stays_and_the_shipped_may_come_back(place):
+    ship, mine = place
+    before = leaning(mine)
+    ship(much_gone())
+    table = load_table(mine)
+    assert set(ids(table)) == GONE
+    for taxon, column in (("beta", "size"), ("mine", "teeth"), ("alpha", "teeth"), ("gamma", "spots")):
+        assert text(table, taxon, column) == text(before, taxon, column)
+    assert table.trait("fins").applies_when == ("spots", ("light",))
+    own_kind(table, "another").save()
+    assert set(ids(load_table(mine))) == GONE
+    ship(upgraded(SMALL, "3.0"))
+    table = load_table(mine)
+    assert table.conflicts == ()
+    assert content(table.without_taxon("another")) == content(before)
+
+
+@BOTH
+@pytest.mark.parametrize("turned", [False, True])
+def test_what_is_gone_can_be_kept_or_given_up_one_by_one_in_any_order(place, keep, turned):
+    ship, mine = place
+    leaning(mine)
+    ship(much_gone())
+    for conflict in sorted(GONE, reverse=turned):
+        if conflict in ids(load_table(mine)):
+            table = settle(mine, conflict, keep)
+            assert conflict not in ids(table)
+    assert table.conflicts == load_table(mine).conflicts == ()
+    own = keep == "own"
+    assert ("beta" in table.ids, "teeth" in table.trait_ids, "mine" in table.ids) == (own, own, True)
+    assert text(table, "mine", "spots") == ("light" if own else "")
+    assert text(table, "alpha", "spots") == ("light" if own else "pale")
+    assert table.trait("fins").applies_when == (("spots", ("light",)) if own else None)
+    assert table.version == "2.0 with additions"
+
+
+@BOTH
+def test_a_source_or_a_care_group_that_is_gone_stays_where_the_keeper_uses_it(place, keep):
+    ship, mine = place
+    table = own_kind(start_table(mine), careGroup="stones").with_cell(
+        "alpha", "teeth", "many", source="JONES"
+    )
+    table.save()
+    newer = without_source("JONES")(SMALL)
+    newer = {name: data.replace(b"stones", b"rocks") for name, data in newer.items()}
+    ship(upgraded(newer))
+    table = load_table(mine)
+    assert set(ids(table)) == {"gone:stones", "gone:JONES"}
+    assert table.taxa.at["mine", "careGroup"] == "stones"
+    assert table.taxa.at["alpha", "careGroup"] == "rocks"
+    for conflict in ("gone:stones", "gone:JONES"):
+        table = settle(mine, conflict, keep)
+    assert table.conflicts == load_table(mine).conflicts == ()
+    assert table.taxa.at["mine", "careGroup"] == ("stones" if keep == "own" else "")
+    assert text(table, "alpha", "teeth") == "many"
+    assert ("JONES" in table.sources) == (keep == "own")
+
+
+def test_a_trait_that_both_changed_so_that_it_can_not_be_read_is_one_conflict():
+    table = started()
+    spots = replace(table.traits[2], states=("light", "dark", "none", "odd"), words=("a", "b", "c", "d"))
+    mine = saved(replace(table, traits=(*table.traits[:2], spots, *table.traits[3:])))
+    newer = with_cell(SMALL, "traits.csv", "spots", "states", "light|dark|none|blue")
+    newer = with_cell(newer, "traits.csv", "spots", "state_words", "light|dark|no spots|blue")
+    newer = upgraded(with_cell(newer, "taxa.csv", "gamma", "spots", "blue"))
+    later = laid(newer, mine)
+    assert "trait:spots" in ids(later)
+    assert later.trait("spots").states[-1] == "odd"
+
+
+def test_settling_what_is_not_open_or_not_so(place):
+    ship, mine = place
+    start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
+    with pytest.raises(UnknownName, match="none is"):
+        settle(mine, "cell:alpha:tail", "own")
+    ship(upgraded(with_cell(SMALL, "taxa.csv", "alpha", "tail", "straight")))
+    with pytest.raises(UnknownName, match="did you mean 'cell:alpha:tail'"):
+        settle(mine, "cell:alpha:tial", "own")
+    with pytest.raises(IdkeyError, match="shipped, own"):
+        settle(mine, "cell:alpha:tail", "both")
+    with pytest.raises(IdkeyError, match="nothing to settle"):
+        settle(mine.parent / "shipped", "cell:alpha:tail", "own")
+
+
+def test_conflicts_are_listed_with_both_sides_and_how_to_settle_them():
+    own = saved(started().with_cell("alpha", "vernacularName", "<b>mine</b>"))
+    newer = upgraded(with_cell(SMALL, "taxa.csv", "alpha", "vernacularName", "<i>theirs</i>"))
+    document = conflicts_document(laid(newer, own))
+    words, page = in_text.render(document), on_screen.render(document)
+    for part in ("it was: Alpha", "<i>theirs</i>", "<b>mine</b>", "'cell:alpha:vernacularName', 'own')"):
+        assert part in words
+    assert "<b>mine" not in page
+    assert "<i>theirs" not in page
+    assert "&lt;i&gt;theirs" in page
+    assert page.count("settle(") == 2
+    assert in_text.render(conflicts_document(started())).count("\n") == 0
+
+
+# -- the table that is shipped, and tables written by version 0.1.0 ----------------------------------------
+
+
+def test_the_real_table_with_a_changed_cell_and_a_newer_version():
+    real = folder._shipped()
+    first, second = whole(real).ids[:2]
+    own = saved(started(real).with_cell(first, "tail_fork", "forked"))
+    newer = upgraded(with_cell(real, "taxa.csv", second, "vernacularName", "Another name"), "9.0")
+    table = laid(newer, own)
+    assert table.conflicts == ()
+    assert text(table, first, "tail_fork") == "forked"
+    assert table.taxa.at[second, "vernacularName"] == "Another name"
+    other = upgraded(with_cell(real, "taxa.csv", first, "tail_fork", "straight"), "9.0")
+    assert ids(laid(other, own)) == [f"cell:{first}:tail_fork"]
+
+
+@pytest.mark.parametrize("form", ["own", "whole"])
+def test_a_table_written_by_version_0_1_0_loads_with_all_it_had(tmp_path, form):
+    here, mine = Path(__file__).parent, tmp_path / "mine"
+    with zipfile.ZipFile(here / "whole_0_1_0.zip") as archive:
+        archive.extractall(tmp_path / "whole")
+    shutil.copytree(here / "own_0_1_0" if form == "own" else tmp_path / "whole", mine)
+    old = {path.name: path.read_bytes() for path in mine.iterdir()}
+    read = pd.read_csv(tmp_path / "whole" / "taxa.csv", dtype=str, keep_default_na=False).set_index("id")
+    with pytest.warns(TableWarning, match="adult_size"):  # The keeper's 95 stands beside a claim for 100.
+        table = load_table(mine)
+    assert table.conflicts == ()
+    pd.testing.assert_frame_equal(
+        table.to_frame().sort_index()[sorted(read.columns)], read.sort_index()[sorted(read.columns)]
+    )
+    assert table.to_frame().columns.symmetric_difference(read.columns).empty
+    claims = table.claims("hypancistrus_lamplight", "tail_fork")
+    assert claims[["source", "locator", "class"]].to_numpy().tolist() == [["FIELD2026", "p. 12", "read"]]
+    assert "An invented field guide" in table.sources["FIELD2026"].full
+    assert table.trait("cheek_patch").states == ("yes", "no")
+    new = table.with_cell("hypancistrus_lamplight", "adult_size", 91).save()
+    left_out = {"genera.csv", BASE} if form == "whole" else set()
+    assert {path.name for path in mine.iterdir()} - {".idkey"} == {*FILES, BASE} - left_out
+    pd.testing.assert_frame_equal(folder.read_table(mine).to_frame(), new.to_frame())
+    assert folder.read_table(mine).conflicts == ()
+    assert folder.disk.version_files(mine, versions(mine)[0].name) == old
+    again = restore(mine, versions(mine)[0])
+    assert again.cell("hypancistrus_lamplight", "adult_size").high == 90
+
+
+def test_what_version_0_1_0_changed_and_the_shipped_table_has_changed_since_is_a_conflict(place):
+    ship, mine = place
+    mine.mkdir()
+    said = {"taxon": "alpha", "attribute": "tail", "class": "memory", "scope": "species"}
+    own = {name: SMALL[name].splitlines(keepends=True)[0] for name in ("taxa.csv", "traits.csv", "care.csv")}
+    own["evidence.csv"] = added(
+        {"evidence.csv": SMALL["evidence.csv"].splitlines(keepends=True)[0]}, "evidence.csv", **said
+    )["evidence.csv"]
+    own |= {"sources.bib": b"", "overlay.json": json.dumps({"version": "1.0"}).encode()}
+    own["changes.csv"] = b"taxon,column,shipped,own\nalpha,tail,straight,hollow\nbeta,id,beta,\n"
+    for name, data in own.items():
+        (mine / name).write_bytes(data)
+    table = load_table(mine)
+    assert (ids(table), table.conflicts[0].before) == (["cell:alpha:tail"], "straight")
+    assert "beta" not in table.ids
+    assert text(settle(mine, "cell:alpha:tail", "own"), "alpha", "tail") == "hollow"
+    assert not (mine / "overlay.json").exists()
+    for line in (b"alfa,tail,,forked", b"alpha,tial,,forked"):
+        (tmp := mine.parent / "slip").mkdir(exist_ok=True)
+        for name, data in (own | {"changes.csv": b"taxon,column,shipped,own\n" + line + b"\n"}).items():
+            (tmp / name).write_bytes(data)
+        with pytest.raises(TableError, match=r"changes\.csv, row 2.*did you mean"):
+            load_table(tmp)
