@@ -166,32 +166,6 @@ class Names:
         longest = [n for n in names if not n.endswith(" sp") and sum(f" {n} " in f" {m} " for m in names) < 2]
         return self._in_order(taxon for name in longest for taxon in self.called[name])
 
-    def known(self, text: Any) -> tuple[str, ...]:
-        """Return the kinds that are meant, at least one. Raises UnknownName, naming the nearest."""
-        kinds = self.match(text)
-        if kinds:
-            return kinds
-        name = folded(text) if isinstance(text, str) else ""
-        near = difflib.get_close_matches(name, self.called, n=1, cutoff=0.6)
-        what = "a taxon id" if set(self._words) == set(self.called) else "a taxon id, a trade code or a name"
-        what += "" if isinstance(text, str) else ", as a text of its own"
-        taxon = self.called[near[0]][0] if near else text if isinstance(text, str) else ""
-        right = one_of(taxon, self.ids, what)
-        if near and near[0] != folded(taxon):
-            right = f"{right.removesuffix('?')}, called {near[0]!r}?"
-        msg = f"taxon {text!r} is not in the table: {right}"
-        raise UnknownName(msg)
-
-    def one(self, text: Any) -> str:
-        """Return the one kind that is meant; see `one`."""
-        kinds = self.known(text)
-        if len(kinds) == 1:
-            return kinds[0]
-        more = f" and {len(kinds) - _MOST_LISTED} more" if len(kinds) > _MOST_LISTED else ""
-        listed = ", ".join(kinds[:_MOST_LISTED])
-        msg = f"taxon {text!r}: {len(kinds)} kinds are called so; choose one by its id: {listed}{more}"
-        raise UnknownName(msg)
-
 
 def match(table: Any, text: Any) -> tuple[str, ...]:
     """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
@@ -217,20 +191,41 @@ def match(table: Any, text: Any) -> tuple[str, ...]:
 
 
 def one(table: Any, text: Any) -> str:
-    """Return the id of the one kind that is meant.
-
-    Raises
-    ------
-    UnknownName
-        No kind, with the nearest; or several, with their ids.
-    """
-    return table.names.one(text)
+    """Return the id of the one kind that is meant. Raises UnknownName for none and for several."""
+    kinds = _known(table, text)
+    if len(kinds) == 1:
+        return kinds[0]
+    more = f" and {len(kinds) - _MOST_LISTED} more" if len(kinds) > _MOST_LISTED else ""
+    listed = ", ".join(kinds[:_MOST_LISTED])
+    msg = f"taxon {text!r}: {len(kinds)} kinds are called so; choose one by its id: {listed}{more}"
+    raise UnknownName(msg)
 
 
 def every(table: Any, texts: str | Iterable[Any]) -> tuple[str, ...]:
     """Return the ids of all kinds that are meant, each once. Raises UnknownName where one means none."""
     texts = (texts,) if isinstance(texts, str) else texts
-    return tuple(dict.fromkeys(taxon for text in texts for taxon in table.names.known(text)))
+    return tuple(dict.fromkeys(taxon for text in texts for taxon in _known(table, text)))
+
+
+def _known(table: Any, text: Any) -> tuple[str, ...]:
+    """Return the kinds that are meant, at least one; for an id no names are compiled."""
+    if isinstance(text, str) and text in table.taxa.index:
+        return (text,)
+    kinds = table.names.match(text)
+    if kinds:
+        return kinds
+    name = folded(text) if isinstance(text, str) else ""
+    called = table.names.called
+    near = difflib.get_close_matches(name, called, n=1, cutoff=0.6)
+    has_names = "scientificName" in table.taxa.columns
+    what = "a taxon id, a trade code or a name" if has_names else "a taxon id"
+    what += "" if isinstance(text, str) else ", as a text of its own"
+    taxon = called[near[0]][0] if near else text if isinstance(text, str) else ""
+    right = one_of(taxon, table.ids, what)
+    if near and near[0] != folded(taxon):
+        right = f"{right.removesuffix('?')}, called {near[0]!r}?"
+    msg = f"taxon {text!r} is not in the table: {right}"
+    raise UnknownName(msg)
 
 
 def inside(table: Any, text: str) -> tuple[str, ...]:

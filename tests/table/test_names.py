@@ -200,7 +200,8 @@ def test_the_bag_says_where_the_name_stands_and_changes_nothing():
 def test_names_are_compiled_once_and_ids_need_none(monkeypatch):
     made = []
     monkeypatch.setattr(names.Names, "__init__", lambda self, table: made.append(table))
-    table = TABLE.only([ZEBRA, L201])
+    table = idkey.load_table().only([ZEBRA, L201]).with_cell(ZEBRA, "adult_size", 99)
     assert table.position(ZEBRA) == 1
+    assert idkey.build_key(table)
     assert table.label(L201) == "Hypancistrus sp. (L201)"
     assert not made
