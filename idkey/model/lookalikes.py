@@ -17,7 +17,6 @@ import pandas as pd
 
 from idkey.display import Shown
 from idkey.errors import IdkeyError
-from idkey.model.combine import kept
 from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher
 from idkey.model.prior import check_table
 from idkey.table.schema import States, Trait
@@ -243,7 +242,7 @@ def apart(table: TraitTable, taxon: str) -> Apart:
         first = rows[why][np.argsort(-compared[rows[why]], kind="stable")][:MOST_PAIRS]
         for b in (b for b in first.tolist() if b not in pairs):
             trait = tell.looks[int(adult[:, b].argmax())] if best[b] > 0.5 + SAME else None
-            settle = _Blanks(table).settling(at, b, "young" if why == "adults only" else "adult")
+            settle = _settling(tell, at, b, "young" if why == "adults only" else "adult")
             pairs[b] = Pair(table.ids[b], why, int(compared[b]), trait, float(best[b]), settle)
     return Apart(table, taxon, *names.values(), pairs=tuple(pairs.values()))
 
@@ -261,69 +260,47 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
     return np.array(list(tells.values())).reshape(-1, right.shape[1]).sum(axis=0)
 
 
-@kept
-class _Blanks:
-    """What filling a blank cell of a table would bring."""
-
-    def __init__(self, table: TraitTable):
-        self._table = table
-        self._tell = distinguisher(table)
-        names = table.taxa["genus"] if "genus" in table.taxa.columns else [""] * len(table)
-        self._genus = np.array([str(name) for name in names], dtype=object)
-        self._two_blanks: dict[tuple[str, str, str, str], tuple[float, float]] = {}
-
-    def settling(self, a: int, b: int, stage: str) -> tuple[Settle, ...]:
-        """Return the traits that would settle a pair, the best first."""
-        ways = [way for trait in self._tell.looks if (way := self._settle(trait, a, b, stage)) is not None]
-        ways = [way for way in ways if way.worth >= HARDLY]
-        return tuple(
-            sorted(ways, key=lambda way: (-way.worth / way.trait.effort, way.trait.id))[:MOST_SETTLE]
-        )
-
-    def _settle(self, trait: Trait, a: int, b: int, stage: str) -> Settle | None:
-        known = self._tell.known(trait.id, stage)
+def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, ...]:
+    """Return the traits that would settle a pair, the best first."""
+    table, ways = tell.table, []
+    names = table.taxa["genus"] if "genus" in table.taxa.columns else [""] * len(table)
+    genera = np.array([str(name) for name in names], dtype=object)
+    for trait in tell.looks:
+        known = tell.known(trait.id, stage)
         blank = [i for i in (a, b) if not known[i]]
-        if not blank or not all(self._may_apply(trait, i) for i in blank):
-            return None
-        kin = [self._kin(trait, i, stage, without=(a, b)) for i in blank]
-        if not all(len(rows) >= KIN for _, rows in kin):
-            return None
-        if len(blank) == 1:
-            genus, rows = kin[0]
-            right = self._tell.right(trait.id, [a if blank[0] == b else b], stage)[0, rows]
-            differ, worth = float(np.mean(right >= CLEAR - SAME)), float(2 * right.mean() - 1)
-        else:
-            differ, worth = self._of_two_blanks(trait, kin, stage)
-            genus = kin[0][0] if kin[0][0] == kin[1][0] else ""
-        count = len(np.unique(np.concatenate([rows for _, rows in kin])))
-        return Settle(trait, tuple(self._table.ids[i] for i in blank), genus, count, differ, worth)
+        if not blank or not all(_may_apply(table, trait, i) for i in blank):
+            continue
+        others = known & ~np.isin(np.arange(len(table)), (a, b))
+        kin = {i: _kin(others, genera, i) for i in blank}
+        if any(len(rows) < KIN for _, rows in kin.values()):
+            continue
+        # A blank may come out as any of its kin; of a large genus some stand for all, taken evenly.
+        one, other = (
+            kin[i][1][:: -(-len(kin[i][1]) // _MOST_KIN)] if i in kin else np.array([i]) for i in (a, b)
+        )
+        right = tell.right(trait.id, one, stage)[:, other][one[:, None] != other]
+        worth = float(2 * right.mean() - 1)
+        if worth >= HARDLY:
+            among = {genus for genus, _ in kin.values()}
+            count = len(np.unique(np.concatenate([rows for _, rows in kin.values()])))
+            differ = float(np.mean(right >= CLEAR - SAME))
+            ids = tuple(table.ids[i] for i in blank)
+            ways.append(Settle(trait, ids, among.pop() if len(among) == 1 else "", count, differ, worth))
+    ways.sort(key=lambda way: (-way.worth / way.trait.effort, way.trait.id))
+    return tuple(ways[:MOST_SETTLE])
 
-    def _may_apply(self, trait: Trait, at: int) -> bool:
-        """Whether the trait may exist in a kind, by the trait that decides it."""
-        if trait.applies_when is None or trait.applies_when[0] not in self._table.trait_ids:
-            return True
-        cell = self._table.cells[trait.applies_when[0]][at]
-        return not isinstance(cell, States) or bool(set(cell.names) & set(trait.applies_when[1]))
 
-    def _kin(self, trait: Trait, at: int, stage: str, *, without: tuple[int, int]) -> tuple[str, np.ndarray]:
-        """Return the genus of a kind and its members known in the trait, or of the whole table."""
-        known = self._tell.known(trait.id, stage).copy()
-        known[list(without)] = False
-        genus = self._genus[at]
-        of_genus = known & (self._genus == genus)
-        if genus and of_genus.sum() >= KIN:
-            return genus, np.flatnonzero(of_genus)
-        return "", np.flatnonzero(known)
+def _may_apply(table: TraitTable, trait: Trait, at: int) -> bool:
+    """Whether the trait may exist in a kind, by the trait that decides it."""
+    if trait.applies_when is None or trait.applies_when[0] not in table.trait_ids:
+        return True
+    cell = table.cells[trait.applies_when[0]][at]
+    return not isinstance(cell, States) or bool(set(cell.names) & set(trait.applies_when[1]))
 
-    def _of_two_blanks(
-        self, trait: Trait, kin: list[tuple[str, np.ndarray]], stage: str
-    ) -> tuple[float, float]:
-        """Share of the pairs of kin that differ, and how much a look is expected to tell."""
-        # Both are blank, so neither is among the kin: these depend on the genera alone.
-        key = trait.id, stage, kin[0][0], kin[1][0]
-        if key not in self._two_blanks:
-            one, other = (rows[:: -(-len(rows) // _MOST_KIN)] for _, rows in kin)
-            right = self._tell.right(trait.id, one, stage)[:, other][one[:, None] != other]
-            clear = float(np.mean(right >= CLEAR - SAME)) if len(right) else 0.0
-            self._two_blanks[key] = clear, float(2 * right.mean() - 1) if len(right) else 0.0
-        return self._two_blanks[key]
+
+def _kin(known: np.ndarray, genera: np.ndarray, at: int) -> tuple[str, np.ndarray]:
+    """Return the genus of a kind and its known members, or of the whole table where they are few."""
+    of_genus = np.flatnonzero(known & (genera == genera[at]))
+    if genera[at] and len(of_genus) >= KIN:
+        return genera[at], of_genus
+    return "", np.flatnonzero(known)
