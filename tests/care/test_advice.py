@@ -12,8 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import Identification, IdkeyError, TraitTable, care_for, load_table
-from idkey.model.ask import MIN_GAIN, Asker
-from idkey.model.combine import TableModel
+from idkey.model.ask import MIN_GAIN
 from idkey.model.evidence import NONE
 from idkey.table.schema import States, Trait
 
@@ -193,16 +192,6 @@ def test_what_is_answered_or_cannot_be_seen_is_not_asked_again():
     alike = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
     assert [s.trait for s in care_for(Identification(alike, prior="uniform")).settling] == [None]
     assert "No question left in this table settles it" in sheet.attributes["temperature_c"].text
-
-
-def test_names_each_in_a_class_of_its_own_give_the_gain_of_the_next_question(shipped):
-    model = TableModel(shipped)
-    asker, n = Asker(model), len(shipped) + 1
-    posterior = np.arange(1, n + 1) / np.arange(1, n + 1).sum()
-    adult = np.full(n, 0.5)
-    names = asker.gains(posterior, adult)
-    assert asker.gains(posterior, adult, None, np.arange(n)) == pytest.approx(names, abs=1e-12)
-    assert asker.gains(posterior, adult, None, np.zeros(n, dtype=int)) == pytest.approx(0, abs=1e-9)
 
 
 @settings(max_examples=25)

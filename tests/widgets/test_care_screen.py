@@ -15,7 +15,7 @@ import idkey
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError, UnknownName
 from idkey.widgets import base
-from idkey.widgets.care import _MEASURES, _TYPE_IN, CareScreen
+from idkey.widgets.care import _MEASURES, _TYPE_IN
 
 ZEBRA, L201 = "hypancistrus_zebra", "hypancistrus_l201"
 ROOM = Path(__file__).parents[2] / "notebooks" / "fish_room.csv"
@@ -94,15 +94,16 @@ def test_an_identification_with_no_name_left_says_so_and_another_kind_can_be_cho
     assert screen.care.names == (ZEBRA,)
 
 
-def test_several_kinds_together():
-    screen = idkey.care_view([ZEBRA, L201])
-    assert screen.care == idkey.care_for(idkey.load_table(), ZEBRA, L201)
-    assert screen._kind.label == "2 kinds together"
-
-
-def test_every_kind_can_be_chosen_once(screen):
+def test_several_kinds_together_and_every_kind_can_be_chosen_once(screen):
+    both = idkey.care_view([ZEBRA, L201])
+    assert both.care == idkey.care_for(idkey.load_table(), ZEBRA, L201)
+    assert both._kind.label == "2 kinds together"
+    both._which.value = _TYPE_IN
     labels = [label for label, _ in screen._kind.options]
     assert len(set(labels)) == len(labels) == len(screen.table) + 1
+    # Two screens share nothing.
+    assert screen.tank is COLD
+    assert screen.care.names == (ZEBRA,)
 
 
 def test_errors_at_the_start():
@@ -122,17 +123,11 @@ def test_the_verdict_is_said_first_and_a_tank_that_fails_reads_as_failing(screen
     assert not screen.check.ok
     assert 'role="status"' in screen._verdict.value
     assert html.unescape(screen.check.verdict) in words(screen._verdict)
+    assert screen.check.to_frame().equals(idkey.check_tank(screen.care, COLD).to_frame())
     assert "fails" in words(screen._checks).casefold()
     checked = next(child for child in screen.children if screen._checks in getattr(child, "children", ()))
     order = [screen.children.index(part) for part in (screen._verdict, checked, screen._sheet)]
     assert order == sorted(order)
-
-
-def test_the_check_is_that_of_the_package(screen):
-    assert screen.check.to_frame().equals(idkey.check_tank(screen.care, COLD).to_frame())
-    screen._which.value = 1
-    assert screen.tank is SMALL
-    assert screen.check.to_frame().equals(idkey.check_tank(screen.care, SMALL).to_frame())
 
 
 def test_a_tank_typed_in_is_asked_for_its_size_and_blank_is_not_measured():
@@ -167,18 +162,13 @@ def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost(key, text)
     assert screen._sheet.value
     wanted = {**SIZE, "temperature_c": "28", "ph": "6.5", key: text}
     assert {k: f.value for k, f in screen._fields.items() if f.value} == wanted
+    # It is still said after another fish is chosen.
+    screen._kind.value = L201
+    assert text in screen._alert.value
+    assert (screen.care.names, screen.check) == ((L201,), None)
     type_in(screen, **{key: {**SIZE, "temperature_c": "28", "ph": "6.5"}[key]})
     assert screen._alert.value == ""
     assert screen._checks.value
-
-
-def test_an_error_is_still_said_after_another_fish_is_chosen():
-    screen = idkey.care_view(ZEBRA)
-    type_in(screen, **SIZE, ph="20")
-    screen._kind.value = L201
-    assert "20" in screen._alert.value
-    assert screen.care.names == (L201,)
-    assert screen.check is None
 
 
 def test_what_was_typed_stands_when_the_tank_is_come_back_to(screen):
@@ -231,12 +221,8 @@ def test_the_invented_fish_room_is_read():
     assert len(screen.room_check.to_frame()) >= len(screen._tanks) >= 4
     with pytest.raises(IdkeyError):
         idkey.care_view(ZEBRA, room=ROOM.with_name("no_such_room.csv"))
-
-
-def test_tanks_of_one_name_are_told_apart():
-    screen = idkey.care_view(ZEBRA, room=[SMALL, SMALL])
-    labels = [label for label, _ in screen._which.options]
-    assert len(set(labels)) == 3
+    same = idkey.care_view(ZEBRA, room=[SMALL, SMALL])
+    assert len({label for label, _ in same._which.options}) == 3
 
 
 @lru_cache
@@ -272,23 +258,7 @@ def test_what_is_saved_is_a_static_picture(screen):
     assert bundle == screen._repr_mimebundle_()
     assert "cold <b>tank</b>" in bundle["text/plain"]
     assert "Temperature" in bundle["text/plain"]
-    assert "No kind" in idkey.care_view()._repr_mimebundle_()["text/plain"]
-
-
-def test_names_of_tanks_are_escaped(screen):
     for widget in (screen._verdict, screen._checks, screen._ranked):
         assert "<b>tank</b>" not in widget.value
     assert "&lt;b&gt;tank&lt;/b&gt;" in screen._ranked.value
-
-
-def test_two_screens_share_nothing(screen):
-    other = idkey.care_view(ZEBRA, room=[COLD, SMALL])
-    other._which.value = 1
-    other._kind.value = L201
-    assert screen.tank is COLD
-    assert screen.care.names == (ZEBRA,)
-
-
-def test_the_screen_is_of_the_house():
-    assert issubclass(CareScreen, base.Screen)
-    assert CareScreen(idkey.load_table()).children
+    assert "No kind" in idkey.care_view()._repr_mimebundle_()["text/plain"]
