@@ -14,7 +14,7 @@ from idkey.table.claims import CLASSES
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable
 from idkey.table.units import amount, unit_words
-from idkey.table.words import percent
+from idkey.table.words import listed, percent
 
 __all__ = [
     "CLASS_WORDS",
@@ -74,7 +74,7 @@ def sentences(text: str) -> list[str]:
 def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
     """Return names as a list in words; with `shares` the share of each stands beside it, where it has one."""
     labels = [f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts]
-    return " and ".join(filter(None, (", ".join(labels[:-1]), labels[-1])))
+    return listed(labels)
 
 
 def read_cell(column: CareColumn, cell: str) -> Value:
@@ -93,7 +93,7 @@ def state_words(column: CareColumn, states: Iterable[str]) -> str:
     """Put states into words, in their fixed order."""
     chosen = set(states)
     words = [w for state, w in zip(column.states, column.state_words, strict=True) if state in chosen]
-    return " or ".join(filter(None, (", ".join(words[:-1]), *words[-1:])))
+    return listed(words, "or")
 
 
 def format_value(column: CareColumn, value: Value) -> str:

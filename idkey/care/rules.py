@@ -17,6 +17,7 @@ from idkey.care.water import oxygen_saturation, unionised_ammonia
 from idkey.table.care import CareColumn
 from idkey.table.names import folded
 from idkey.table.units import amount
+from idkey.table.words import listed
 
 __all__ = ["AMMONIA_LIMIT", "VERDICTS", "Check", "rows"]
 
@@ -87,7 +88,7 @@ class _Wanted:
         return self.with_unknown(text) if text else "not known"
 
     def with_unknown(self, text: str) -> str:
-        return f"{text}; not known for {_listed(self.unknown)}" if self.unknown else text
+        return f"{text}; not known for {listed(self.unknown, between='; ')}" if self.unknown else text
 
 
 @dataclass(frozen=True)
@@ -147,8 +148,8 @@ class _Held:
         each, span = self.want.each, self.want.value
         fits = [label for label, own in each if self.have is not None and not self._off(own)]
         if self.want.disagree and (self.have is None or fits or not each):
-            others = _listed([label for label, _ in each if label not in fits])
-            right = f"Right for {_listed(fits)}, not for {others}. " if fits else ""
+            others = listed((label for label, _ in each if label not in fits), between="; ")
+            right = f"Right for {listed(fits, between='; ')}, not for {others}. " if fits else ""
             return replace(row, verdict="names disagree", change=f"{right}Settle the name first.")
         if self.want.disagree:
             row = self._outside(row, min((own for _, own in each), key=lambda own: abs(self._off(own))))
@@ -157,7 +158,7 @@ class _Held:
             return self._not_measured(row)
         if self._off(span):
             return self._outside(row, span)
-        return self._right(row, f"Right for {_listed(fits)}.")
+        return self._right(row, f"Right for {listed(fits, between='; ')}.")
 
     def _off(self, span: tuple[float, float]) -> float:
         """Signed distance to the nearer end of a range; 0 inside."""
@@ -198,7 +199,8 @@ class _Held:
         if need is None or most is None or most >= need or math.isclose(most, need, rel_tol=_TOLERANCE):
             if need is None or self.have is None:
                 return self._not_measured(row)
-            return self._right(row, f"Enough for {_listed([label for label, _ in self.want.each])}.")
+            enough_for = listed((label for label, _ in self.want.each), between="; ")
+            return self._right(row, f"Enough for {enough_for}.")
         if facts.spared:
             return replace(row, verdict="read", found=f"{row.found}: too small", change=facts.spared)
         return replace(
@@ -388,7 +390,7 @@ def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
             wanted=f"{row.wanted} It eats snails and the like.",
             verdict="fails",
             short_by=f"{len(food)} that it eats",
-            change=f"Take out: {', '.join(food)}. {_listed(eaters)} would eat them.",
+            change=f"Take out: {', '.join(food)}. {listed(eaters, between='; ')} would eat them.",
             basis="; ".join(filter(None, (row.basis, f"diet {diet.basis}"))),
             off=1.0,
         )
@@ -441,7 +443,3 @@ def _measured(unit: str, value: float | str | None) -> str:
 def _up(x: float) -> float:
     """Round up to the next tenth, so that a height that is said to be enough is enough."""
     return math.ceil(x * 10 - _TOLERANCE) / 10
-
-
-def _listed(labels: Sequence[str]) -> str:
-    return " and ".join(filter(None, ("; ".join(labels[:-1]), labels[-1])))

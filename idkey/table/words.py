@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from idkey.table.schema import YOUNG, Cell, NotApplicable, NotKnown, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["cell_words", "percent", "range_words", "row_words", "young_cell"]
+__all__ = ["cell_words", "listed", "percent", "range_words", "row_words", "young_cell"]
+
+
+def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
+    """Return words as a list in a sentence; blank without any.
+
+    Examples
+    --------
+    >>> listed(["red", "blue", "green"]), listed(["red"])
+    ('red, blue and green', 'red')
+    """
+    *first, end = [*words] or [""]
+    return f"{between.join(first)} {last} {end}" if first else end
 
 
 def percent(share: float) -> str:

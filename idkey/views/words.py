@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from idkey.model.evidence import NONE
 from idkey.table.schema import Trait, parse_answer
-from idkey.table.words import cell_words, percent
+from idkey.table.words import cell_words, listed, percent
 from idkey.views.doc import Block, Heading, Icon, Lines, clean
 from idkey.views.fish import state_svg
 
@@ -76,12 +76,6 @@ def number_of(count: int, thing: str, which: str = "") -> str:
     """
     which = f"{which} " if which else ""
     return f"{count:,} {which}{thing}{'' if count == 1 else 's'}"
-
-
-def listed(words: Iterable[str]) -> str:
-    """Return words as a list in a sentence."""
-    *first, last = words
-    return f"{', '.join(first)} and {last}" if first else last
 
 
 # -- chances ----------------------------------------------------------------------------------------
