@@ -27,8 +27,8 @@ def main() -> None:
             start = perf_counter()
             sizes.append(len(draw().encode()))
             spent.append(1e3 * (perf_counter() - start))
-        times = f"median {np.median(spent):6.1f} ms, slowest {max(spent):6.1f} ms"
-        print(f"{name:17} cold: {times}; bytes: median {np.median(sizes):7.0f}, largest {max(sizes):7d}")
+        times = f"median {np.median(spent):.1f} ms, slowest {max(spent):.1f} ms"
+        print(f"{name}, cold: {times}; bytes: median {np.median(sizes):.0f}, largest {max(sizes)}")
 
 
 if __name__ == "__main__":

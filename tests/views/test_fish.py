@@ -50,8 +50,7 @@ def test_the_states_of_the_table_are_drawn_and_no_others_and_every_genus_has_a_f
 def test_every_state_of_the_body_is_drawn(trait, state):
     svg = state_svg(trait, state)
     root = ET.fromstring(svg)
-    assert (root.tag, root.get("role")) == (f"{SVG}svg", "img")
-    assert (root.get("width"), root.get("height")) == ("120", "80")
+    assert [root.tag, *map(root.get, ("role", "width", "height"))] == [f"{SVG}svg", "img", "120", "80"]
     assert (root[0].tag, root[0].text) == (f"{SVG}title", f"{trait}: {state}".replace("_", " "))
     assert 1_500 < len(svg.encode()) < 16_000
     assert "nan" not in svg

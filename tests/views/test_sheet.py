@@ -51,13 +51,13 @@ def test_one_state_is_drawn_and_of_several_the_likeliest():
 
 def test_a_young_fish_has_the_young_cell_and_else_the_adult_one():
     made = table(pattern="plain", pattern_young="light_spots", tail_fork="forked", adult_size="120")
-    assert look_of(made, "invented", young=True).states == {"pattern": "light_spots", "tail_fork": "forked"}
-    assert look_of(made, "invented").states == {"pattern": "plain", "tail_fork": "forked"}
+    for young, pattern in ((True, "light_spots"), (False, "plain")):
+        assert look_of(made, "invented", young=young).states == {"pattern": pattern, "tail_fork": "forked"}
     young, adult = taxon_svg(made, "invented", young=True), taxon_svg(made, "invented")
     assert "Young fish, drawn at half the greatest length: 60 mm" in young
     assert "Adult, greatest length without the tail fin: 120 mm" in adult
-    for cells in ({}, {"pattern_young": "plain"}, {"pattern_young": ""}):  # the young do not differ
-        made = table(pattern="plain", adult_size="120", **cells)
+    for same in ("plain", ""):  # the young do not differ
+        made = table(pattern="plain", adult_size="120", pattern_young=same)
         assert taxon_svg(made, "invented", young=True) == taxon_svg(made, "invented")
 
 
@@ -147,13 +147,12 @@ def test_what_cannot_be_drawn_is_refused_and_one_trait_is_enough():
     with pytest.raises(IdkeyError, match="at least one"):
         scale_svg(TABLE, [])
     flowers = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "petal": [1.0, 2.0]}), taxon="kind")
-    assert not can_draw(flowers)
-    assert can_draw(TABLE)
-    for attempt in (lambda: taxon_svg(flowers, "a"), lambda: scale_svg(flowers, ["a", "b"])):
-        with pytest.raises(IdkeyError, match="no trait that can be drawn"):
-            attempt()
+    assert (can_draw(flowers), can_draw(TABLE)) == (False, True)
+    with pytest.raises(IdkeyError, match="no trait that can be drawn"):
+        taxon_svg(flowers, "a")
+    with pytest.raises(IdkeyError, match="no trait that can be drawn"):
+        scale_svg(flowers, ["a", "b"])
     frame = pd.DataFrame({"kind": ["a", "b"], "tail_fork": ["forked", "bent"], "adult_size": [7, 9]})
     made = TraitTable.from_frame(frame, taxon="kind")
-    assert look_of(made, "a").states == {"tail_fork": "forked"}
-    assert look_of(made, "b").states == {}
+    assert [look_of(made, k).states for k in "ab"] == [{"tail_fork": "forked"}, {}]
     assert "length not known" in texts(taxon_svg(made, "a"))
