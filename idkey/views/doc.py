@@ -21,7 +21,7 @@ Examples
 Rack 3
 Turned over too slowly.
 27 °C
-(Need; Answer)
+(Need; Answer):
   Flow; fails twice an hour
 >>> html.render(page).count("<table")
 1

@@ -69,7 +69,7 @@ def _paragraphs(block: doc.Lines, width: int) -> list[str]:
 
 
 def _table(table: doc.Table, width: int) -> list[str]:
-    heads = f"({'; '.join(map(doc.plain, table.heads))})" if table.heads else ""
+    heads = f"({'; '.join(map(doc.plain, table.heads))}):" if table.heads else ""
     head = " ".join(filter(None, (doc.plain(table.caption), heads)))
     lines = wrap(head, width) if head else []
     rows = [[_cell(cell) for cell in row] for row in table.rows]
