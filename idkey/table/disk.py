@@ -70,21 +70,8 @@ def digests(files: Mapping[str, bytes]) -> dict[str, str]:
 def read_files(folder: str | Path, names: Collection[str]) -> dict[str, bytes]:
     """Read the files of a folder as one save left them, never half of one save and half of another.
 
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-    names : collection of str
-        File names; one that is not there is left out of what is returned. Of a file past the limit of
-        size no more is read than shows that it is too long.
-
-    Returns
-    -------
-    dict of str to bytes
-
-    Raises
-    ------
-    IdkeyError
-        When the folder or a file cannot be read, or another program keeps it locked.
+    A name that is not there is left out of what is returned. Of a file past the limit of size no more is read
+    than shows that it is too long. Raises IdkeyError where the folder or a file can't be read, or is locked.
     """
     with _plainly(Path(folder), "nothing was read"):
         place = _existing(folder)
@@ -110,16 +97,8 @@ def commit(
     note : str
         What this save is; kept with the version that it replaces.
 
-    Returns
-    -------
-    dict of str to str
-        The digests of the files as they stand now.
-
-    Raises
-    ------
-    IdkeyError
-        When a file was changed meanwhile (each is named), or the disk, a right or the lock is in the way.
-        Nothing is saved then.
+    Returns the digests of the files as they stand now. Raises IdkeyError when a file was changed meanwhile
+    (each is named), or the disk, a right or the lock is in the way; nothing is saved then.
     """
     names = sorted({*new, *expected})
     with _plainly(Path(folder), "nothing was saved"):

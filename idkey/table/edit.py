@@ -82,10 +82,7 @@ class Editable:
             needs ``scientificName``; a genus that is left out is its first word. All else that is left
             out is what holds for the genus, or not known.
 
-        Raises
-        ------
-        TableError
-            With everything that is wrong; this table stays as it is.
+        Raises TableError with everything that is wrong; this table stays as it is.
         """
         behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
         return _with_rows(self, {taxon: values}, behind, only_new=True)
@@ -107,9 +104,7 @@ class Editable:
         claim : Claim, optional
             Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
 
-        Raises
-        ------
-        UnknownName, TableError
+        Raises UnknownName, TableError.
         """
         taxon = one(self, taxon)
         if claimed:
@@ -121,14 +116,7 @@ class Editable:
     ) -> Self:
         """Return a new table with these taxa added, or changed where they are there.
 
-        Parameters
-        ----------
-        rows : mapping of taxon id to mapping of column to cell text
-        claims : mapping of (taxon, column) to Claim, optional
-
-        Raises
-        ------
-        TableError
+        Cell text by column, by taxon; claims by (taxon, column). Raises TableError.
         """
         return _with_rows(self, rows, claims or {})
 
@@ -138,19 +126,9 @@ class Editable:
         values: Mapping[str, Any] | None = None,
         claims: Mapping[str, Claim] | None = None,
     ) -> Self:
-        """Return a new table with one more trait.
+        """Return a new table with one more trait; `values` (cell text) and `claims` go by taxon.
 
-        Parameters
-        ----------
-        trait : Trait
-        values : mapping of str to str, optional
-            Cell text by taxon id; taxa left out are not known.
-        claims : mapping of str to Claim, optional
-            Where it stands written, by taxon id.
-
-        Raises
-        ------
-        TableError
+        Taxa that are left out are not known. Raises TableError.
         """
         problems = _trait_problems(self, trait)
         rows = {}
@@ -174,7 +152,7 @@ class Editable:
         return _with_rows(wider, rows, behind)
 
     def with_evidence(self, who: str, attribute: str, claim: Claim | None = None, **claimed: str) -> Self:
-        """Return a new table with one more claim behind a filled cell.
+        """Return a new table with one more claim behind a filled cell. Raises UnknownName, TableError.
 
         Parameters
         ----------
@@ -183,11 +161,7 @@ class Editable:
         attribute : str
             The trait column or the care column.
         claim : Claim, optional
-            Or its parts by name: ``source="KEY", locator="p. 3", evidence_class="read"``.
-
-        Raises
-        ------
-        UnknownName, TableError
+            Or its parts by name, such as ``source="KEY"``.
         """
         claim = claim or Claim(**claimed)
         groups = set(self.care["care_group"]) if len(self.care) else set()
@@ -208,10 +182,7 @@ class Editable:
     def with_source(self, bibtex: str) -> Self:
         """Return a new table with one or more sources, given as BibTeX entries.
 
-        Raises
-        ------
-        TableError
-            No BibTeX, or a key that stands for another source.
+        Raises TableError for what is no BibTeX, and for a key that stands for another source.
         """
         found = Found(self.name)
         sources = parse_sources(bibtex, found) or {}
@@ -256,25 +227,11 @@ def _with_rows(
 ) -> Any:
     change = _Change(table, only_new=only_new)
     for taxon, values in rows.items():
-        if not change.names(taxon):
-            continue
-        texts = {column: "" if is_missing(v) else state_text(v) for column, v in values.items()}
-        if taxon not in table.taxa.index and _NAME in table.taxa.columns:
-            _name(change, taxon, texts)
-        for column, text in texts.items():
-            change.put(taxon, column, text)
+        if change.names(taxon):
+            change.put_row(taxon, {c: "" if is_missing(v) else state_text(v) for c, v in values.items()})
     for (taxon, column), claim in claims.items():
         change.claim(taxon, column, claim)
     return change.made()
-
-
-def _name(change: _Change, taxon: str, texts: dict[str, str]) -> None:
-    """A kind needs its scientific name; the genus, where it is left out, is the first word of that."""
-    if not texts.get(_NAME):
-        right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
-        change.wrong(taxon, _NAME, "", right)
-    elif not texts.get("genus"):
-        texts["genus"] = texts[_NAME].split()[0]
 
 
 class _Change:
@@ -309,6 +266,17 @@ class _Change:
             right = "an id is lower-case letters, digits and _, starting with a letter"
             self.wrong(taxon, "id", taxon, right)
         return True
+
+    def put_row(self, taxon: str, texts: dict[str, str]) -> None:
+        """Set the cells of a kind; a new one needs its name, the first word of which is its genus."""
+        if taxon not in self.table.taxa.index and _NAME in self.table.taxa.columns:
+            if not texts.get(_NAME):
+                right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
+                self.wrong(taxon, _NAME, "", right)
+            elif not texts.get("genus"):
+                texts["genus"] = texts[_NAME].split()[0]
+        for column, text in texts.items():
+            self.put(taxon, column, text)
 
     def put(self, taxon: str, column: str, text: str) -> None:
         """Set a cell, or one of the names of the kind."""

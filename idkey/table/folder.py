@@ -19,15 +19,16 @@ from idkey import display
 from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source
-from idkey.table.csvfile import Found, Row, Sheet, read_sheet, write_sheet
+from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
 from idkey.table.edit import ADDED_TO, added_to
 from idkey.table.fields import META
 from idkey.table.files import Parts, files_of
-from idkey.table.merge import Conflict, Merge, Rows, rows_of, sheets_of, take
+from idkey.table.merge import Conflict, Merge
 from idkey.table.package import read_about
 from idkey.table.schema import YOUNG
 from idkey.table.sources import SOURCES, bibtex, parse_sources
+from idkey.table.states import Rows, rows_of, sheets_of, take, with_cells
 from idkey.table.table import Origin, TraitTable
 
 __all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
@@ -93,21 +94,7 @@ def _read(place: Path) -> tuple[TraitTable, list[Problem]]:
 
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
-    """Write a table to a folder, all of it or nothing; see `TraitTable.save`.
-
-    Parameters
-    ----------
-    table : TraitTable
-    folder : str or pathlib.Path, optional
-        A new folder, or one without a table. By default the folder that the table was loaded from.
-
-    Raises
-    ------
-    TableError
-        With every problem that the table would not load for; nothing is saved then.
-    IdkeyError
-        No folder, a folder that holds another table, or a file that was changed since it was loaded.
-    """
+    """Write a table to a folder and return it as it then stands there; see `TraitTable.save`."""
     place = _place_to_save(table, folder)
     origin = table.origin if table.origin and table.origin.folder == place else Origin(place, {})
     if not origin.digests:
@@ -133,17 +120,7 @@ def start_table(folder: str | Path) -> TraitTable:
     Parameters
     ----------
     folder : str or pathlib.Path
-        A new or empty folder.
-
-    Returns
-    -------
-    TraitTable
-        The shipped table, ready to be added to. Open it later with ``load_table(folder)``.
-
-    Raises
-    ------
-    IdkeyError
-        When the folder is not empty or cannot be written to.
+        A new or empty folder; open it later with ``load_table(folder)``.
 
     Examples
     --------
@@ -170,7 +147,7 @@ def start_table(folder: str | Path) -> TraitTable:
 
 
 def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTable:
-    """Settle one conflict of a table of one's own, and save that.
+    """Settle one conflict of a table of one's own, save that, and return the table as it is then.
 
     Parameters
     ----------
@@ -180,17 +157,10 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
     keep : {"own", "shipped"}
         What is to count from now on. What is given up stays in the old versions of the folder.
 
-    Returns
-    -------
-    TraitTable
-        The table as it is then.
-
     Raises
     ------
-    UnknownName
-        When no such conflict is open.
-    IdkeyError
-        When the folder can't be saved to.
+    UnknownName, IdkeyError
+        No such conflict is open, or the folder can't be saved to.
     """
     place = _folder(folder, "settle")
     read = disk.read_files(place, _NAMES)
@@ -205,13 +175,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
 
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
-    """Return the old versions that are kept of a table's folder, newest first.
-
-    Raises
-    ------
-    IdkeyError
-        When the folder cannot be read.
-    """
+    """Return the old versions that are kept of a table's folder, newest first."""
     return disk.versions(_folder(folder, "versions"))
 
 
@@ -226,10 +190,8 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
 
     Raises
     ------
-    UnknownName
-        When no version of this name is kept.
-    TableError
-        When it does not load any more; everything stays as it is then.
+    UnknownName, TableError
+        No such version is kept, or it does not load any more; everything stays as it is then.
     """
     place = _folder(folder, "restore")
     name = version.name if isinstance(version, Version) else version
@@ -408,11 +370,11 @@ class _Own:
             # What the shipped kind had of itself it may take over from its genus by now.
             raw, says = theirs["taxa.csv"][taxon].values.get(column, ""), shipped.get((taxon, column), "")
             own, was = row["own"], raw if row["shipped"] in (raw, says) else row["shipped"]
-            base["taxa.csv"][taxon] = _with(base["taxa.csv"][taxon], column, was)
+            base["taxa.csv"][taxon] = with_cells(base["taxa.csv"][taxon], **{column: was})
             if not own:
                 take(mine, nothing, place)
                 own = "?" if not raw and row["shipped"] and says not in ("", "-") else ""
-            mine["taxa.csv"][taxon] = _with(mine["taxa.csv"][taxon], column, own)
+            mine["taxa.csv"][taxon] = with_cells(mine["taxa.csv"][taxon], **{column: own})
         places = {(row.who, row["attribute"]) for row in claims.values()}
         kept = {
             k: r
@@ -427,14 +389,10 @@ class _Own:
             # A blank meant that it is not known; nothing was taken over from the genus.
             row = mine["taxa.csv"][taxon]
             taken = {c: "?" for c in frame if frame.at[taxon, c] and not row.values.get(c)}
-            mine["taxa.csv"][taxon] = replace(row, values=row.values | taken)
+            mine["taxa.csv"][taxon] = with_cells(row, **taken)
         renamed = {"trait": "traits.csv", "source": SOURCES, "care": "care.csv"}
         asked = [(renamed.get(str(k), ""), str(now), str(was)) for k, now, was in stated.get("renamed", ())]
         return base, mine, asked
-
-
-def _with(row: Row, column: str, text: str) -> Row:
-    return replace(row, values={**row.values, column: text})
 
 
 def _asked(data: bytes, found: Found) -> list[tuple[str, str, str]]:

@@ -36,11 +36,11 @@ _KINDS = (
     ("largest known length", "ceiling"),
 )
 _ADDITIONS = (
-    "The shipped table is not saved over. The folder will hold your additions and changes; the rest comes "
-    "from the shipped table, and from a better one when there is one."
+    "The shipped table is not saved over. The folder will hold a table of your own, into which a better "
+    "shipped one is taken when there is one."
 )
 _WHOLE = "The folder will hold the whole table. It must be new or empty."
-_SHIPPED, _DROP = "Keep what the shipped table says", "Give up what is set aside"
+_SHIPPED = "Keep what the shipped table says"
 
 
 class AddKind(EditorPart):
@@ -175,7 +175,6 @@ class ConflictPart(EditorPart):
             self._at %= len(conflicts)
             conflict = conflicts[self._at]
             self._shows.value = edit.conflict_html(conflict, self._at + 1, len(conflicts))
-            self._shipped.description = _DROP if conflict.kind == "gone" else _SHIPPED
             shown(self._shipped, "shipped" in conflict.choices)
             shown(self._own, "own" in conflict.choices)
             shown(self._later, len(conflicts) > 1)
