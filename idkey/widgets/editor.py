@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import ipywidgets as w
 
@@ -185,18 +185,19 @@ class TableEditor(Screen):
         """Check the draft and show what it does, or what has to be mended first."""
         if self._show_problems():
             return
-        new = self.draft.made()
-        self.change = what_changes(self.draft.saved, new, key=self._key or False, past=self._past)
-        self._changes.value = display.html(self.change)
+        self.table = self.draft.made()
         if self._key is None:
-            # It takes longest, so the rest stands there first.
+            # The key takes longest, so the rest stands there first.
+            self._show_change(key=False)
             self._changes.value += _KEY_LATER
             self._key = build_key(self.draft.saved)
-            self.change = what_changes(self.draft.saved, new, key=self._key, past=self._past)
-            self._changes.value = display.html(self.change)
-        self.table = new
+        self._show_change(key=self._key)
         self._is_fresh = True
         self._told.value = self._told_html()
+
+    def _show_change(self, key: Key | Literal[False]) -> None:
+        self.change = what_changes(self.draft.saved, self.table, key=key, past=self._past)
+        self._changes.value = display.html(self.change)
 
     def save(self, folder: str | Path | None = None) -> None:
         """Save the draft, to its own folder or to a new one. Raises as `TraitTable.save`."""

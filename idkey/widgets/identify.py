@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from html import escape
 from typing import Any
@@ -81,10 +81,10 @@ class IdentifyScreen(Screen):
         self._refresh()
 
     def _make_controls(self) -> None:
-        table = self.identification.table
+        fish, table = self.identification, self.identification.table
         self._skip = self.button("Can't see it", self._on_skip)
-        self._undo = self.button("Undo", self._on_undo)
-        self._restart = self.button("Start again", self._on_restart)
+        self._undo = self.button("Undo", lambda: self._do(fish.undo))
+        self._restart = self.button("Start again", lambda: self._do(fish.clear))
         self._age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         most = max((len(t.states) for t in table.traits), default=0)
         self._states = StateChoices(lambda state: self.run(self._on_state, state), most)
@@ -159,25 +159,17 @@ class IdentifyScreen(Screen):
             self.identification.answer(self._asked.id, value)
             self._refresh(focus=True)
 
+    def _do(self, act: Callable[..., Any], *args: Any) -> None:
+        act(*args)
+        self._refresh()
+
     def _on_skip(self) -> None:
         if self._asked is not None:
-            self.identification.answer(self._asked.id, None)
-            self._refresh()
-
-    def _on_undo(self) -> None:
-        self.identification.undo()
-        self._refresh()
-
-    def _on_restart(self) -> None:
-        self.identification.clear()
-        self._refresh()
+            self._do(self.identification.answer, self._asked.id, None)
 
     def _on_age(self, age: str) -> None:
-        if age:
-            self.identification.answer(LIFE_STAGE, age)
-        else:
-            self.identification.forget(LIFE_STAGE)
-        self._refresh()
+        fish = self.identification
+        self._do(*((fish.answer, LIFE_STAGE, age) if age else (fish.forget, LIFE_STAGE)))
 
     def _on_other(self, trait: str) -> None:
         # The focus stays on the menu, so that the arrow keys can go on through it.
@@ -276,10 +268,7 @@ class IdentifyScreen(Screen):
         return self.identification.outcome().taxa[:2] if self.identification.answers else ()
 
     def _show_comparison(self, two: tuple[str, ...]) -> None:
-        html = ""
-        if two:
-            html = display.html(compare(self.identification.table, *two))
-        self._comparison.value = html
+        self._comparison.value = display.html(compare(self.identification.table, *two)) if two else ""
         self._compared = two
         self._side_by_side.description = _HIDE if two else _COMPARE
 

@@ -147,7 +147,7 @@ def test_numbers_have_two_ends_and_what_cannot_be_read_is_kept(screen):
     assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].children[0].value
 
 
-def test_what_a_cell_takes_over_from_its_genus_is_said_and_can_be_left_out(screen):
+def test_what_a_cell_takes_over_from_its_genus_is_said_and_can_be_left_out(screen, tmp_path):
     screen._kind.value = ZEBRA
     screen.form.open_cell("tail_fork")
     cell = screen.form.cell
@@ -165,6 +165,9 @@ def test_what_a_cell_takes_over_from_its_genus_is_said_and_can_be_left_out(scree
     assert not screen.draft.is_changed
     screen.form._show.value = "known"
     assert screen.form._lines["tail_fork"].layout.display != "none"
+    cell._unknown.click()
+    screen._save_button.click()
+    assert idkey.load_table(tmp_path / "own").cell(ZEBRA, "tail_fork") is None
 
 
 def test_what_young_fish_show_is_a_cell_of_its_own(screen):
@@ -394,7 +397,7 @@ def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_dra
     newer = about.replace(version, '"version": "99.0"')
     (shipped / "datapackage.json").write_text(newer, encoding="utf-8")
     screen = idkey.table_editor(folder=tmp_path / "own")
-    change(screen, L201, "tail_fork", "forked")
+    change(screen, L201, "vernacularName", "theirs")
     seen = []
     for number in (1, 2):
         assert f"({number} of 2)" in words(screen.conflicts._shows)
@@ -410,11 +413,11 @@ def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_dra
     assert screen.conflicts.layout.display == "none"
     assert screen.draft.text(ZEBRA, "tail_fork") == "streamers"
     assert screen.draft.text(ZEBRA, "vernacularName") == "mine"
-    assert list(screen.draft.changed) == [(L201, "tail_fork")]
+    assert list(screen.draft.changed) == [(L201, "vernacularName")]
     screen._save_button.click()
     again = idkey.load_table(tmp_path / "own")
     assert not again.conflicts
-    assert again.cell(L201, "tail_fork").names == ("forked",)
+    assert again.taxa.at[L201, "vernacularName"] == "theirs"
 
 
 # -- what is saved in the notebook, other tables, speed ---------------------------------------------
