@@ -10,7 +10,7 @@ import pytest
 from care_tables import make_table, room
 from tanks import EVIL, Tags
 
-from idkey import care_for
+from idkey import care_for, compare, load_table
 from idkey.table.table import Source
 from idkey.views.care import care_html, care_text
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
@@ -153,6 +153,14 @@ def test_fish_tank_and_bar_are_to_one_scale():
     xs = [float(x) for x in re.findall(r"[ML](-?[0-9.]+) -?[0-9.]+", outline)]
     # 300 mm to the base of the tail fin, a fifth more to its end
     assert (max(xs) - min(xs)) * float(scale) / ten == pytest.approx(3.6, abs=0.1)
+
+
+def test_two_lengths_on_one_page_say_what_each_measures():
+    # The trait is the greatest length without the tail fin; what care plans for is as the sources report it.
+    page = compare(load_table(), "hypancistrus_l201", "hypancistrus_l471")._repr_html_()
+    assert "Adult, greatest length without the tail fin: 110 mm" in page
+    assert "adult length as reported (" in page
+    assert "38 to 60 mm" in page
 
 
 def test_no_drawing_where_nothing_is_known():

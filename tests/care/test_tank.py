@@ -12,7 +12,7 @@ from tanks import EVIL, GOOD, RAPIDS, TABLE, WORM, Tags
 
 from idkey import care_for, load_table
 from idkey.care.check import TankCheck, check_tank
-from idkey.care.needs import Need
+from idkey.care.needs import Need, format_value
 from idkey.care.rules import VERDICTS, Check
 from idkey.care.tank import Companion
 from idkey.care.water import ammonia_fraction, oxygen_saturation
@@ -379,6 +379,26 @@ def test_each_verdict_is_a_word_with_a_sign():
         assert f">{sign} {word}<" in html
     # What fails stands before what passes.
     assert html.index("fails</span>") < html.index("names disagree</span>") < html.index("✓ pass<")
+
+
+def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_and_the_room():
+    # 26 °C was 79 and 78.8 °F, 115 L 30 and 30.4 US gal, 5.6 °dGH 100 and 99.9 mg/L as CaCO3.
+    care = care_for(load_table(), "hypancistrus_zebra", "hypancistrus_l260")
+    check = check_tank(care, {**GOOD, "temperature_c": 26, "length_cm": 115, "gh_dgh": 5.6})
+    for attribute in (
+        "temperature_c",
+        "tank_volume_l",
+        "group_volume_l",
+        "gh_dgh",
+        "ph",
+        "turnover_per_hour",
+    ):
+        words = format_value(care.columns[attribute], care.attributes[attribute].shared)
+        assert words in care.attributes[attribute].text
+        assert words in row(check, attribute).wanted
+    assert row(check, "temperature_c").found == "26 °C (79 °F)"
+    assert row(check, "gh_dgh").found == "5.6 °dGH (100 mg/L as CaCO3)"
+    assert f"{row(check, 'tank_volume_l').found}, turned over" in repr(check)
 
 
 def test_text_and_frame():
