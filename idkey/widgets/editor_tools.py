@@ -35,9 +35,9 @@ _KINDS = (
     ("a number or a range", "measure"),
     ("largest known length", "ceiling"),
 )
-_ADDITIONS = (
-    "The shipped table is not saved over. The folder will hold a table of your own, into which a better "
-    "shipped one is taken when there is one."
+_OWN = (
+    "The shipped table is not saved over. The folder will hold a table of your own; when there is a better "
+    "shipped table, the two are merged."
 )
 _WHOLE = "The folder will hold the whole table. It must be new or empty."
 _SHIPPED = "Keep what the shipped table says"
@@ -240,4 +240,4 @@ class SaveElsewhere(EditorPart):
 
     def refresh(self) -> None:
         """Say what will be in the folder."""
-        self._note.value = html.status(_ADDITIONS if is_shipped(self.draft.saved) else _WHOLE)
+        self._note.value = html.status(_OWN if is_shipped(self.draft.saved) else _WHOLE)
