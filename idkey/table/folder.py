@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from idkey import display
-from idkey.errors import IdkeyError, Problem, TableError, TableWarning
+from idkey.errors import IdkeyError, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
@@ -67,7 +67,8 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     if path is not None and not isinstance(path, (str, Path)):
         msg = f"load_table: {path!r}: write the path of a folder"
         raise IdkeyError(msg)
-    table, odd = _read(files.shipped_folder() if path is None else Path(path))
+    table, parts = _read(files.shipped_folder() if path is None else Path(path))
+    odd = list(files.disagreeing(parts, table))
     for problem in odd[:_MOST_WARNINGS]:
         warnings.warn(str(problem), TableWarning, stacklevel=2)
     if len(odd) > _MOST_WARNINGS:
@@ -80,7 +81,7 @@ def read_table(place: Path) -> TraitTable:
     return _read(place)[0]
 
 
-def _read(place: Path) -> tuple[TraitTable, list[Problem]]:
+def _read(place: Path) -> tuple[TraitTable, Parts]:
     found = Found(place.name)
     if not place.is_dir():
         found.add(str(place), "", "", place.name, "no such folder; give the folder that holds taxa.csv")
@@ -89,8 +90,7 @@ def _read(place: Path) -> tuple[TraitTable, list[Problem]]:
         read = disk.read_files(place, _NAMES)
     except TableError as error:
         raise TableError(error.problems) from None
-    table, parts = _opened(read, place.resolve(), place.name, disk.digests(read))
-    return table, list(files.disagreeing(parts, table))
+    return _opened(read, place.resolve(), place.name, disk.digests(read))
 
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
