@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from idkey.errors import AnswerError, IdkeyError
 from idkey.table.schema import (
     NOT_APPLICABLE,
+    NOT_KNOWN,
     Range,
     States,
     Trait,
@@ -123,24 +124,20 @@ def test_ranges_read_back(cell):
     assert parse_cell(measure, cell_text(measure, cell)) == cell
 
 
-@given(st.floats(min_value=0, max_value=1e300), st.floats(min_value=0, max_value=1e300))
-def test_large_numbers_read_back(a, b):
-    cell = Range(min(a, b), max(a, b))
-    assert parse_cell(measure, cell_text(measure, cell)) == cell
-
-
-@given(lengths)
-def test_ceilings_read_back(length):
-    cell = Range(0.0, length)
-    text = cell_text(ceiling, cell)
-    assert ".." not in text
-    assert parse_cell(ceiling, text) == cell
+@given(st.floats(min_value=0, max_value=1e300), st.floats(min_value=0, max_value=1e300), lengths)
+def test_large_numbers_and_ceilings_read_back(a, b, length):
+    for trait, cell in ((measure, Range(min(a, b), max(a, b))), (ceiling, Range(0.0, length))):
+        text = cell_text(trait, cell)
+        assert (".." in text) == (trait is measure)
+        assert parse_cell(trait, text) == cell
 
 
 @pytest.mark.parametrize("trait", [tail, measure, ceiling, Trait("n", "nominal", states=("a", "b"))])
-def test_blank_and_not_applicable_read_back(trait):
+def test_blank_not_known_and_not_applicable_read_back(trait):
     assert cell_text(trait, None) == ""
     assert cell_text(trait, NOT_APPLICABLE) == "-"
+    assert cell_text(trait, NOT_KNOWN) == "?"
+    assert parse_cell(trait, " ? ") == NOT_KNOWN
     assert parse_cell(trait, "") is None
     assert parse_cell(trait, "  ") is None
     assert parse_cell(trait, " - ") == NOT_APPLICABLE
@@ -205,6 +202,10 @@ def test_what_cannot_be_read_says_what_would_be_right(trait, text, right):
     assert "\n" not in str(caught.value)
 
 
+def test_a_state_may_be_called_by_a_question_mark():
+    assert parse_cell(Trait("t", "nominal", states=("?", "a")), "?") == States(("?",), (1.0,))
+
+
 def test_range_of_one_number():
     assert parse_range("7") == Range(7.0, 7.0)
     assert parse_range(" 7 .. 8.5 ") == Range(7.0, 8.5)
@@ -232,18 +233,12 @@ def test_state_answers_read_back(drawn):
     assert parse_answer(trait, list(answer.names)) == answer
 
 
-@given(ranges)
-def test_number_answers_read_back(answer):
-    assert parse_answer(measure, answer_text(measure, answer)) == answer
-    assert parse_answer(measure, answer) == answer
-    assert parse_answer(measure, (answer.low, answer.high)) == answer
-
-
-@given(lengths, lengths)
-def test_length_answers_read_back(a, b):
-    answer = Range(min(a, b), max(a, b))
-    assert parse_answer(ceiling, answer_text(ceiling, answer)) == answer
-    assert parse_answer(ceiling, answer) == answer
+@given(ranges, lengths, lengths)
+def test_number_answers_read_back(span, a, b):
+    for trait, answer in ((measure, span), (ceiling, Range(min(a, b), max(a, b)))):
+        assert parse_answer(trait, answer_text(trait, answer)) == answer
+        assert parse_answer(trait, answer) == answer
+        assert parse_answer(trait, (answer.low, answer.high)) == answer
 
 
 @given(state_cells())
@@ -285,15 +280,12 @@ def test_every_state_at_once_is_no_answer():
         ("hollow", "forked"),
         {"hollow", "forked"},
         "forked | hollow | forked",
+        np.array(["forked", "hollow"]),
+        pd.Series(["forked", "hollow"]),
     ],
 )
-def test_several_states_as_text_or_list(value):
+def test_several_states_as_text_list_or_array(value):
     assert parse_answer(tail, value) == States(("hollow", "forked"), (0.5, 0.5))
-
-
-@pytest.mark.parametrize("value", [np.array(["forked", "hollow"]), pd.Series(["forked", "hollow"])])
-def test_several_states_as_array(value):
-    assert parse_answer(tail, value).names == ("hollow", "forked")
 
 
 @pytest.mark.parametrize(
