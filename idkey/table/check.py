@@ -81,7 +81,7 @@ def _columns_agree(sheets: Sheets, found: Found) -> None:
     for file in ("taxa.csv", "genera.csv"):
         known = _trait_columns(sheets, file)
         # A table without genera has no such file to blame.
-        for column in sheets[file].header if sheets[file].rows else ():
+        for column in sheets[file].header if file == taxa.file or sheets[file].rows else ():
             if column in HEADERS[file] and column in ids:
                 right = "a trait has the name of this column; rename the trait"
                 found.add(file, "1", column, column, right)
