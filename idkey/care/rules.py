@@ -387,7 +387,7 @@ def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
     if eaters and (food := [c.name for c in tank.companions if _SHELLED.search(c.name)]):
         return replace(
             row,
-            wanted=f"{row.wanted} It eats snails and the like.",
+            wanted=f"{text} It eats snails and the like.".strip(),
             verdict="fails",
             short_by=f"{len(food)} that it eats",
             change=f"Take out: {', '.join(food)}. {listed(eaters, between='; ')} would eat them.",

@@ -143,6 +143,11 @@ def test_a_snail_beside_a_mollusc_eater_fails():
     assert found.verdict == "fails"
     assert "Take out: nerite snail." in found.change
     assert checked("companions", companions="nerite snail:25:4").verdict == "read"
+    bare = make_table({"all": {}, "g": {"diet_type": "molluscs"}}, {"a": ("g", {})})
+    assert (
+        checked("companions", care_for(bare, "a"), companions="snail").wanted
+        == "It eats snails and the like."
+    )
     assert checked("companions", care_for(TABLE, "worm", "fang"), companions="Snails").verdict == "fails"
 
 
