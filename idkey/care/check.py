@@ -83,13 +83,9 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     not known of the fish, is never a pass. Where several names have no value in common the names disagree,
     unless the tank suits none of them.
 
-    Parameters
-    ----------
-    care : CareSheet
-        From `care_for`; for several names all of them count.
-    tank : Tank or mapping
-        A mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40, "height_cm": 40}``. A
-        measure that can't be is an IdkeyError: one line with the value and the plausible range.
+    The tank is a Tank or a mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40,
+    "height_cm": 40}``. A measure that can't be is an IdkeyError: one line with the value and the plausible
+    range.
 
     Examples
     --------

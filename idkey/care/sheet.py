@@ -39,17 +39,14 @@ class CareSheet(Printed):
     table : TraitTable or None
         The table it was read from, for drawings and for the stamp on a printed sheet.
     safest : mapping of str to str
-        Column of care.csv -> the safest choice until the name is settled; empty for one name. See
-        `idkey.care.advice.safest_choice` for the rule of each column and its reason.
-    shares : mapping of str to float
-        Taxon id -> its share of the posterior; empty unless made from an identification. Two sheets with the
-        same needs are equal whatever their shares.
-    none_share : float
-        Share of "none of these", for which nothing on the sheet holds.
+        Column of care.csv -> the safest choice until the name is settled; empty for one name.
+    shares, none_share : mapping of str to float, float
+        Taxon id -> its share of the posterior, and that of "none of these", for which nothing here holds;
+        empty unless made from an identification. Two sheets with the same needs are equal whatever these are.
     others, others_share : int, float
         How many less likely names are still possible but not on the sheet, and their share together.
     settling : tuple of Settling
-        Which question settles each conflict; empty unless made from an identification.
+        Which question settles each conflict.
     """
 
     names: tuple[str, ...]
@@ -121,10 +118,9 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
 
     Raises
     ------
-    UnknownName
-        If an id is not in the table.
     IdkeyError
-        If no id is given, the table has no care sheets, or an identification leaves no kind of the table.
+        A name that is not in the table (UnknownName), no name, a table without care sheets, or an
+        identification that leaves no kind of the table.
     """
     if isinstance(table, Identification):
         if taxa:
