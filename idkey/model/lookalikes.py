@@ -275,9 +275,8 @@ def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, 
         if any(len(rows) < KIN for _, rows in kin.values()):
             continue
         # A blank may come out as any of its kin; of a large genus some stand for all, taken evenly.
-        one, other = (
-            kin[i][1][:: -(-len(kin[i][1]) // _MOST_KIN)] if i in kin else np.array([i]) for i in (a, b)
-        )
+        sides = (kin[i][1] if i in kin else np.array([i]) for i in (a, b))
+        one, other = (rows[:: -(-len(rows) // _MOST_KIN)] for rows in sides)
         right = tell.right(trait.id, one, stage)[:, other][one[:, None] != other]
         worth = float(2 * right.mean() - 1)
         if worth >= HARDLY:

@@ -6,7 +6,9 @@ second look at the fish and at the page.
 *Against its genus*: at least `CONGENERS` other kinds of the genus are known and agree among themselves.
 Of states, at least `AGREE` of them share one, and the kind has none that any of them has. Of numbers, the
 kind's range lies outside the range that they span, farther off than that range is wide (or than a
-measurement may be out, where that is more). Lengths are left out: a genus has small and large kinds.
+measurement may be out, where that is more). What genera.csv states of the genus is one statement, not one
+for each kind that takes it over; a cell that has nothing in common with it is told as such. Lengths are left
+out: a genus has small and large kinds.
 
 *Against its source*: a claim for the cell reads as a cell of the trait and is not within the cell: a state
 that the cell lacks, a number outside its range, a length beyond the largest. Claims in free words are left
@@ -104,18 +106,32 @@ def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
     genera = [str(genus) for genus in table.taxa["genus"]] if "genus" in table.taxa.columns else []
     for genus in sorted({genera[i] for i in rows.values()} - {""}) if genera else ():
         members = [i for i, name in enumerate(genera) if name == genus]
-        if len(members) <= CONGENERS:
-            continue
         for column, held in table.cells.items():
             trait = table.trait_of(column)
             if trait.kind == "ceiling":
                 continue
-            cells = {i: held[i] for i in members}
+            # What is taken over from the genus is one statement, however many kinds take it over.
+            cells = {i: held[i] for i in members if not table.basis[column][i]}
+            asked = [i for i in cells if table.ids[i] in rows]
+            stated = table.genera.get(genus, {}).get(column)
+            told = f"genera.csv has {cell_text(trait, stated)} for {genus}"
+            odd = dict.fromkeys(_unlike(cells, asked, stated), told)
             judge = _odd_states if trait.has_states else _odd_numbers
-            for i, others in judge(trait, cells, genus, [i for i in members if table.ids[i] in rows]):
+            for i, others in (odd | dict(judge(trait, cells, genus, asked))).items():
                 value = cell_text(trait, cells[i])
                 text = f"{_of(trait, table.ids[i], column)}: the table has {value}, {others}"
                 yield Doubt(table.ids[i], column, value, "genus", text)
+
+
+def _unlike(cells: Mapping[int, Cell], asked: list[int], stated: Cell) -> list[int]:
+    """Return the rows asked for that have nothing in common with what is stated of the genus."""
+    if isinstance(stated, States):
+        shown = {i: cells[i].names for i in asked if isinstance(cells[i], States)}
+        return [i for i, names in shown.items() if not set(names) & set(stated.names)]
+    if isinstance(stated, Range):
+        spans = {i: cells[i] for i in asked if isinstance(cells[i], Range)}
+        return [i for i, span in spans.items() if span.low > stated.high or span.high < stated.low]
+    return []
 
 
 def _odd_states(

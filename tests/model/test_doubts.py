@@ -104,6 +104,15 @@ def test_a_genus_without_width_leaves_room_for_a_slip_of_measuring():
     assert found.text == "Rays of k3: the table has 9..9, far from the 7 of the 3 other Testus known"
 
 
+def test_what_is_stated_of_the_genus_counts_once_however_many_take_it_over():
+    table = replace(
+        genus(["", "", "", "", "straight"]), genera={"Testus": {"tail": parse_cell(TAIL, "forked")}}
+    )
+    (found,) = doubts(table)
+    assert found.text == "Tail of k4: the table has straight, genera.csv has forked for Testus"
+    assert doubts(replace(table, genera={"Testus": {"tail": parse_cell(TAIL, "forked|straight")}})) == ()
+
+
 def test_lengths_are_not_held_against_the_genus():
     assert doubts(genus(["50", "60", "70", "900"], SIZE, "size")) == ()
 
