@@ -53,7 +53,7 @@ def pdf(document: doc.Document, paper: str = "A4") -> bytes:
         "few": html.FEW,
         "titled": doc.PRINT in document.titled,
         "blocks": setter.blocks,
-        "drawings": list(setter.drawings),
+        "drawings": [_TITLE.sub("", svg) for svg in setter.drawings],  # a title is said by the words
     }
     template = (files("idkey.views") / "print.typ").read_bytes()
     return typst.compile(template, font_paths=_fonts(), format="pdf", sys_inputs={"data": json.dumps(data)})
@@ -89,13 +89,13 @@ class _Setter:
             return thing
         if isinstance(thing, doc.Link) and thing.to.startswith("#") and thing.to not in self._places:
             return self._data(thing.text)
-        made = {field.name: self._data(getattr(thing, field.name)) for field in fields(thing)}
+        names = [field.name for field in fields(thing) if field.name != "svg"]
+        made = {name: self._data(getattr(thing, name)) for name in names}
         made |= {"is": type(thing).__name__, "block": isinstance(thing, doc.Block)}
         if isinstance(thing, doc.Link):
             made["to"] = thing.to
         elif isinstance(thing, doc.Icon | doc.Picture):
-            svg = _TITLE.sub("", thing.svg)  # its title is said by its words
-            made["svg"] = self.drawings.setdefault(svg, len(self.drawings))
+            made["svg"] = self.drawings.setdefault(thing.svg, len(self.drawings))
         elif isinstance(thing, doc.Couplet | doc.Group):
             made["whole"] = _letters(thing) < _A_PAGE / 2
         if isinstance(thing, doc.Picture):
