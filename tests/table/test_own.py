@@ -243,7 +243,7 @@ NEWER = upgraded(
 )
 
 
-@settings(phases=[Phase.generate])
+@settings(phases=[Phase.generate], max_examples=20)
 @given(st.lists(steps, max_size=8), st.lists(steps, max_size=6))
 def test_a_newer_shipped_table_that_touches_nothing_of_it_keeps_all_changes(changes, then):
     table = started()
@@ -264,7 +264,7 @@ def test_a_newer_shipped_table_that_touches_nothing_of_it_keeps_all_changes(chan
     assert (files_of(again), again.conflicts) == (files_of(later), ())
 
 
-@settings(phases=[Phase.generate], max_examples=100)
+@settings(phases=[Phase.generate], max_examples=40)
 @given(st.lists(steps, max_size=10), st.data())
 def test_whatever_is_taken_from_the_shipped_table_an_own_table_loads_and_loses_nothing(changes, data):
     table = started()
