@@ -24,7 +24,7 @@ class AnswerError(IdkeyError):
 
 
 class UnknownName(IdkeyError):  # noqa: N818 - reads as the sentence it is
-    """A taxon, trait or source that is not in the table."""
+    """A taxon, trait or source that is not in the table, or a name that several kinds go by."""
 
 
 class TableWarning(UserWarning):

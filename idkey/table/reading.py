@@ -50,7 +50,6 @@ _RANGE = re.compile(
     rf"(?:\s*(?:\.\.\.?|\u2026|[-\u2010-\u2015\u2212]|to)\s*({_NUMBER})\s*({UNIT})?)?",
     re.IGNORECASE,
 )
-_AMOUNT = re.compile(rf"(-?)({_NUMBER})\s*({UNIT})?", re.IGNORECASE)
 _AT_MOST = re.compile(r"\s*(?:up to|at most|maximum|max\.?|\u2264|<=)\s*", re.IGNORECASE)
 _STANDARD = re.compile(r"\s*\(?\b(?:SL|standard length)\)?\Z", re.IGNORECASE)
 _TOTAL = re.compile(r"\b(?:TL|total)\b", re.IGNORECASE)
@@ -265,15 +264,16 @@ def quantity(text: str, unit: str) -> float:
     >>> quantity("26,5", "degC"), quantity("31 1/2 in", "cm"), round(quantity("80 \u00b0F", "degC"), 1)
     (26.5, 80.01, 26.7)
     """
-    match = _AMOUNT.fullmatch(" ".join(text.split())) if len(text) <= _MOST_NUMBER else None
-    if match is None:
+    plain = " ".join(text.split())
+    match = _RANGE.fullmatch(plain.removeprefix("-")) if len(plain) <= _MOST_NUMBER else None
+    if match is None or match[3]:
         msg = f"not a number; write the number alone{f' in {unit_words(unit)}' if unit_words(unit) else ''}"
         raise ValueError(msg)
-    sign, number, word = match.groups()
-    inches = bool(word) and unit in ("mm", "cm") and converted(1.0, word, "mm") == MM_PER_INCH
+    number, word = match[1], match[2] or unit
+    inches = unit in ("mm", "cm") and converted(1.0, word, "mm") == MM_PER_INCH
     value = _value(number, inches=inches)
-    value = converted(value, word, unit) if word else value
-    return -value if sign else value
+    value = converted(value, word, unit) if match[2] else value
+    return -value if plain.startswith("-") else value
 
 
 # -- a form -----------------------------------------------------------------------------------------
