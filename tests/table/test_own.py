@@ -767,6 +767,29 @@ def test_the_real_table_with_a_changed_cell_and_a_newer_version():
     assert ids(laid(other, own)) == [f"cell:{first}:tail_fork"]
 
 
+@BOTH
+def test_what_holds_for_a_genus_is_merged_too(monkeypatch, keep):
+    real = folder._shipped()
+    table = started(real).with_taxon("mine", scientificName="Hypancistrus sp.", careGroup="hypancistrus")
+    (row,) = (line for line in real["genera.csv"].splitlines() if line.startswith(b"Hypancistrus,"))
+    assert row.count(b",small,") == 1
+    wide, both = (
+        real["genera.csv"].replace(row, row.replace(b",small,", to)) for to in (b",wide,", b",small|wide,")
+    )
+    newer = upgraded({**real, "genera.csv": wide}, "9.0")
+    later = laid(newer, saved(table))
+    assert (later.conflicts, text(later, "mine", "mouth_shape")) == ((), "wide")
+    own = saved(table) | {"genera.csv": both}
+    monkeypatch.setattr(folder, "_shipped", lambda: dict(newer))
+    merged = folder._Own(own, "mine")
+    assert [c.id for c in merged.merge.conflicts] == ["genera:Hypancistrus:mouth_shape"]
+    done = merged.settled("genera:Hypancistrus:mouth_shape", keep).table()
+    assert (done.conflicts, text(done, "mine", "mouth_shape")) == (
+        (),
+        "small|wide" if keep == "own" else "wide",
+    )
+
+
 @pytest.mark.parametrize("form", ["own", "whole"])
 def test_a_table_written_by_version_0_1_0_loads_with_all_it_had(tmp_path, form):
     here, mine = Path(__file__).parent, tmp_path / "mine"

@@ -194,6 +194,16 @@ def test_the_slower_of_two_is_told_and_loses_nothing(folder):
     assert {"nova", "nana"} <= set(load_table(folder).ids)
 
 
+def test_a_table_is_not_changed_by_its_save_and_can_not_be_saved_over_its_successor(folder):
+    table = load_table(folder).with_taxon("nova", **NEW)
+    before = table.origin, dict(table.about), table.conflicts
+    new = table.save()
+    assert (table.origin, dict(table.about), table.conflicts) == before
+    with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
+        table.with_cell("nova", "tail", "hollow").save()
+    new.with_cell("nova", "tail", "hollow").save()
+
+
 def test_another_tables_folder_is_refused(folder, tmp_path):
     other = small().with_taxon("nova", **NEW)
     before = _all_bytes(folder)
