@@ -13,9 +13,10 @@ from pathlib import Path
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table import files
 from idkey.table.claims import UNSOURCED, Claim, Source
-from idkey.table.edit import Place, added_to
+from idkey.table.edit import Place
 from idkey.table.folder import save_table, start_table
 from idkey.table.ids import is_id
+from idkey.table.package import added_to
 from idkey.table.reading import reading
 from idkey.table.schema import YOUNG, Cell, Trait, cell_text
 from idkey.table.table import TraitTable

@@ -19,6 +19,7 @@ from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.genera import Genera, OwnCells
 from idkey.table.ids import is_id
 from idkey.table.names import one
+from idkey.table.package import added_to
 from idkey.table.reading import read_cell
 from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
@@ -34,22 +35,12 @@ from idkey.table.schema import (
 )
 from idkey.table.sources import parse_sources
 
-__all__ = ["ADDED_TO", "Editable", "Place", "added_to"]
+__all__ = ["Editable", "Place"]
 
-ADDED_TO = " with additions"
-"""Ending of the version of a table that is no longer the one that was given out."""
 Place = tuple[str, str]
 """A taxon and a column."""
 
 _NAME = "scientificName"
-
-
-def added_to(about: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what is stated of a table once it has been added to; a table without a version gets none."""
-    version = str(about.get("version") or "")
-    if not version:
-        return dict(about)
-    return {**about, "version": version.removesuffix(ADDED_TO) + ADDED_TO}
 
 
 class Editable:
@@ -68,12 +59,10 @@ class Editable:
     about: Mapping[str, Any]
 
     def with_taxon(self, taxon: str, /, claims: Mapping[str, Claim] | None = None, **values: Any) -> Self:
-        """Return a new table with one more taxon.
+        """Return a new table with one more taxon, under this id.
 
         Parameters
         ----------
-        taxon : str
-            Id of the new taxon.
         claims : mapping of str to Claim, optional
             Where it stands written, by column. A filled cell without a claim gets one of class memory that
             says that no source was named.
@@ -121,10 +110,7 @@ class Editable:
         return _with_rows(self, rows, claims or {})
 
     def with_trait(
-        self,
-        trait: Trait,
-        values: Mapping[str, Any] | None = None,
-        claims: Mapping[str, Claim] | None = None,
+        self, trait: Trait, values: Mapping[str, Any] | None = None, claims: Mapping[str, Claim] | None = None
     ) -> Self:
         """Return a new table with one more trait; `values` (cell text) and `claims` go by taxon.
 

@@ -21,11 +21,10 @@ from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
-from idkey.table.edit import ADDED_TO, added_to
 from idkey.table.fields import META
 from idkey.table.files import Parts, files_of
 from idkey.table.merge import Conflict, Merge
-from idkey.table.package import read_about
+from idkey.table.package import ADDED_TO, added_to, read_about
 from idkey.table.schema import YOUNG
 from idkey.table.sources import SOURCES, bibtex, parse_sources
 from idkey.table.states import Rows, rows_of, sheets_of, take, with_cells

@@ -17,11 +17,13 @@ from idkey.table.csvfile import Found, text_of
 from idkey.table.fields import ABOUT, FIELDS, Field
 from idkey.table.schema import NEVER_NEGATIVE, Trait
 
-__all__ = ["PACKAGE", "PROFILES", "describe", "json_bytes", "read_about"]
+__all__ = ["ADDED_TO", "PACKAGE", "PROFILES", "added_to", "describe", "json_bytes", "read_about"]
 
 PACKAGE = "datapackage.json"
 PROFILES = "https://datapackage.org/profiles/2.0/"
 
+ADDED_TO = " with additions"
+"""Ending of the version of a table that is no longer the one that was given out."""
 _DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
 _UNREADABLE = "not JSON that can be read; mend or delete the file"
 _SHOWN = 100
@@ -31,6 +33,14 @@ _SPECIAL = re.compile(r"[.\\?*+{}()\[\]^]")
 
 
 # -- what is stated of the whole ---------------------------------------------------------------------------
+
+
+def added_to(about: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what is stated of a table once it has been added to; a table without a version gets none."""
+    version = str(about.get("version") or "")
+    if not version:
+        return dict(about)
+    return {**about, "version": version.removesuffix(ADDED_TO) + ADDED_TO}
 
 
 def read_about(data: bytes | None, found: Found) -> dict[str, Any]:
