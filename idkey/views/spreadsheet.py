@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from idkey.views import html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Content, Document, Fold, Heading, Lines, On, Table
 from idkey.views.words import number_of
 
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
     from idkey.errors import Problem
     from idkey.table.spreadsheet import Import, ImportRow
 
-__all__ = ["import_document"]
+__all__ = ["import_document", "report_html"]
 
 _MOST_ROWS, _MOST_IN_TEXT, _MOST_IN_LIST = 12, 40, 200
 _LONGEST = 120
@@ -31,17 +32,25 @@ def import_document(found: Import) -> Document:
     """Return a spreadsheet that was read as a document."""
     place = f"{found.file}, sheet {found.sheet}" if found.sheet else found.file
     counts = _counts(found)
+    blocks = (
+        On((SCREEN, PRINT), (Lines((counts,), style="outcome"), *_blocks(found))),
+        On(TEXT, (Lines((f"{place}: {counts}", *found.notes)), *_told(found))),
+    )
+    return Document(place, blocks, width=100, titled=(SCREEN, PRINT))
+
+
+def report_html(found: Import) -> str:
+    """Return the same for a screen that has its style: a screen reader says the counts."""
+    return f"{html.status(_counts(found), 'outcome')}\n{html.blocks(_blocks(found))}"
+
+
+def _blocks(found: Import) -> tuple[Block, ...]:
     wrong = [f"{_short(c.name)}: {c.text}" for c in found.columns if not c.meaning]
     read = [f"{_short(c.name)}: {c.text or 'read as it is'}" for c in found.columns if c.meaning]
     heading = (Heading(f"Columns that were not taken ({len(wrong)})"), _list(wrong)) if wrong else ()
     columns = (*heading, Fold(f"How the columns were read ({len(read)})", (_list(read),)))
-    head = (Lines((counts,), style="outcome"), *((Lines(found.notes, style="soft"),) if found.notes else ()))
-    tables = tuple(block for what in _TITLES for block in _rows(found, what))
-    blocks = (
-        On((SCREEN, PRINT), (*head, *columns, *tables)),
-        On(TEXT, (Lines((f"{place}: {counts}", *found.notes)), *_told(found))),
-    )
-    return Document(place, blocks, width=100, titled=(SCREEN, PRINT))
+    notes = (Lines(found.notes, style="soft"),) if found.notes else ()
+    return (*notes, *columns, *(block for what in _TITLES for block in _rows(found, what)))
 
 
 def _counts(found: Import) -> str:

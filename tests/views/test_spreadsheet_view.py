@@ -6,6 +6,7 @@ from pathlib import Path
 
 from idkey import load_table
 from idkey.table.spreadsheet import read_spreadsheet
+from idkey.views.spreadsheet import report_html
 
 TABLE = load_table()
 EVIL = "<script>alert(1)</script><img src=x onerror=y>"
@@ -41,6 +42,7 @@ def test_counts_come_first_then_what_became_of_each_row(tmp_path):
     places = [text.index(part) for part in told]
     assert places == sorted(places)
     assert "row 5" not in text
+    assert 'role="status">4 rows: 1 new kind' in report_html(found)
     html = found._repr_html_()
     assert html.index("1 new kind, 1 changed") < html.index("Notes") < html.index("zigzag")
     for part in ("100 \u2192 61", "7 in", "several kinds have this trade code", "Hypancistrus yudja"):
