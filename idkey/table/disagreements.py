@@ -50,7 +50,7 @@ def disagreements(table: TraitTable, taxa: Collection[str] | None = None) -> Ite
     behind: dict[_Place, list[tuple[Any, dict[str, str]]]] = defaultdict(list)
     for at, row in zip(evidence.index, evidence.to_dict("records"), strict=True):
         about = next(((kind, row[kind]) for kind in _ABOUT if row.get(kind)), ("", ""))
-        if not row["note"].startswith(NOT_FOLLOWED):
+        if not str(row.get("note") or "").startswith(NOT_FOLLOWED):
             behind[about, row["attribute"]].append((at, row))
     read: dict[tuple[str, str], Cell] = {}
     for ((kind, who), column), rows in behind.items():
