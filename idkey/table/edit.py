@@ -352,19 +352,14 @@ class _Change:
             at = positions[taxon] if taxon in positions else self.table.position(taxon)
             by_column.setdefault(column, {})[at] = cell
         columns = dict(self.table.own_cells)
-        for column, put in by_column.items():
+        for column, new in by_column.items():
             # A companion column for young fish may be the first of its kind.
-            if column not in columns and any(cell is not None for cell in put.values()):
+            if column not in columns and any(cell is not None for cell in new.values()):
                 columns[column] = (None,) * n
         blank = (None,) * len(self.new)
         for column, cells in columns.items():
-            grown = cells + blank
-            if column in by_column:
-                changed = list(grown)
-                for at, cell in by_column[column].items():
-                    changed[at] = cell
-                grown = tuple(changed)
-            columns[column] = grown
+            put = by_column.get(column, {})
+            columns[column] = tuple(put.get(i, cell) for i, cell in enumerate(cells + blank))
         return _without_blank_companions(columns, self.table)
 
     def _evidence(self) -> pd.DataFrame:

@@ -21,7 +21,7 @@ from idkey.table.folder import BASE, load_table, restore, save_table, start_tabl
 from idkey.table.layout import FILES
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL, upgraded
+from .small_folder import SMALL
 
 NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
 REAL = shipped_folder()
@@ -336,23 +336,6 @@ def test_ones_own_table_starts_in_an_empty_folder_only(tmp_path, small_is_shippe
     with pytest.raises(IdkeyError, match="is not empty .it holds"):
         start_table(tmp_path)
     assert _all_bytes(tmp_path) == before
-
-
-def test_ones_own_folder_holds_what_is_ones_own_and_outlives_an_upgrade(tmp_path, shipped, monkeypatch):
-    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
-    mine = tmp_path / "mine"
-    start_table(mine).with_taxon("nova", **NEW).with_cell("alpha", "tail", "hollow").save()
-
-    later = tmp_path / "later"
-    later.mkdir()
-    for name, data in files_of(table_from(parts_from(upgraded(SMALL), Found("")), "x", Found(""))).items():
-        (later / name).write_bytes(data.replace(b"Invented fish", b"Invented fish, second edition"))
-    monkeypatch.setattr(files, "shipped_folder", lambda: later)
-    table = load_table(mine)
-    assert table.conflicts == ()
-    assert "nova" in table.ids
-    assert files_of(table)["sources.bib"].count(b"second edition") == 1
-    assert table.cell("alpha", "tail") == table.cell("gamma", "tail")
 
 
 def test_the_real_table_can_be_added_to_under_ones_own_name(tmp_path):
