@@ -23,8 +23,6 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BORDER", "INK", "PAPER", "Art", "outlines", "read_art", "rows", "sown"]
-
 INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
 Points = NDArray[np.float64]
 Circle = tuple[float, float, float]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from typing import TYPE_CHECKING
 
-from idkey.care.needs import CLASS_WORDS, format_value, read_cell, sentences
+from idkey.care.needs import CLASS_WORDS, Backing, Need, format_value, read_cell, sentences
+from idkey.care.sheet import CareSheet
 from idkey.errors import IdkeyError
 from idkey.table.care import EVERY_GROUP
 from idkey.table.words import percent
@@ -14,14 +14,9 @@ from idkey.views import doc, html, text
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import made_from, number_of, stamp, table_date
+from idkey.views.words import made_from, number_of, of_table
 
-if TYPE_CHECKING:
-    from idkey.care.needs import Backing, Need
-    from idkey.care.sheet import CareSheet
-
-__all__ = ["care_document", "care_html", "care_text"]
-
+_WIDTH = 100
 _OWN = "cautions"
 _FOLD_WORDS = "Before you handle, move or sell it"
 _DOUBT = 0.01
@@ -35,18 +30,10 @@ _GAUGES = (
 )
 
 
-def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, drawn: bool = True) -> Document:
-    """Return a care sheet as a document.
+def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -> Document:
+    """Return a care sheet as a document, with the fish drawn for paper where `drawn`.
 
-    Parameters
-    ----------
-    sheet : CareSheet
-    width : int
-        Longest line in a console; a longer need is cut with an ellipsis unless `full`.
-    full : bool
-        Whether a console shows every need whole, with its evidence and sources.
-    drawn : bool
-        Whether the fish themselves are drawn for paper.
+    In a console a need longer than a line is cut; with `full` each is whole, with its evidence and sources.
     """
     several = len(sheet.names) > 1
     own, needs, every = _in_reading_order(sheet)
@@ -65,28 +52,33 @@ def care_document(sheet: CareSheet, *, width: int = 100, full: bool = False, dra
     drawings = ((words, draw(sheet)) for words, draw in _GAUGES)
     gauges = tuple(doc.Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
     blocks = (
-        On(PRINT, (Lines((made_from(sheet.table),)),)),
-        Lines(tuple(filter(None, (_standing(sheet),)))),
-        Lines(tuple(filter(None, (_conflicts(sheet),))), style="outcome"),
+        On(PRINT, (made_from(sheet.table),)),
+        Lines(_standing(sheet)),
+        Lines(_conflicts(sheet), style="outcome"),
         On((SCREEN, PRINT), cautions),
         On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn else ()),
         On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
         On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
         On(PRINT, cited.blocks()),
-        On(TEXT, _text_lines(sheet, width, full)),
+        On(TEXT, _text_lines(sheet, full)),
     )
-    return Document(title, blocks, stamp(sheet.table), table_date(sheet.table), width)
+    return of_table(sheet.table, title, blocks, width=_WIDTH)
+
+
+def care_blocks(sheet: CareSheet) -> tuple[Block, ...]:
+    """Return a care sheet under its title, to stand inside another document on the screen."""
+    document = care_document(sheet, drawn=False)
+    return Heading(document.title, 0), *document.blocks
 
 
 def care_html(sheet: CareSheet) -> str:
     """Return a care sheet as HTML without the stylesheet, to stand inside a page or a widget."""
-    document = care_document(sheet, drawn=False)
-    return html.blocks((Heading(document.title, 0), *document.blocks))
+    return html.blocks(care_blocks(sheet))
 
 
-def care_text(sheet: CareSheet, width: int = 100, *, full: bool = False) -> str:
+def care_text(sheet: CareSheet, *, full: bool = False) -> str:
     """Return a care sheet as plain text; with `full` every need whole, with its evidence and sources."""
-    return text.render(care_document(sheet, width=width, full=full, drawn=False))
+    return text.render(care_document(sheet, full=full, drawn=False))
 
 
 def _in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:
@@ -120,13 +112,10 @@ def _blanks(needs: Sequence[Need]) -> list[tuple[str, str]]:
     return [(head, ", ".join(names)) for head, names in labels.items()]
 
 
-# -- how likely, and how we know ---------------------------------------------------------------------
-
-
-def _standing(sheet: CareSheet) -> str:
-    """Say how likely each name of a sheet is; blank for a settled name, or if not made from a fish."""
+def _standing(sheet: CareSheet) -> tuple[str, ...]:
+    """Say how likely each name of a sheet is; nothing for a settled name, or if not made from a fish."""
     if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
-        return ""
+        return ()
     names = zip(sheet.names, sheet.short_labels, strict=True)
     line = f"Still possible: {'; '.join(f'{label} {percent(sheet.shares[name])}' for name, label in names)}."
     if sheet.others:
@@ -137,15 +126,13 @@ def _standing(sheet: CareSheet) -> str:
         )
     if sheet.none_share >= _DOUBT:
         line += f" None of the kinds in the table: {percent(sheet.none_share)}; then nothing here holds."
-    return line
+    return (line,)
 
 
-def _conflicts(sheet: CareSheet) -> str:
-    if not sheet.conflicts:
-        return ""
+def _conflicts(sheet: CareSheet) -> tuple[str, ...]:
     what = ", ".join(need.label for need in sheet.conflicts)
     count = number_of(len(sheet.conflicts), "conflict")
-    return f"{count}: {what}. No one answer suits all these names there."
+    return (f"{count}: {what}. No one answer suits all these names there.",) if what else ()
 
 
 def _why(need: Need, sheet: CareSheet, cited: _Sources) -> tuple[doc.Inline | Block, ...]:
@@ -175,7 +162,8 @@ class _Sources:
     """The sources that a printed sheet goes by, numbered as they are first met."""
 
     def __init__(self, sheet: CareSheet):
-        self._sources = sheet.table.sources if sheet.table is not None else {}
+        sources = sheet.table.sources if sheet.table is not None else {}
+        self._full = {key: source.full for key, source in sources.items()}
         self._numbers: dict[str, int] = {}
 
     def cite(self, need: Need) -> str:
@@ -184,35 +172,23 @@ class _Sources:
         return f"{need.grounds} {numbers or ''}".rstrip()
 
     def blocks(self) -> tuple[Block, ...]:
-        if not self._numbers:
-            return ()
-        entries = (
-            f"{number}. {self._sources[key].full if key in self._sources else key}"
-            for key, number in self._numbers.items()
-        )
-        return Heading("Sources"), doc.Columns(tuple(entries), 2)
+        entries = tuple(f"{number}. {self._full.get(key, key)}" for key, number in self._numbers.items())
+        return (Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
 
 
-# -- in a console ------------------------------------------------------------------------------------
-
-
-def _text_lines(sheet: CareSheet, width: int, full: bool) -> tuple[Block, ...]:
+def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:
     own, needs, every = _in_reading_order(sheet)
     indent = max((len(need.label) for need in sheet.attributes.values()), default=0) + 2
     lines = []
     for need in (*own, *(n for n in needs if n.origin), *(every if full else ())):
         words = ("conflict: " if need.conflict else "") + need.text
-        line = f"{need.label:<{indent}}{' / '.join(words.splitlines())}"
-        if full:
-            why = f"\n[{need.basis}]" if need.evidence else ""
-            line = f"{need.label:<{indent}}{words}{why}"
+        why = f"\n[{need.basis}]" if full and need.evidence else ""
+        line = f"{need.label:<{indent}}{words if full else ' / '.join(words.splitlines())}{why}"
         # What keeps a fish from harm is never cut short.
-        elif need.attribute != _OWN and not need.conflict and len(line) > width:
-            line = f"{line[: width - 1].rstrip()}…"
+        if not full and need.attribute != _OWN and not need.conflict and len(line) > _WIDTH:
+            line = f"{line[: _WIDTH - 1].rstrip()}…"
         lines.append(line)
     lines += [f"{head:<{indent}}{labels}" for head, labels in _blanks(needs)]
-    blocks: list[Block] = [Lines(tuple(lines), indent=indent)]
-    if every and not full:
-        labels = ", ".join(need.label.lower() for need in every)
-        blocks.append(Lines((f"{_FOLD_WORDS}: {labels}; care_text(sheet, full=True) has it all",)))
-    return tuple(blocks)
+    labels = ", ".join(need.label.lower() for need in every)
+    rest = (f"{_FOLD_WORDS}: {labels}; care_text(sheet, full=True) has it all",)
+    return Lines(tuple(lines), indent=indent), Lines(rest if every and not full else ())

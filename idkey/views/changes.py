@@ -3,39 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import TYPE_CHECKING
 
+from idkey.model.changes import Change, PastChange
 from idkey.model.evidence import NONE
-from idkey.model.lookalikes import FEW
+from idkey.model.lookalikes import FEW, Apart, Pair, Settle
+from idkey.table.table import TraitTable
+from idkey.table.words import listed, percent
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Strong
-from idkey.views.words import listed, none_words, number_of, one_in, percent, stamp, table_date
+from idkey.views.words import none_words, number_of, of_table, one_in
 
-if TYPE_CHECKING:
-    from idkey.model.changes import Change, PastChange
-    from idkey.model.lookalikes import Apart, Pair, Settle
-    from idkey.table.table import TraitTable
-
-__all__ = ["apart_document", "change_document"]
-
-_MOST_NAMES = 4
-_MOST_KINDS = 6
-_MOST_LINES = 5
-_MOST_WAYS = 2
+_MOST_NAMES, _MOST_KINDS, _MOST_LINES, _MOST_WAYS = 4, 6, 5, 2
 
 
 def change_document(change: Change) -> Document:
     """Return what a change does as a document."""
-    return _document("What the change does", change.new, _change_blocks(change))
+    return of_table(change.new, "What the change does", _change_blocks(change), titled=(PRINT,))
 
 
 def apart_document(found: Apart) -> Document:
     """Return how well a kind is told from all others as a document."""
-    who = found.table.label(found.taxon)
-    return _document(f"{who} against all others", found.table, _apart_blocks(found))
-
-
-def _document(title: str, table: TraitTable, blocks: Iterable[Block]) -> Document:
-    return Document(title, tuple(blocks), stamp(table), table_date(table), titled=(PRINT,))
+    title = f"{found.table.label(found.taxon)} against all others"
+    return of_table(found.table, title, _apart_blocks(found), titled=(PRINT,))
 
 
 def _calm(text: str, under: tuple[str, ...] = (), summary: Runs = "") -> Iterator[Block]:
@@ -53,9 +41,6 @@ def _note(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
     yield from _calm(text, under, Strong(text)) if under else (Lines((text,), style="outcome"),)
 
 
-# -- the whole change -------------------------------------------------------------------------------
-
-
 def _change_blocks(change: Change) -> Iterator[Block]:
     if change.is_empty:
         yield from _calm("Nothing has changed.")
@@ -64,8 +49,7 @@ def _change_blocks(change: Change) -> Iterator[Block]:
     troubled = [found for found in change.apart if not found.is_told]
     for found in troubled[:_MOST_KINDS]:
         yield from _apart_blocks(found)
-    rest = [found.taxon for found in troubled[_MOST_KINDS:]]
-    if rest:
+    if rest := [found.taxon for found in troubled[_MOST_KINDS:]]:
         names = _names(change.new, rest)
         yield from _note(f"Nor well told from all others, the first of them least: {names}.")
     if change.not_held:
@@ -73,13 +57,20 @@ def _change_blocks(change: Change) -> Iterator[Block]:
         yield from _note(f"{more} more changed, not held against the others.")
     if change.doubts:
         yield from _note("Cells that something speaks against:", _some(d.text for d in change.doubts))
-    yield from _past_blocks(change)
-    yield from _trait_blocks(change)
-    calm = [found.taxon for found in change.apart if found.is_told]
-    if calm:
+    if change.past_count:
+        yield from _past_blocks(change)
+    for worths, say, text in (
+        (change.idle, _note, "Traits that do not earn their place now:"),
+        (change.missed, _note, "What is lost with the traits taken out:"),
+        (change.useful, _calm, "What the new traits do:"),
+    ):
+        if worths:
+            yield from say(text, _some(f"{w.trait.name}: {w.text}" for w in worths))
+    if calm := [found.taxon for found in change.apart if found.is_told]:
         verb = "is" if len(calm) == 1 else "are"
         yield from _calm(f"{_names(change.new, calm)} {verb} told from every other kind.")
-    yield from _key_blocks(change)
+    if change.key_before is not None:
+        yield from _key_blocks(change)
 
 
 def _headline(change: Change) -> str:
@@ -101,22 +92,16 @@ def _headline(change: Change) -> str:
 
 
 def _past_blocks(change: Change) -> Iterator[Block]:
-    if not change.past_count:
-        return
-    of, past = f"of {change.past_count:,}", "Past identifications"
-    other = [p for p in change.past if p.is_renamed]
-    unread = [p for p in change.past if p.unread]
+    past, of = "Past identifications", f"of {change.past_count:,}"
+    if other := [_renamed_words(change, p) for p in change.past if p.is_renamed]:
+        yield from _note(f"{past} that get another name: {len(other):,} {of}.", _some(other))
+    if unread := [f"{_past_name(p)}: {'; '.join(p.unread)}" for p in change.past if p.unread]:
+        text = f"{past} with answers the table can't take any more: {len(unread):,} {of}."
+        yield from _note(text, _some(unread))
     wider = [p for p in change.past if not p.is_renamed and (p.gained or p.lost)]
-    if other:
-        under = _some(_renamed_words(change, p) for p in other)
-        yield from _note(f"{past} that get another name: {len(other):,} {of}.", under)
-    if unread:
-        under = _some(f"{_past_name(p)}: {'; '.join(p.unread)}" for p in unread)
-        yield from _note(f"{past} with answers the table can't take any more: {len(unread):,} {of}.", under)
     if wider:
-        under = _some(_wider_words(change, p) for p in wider)
         text = f"{past} that keep their name, but not what else is possible: {len(wider):,} {of}."
-        yield from _calm(text, under)
+        yield from _calm(text, _some(_wider_words(change, p) for p in wider))
     if not change.past:
         yield from _calm(f"{past} looked at: {change.past_count:,}; nothing changes.")
 
@@ -139,49 +124,30 @@ def _wider_words(change: Change, found: PastChange) -> str:
     return f"{_past_name(found)}, {_name(change.new, found.after)}: {'; '.join(parts)}"
 
 
-def _trait_blocks(change: Change) -> Iterator[Block]:
-    for worths, say, text in (
-        (change.idle, _note, "Traits that do not earn their place now:"),
-        (change.missed, _note, "What is lost with the traits taken out:"),
-        (change.useful, _calm, "What the new traits do:"),
-    ):
-        if worths:
-            yield from say(text, _some(f"{w.trait.name}: {w.text}" for w in worths))
-
-
 def _key_blocks(change: Change) -> Iterator[Block]:
-    if change.key_before is None:
-        return
-    key = change.key_after or change.key_before
-    out = [t for t in key.left_out if t in {*change.added, *change.altered}]
-    if out:
+    old, key = change.old, change.key_after or change.key_before
+    if out := [t for t in key.left_out if t in {*change.added, *change.altered}]:
         names = _names(change.new, out)
         yield from _note(f"Left out of the key, since too little is known: {names}.")
-    if change.key_after is None:
-        if change.key_ends:
-            yield from _calm(
-                "In the old key (the new one is left to build_key, as it takes a while):",
-                _some(_end_words(change, taxon, names) for taxon, names in change.key_ends.items()),
-            )
-        return
-    more, count = change.couplets_added, len(change.key_after.couplets)
-    size = f"{number_of(count, 'couplet')}, as before"
-    if more:
-        size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
-    before, after = f"{change.questions_before:.1f}", f"{change.questions_after:.1f}"
-    asked = f"{after}, as before" if before == after else f"{before} -> {after}"
-    yield from _calm(f"In the key: {size}; questions to a name: {asked}.")
-
-
-def _end_words(change: Change, taxon: str, names: Sequence[str]) -> str:
-    who = _name(change.new, taxon)
-    return f"{who} comes out with {_names(change.old, names)}" if names else f"{who} comes out alone"
-
-
-# -- one kind against all others --------------------------------------------------------------------
+    if change.key_after is not None:
+        more, count = change.couplets_added, len(key.couplets)
+        size = f"{number_of(count, 'couplet')}, as before"
+        if more:
+            size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
+        before, after = f"{change.questions_before:.1f}", f"{change.questions_after:.1f}"
+        asked = f"{after}, as before" if before == after else f"{before} -> {after}"
+        yield from _calm(f"In the key: {size}; questions to a name: {asked}.")
+    elif change.key_ends:
+        ends = (
+            f"{_name(change.new, t)} comes out {f'with {_names(old, names)}' if names else 'alone'}"
+            for t, names in change.key_ends.items()
+        )
+        text = "In the old key (the new one is left to build_key, as it takes a while):"
+        yield from _calm(text, _some(ends))
 
 
 def _apart_blocks(found: Apart) -> Iterator[Block]:
+    """Say how well one kind is told from all others."""
     table = found.table
     who = table.label(found.taxon)
     if found.is_told:
@@ -196,32 +162,28 @@ def _apart_blocks(found: Apart) -> Iterator[Block]:
         text = f"Only adults of {who} are told from {_names(table, found.adults_only)}; young fish are not."
         yield from _note(text, _under(found, "adults only"))
     if found.hardly_known:
-        yield from _calm(
-            f"Too little is known of both {who} and {_names(table, found.hardly_known)} to tell them apart "
-            f"(fewer than {FEW} traits)."
-        )
+        others = _names(table, found.hardly_known)
+        text = f"Too little is known of both {who} and {others} to tell them apart (fewer than {FEW} traits)."
+        yield from _calm(text)
 
 
 def _under(found: Apart, why: str) -> tuple[str, ...]:
-    name = found.table.label
-    return tuple(
-        f"{name(p.other)}: {_pair_words(p)}{_settle_words(found, p)}" for p in found.pairs if p.why == why
-    )
+    pairs = [p for p in found.pairs if p.why == why]
+    return tuple(f"{found.table.label(p.other)}: {_pair_words(p)}. {_settle_words(found, p)}" for p in pairs)
 
 
 def _pair_words(pair: Pair) -> str:
     if pair.why == "never":
-        return f"the same in all {pair.compared} traits known of both. "
+        return f"the same in all {pair.compared} traits known of both"
     if pair.trait is None:
-        return "no look says more than a guess. "
+        return "no look says more than a guess"
     look = _lower(pair.trait.name)
-    return f"{look}, wrong {one_in(1 - pair.right)}. " if pair.why == "one look" else f"adults by {look}. "
+    return f"{look}, wrong {one_in(1 - pair.right)}" if pair.why == "one look" else f"adults by {look}"
 
 
 def _settle_words(found: Apart, pair: Pair) -> str:
-    if not pair.settle:
-        return "To settle it takes a new trait."
-    return f"What would settle it: {'; '.join(_way_words(found, way) for way in pair.settle[:_MOST_WAYS])}."
+    ways = "; ".join(_way_words(found, way) for way in pair.settle[:_MOST_WAYS])
+    return f"What would settle it: {ways}." if ways else "To settle it takes a new trait."
 
 
 def _way_words(found: Apart, way: Settle) -> str:
@@ -232,9 +194,6 @@ def _way_words(found: Apart, way: Settle) -> str:
     count = round(way.differ * way.known)
     often = f"of the {way.known} {among} known, {count} differ from the other kind"
     return f"{trait}, blank for {found.table.label(way.blank[0])} ({often})"
-
-
-# -- words ------------------------------------------------------------------------------------------
 
 
 def _lower(name: str) -> str:
@@ -251,9 +210,8 @@ def _names(table: TraitTable, taxa: Sequence[str]) -> str:
 
 
 def _shortened(names: Sequence[str]) -> str:
-    if len(names) <= _MOST_NAMES:
-        return listed(names)
-    return listed([*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more"])
+    many = len(names) > _MOST_NAMES
+    return listed([*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more"] if many else names)
 
 
 def _some(texts: Iterable[str]) -> tuple[str, ...]:

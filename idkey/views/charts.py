@@ -14,34 +14,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from html import escape
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.cluster.hierarchy import leaves_list, linkage
 from scipy.spatial.distance import squareform
 
-from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE
+from idkey.model.lookalikes import Lookalikes
+from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, Review
 from idkey.table.claims import CLASSES
 from idkey.views.art import BORDER, INK, PAPER
 from idkey.views.doc import clean, one_line
-
-if TYPE_CHECKING:
-    from idkey.model.lookalikes import Lookalikes
-    from idkey.model.review import Review
-
-__all__ = [
-    "BORDER",
-    "INK",
-    "MOST_COLUMNS",
-    "MOST_ROWS",
-    "MOST_SHEETS",
-    "PAPER",
-    "card",
-    "grid_sheets",
-    "label",
-    "map_svg",
-    "on_map",
-]
 
 _STRIPE, _LINE, _FAINT = "#f3f0ea", "#d3cdc3", "#aaa398"
 _TEXT = 11.0
@@ -182,8 +164,6 @@ def _legend(y: float) -> list[str]:
         x += _CELL * 1.6 + _TEXT * _LETTER * len(words) + 6
     return parts
 
-
-# -- what each cell of a table rests on -------------------------------------------------------------
 
 _WEAK = "#b4530f"
 """Colour of what rests on no source; on the card it stands out as text would (contrast 5 to 1)."""

@@ -35,40 +35,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TypeAlias
 
-__all__ = [
-    "PRINT",
-    "SCREEN",
-    "TEXT",
-    "Bar",
-    "Block",
-    "Code",
-    "Columns",
-    "Content",
-    "Couplet",
-    "Couplets",
-    "Document",
-    "Fold",
-    "Group",
-    "Heading",
-    "Icon",
-    "Inline",
-    "Lead",
-    "Lines",
-    "Link",
-    "On",
-    "Picture",
-    "Runs",
-    "Soft",
-    "Strong",
-    "Table",
-    "Tag",
-    "clean",
-    "one_line",
-    "parts",
-    "pick",
-    "plain",
-]
-
 SCREEN, TEXT, PRINT = "screen", "text", "print"
 """Where a document is drawn: a notebook, a console, paper (PDF, or HTML to be printed)."""
 
@@ -93,9 +59,6 @@ def clean(text: object) -> str:
 def one_line(text: object) -> str:
     """Return text that can be shown, on one line."""
     return " ".join(clean(text).split())
-
-
-# -- pieces of a line -------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,9 +113,6 @@ class Icon:
 
 Inline: TypeAlias = str | Strong | Soft | Code | Link | Tag | Bar | Icon
 Runs: TypeAlias = Inline | tuple[Inline, ...]
-
-
-# -- blocks -----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,9 +259,6 @@ class Document:
     day: date | None = None
     width: int = 78
     titled: tuple[str, ...] = (SCREEN, TEXT, PRINT)
-
-
-# -- reading a document -----------------------------------------------------------------------------
 
 
 def pick(blocks: Iterable[Inline | Block], medium: str) -> Iterator[Inline | Block]:

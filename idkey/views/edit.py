@@ -16,32 +16,10 @@ from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
 from idkey.views.words import number_of
 
-__all__ = [
-    "claims_html",
-    "column_words",
-    "conflict_html",
-    "draft_document",
-    "feedback_html",
-    "kind_marks",
-    "line_html",
-    "name_choices",
-    "problems_html",
-    "question_html",
-    "sheet_html",
-    "source_options",
-    "state_words",
-    "syntax_html",
-]
-
 _NAMES = FIELDS["taxa.csv"]
 _MOST_ROWS = 150
 """Kinds that the sheet shows; changed ones come on top of that."""
-_MOST_CHANGES = 40
-_MOST_BEHIND = 2
-_LONGEST_SOURCE = 60
-
-
-# -- the whole draft --------------------------------------------------------------------------------
+_MOST_CHANGES, _MOST_BEHIND, _LONGEST_SOURCE = 40, 2, 60
 
 
 def state_words(draft: Draft) -> str:
@@ -83,9 +61,9 @@ def problems_html(draft: Draft) -> str:
 
 
 def _problems(draft: Draft) -> tuple[Lines, ...]:
-    problems = [str(problem) for problem in draft.problems]
-    head = f"{number_of(len(problems), 'thing')} to mend before this can be checked or saved"
-    return (Lines((head,), style="outcome"), *_some(problems)) if problems else ()
+    head = f"{number_of(len(draft.problems), 'thing')} to mend before this can be checked or saved"
+    some = _some([str(problem) for problem in draft.problems])
+    return (Lines((head,), style="outcome"), *some) if some else ()
 
 
 def _some(lines: list[str]) -> tuple[Lines, ...]:
@@ -94,15 +72,12 @@ def _some(lines: list[str]) -> tuple[Lines, ...]:
     return (Lines(tuple(shown), "bullets"),) if shown else ()
 
 
-# -- one cell ---------------------------------------------------------------------------------------
-
-
 def column_words(draft: Draft, column: str) -> str:
     """Name a column in plain words."""
     if column in draft.names:
         return _NAMES[column].title if column in _NAMES else column
     trait = draft.wide.trait_of(column)
-    return trait.name if column == trait.id else f"{trait.name}, young fish"
+    return f"{trait.name}{'' if column == trait.id else ', young fish'}"
 
 
 def _said(draft: Draft, place: Place, text: str, table: TraitTable) -> str:
@@ -130,15 +105,13 @@ def line_html(draft: Draft, taxon: str, column: str) -> str:
     if draft.text(*young).strip() or young in draft.changed:
         line += ["; young: ", *_cell(draft, young)]
     if cell in draft.claims or young in draft.claims:
-        line += [" ", Tag("source given", "mark")]
+        line += _mark("source given")
     filled = [p for p in (cell, young) if draft.text(*p).strip() or taken_over(draft.sound, *p)[1]]
     # The strongest class first, the rest counted.
     rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
-    behind = list(dict.fromkeys(_short_claim(draft, row) for row in rows))
-    if behind:
+    if behind := list(dict.fromkeys(_short_claim(draft, row) for row in rows)):
         more = len(behind) - _MOST_BEHIND
-        rest = [f"{more} more"] if more > 0 else []
-        line += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *rest]))]
+        line += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *[f"{more} more"] * (more > 0)]))]
     return html.runs(tuple(line))
 
 
@@ -151,7 +124,7 @@ def _cell(draft: Draft, place: Place) -> list[Inline]:
     if place not in draft.changed:
         return [cell]
     was = f"changed, was {_said(draft, place, draft.was(*place), draft.saved)}"
-    return [cell, " ", Tag("new" if place[0] in draft.new else was, "mark")]
+    return [cell, *_mark("new" if place[0] in draft.new else was)]
 
 
 def question_html(draft: Draft, column: str) -> str:
@@ -164,8 +137,8 @@ def question_html(draft: Draft, column: str) -> str:
     if trait.applies_when is not None:
         other, states = trait.applies_when
         how.append(f"Only asked where {other} is {' or '.join(states)}.")
-    title = trait.name if column == trait.id else f"{trait.name}, where young fish differ"
-    fold = (Fold("How to look", (Lines(tuple(how)),)),) if how else ()
+    title = f"{trait.name}{'' if column == trait.id else ', where young fish differ'}"
+    fold = (Fold("How to look", (Lines((*how,)),)),) if how else ()
     return html.blocks((Heading(title), Lines((trait.question,) if trait.question else ()), *fold))
 
 
@@ -194,17 +167,13 @@ def feedback_html(draft: Draft, taxon: str, column: str) -> str:
     return html.status(f"Can be read. Changed; it was: {was}." if was else "Can be read.")
 
 
-# -- where it stands written ------------------------------------------------------------------------
-
-
 def claims_html(draft: Draft, taxon: str, column: str) -> str:
     """List where a cell stands written: as saved, and as given now."""
     lines: list[Runs] = [_claim(draft, row) for row in _claims(draft, [(taxon, column)])]
     given, text = draft.claims.get((taxon, column)), draft.text(taxon, column)
     if given is not None:
         waits = "" if text.strip() else " (waits until the cell is filled)"
-        mark = Tag("given now, not saved", "mark")
-        lines.append((*_claim(draft, given.row(taxon, column, text)), " ", mark, waits))
+        lines.append((*_claim(draft, given.row(taxon, column, text)), *_mark("given now, not saved"), waits))
     none = Lines(("No source stands behind this cell yet.",), style="soft")
     return html.blocks((Lines(tuple(lines), "bullets") if lines else none,))
 
@@ -245,8 +214,8 @@ def name_choices(draft: Draft, column: str, now: str = "") -> list[tuple[str, st
     allowed = draft.wide.allowed().get(column) if column in draft.names else None
     if allowed is None:
         return []
-    by_source = column == "nameAccordingTo"
-    choices = source_options(draft) if by_source else [("not chosen", ""), *((v, v) for v in allowed)]
+    choices = [("not chosen", ""), *((v, v) for v in allowed)]
+    choices = source_options(draft) if column == "nameAccordingTo" else choices
     return choices if now in (value for _, value in choices) else [*choices, (f"{now} (to mend)", now)]
 
 
@@ -261,32 +230,31 @@ def conflict_html(conflict: Conflict, number: int, of: int) -> str:
     return html.blocks((head, Lines((conflict.text,)), Table((), sides)))
 
 
-# -- the sheet --------------------------------------------------------------------------------------
-
-
 def sheet_html(draft: Draft, taxon: str, column: str) -> str:
     """Return the draft as a table of cell texts, kinds by columns; the cell that is chosen is marked."""
     touched = {t for t, _ in draft.changed} | {taxon}
     ids = [t for i, t in enumerate(draft.ids) if i < _MOST_ROWS or t in touched]
     used = {*draft.saved.cells, *(c for _, c in draft.changed)}
     columns = [c for c in draft.columns if not c.endswith(YOUNG) or c in used]
-    heads = ("Kind", *(column_words(draft, c) for c in columns))
-    rows = []
-    for t in ids:
-        out = (" ", Tag("taken out", "mark")) if t in draft.removed else ()
-        cells = (_sheet_cell(draft, (t, c), chosen=(t, c) == (taxon, column)) for c in columns)
-        rows.append(((draft.label(t), *out), *cells))
+
+    def cell(*place: str) -> tuple[Inline, ...]:
+        text = draft.text(*place)
+        mark = "to mend" if place in draft.wrong else "changed" if place in draft.changed else ""
+        return Tag(text, "here") if place == (taxon, column) else text, *_mark(mark)
+
+    rows = tuple(
+        ((draft.label(t), *_mark("taken out" if t in draft.removed else "")), *(cell(t, c) for c in columns))
+        for t in ids
+    )
+    sheet = Table(("Kind", *(column_words(draft, c) for c in columns)), rows)
     left = len(draft.ids) - len(ids)
     note = f"and {number_of(left, 'kind', 'more')}; choose one above to see it here"
     # A box that scrolls must be reachable by keyboard.
     return (
         '<div class="idk-edit-sheet" tabindex="0" role="region" aria-label="The table">'
-        f"{html.blocks((Table(heads, tuple(rows)),))}</div>{html.runs(Soft(note)) if left else ''}"
+        f"{html.blocks((sheet,))}</div>{html.runs(Soft(note)) if left else ''}"
     )
 
 
-def _sheet_cell(draft: Draft, place: Place, *, chosen: bool) -> tuple[Inline, ...]:
-    text = draft.text(*place)
-    mark = "to mend" if place in draft.wrong else "changed" if place in draft.changed else ""
-    marked = (" ", Tag(mark, "mark")) if mark else ()
-    return (Tag(text, "here") if chosen else text, *marked)
+def _mark(word: str) -> tuple[Inline, ...]:
+    return (" ", Tag(word, "mark")) if word else ()

@@ -15,8 +15,6 @@ from html import escape
 from idkey.views.art import BORDER, INK, PAPER, Art, outlines, read_art, rows, sown
 from idkey.views.doc import clean
 
-__all__ = ["MARKS", "STATES", "ground_tone", "picture", "state_svg", "svg_text"]
-
 STATES = {trait: tuple(row["states"].split()) for trait, row in rows("pictures").items()}
 """Trait id -> the states that can be drawn."""
 MARKS = {"white": PAPER, "yellow": "#f0bd33", "orange": "#dd6a22"}

@@ -9,16 +9,10 @@ from __future__ import annotations
 
 import math
 from html import escape
-from typing import TYPE_CHECKING
 
-from idkey.care.needs import Value
+from idkey.care.needs import Need, Value
+from idkey.care.sheet import CareSheet
 from idkey.table.units import amount
-
-if TYPE_CHECKING:
-    from idkey.care.needs import Need
-    from idkey.care.sheet import CareSheet
-
-__all__ = ["flow_svg", "size_svg", "temperature_svg"]
 
 _WIDE, _LEFT, _LINE = 300.0, 12.0, 15.0
 _ROOM = _WIDE - 2 * _LEFT
@@ -153,9 +147,6 @@ def size_svg(sheet: CareSheet) -> str:
     parts.append(_text(ten + 6, y + 4, amount(10, unit="cm"), "soft"))
     parts += [_text(_LEFT, y + 8 + 13 * n, line) for n, line in enumerate(words, start=1)]
     return _svg("; ".join(["Seen from above, to scale", *words]), y + 40, parts)
-
-
-# -- SVG --------------------------------------------------------------------------------------------
 
 
 def _svg(title: str, height: float, parts: list[str]) -> str:

@@ -15,8 +15,6 @@ from urllib.parse import urlsplit
 from idkey.views import doc
 from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, one_line, parts, pick, plain
 
-__all__ = ["FEW", "blocks", "page", "printed", "render", "runs", "status", "stylesheet"]
-
 FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
 _WRAPS = {

@@ -4,26 +4,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
-from idkey.views import doc
+from idkey.model.key import Couplet, Key, Lead
+from idkey.views import doc, words
 from idkey.views.doc import PRINT, SCREEN, TEXT, Columns, Document, Heading, Lines, Link, On, Strong, one_line
-from idkey.views.words import (
-    CAUTIONS,
-    lead_states,
-    lead_words,
-    made_from,
-    number_of,
-    sources_line,
-    stamp,
-    state_icon,
-    table_date,
-)
-
-if TYPE_CHECKING:
-    from idkey.model.key import Couplet, Key, Lead
-
-__all__ = ["HOW_TO_USE", "came_from", "index", "key_document"]
 
 HOW_TO_USE = (
     "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
@@ -39,30 +23,29 @@ HOW_TO_USE = (
 
 def key_document(key: Key, *, title: str = "") -> Document:
     """Return a key as a document, in print under a title of your own where one is given."""
-    table = key.table
+    table, out = key.table, _labels(key, key.left_out)
     if key.couplets:
         before = came_from(key)
         couplets: doc.Block = doc.Couplets(tuple(_couplet(key, c, before[c.number]) for c in key.couplets))
+        start = ("Start at 1; go to the number at the end of the lead that fits.",)
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
-        couplets = Lines((f"These can't be told apart by this table: {names}.",))
-    start = ("Start at 1; go to the number at the end of the lead that fits.",) if key.couplets else ()
-    out = "; ".join(_labels(key, key.left_out))
-    left_out = (f"Too little is known to key out, so possible at every end: {out}",) if out else ()
-    use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *CAUTIONS, Heading("The key"))
+        couplets, start = Lines((f"These can't be told apart by this table: {names}.",)), ()
+    left_out = (f"Too little is known to key out, so possible at every end: {'; '.join(out)}",) if out else ()
+    use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *words.CAUTIONS, Heading("The key"))
+    sources = (Heading("Sources"), Lines((words.sources_line(table),)))
     blocks = (
         On((SCREEN, PRINT), (Lines((_scope(key),)),)),
         On(SCREEN, (Lines(start),)),
-        On(PRINT, (Lines((made_from(table),)), *use)),
+        On(PRINT, (words.made_from(table), *use)),
         couplets,
         On(PRINT, (*_how_to_look(key), *((Heading("Left out"),) if out else ()))),
         On(TEXT, (Lines(("",) if out else ()),)),
         Lines(left_out),
-        On(PRINT, (Heading("Sources"), Lines((sources_line(table),)), *_index(key))),
+        On(PRINT, (*sources, *_index(key))),
     )
-    kinds = number_of(len(table) - len(key.left_out), "kind")
-    named = one_line(title) or f"Key to {kinds}"
-    return Document(named, blocks, stamp(table), table_date(table), titled=(PRINT,))
+    named = one_line(title) or f"Key to {words.number_of(len(table) - len(key.left_out), 'kind')}"
+    return words.of_table(table, named, blocks, titled=(PRINT,))
 
 
 def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
@@ -71,11 +54,11 @@ def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
 
 def _scope(key: Key) -> str:
     """Say what the key holds, how long it is, and what is left out."""
-    line = f"Covers {number_of(len(key.table) - len(key.left_out), 'kind')}"
+    line = f"Covers {words.number_of(len(key.table) - len(key.left_out), 'kind')}"
     if not key.couplets:
         return f"{line}, which this table can't tell apart."
     line += (
-        f" in {number_of(len(key.couplets), 'couplet')}; "
+        f" in {words.number_of(len(key.couplets), 'couplet')}; "
         f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
         f"than {key.bounds().least_questions:.1f})."
     )
@@ -83,7 +66,7 @@ def _scope(key: Key) -> str:
     if len(names) != len(set(names)):
         line += " A kind that varies, or of which the feature is not known, stands at several ends."
     if key.left_out:
-        line += f" {number_of(len(key.left_out), 'kind')} left out: see the end."
+        line += f" {words.number_of(len(key.left_out), 'kind')} left out: see the end."
     return line
 
 
@@ -97,23 +80,15 @@ def came_from(key: Key) -> dict[int, tuple[int, ...]]:
 
 
 def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet:
-    leads = (("a", couplet.a), ("b", couplet.b))
-    asked = couplet.trait.question or couplet.trait.name
-    return doc.Couplet(
-        couplet.number,
-        before,
-        asked,
-        tuple(_lead(key, couplet, letter, lead) for letter, lead in leads),
-    )
+    leads = tuple(_lead(key, couplet, letter, getattr(couplet, letter)) for letter in "ab")
+    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, leads)
 
 
 def _lead(key: Key, couplet: Couplet, letter: str, lead: Lead) -> doc.Lead:
-    trait = couplet.trait
-    icons = (state_icon(trait, state) for state in lead_states(couplet, lead))
+    icons = words.state_icons(couplet.trait, words.lead_states(couplet, lead))
     names = _labels(key, lead.taxa)
     head = "" if len(names) < 2 else f"{lead.group}:" if lead.group else "not told apart:"
-    words = lead_words(couplet, lead)
-    return doc.Lead(letter, words, tuple(filter(None, icons)), lead.goes_to, head, names)
+    return doc.Lead(letter, words.lead_words(couplet, lead), icons, lead.goes_to, head, names)
 
 
 def _how_to_look(key: Key) -> tuple[doc.Block, ...]:
@@ -127,8 +102,8 @@ def index(key: Key) -> list[tuple[str, tuple[str, ...]]]:
     """Return every name that is keyed with the leads at which it stands, by name."""
     places: dict[str, list[str]] = {t: [] for t in key.table.ids if t not in key.left_out}
     for couplet in key.couplets:
-        for letter, lead in (("a", couplet.a), ("b", couplet.b)):
-            for taxon in lead.taxa:
+        for letter in "ab":
+            for taxon in getattr(couplet, letter).taxa:
                 places[taxon].append(f"{couplet.number}{letter}")
     entries = zip(_labels(key, places), map(tuple, places.values()), strict=True)
     return sorted(entries, key=lambda entry: (entry[0].casefold(), entry[0]))

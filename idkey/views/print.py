@@ -25,8 +25,6 @@ from idkey.errors import IdkeyError, one_of
 from idkey.views import doc, html
 from idkey.views.words import made_with
 
-__all__ = ["PAPERS", "pdf", "save"]
-
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 """Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1, as Typst calls them."""
 
@@ -126,9 +124,6 @@ def _letters(thing: Any) -> int:
     if isinstance(thing, doc.Icon | doc.Picture):
         return 60
     return _letters(tuple(getattr(thing, f.name) for f in fields(thing))) if is_dataclass(thing) else 0
-
-
-# -- files ------------------------------------------------------------------------------------------
 
 
 def save(

@@ -24,9 +24,6 @@ from idkey.views import print as print_views
 from idkey.views.doc import Document
 from idkey.views.review import review_document
 
-__all__: list[str] = []
-
-
 _DOCUMENTS: dict[type, Callable[..., Document]] = {
     Apart: changes.apart_document,
     CareSheet: care.care_document,

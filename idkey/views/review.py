@@ -5,56 +5,45 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 from idkey.model.lookalikes import FEW
+from idkey.model.review import Review
+from idkey.table.words import listed
+from idkey.views import doc
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
-from idkey.views.doc import (
-    PRINT,
-    SCREEN,
-    TEXT,
-    Block,
-    Code,
-    Document,
-    Group,
-    Heading,
-    Lines,
-    On,
-    Picture,
-    Table,
-)
-from idkey.views.words import CLASS_NOTE, listed, made_from, number_of, sources_line, stamp, table_date
-
-if TYPE_CHECKING:
-    from idkey.model.review import Review
-
-__all__ = ["review_document"]
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Group, Heading, Lines, On
+from idkey.views.words import made_from, number_of, of_table, sources_line
 
 _MOST_ROWS, _MOST_IN_TEXT = 6, 4
 _TALLEST = 226.0
 """Height of a sheet of the grid on paper, mm: a page of Letter with its heading."""
+_CLASSES = (
+    "How we know: read = the passage itself was read; secondary = second-hand; memory = no source at hand; "
+    "common practice = a rule of the trade."
+)
 
 
 def review_document(review: Review) -> Document:
     """Return a review of a table as a document."""
-    table = review.table
     first, *rest = _sentences(review)
-    notes = (CLASS_NOTE, sources_line(table)) if review.has_evidence else ()
-    sheets = [Picture(svg, words, tallest=_TALLEST, fit=False) for svg, words in grid_sheets(review)]
+    notes = (_CLASSES, sources_line(review.table)) if review.has_evidence else ()
+    sheets = [doc.Picture(svg, words, tallest=_TALLEST, fit=False) for svg, words in grid_sheets(review)]
     heading, left_out = Heading("What each cell rests on"), Lines(_left_out(review), style="small")
+    on_paper = (made_from(review.table), Lines((first, *rest), "bullets"), Lines(notes, style="small"))
     blocks = (
         On(SCREEN, (Lines((first,), style="outcome"), Lines(tuple(rest), "bullets"))),
         On(TEXT, (Lines((first, *rest)),)),
-        On(
-            PRINT, (Lines((made_from(table),)), Lines((first, *rest), "bullets"), Lines(notes, style="small"))
-        ),
+        On(PRINT, on_paper),
         *(block for part in _parts(review) for block in part),
         On(PRINT, (left_out, Group((heading, *sheets[:1])), *sheets[1:])),
         On(SCREEN, (heading, *sheets, left_out)),
     )
-    size = f"{number_of(len(review.taxa), 'kind')} by {number_of(len(review.traits), 'trait')}"
-    title = f"The trait table looked over: {size}"
-    return Document(title, blocks, stamp(table), table_date(table), titled=(SCREEN, PRINT))
+    title = f"The trait table looked over: {_size(review)}"
+    return of_table(review.table, title, blocks, titled=(SCREEN, PRINT))
+
+
+def _size(review: Review) -> str:
+    return f"{number_of(len(review.taxa), 'kind')} by {number_of(len(review.traits), 'trait')}"
 
 
 def _left_out(review: Review) -> tuple[str, ...]:
@@ -64,18 +53,13 @@ def _left_out(review: Review) -> tuple[str, ...]:
     return (f"Not shown: {listed(left)}; to_frame() has all.",) if left else ()
 
 
-# -- the figures ------------------------------------------------------------------------------------
-
-
 def _sentences(review: Review) -> Iterator[str]:
     """Give the figures of a review, one sentence each, the plainest first."""
-    sums = review.taxa.sum()
-    filled, away, blank = (int(sums[c]) for c in ("filled", "not_applicable", "blank"))
-    size = f"{number_of(len(review.taxa), 'kind')} by {number_of(len(review.traits), 'trait')}"
+    columns = ("filled", "not_applicable", "blank", "core", "core_filled")
+    filled, away, blank, core, had = map(int, review.taxa.sum()[list(columns)])
     share = _share(filled, filled + blank)
-    line = f"{size}: {filled:,} of the {filled + blank:,} cells that apply are filled ({share})"
+    line = f"{_size(review)}: {filled:,} of the {filled + blank:,} cells that apply are filled ({share})"
     yield f"{line}; {away:,} do not apply." if away else f"{line}."
-    core, had = int(sums["core"]), int(sums["core_filled"])
     if core:
         share = _share(had, core)
         yield f"Of the cells that every kind should have, {had:,} of {core:,} are filled ({share})."
@@ -125,9 +109,6 @@ def _share(part: int, whole: int) -> str:
     return f"{100 * part / whole:.0f} %" if whole else "none"
 
 
-# -- the weakest points -----------------------------------------------------------------------------
-
-
 _NOTES = {
     "Fill next": "For each kind the blank cell that would help most: how many kinds nothing tells from it "
     "now, and how many of these the cell would tell if it came out like that of a kind drawn at random.",
@@ -142,7 +123,7 @@ _NOTES = {
 
 def _parts(review: Review) -> Iterator[tuple[Block, ...]]:
     """Give the weakest points, those first that can be mended soonest; no empty part."""
-    table, most = review.table, _MOST_ROWS
+    table = review.table
     kind = partial(_named, table.label)
     trait = partial(_named, lambda trait_id: table.trait(trait_id).name)
     one_source = ("On one source or none",) if review.has_evidence else ()
@@ -150,16 +131,16 @@ def _parts(review: Review) -> Iterator[tuple[Block, ...]]:
     blanks = review.fill_next.drop_duplicates("taxon")
     rows = [
         (kind(r.taxon), trait(r.trait), str(r.untold), f"{r.likely:.0f}" if r.likely >= 1 else "under 1")
-        for r in blanks.head(most).itertuples()
+        for r in blanks.head(_MOST_ROWS).itertuples()
     ]
     heads = ("Kind", "Look at", "Not told from", "Would tell, likely")
     yield _part("Fill next", "fill_next", heads, rows, len(blanks))
 
-    rows = [(doubt.column, doubt.text) for doubt in review.doubts[:most]]
-    yield _part("Cells in doubt", "doubts", ("Column", "What speaks against it"), rows, len(review.doubts))
+    rows = [(doubt.column, doubt.text) for doubt in review.doubts]
+    yield _part("Cells in doubt", "doubts", ("Column", "What speaks against it"), rows)
 
-    rows = [(r.taxon, r.column) for r in review.unsourced.head(most).itertuples()]
-    yield _part("Without a source", "unsourced", ("Kind", "Column"), rows, len(review.unsourced))
+    rows = [(r.taxon, r.column) for r in review.unsourced.itertuples()]
+    yield _part("Without a source", "unsourced", ("Kind", "Column"), rows)
 
     pairs = review.lookalikes.frame[~review.lookalikes.frame["hardly_compared"]]
     rows = [
@@ -168,7 +149,7 @@ def _parts(review: Review) -> Iterator[tuple[Block, ...]]:
             f"{100 * r.mix_up_at_most:.0f} %",
             table.trait(r.best_trait).name if r.best_trait else "nothing in the table",
         )
-        for r in pairs.head(most).itertuples()
+        for r in pairs.head(_MOST_ROWS).itertuples()
     ]
     yield _part("Most alike", "lookalikes", ("Kinds", "Mixed up, at most", "Best told by"), rows, len(pairs))
 
@@ -176,36 +157,36 @@ def _parts(review: Review) -> Iterator[tuple[Block, ...]]:
     thin = taxa.iloc[(taxa["filled"] / (taxa["filled"] + taxa["blank"])).argsort(kind="stable")]
     rows = [
         (kind(r.Index), f"{r.filled} of {r.filled + r.blank}", str(r.one_source))[: 2 + len(one_source)]
-        for r in thin.head(most).itertuples()
+        for r in thin.itertuples()
     ]
-    yield _part("Least known kinds", "taxa", ("Kind", "Filled", *one_source), rows, len(thin))
+    yield _part("Least known kinds", "taxa", ("Kind", "Filled", *one_source), rows)
 
-    traits = review.traits
-    weak = traits.assign(weak=traits["memory"] + traits["common practice"]).query("weak > 0")
-    weak = weak.sort_values("weak", ascending=False, kind="stable")
+    weak = review.traits.assign(weak=review.traits["memory"] + review.traits["common practice"])
+    weak = weak.query("weak > 0").sort_values("weak", ascending=False, kind="stable")
     rows = [
         (trait(r.Index), *map(str, (r.filled, r.memory, r.weak - r.memory, r.one_source)))
-        for r in weak.head(most).itertuples()
+        for r in weak.itertuples()
     ]
     heads = ("Trait", "Kinds known", "From memory", "Common practice", *one_source)
-    yield _part("Weakest evidence", "traits", heads, rows, len(weak))
+    yield _part("Weakest evidence", "traits", heads, rows)
 
-    rows = [(trait(w.trait.id), w.text) for w in review.idle[:most]]
-    yield _part("Traits that do not earn their place", "idle", ("Trait", "Why"), rows, len(review.idle))
+    rows = [(trait(w.trait.id), w.text) for w in review.idle]
+    yield _part("Traits that do not earn their place", "idle", ("Trait", "Why"), rows)
 
 
 def _part(
-    heading: str, where: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], count: int
+    heading: str, where: str, heads: tuple[str, ...], rows: Sequence[tuple[str, ...]], count: int = 0
 ) -> tuple[Block, ...]:
-    """Return one sort of weak point, `count` in all; the attribute `where` of the review holds them."""
+    """Return one sort of weak point, the first of `count` or all rows; `where` is the attribute with all."""
     if not rows:
         return ()
+    count, rows = count or len(rows), rows[:_MOST_ROWS]
     longest = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    table = Table(heads, tuple(rows), shares=tuple(float(min(max(n, 14), 60)) for n in longest))
+    table = doc.Table(heads, tuple(rows), shares=tuple(float(min(max(n, 14), 60)) for n in longest))
     note, named = _NOTES.get(heading, ""), replace(table, caption=heading)
     few = replace(named, rows=table.rows[:_MOST_IN_TEXT])
     more, rest = count - len(rows), count - len(few.rows)
-    beyond = (" " if note else "", f"{more:,} more in ", Code(f".{where}")) if more else ()
+    beyond = (" " if note else "", f"{more:,} more in ", doc.Code(f".{where}")) if more else ()
     first = f"The first {len(rows)} of {count:,}. {note}" if more else note
     return (
         On(PRINT, (Group((Heading(heading), Lines((first,), style="small"), table)),)),

@@ -18,8 +18,6 @@ from idkey.views.art import INK, read_art, rows
 from idkey.views.doc import Picture, clean
 from idkey.views.fish import STATES, picture, svg_text
 
-__all__ = ["DRAWN_NOTE", "Look", "can_draw", "drawn", "look_of", "scale_svg", "taxon_svg"]
-
 DRAWN_NOTE = "Drawn from the table, not a portrait."
 _LEFT_OUT = "What is not known is left out or drawn plain."
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box

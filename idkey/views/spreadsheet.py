@@ -3,17 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING
 
+from idkey.errors import Problem
+from idkey.table.spreadsheet import Import, ImportRow
 from idkey.views import html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Content, Document, Fold, Heading, Lines, On, Table
 from idkey.views.words import number_of
-
-if TYPE_CHECKING:
-    from idkey.errors import Problem
-    from idkey.table.spreadsheet import Import, ImportRow
-
-__all__ = ["import_document", "report_html"]
 
 _MOST_ROWS, _MOST_IN_TEXT, _MOST_IN_LIST = 12, 40, 200
 _LONGEST = 120

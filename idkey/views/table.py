@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from idkey.table.merge import Conflict
+from idkey.table.table import TraitTable
 from idkey.views.doc import SCREEN, TEXT, Block, Code, Document, Lines, On, Runs, Table
 from idkey.views.words import number_of
-
-if TYPE_CHECKING:
-    from idkey.table.merge import Conflict
-    from idkey.table.table import TraitTable
-
-__all__ = ["conflicts_document", "table_document"]
 
 _MOST_ROWS = 12
 _NONE = "Nothing to settle: the shipped table and your own additions agree."

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
 
+from idkey.care.check import TankCheck
+from idkey.care.room import RoomCheck
+from idkey.care.rules import Check
+from idkey.care.tank import Tank
 from idkey.table.units import amount
 from idkey.views.doc import PRINT, SCREEN, TEXT, Content, Document, Fold, Inline, Lines, On, Table, Tag
 from idkey.views.words import number_of
-
-if TYPE_CHECKING:
-    from idkey.care.check import TankCheck
-    from idkey.care.room import RoomCheck
-    from idkey.care.rules import Check
-    from idkey.care.tank import Tank
-
-__all__ = ["room_document", "room_table", "tank_document", "tank_table"]
 
 _WIDTH = 100
 _SIGNS = {
@@ -98,9 +93,6 @@ def _measures(tank: Tank) -> str:
     if tank.turnover is not None:
         parts.append(f"turned over {tank.turnover:.1f} times an hour")
     return ", ".join(parts)
-
-
-# -- a room -----------------------------------------------------------------------------------------
 
 
 def room_document(room: RoomCheck) -> Document:

@@ -7,8 +7,6 @@ from collections.abc import Iterable
 
 from idkey.views import doc
 
-__all__ = ["render", "wrap"]
-
 
 def render(document: doc.Document, width: int | None = None) -> str:
     """Return a document as lines of plain text, none longer than `width` (by default the document's)."""
@@ -89,9 +87,6 @@ def _cell(content: doc.Content) -> str:
     for part in doc.parts(content, doc.TEXT):
         lines += doc.plain(part).split("\n") if isinstance(part, tuple) else _block(part, 10**6)
     return " / ".join(filter(None, lines)).strip()
-
-
-# -- a key ------------------------------------------------------------------------------------------
 
 
 def _key(block: doc.Couplets, width: int) -> list[str]:

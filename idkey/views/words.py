@@ -4,47 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from functools import lru_cache
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
-from typing import TYPE_CHECKING
+from typing import Any
 
 from idkey.model.evidence import NONE
+from idkey.model.key import Couplet, Lead
 from idkey.table.schema import Trait, parse_answer
-from idkey.table.words import cell_words, listed, percent
-from idkey.views.doc import Block, Heading, Icon, Lines, clean
+from idkey.table.table import TraitTable
+from idkey.table.words import cell_words
+from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean
 from idkey.views.fish import state_svg
 
-if TYPE_CHECKING:
-    from idkey.model.key import Couplet, Lead
-    from idkey.table.table import TraitTable
-
-__all__ = [
-    "CAUTIONS",
-    "CLASS_NOTE",
-    "answer_words",
-    "chance_words",
-    "lead_states",
-    "lead_words",
-    "listed",
-    "look_words",
-    "made_from",
-    "made_with",
-    "none_words",
-    "number_of",
-    "one_in",
-    "percent",
-    "share_of_the_way",
-    "sources_line",
-    "stamp",
-    "state_icon",
-    "states_words",
-    "table_date",
-]
-
-CLASS_NOTE = (
-    "How we know: read = the passage itself was read; secondary = second-hand; memory = no source at hand; "
-    "common practice = a rule of the trade."
-)
 CAUTIONS: tuple[Block, ...] = (
     Heading("Mind the fish and yourself"),
     Lines(
@@ -63,9 +34,6 @@ CAUTIONS: tuple[Block, ...] = (
 )
 
 
-# -- figures ----------------------------------------------------------------------------------------
-
-
 def number_of(count: int, thing: str, which: str = "") -> str:
     """Write how many there are of a thing.
 
@@ -74,11 +42,7 @@ def number_of(count: int, thing: str, which: str = "") -> str:
     >>> number_of(1, "name"), number_of(3200, "name", "more")
     ('1 name', '3,200 more names')
     """
-    which = f"{which} " if which else ""
-    return f"{count:,} {which}{thing}{'' if count == 1 else 's'}"
-
-
-# -- chances ----------------------------------------------------------------------------------------
+    return f"{count:,} {which}{' ' * bool(which)}{thing}{'s' * (count != 1)}"
 
 
 def chance_words(right: float) -> str:
@@ -139,9 +103,6 @@ def one_in(chance: float) -> str:
     return f"{chance * 10:.0f} in 10" if chance >= 0.25 else f"1 in {float(f'{1 / chance:.2g}'):.0f}"
 
 
-# -- answers and leads ------------------------------------------------------------------------------
-
-
 def answer_words(trait: Trait, text: str) -> str:
     """Return an answer, held as text, in plain words."""
     return cell_words(trait, parse_answer(trait, text))
@@ -149,13 +110,13 @@ def answer_words(trait: Trait, text: str) -> str:
 
 def states_words(trait: Trait, states: Iterable[str]) -> str:
     """Return states of a trait in plain words, any of which may hold."""
-    return " or ".join(trait.word(state) for state in states)
+    return " or ".join(map(trait.word, states))
 
 
-def state_icon(trait: Trait, state: str) -> Icon | None:
-    """Return the small drawing of a state; None where there is nothing to draw."""
-    svg = state_svg(trait.id, state, trait.word(state))
-    return Icon(svg, trait.word(state)) if svg else None
+def state_icons(trait: Trait, states: Iterable[str]) -> tuple[Icon, ...]:
+    """Return the small drawings of states, of those that can be drawn."""
+    drawn = ((state_svg(trait.id, state, trait.word(state)), trait.word(state)) for state in states)
+    return tuple(Icon(svg, word) for svg, word in drawn if svg)
 
 
 def none_words(taxon: str, label: str) -> str:
@@ -170,25 +131,20 @@ def lead_states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
 
 def lead_words(couplet: Couplet, lead: Lead) -> str:
     """Say in words what one lead of a couplet holds, with the traits that confirm it."""
-    confirms = (f"; {trait.name.lower()}: {states_words(trait, states)}" for trait, states in lead.confirms)
-    return _asked_words(couplet, lead) + "".join(confirms)
-
-
-def _asked_words(couplet: Couplet, lead: Lead) -> str:
     trait = couplet.trait
     if trait.has_states:
         words = states_words(trait, lead_states(couplet, lead))
-        not_so = lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1
-        return f"{trait.name}: not so ({words})" if not_so else f"{trait.name}: {words}"
-    cut = trait.number(couplet.threshold)
-    side = f"at most {cut}" if lead is couplet.a else f"more than {cut}"
-    return f"{trait.name} of an adult: {side}" if trait.kind == "ceiling" else f"{trait.name}: {side}"
+        if lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1:
+            words = f"not so ({words})"
+    else:
+        side = "at most" if lead is couplet.a else "more than"
+        words = f"{side} {trait.number(couplet.threshold)}"
+    name = f"{trait.name} of an adult" if trait.kind == "ceiling" else trait.name
+    confirms = (f"{other.name.lower()}: {states_words(other, states)}" for other, states in lead.confirms)
+    return "; ".join((f"{name}: {words}", *confirms))
 
 
-# -- which table a document was made from -----------------------------------------------------------
-
-
-@lru_cache(maxsize=1)
+@cache
 def made_with() -> str:
     """Return the name and version of the package."""
     try:
@@ -197,10 +153,15 @@ def made_with() -> str:
         return "idkey"
 
 
-def table_date(table: TraitTable | None) -> date | None:
+def of_table(table: TraitTable | None, title: str, blocks: Iterable[Block], **more: Any) -> Document:
+    """Return a document that was made from a table, with its stamp and date."""
+    return Document(title, tuple(blocks), stamp(table), _date(table), **more)
+
+
+def _date(table: TraitTable | None) -> date | None:
     """Return the date that a table states, None where it states none that can be read."""
     try:
-        return date.fromisoformat(str(getattr(table, "date", "") or "")[:10])
+        return date.fromisoformat(table.date[:10]) if table is not None else None
     except ValueError:
         return None
 
@@ -209,20 +170,15 @@ def stamp(table: TraitTable | None) -> str:
     """Say which table a document was made from, with its version and date."""
     if table is None:
         return made_with()
-    stated = getattr(table, "version", "") or ""
-    day = table_date(table)
-    parts = (
-        f"table {table.name!r}",
-        f"version {stated}" if stated else "version not stated",
-        f"{day.day} {day:%B %Y}" if day else "date not stated",
-        made_with(),
-    )
-    return clean(", ".join(parts))
+    stated = f"version {table.version or 'not stated'}"
+    day = _date(table)
+    dated = f"{day.day} {day:%B %Y}" if day else "date not stated"
+    return clean(f"table {table.name!r}, {stated}, {dated}, {made_with()}")
 
 
-def made_from(table: TraitTable | None) -> str:
+def made_from(table: TraitTable | None) -> Lines:
     """Say what a document was made from, in a sentence."""
-    return f"Made {'with' if table is None else 'from'} {stamp(table)}."
+    return Lines((f"Made {'with' if table is None else 'from'} {stamp(table)}.",))
 
 
 def sources_line(table: TraitTable | None) -> str:
