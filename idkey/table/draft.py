@@ -5,27 +5,25 @@ What can't be read is kept as it was typed and named in `Draft.problems`; nothin
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table import files
-from idkey.table.claims import UNSOURCED, Claim, Source
+from idkey.table.claims import Claim, Source
 from idkey.table.edit import Place
 from idkey.table.folder import save_table, start_table
 from idkey.table.ids import is_id
 from idkey.table.package import added_to
 from idkey.table.reading import reading
-from idkey.table.schema import YOUNG, Cell, Trait, cell_text
+from idkey.table.schema import YOUNG, Cell, Trait
 from idkey.table.table import TraitTable
 
 __all__ = ["Draft", "Place", "is_shipped", "own_folder", "taken_over"]
 
 _NAME = "scientificName"
-_OF_CELLS = ("ids", "wrong", "sound", "_made")
-_OF_COLUMNS = ("wide", "columns", *_OF_CELLS)
 
 
 class Draft:
@@ -33,8 +31,8 @@ class Draft:
 
     Attributes
     ----------
-    saved : TraitTable
-        The table as it is saved; it stays as it is.
+    saved, wide : TraitTable
+        The table as it is saved, and the same with the new sources and traits.
     new, removed : list of str
         Kinds that are not in the saved table, and kinds of it that are to be left out.
     traits, sources : dict
@@ -59,31 +57,20 @@ class Draft:
         self._start_from(table)
 
     def _start_from(self, table: TraitTable) -> None:
-        self.saved = table
         self.new: list[str] = []
         self.removed: list[str] = []
         self.traits: dict[str, Trait] = {}
         self.sources: dict[str, Source] = {}
         self.changed: dict[Place, str] = {}
         self.claims: dict[Place, Claim] = {}
-        self._forget(_OF_COLUMNS)
+        self.rebase(table)
 
-    def _forget(self, names: tuple[str, ...] = _OF_CELLS) -> None:
+    def _forget(self) -> None:
         """Forget what was worked out from what stood there before."""
-        for name in names:
+        for name in ("ids", "columns", "wrong", "sound", "_made"):
             self.__dict__.pop(name, None)
 
     # -- what is in it ----------------------------------------------------------------------------
-
-    @cached_property
-    def wide(self) -> TraitTable:
-        """The saved table with the new sources and traits, its cells as they were."""
-        wide = self.saved
-        if self.sources:
-            wide = replace(wide, sources={**wide.sources, **self.sources}, about=added_to(wide.about))
-        for trait in self.traits.values():
-            wide = wide.with_trait(trait)
-        return wide
 
     @cached_property
     def ids(self) -> tuple[str, ...]:
@@ -107,7 +94,7 @@ class Draft:
 
     def was(self, taxon: str, column: str) -> str:
         """Return the own text of a cell in the saved table; blank for a kind or a column that is new."""
-        return _text_in(self.saved, taxon, column)
+        return self._saved_texts.get(taxon, {}).get(column, "")
 
     def text(self, taxon: str, column: str) -> str:
         """Return the text of a cell as it stands now."""
@@ -174,9 +161,19 @@ class Draft:
             msg = f"kind {taxon!r} {right}"
             raise IdkeyError(msg)
         self.new.append(taxon)
+        self.take({taxon: texts}, {})
+
+    def take(self, rows: Mapping[str, Mapping[str, str]], claims: Mapping[Place, Claim]) -> int:
+        """Take over rows and claims, as for `TraitTable.with_rows`; return how many cells they set."""
         self._forget()
-        for column, text in texts.items():
-            self.set(taxon, column, text)
+        for taxon, texts in rows.items():
+            if taxon not in self.ids:
+                self.add(taxon)
+            for column, text in texts.items():
+                self.set(taxon, column, text)
+        for place, claim in claims.items():
+            self.claim(*place, claim)
+        return sum(map(len, rows.values()))
 
     def remove(self, taxon: str) -> None:
         """Take a kind out; a new one is forgotten, one of the saved table can be put back."""
@@ -194,47 +191,32 @@ class Draft:
 
     def add_trait(self, trait: Trait) -> None:
         """Add a trait, not known of any kind yet. Raises TableError."""
-        self.wide.with_trait(trait)
+        self.wide = self.wide.with_trait(trait)
         self.traits[trait.id] = trait
-        self._forget(_OF_COLUMNS)
+        self._forget()
 
     def add_source(self, bibtex: str) -> tuple[str, ...]:
         """Add sources given as BibTeX entries; return their keys. Raises TableError."""
         wider = self.wide.with_source(bibtex)
         new = {key: source for key, source in wider.sources.items() if key not in self.wide.sources}
+        self.wide = wider
         self.sources |= new
-        self._forget(_OF_COLUMNS)
+        self._forget()
         return tuple(new)
-
-    def take_over(self, table: TraitTable) -> int:
-        """Take over what another table says otherwise than this draft does now; return how many cells.
-
-        Its new kinds are added. `table` came from `sound`: it has the same traits and sources.
-        """
-        now = self.sound
-        for taxon in table.ids:
-            if taxon not in self.ids:
-                self.add(taxon)
-        texts = {
-            (taxon, column): text
-            for column in (*table.taxa.columns, *table.cells)
-            for taxon in table.ids
-            if (text := _text_in(table, taxon, column)) != _text_in(now, taxon, column)
-        }
-        for place, text in texts.items():
-            self.set(*place, text)
-        for place, claim in _new_claims(now, table):
-            self.claim(*place, claim)
-        return len(texts)
 
     def rebase(self, table: TraitTable) -> None:
         """Carry the changes over to another state of the saved table; what it says already is no change."""
-        self.saved = table
+        self.saved = self.wide = table
+        self._saved_texts = table.to_frame(own=True).to_dict("index")
         self.new = [taxon for taxon in self.new if taxon not in table.ids]
         self.removed = [taxon for taxon in self.removed if taxon in table.ids]
         self.traits = {k: trait for k, trait in self.traits.items() if k not in table.trait_ids}
         self.sources = {k: source for k, source in self.sources.items() if k not in table.sources}
-        self._forget(_OF_COLUMNS)
+        if self.sources:
+            sources = {**table.sources, **self.sources}
+            self.wide = replace(table, sources=sources, about=added_to(table.about))
+        for trait in self.traits.values():
+            self.wide = self.wide.with_trait(trait)
         self._keep_known()
 
     def _keep_known(self) -> None:
@@ -305,11 +287,8 @@ class Draft:
     def save(self, folder: str | Path | None = None) -> None:
         """Save what it makes; afterwards nothing of it is unsaved. Raises as `TraitTable.save`.
 
-        Parameters
-        ----------
-        folder : str or pathlib.Path, optional
-            By default the table's own folder. Additions to the shipped table start an own table in a new
-            folder; any other table is written whole to a new folder.
+        By default to the table's own folder. Additions to the shipped table start an own table in a new
+        folder; any other table is written whole to a new folder.
         """
         table = self.made()
         if folder is not None and is_shipped(self.saved):
@@ -326,28 +305,6 @@ def is_shipped(table: TraitTable) -> bool:
 def own_folder(table: TraitTable) -> Path | None:
     """Return the folder that a table can be saved to without asking."""
     return None if table.origin is None or is_shipped(table) else table.origin.folder
-
-
-def _new_claims(old: TraitTable, new: TraitTable) -> Iterator[tuple[Place, Claim]]:
-    """Yield the claims on trait cells that only the new table has and that say where they come from."""
-    if "taxon" not in new.evidence.columns:
-        return
-    known = set(old.evidence.itertuples(index=False, name=None))
-    for row in new.evidence.to_dict("records"):
-        on_cell = row["taxon"] and row["attribute"] in new.cells and row["note"] != UNSOURCED
-        if on_cell and tuple(row.values()) not in known:
-            parts = (row[name] for name in ("source", "locator", "class", "scope", "value", "note"))
-            yield (row["taxon"], row["attribute"]), Claim(*parts)
-
-
-def _text_in(table: TraitTable, taxon: str, column: str) -> str:
-    """Return the text of a cell of a table; blank for a kind or a column that it does not have."""
-    if taxon not in table.taxa.index:
-        return ""
-    if column in table.taxa.columns:
-        return str(table.taxa.at[taxon, column])
-    cells = table.own_cells.get(column)
-    return cell_text(table.trait_of(column), cells[table.position(taxon)]) if cells else ""
 
 
 def taken_over(table: TraitTable, taxon: str, column: str) -> tuple[Cell, str]:

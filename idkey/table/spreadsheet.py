@@ -14,6 +14,7 @@ from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
 from idkey.table.csvfile import ODD_CHARACTER
+from idkey.table.edit import Place
 from idkey.table.names import folded, trade_codes, without_codes
 from idkey.table.reading import reading
 from idkey.table.schema import YOUNG
@@ -84,6 +85,8 @@ class Import(Shown):
         Everything that was not taken: columns, rows, cells.
     table : TraitTable
         The table with all that was understood.
+    changes, claims : mapping
+        What sets it apart, as `TraitTable.with_rows` takes it.
     notes : tuple of str
         How the file itself was read.
     """
@@ -94,6 +97,8 @@ class Import(Shown):
     columns: tuple[ColumnRead, ...]
     problems: tuple[Problem, ...]
     table: TraitTable
+    changes: Mapping[str, Mapping[str, str]]
+    claims: Mapping[Place, Claim]
     notes: tuple[str, ...] = ()
 
     def count(self, what: str) -> int:
@@ -154,12 +159,12 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     columns = _with_cells(columns, grid)
     reader = _Rows(table, grid, columns)
     rows = [reader.read(number, line) for number, line in grid.rows]
-    grown, rows = _laid_over(table, grid, rows, reader.claims)
+    changes, claims, grown = _laid_over(table, grid, rows, reader.claims)
     rows = [replace(row, label=grown.label(row.taxon)) if row.what == "new" else row for row in rows]
     top = str(grid.header_row)
     wrong = [Problem(grid.place, top, c.name, c.name, c.text) for c in columns if not c.meaning]
     problems = (*wrong, *(problem for row in rows for problem in row.problems))
-    return Import(grid.file, grid.sheet, tuple(rows), columns, problems, grown, grid.notes)
+    return Import(grid.file, grid.sheet, tuple(rows), columns, problems, grown, changes, claims, grid.notes)
 
 
 def _with_cells(columns: tuple[ColumnRead, ...], grid: Grid) -> tuple[ColumnRead, ...]:
@@ -174,20 +179,18 @@ def _with_cells(columns: tuple[ColumnRead, ...], grid: Grid) -> tuple[ColumnRead
 
 
 def _laid_over(
-    table: TraitTable, grid: Grid, rows: list[ImportRow], claims: Mapping[tuple[str, str], Claim]
-) -> tuple[TraitTable, list[ImportRow]]:
-    """Return the table with the rows in it; a row that the table refuses is not taken."""
+    table: TraitTable, grid: Grid, rows: list[ImportRow], claims: Mapping[Place, Claim]
+) -> tuple[dict[str, Mapping[str, str]], dict[Place, Claim], TraitTable]:
+    """Return changes, the claims behind them, and the table with both; a row that it refuses is not taken."""
     while True:
         changes = {
             row.taxon: row.understood if row.what == "new" else {c: row.understood[c] for c in row.before}
             for row in rows
             if row.what in ("new", "changed")
         }
-        if not changes:
-            return table, rows
         behind = {place: claim for place, claim in claims.items() if place[1] in changes.get(place[0], ())}
         try:
-            return table.with_rows(changes, behind), rows
+            return changes, behind, table.with_rows(changes, behind) if changes else table
         except TableError as error:
             refused: dict[str, list[Problem]] = {}
             for problem in error.problems:
@@ -226,7 +229,7 @@ class _Rows:
         # The nearest key is looked for once for each wrong one.
         self._no_source = lru_cache(maxsize=None)(self._no_such_source)
         self._seen: dict[str, int] = {}
-        self.claims: dict[tuple[str, str], Claim] = {}
+        self.claims: dict[Place, Claim] = {}
 
     def read(self, number: int, line: tuple[str, ...]) -> ImportRow:
         """Read one row."""

@@ -149,7 +149,7 @@ class ImportPart(EditorPart):
 
     def _on_take(self) -> None:
         if self._read is not None:
-            cells = number_of(self.draft.take_over(self._read.table), "cell")
+            cells = number_of(self.draft.take(self._read.changes, self._read.claims), "cell")
             self._show(None, html.status(f"{cells} taken into the draft; nothing is saved yet."))
             self.desk.changed()
             self._path.focus()

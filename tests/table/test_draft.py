@@ -74,13 +74,15 @@ def test_the_order_of_typing_changes_nothing(edits, given_claims, random):
 
 
 @FEW
-@given(good_edits)
-def test_it_makes_what_with_rows_makes(edits):
+@given(good_edits, claims)
+def test_typed_or_taken_over_it_makes_what_with_rows_makes(edits, given_claims):
     rows = {"new_one": {"scientificName": "Testia nova"}}
     for taxon, column, text in edits:
         rows.setdefault(taxon, {})[column] = text
-    frame = TABLE.with_rows(rows).to_frame()
-    pd.testing.assert_frame_equal(drafted(edits).made().to_frame(), frame)
+    made, taken = drafted(edits, given_claims).made(), Draft(TABLE)
+    assert taken.take(rows, given_claims) == len(edits) + 1
+    assert files_of(taken.made()) == files_of(made)
+    pd.testing.assert_frame_equal(made.to_frame(), TABLE.with_rows(rows).to_frame())
 
 
 @given(good_edits)
@@ -228,17 +230,6 @@ def test_carried_over_to_another_table_the_rest_stays():
     draft.rebase(TABLE.with_cell("alpha", "tail", "hollow").without_taxon("gamma"))
     assert dict(draft.changed)["beta", "rays"] == "oops"
     assert {taxon for taxon, _ in draft.changed} == {"beta", "new_one"}
-
-
-@FEW
-@given(good_edits, claims)
-def test_what_another_table_says_is_taken_over(edits, given_claims):
-    other = drafted(edits, given_claims).made()
-    draft = Draft(TABLE)
-    draft.take_over(other)
-    assert files_of(draft.made())["taxa.csv"] == files_of(other)["taxa.csv"]
-    ours, theirs = (sorted(t.evidence.itertuples(index=False, name=None)) for t in (draft.made(), other))
-    assert ours == theirs
 
 
 def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
