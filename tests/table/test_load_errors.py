@@ -317,7 +317,7 @@ WRONG = [
         (line(name, 2, change), f"{name}, row {row}: '{len(HEADS[name]) + n}'",
          f"the header has {len(HEADS[name])}")
         for n, change in [(1, lambda t: f"{t},more"), (-1, lambda t: t.rpartition(",")[0])]
-        for name, row in [("taxa.csv", "2 (alpha)"), ("evidence.csv", "2 (alpha)"), ("care.csv", "2 (stones)")]
+        for name, row in [("taxa.csv", "2 (alpha)"), ("evidence.csv", "2 (alpha)"), ("care.csv", "2 (st")]
     ),
     (rewrite("taxa.csv", lambda t: t.replace("alpha,,,", 'alpha,,"1\n2\r\n3",').replace("straight|", "frk|")),
      "taxa.csv, row 3 (beta), tail", ""),
@@ -365,7 +365,8 @@ WRONG = [
         (add("datapackage.json", text), "datapackage.json", right)
         for right, texts in {
             "mend or delete": ["{", '{"a": NaN}', '{"a": 1e999}', '{"a": "\\ud800"}',
-                               '{"a": ' + "9" * 5000 + "}", "[" * 100_000, '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}"],
+                               '{"a": ' + "9" * 5000 + "}", "[" * 100_000,
+                               '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}"],
             "a JSON object": ["[1]"],
             "as text": ['{"version": 2}', '{"created": ["2026"]}'],
         }.items()
