@@ -314,10 +314,10 @@ WRONG = [
                           ("sand,", "sand,beta", "5 (beta)")]
     ),
     *(
-        (line(name, 2, change), f"{name}, row {row}: '{len(HEADS[name]) + n}'",
+        (line(name, 2, change), f"{name}, row 2 ({who}): '{len(HEADS[name]) + n}'",
          f"the header has {len(HEADS[name])}")
         for n, change in [(1, lambda t: f"{t},more"), (-1, lambda t: t.rpartition(",")[0])]
-        for name, row in [("taxa.csv", "2 (alpha)"), ("evidence.csv", "2 (alpha)"), ("care.csv", "2 (st")]
+        for name, who in [("taxa.csv", "alpha"), ("evidence.csv", "alpha"), ("care.csv", "stones")]
     ),
     (rewrite("taxa.csv", lambda t: t.replace("alpha,,,", 'alpha,,"1\n2\r\n3",').replace("straight|", "frk|")),
      "taxa.csv, row 3 (beta), tail", ""),
