@@ -93,14 +93,10 @@ def test_darwin_core_columns_name_their_terms():
         **{
             term: f"http://rs.tdwg.org/dwc/terms/{term}"
             for term in (
-                "scientificName",
-                "identificationQualifier",
-                "vernacularName",
-                "genus",
-                "nameAccordingTo",
+                "scientificName", "identificationQualifier", "vernacularName", "genus", "nameAccordingTo",
             )
         },
-    }
+    }  # fmt: skip
 
 
 def test_single_choices_are_those_of_the_loader():

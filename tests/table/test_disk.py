@@ -282,17 +282,10 @@ GONE = {**PLANTED, "new": None}
 @pytest.mark.parametrize(
     "name",
     [
-        "../outside/taxa.csv",
-        "ABSOLUTE",
-        "x",
-        "..",
-        "",
-        ".",
-        ".idkey/lock",
-        "sub/taxa.csv",
+        "../outside/taxa.csv", "ABSOLUTE", "x", "..", "", ".", ".idkey/lock", "sub/taxa.csv",
         "..\\outside\\taxa.csv",
     ],
-)
+)  # fmt: skip
 def test_an_unfinished_save_that_names_other_files_is_left_alone_and_said(tmp_path, name, both):
     folder = _table_and_outside(tmp_path)
     name = str(tmp_path / "outside" / "taxa.csv") if name == "ABSOLUTE" else name

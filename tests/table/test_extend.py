@@ -41,12 +41,8 @@ def test_a_claim_names_its_source():
     new = TABLE.with_taxon("invented", claims={"tail_fork": Claim("ARM2002", "p. 3", "read")}, **NEW)
     row = new.claims("invented", "tail_fork").iloc[0]
     assert row[["source", "locator", "class", "scope", "note"]].tolist() == [
-        "ARM2002",
-        "p. 3",
-        "read",
-        "species",
-        "",
-    ]
+        "ARM2002", "p. 3", "read", "species", "",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("name", ["Hyp", "1a", "a b", "a-b", "é"])
@@ -75,13 +71,9 @@ def test_everything_wrong_in_a_claim_is_listed():
             **NEW,
         )
     assert right(error) == [
-        ("tail_fork", "sure"),
-        ("tail_fork", "world"),
-        ("tail_fork", "NOBODY"),
-        ("pattern", "ARM2002"),
-        ("genus", "ARM2002"),
-        ("mouth_shape", "read"),
-    ]
+        ("tail_fork", "sure"), ("tail_fork", "world"), ("tail_fork", "NOBODY"), ("pattern", "ARM2002"),
+        ("genus", "ARM2002"), ("mouth_shape", "read"),
+    ]  # fmt: skip
     assert "nothing was changed" in str(error.value)
 
 
@@ -186,11 +178,8 @@ def test_a_claim_for_a_care_group_and_for_a_blank_cell():
     new = TABLE.with_evidence("hypancistrus", "ph", source="ARM2002", locator="p. 9", scope="group")
     row = new.evidence.iloc[-1]
     assert row[["taxon", "care_group", "attribute", "source"]].tolist() == [
-        "",
-        "hypancistrus",
-        "ph",
-        "ARM2002",
-    ]
+        "", "hypancistrus", "ph", "ARM2002",
+    ]  # fmt: skip
     assert row["value"] == TABLE.care.set_index("care_group").loc["hypancistrus", "ph"].iloc[0]
     blank = next(t for t in TABLE.ids if TABLE.cell(t, "spot_vs_pupil") is None)
     with pytest.raises(TableError, match="a claim for a blank cell"):

@@ -291,21 +291,14 @@ def test_what_is_wrong_in_a_young_column_is_reported_there():
 def test_all_problems_are_listed_at_once():
     frame = pd.DataFrame(
         {
-            "kind": ["a", "b", "c", "d"],
-            "rays": ["7..8", "9..7", "many", "8"],
-            "size": [120, -5, 0, 60],
-            "tail": ["p", "p|p", "q:0.5|p", "q"],
-            "fine": [1, 2, 3, 4],
+            "kind": ["a", "b", "c", "d"], "rays": ["7..8", "9..7", "many", "8"], "size": [120, -5, 0, 60],
+            "tail": ["p", "p|p", "q:0.5|p", "q"], "fine": [1, 2, 3, 4],
         }
-    )
+    )  # fmt: skip
     assert problems(frame, kinds={"rays": "measure", "size": "ceiling"}) == [
-        ("3 (b)", "rays", "9..7"),
-        ("4 (c)", "rays", "many"),
-        ("3 (b)", "size", "-5"),
-        ("4 (c)", "size", "0"),
-        ("3 (b)", "tail", "p|p"),
-        ("4 (c)", "tail", "q:0.5|p"),
-    ]
+        ("3 (b)", "rays", "9..7"), ("4 (c)", "rays", "many"), ("3 (b)", "size", "-5"),
+        ("4 (c)", "size", "0"), ("3 (b)", "tail", "p|p"), ("4 (c)", "tail", "q:0.5|p"),
+    ]  # fmt: skip
 
 
 def test_the_message_says_where_what_and_what_would_be_right():
@@ -322,11 +315,8 @@ def test_names_and_kinds_that_are_wrong_are_listed_together():
     frame = pd.DataFrame({"kind": ["a", None, " "], "x": [1, 2, 3]})
     found = problems(frame, kinds={"x": "mesure", "y": "nominal"})
     assert found == [
-        ("", "x", "mesure"),
-        ("", "y", "y"),
-        ("3", "kind", str(frame["kind"][1])),
-        ("4", "kind", " "),
-    ]
+        ("", "x", "mesure"), ("", "y", "y"), ("3", "kind", str(frame["kind"][1])), ("4", "kind", " "),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("gap", [None, math.nan, pd.NA, ""])
@@ -362,13 +352,9 @@ def test_no_row_and_no_trait():
     [
         pd.to_datetime(["2020-01-01", "2021-01-01"]),
         [datetime.date(2020, 1, 1), datetime.date(2021, 1, 1)],
-        [(1, 2), (3, 4)],
-        [[1], [2]],
-        [1 + 2j, 3 + 4j],
-        [math.inf, -math.inf],
-        [{"a": 1}, {"b": 2}],
+        [(1, 2), (3, 4)], [[1], [2]], [1 + 2j, 3 + 4j], [math.inf, -math.inf], [{"a": 1}, {"b": 2}],
     ],
-)
+)  # fmt: skip
 def test_what_is_no_number_is_refused_as_a_measure(values):
     frame = pd.DataFrame({"kind": ["a", "b"], "x": values})
     assert [(row, column) for row, column, _ in problems(frame, kinds={"x": "measure"})] == [

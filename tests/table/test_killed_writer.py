@@ -133,12 +133,9 @@ def server():
     paths = os.pathsep.join(map(str, (here.parents[1], here.parents[2])))
     code = "from table.test_killed_writer import serve; serve()"
     running = subprocess.Popen(
-        [sys.executable, "-c", code],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
+        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
         env={**os.environ, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
-    )
+    )  # fmt: skip
     with running:
         yield running
         running.stdin.close()

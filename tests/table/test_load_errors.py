@@ -24,13 +24,9 @@ SHEETS = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv")
 FILES = (*SHEETS, "sources.bib")
 CARE = shipped_care_columns()
 CARE_OF_STONES = {
-    "adult_length_mm": "80..120",
-    "diet_type": "omnivore",
-    "flow": "strong",
-    "temperature_c": "24..28",
-    "oxygen_mg_l": "6",
-    "tank_volume_l": "100",
-}
+    "adult_length_mm": "80..120", "diet_type": "omnivore", "flow": "strong", "temperature_c": "24..28",
+    "oxygen_mg_l": "6", "tank_volume_l": "100",
+}  # fmt: skip
 
 # A folder as small as one can be, so that each test says in full what it breaks. It has no genera and does
 # not name the genus of a claim, as tables of older versions do not.

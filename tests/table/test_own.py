@@ -34,13 +34,9 @@ from .small_folder import SMALL, added, rows_of, source, upgraded, with_cell, wi
 CLAIM = Claim(evidence_class="memory", note="seen in the tank")
 READ = {"source": "SMITH", "class_": "read", "scope": "species"}
 FINS = Trait(
-    "fins",
-    "nominal",
-    label="Fins",
-    question="Fins?",
-    states=("long", "short"),
+    "fins", "nominal", label="Fins", question="Fins?", states=("long", "short"),
     applies_when=("spots", ("light",)),
-)
+)  # fmt: skip
 BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
 Files = dict[str, bytes]
 
@@ -225,22 +221,13 @@ NEWER = upgraded(
     added(
         added(
             with_cell(SMALL, "taxa.csv", "gamma", "scientificName", "Testia gammoides"),
-            "taxa.csv",
-            id="zeta",
-            scientificName="Testia zeta",
-            genus="Testia",
-            tradeCode="T777",
+            "taxa.csv", id="zeta", scientificName="Testia zeta", genus="Testia", tradeCode="T777",
             size="70",
         ),
-        "evidence.csv",
-        taxon="zeta",
-        attribute="size",
-        value="70",
-        source="SMITH",
-        class_="read",
+        "evidence.csv", taxon="zeta", attribute="size", value="70", source="SMITH", class_="read",
         scope="species",
     )
-)
+)  # fmt: skip
 
 
 @settings(phases=[Phase.generate], max_examples=20)
@@ -353,16 +340,10 @@ def without_source(key: str):
 
 
 CUTS = [
-    without_kind("beta"),
-    without_kind("alpha"),
-    without_trait("teeth"),
-    without_trait("spots"),
-    without_trait("tail"),
-    without_cell("alpha", "tail"),
-    without_cell("gamma", "spots"),
-    without_source("JONES"),
-    without_source("SMITH"),
-]
+    without_kind("beta"), without_kind("alpha"), without_trait("teeth"), without_trait("spots"),
+    without_trait("tail"), without_cell("alpha", "tail"), without_cell("gamma", "spots"),
+    without_source("JONES"), without_source("SMITH"),
+]  # fmt: skip
 
 
 # -- what the keeper mistyped ----------------------------------------------------------------------------

@@ -542,16 +542,13 @@ def test_limits(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (b"", "empty"),
-        (b"\n \n", "empty"),
-        (b",,\n;\n", "no column says which kind"),
-        (b"id,\x00\n", "neither CSV nor XLSX"),
-        (b"id\n\x81\x8d\n", "neither CSV nor XLSX"),
+        (b"", "empty"), (b"\n \n", "empty"), (b",,\n;\n", "no column says which kind"),
+        (b"id,\x00\n", "neither CSV nor XLSX"), (b"id\n\x81\x8d\n", "neither CSV nor XLSX"),
         (b'id,Pattern\n"x', "unclosed quotation mark"),
         (b"\xd0\xcf\x11\xe0old", "save it as .xlsx"),
         (b"PK\x03\x04", "broken"),
     ],
-)
+)  # fmt: skip
 def test_a_file_that_is_no_sheet(tmp_path, data, said):
     file = tmp_path / "odd.csv"
     file.write_bytes(data)

@@ -36,14 +36,10 @@ def state(table: TraitTable) -> str:
     """All that a table holds, as text."""
     return repr(
         (
-            table.traits,
-            dict(table.cells),
-            table.taxa.to_csv(),
-            table.care.to_csv(),
-            table.evidence.to_csv(),
-            table.name,
+            table.traits, dict(table.cells), table.taxa.to_csv(), table.care.to_csv(),
+            table.evidence.to_csv(), table.name,
         )
-    )
+    )  # fmt: skip
 
 
 def places(error: pytest.ExceptionInfo[TableError]) -> list[tuple[str, str]]:
@@ -104,20 +100,10 @@ def test_every_cell_that_counts_is_its_own_or_that_of_its_genus_or_does_not_appl
 def test_with_taxon_returns_a_new_table(shipped):
     before = state(shipped)
     new = shipped.with_taxon(
-        "hypancistrus_new",
-        scientificName="Hypancistrus sp.",
-        genus="Hypancistrus",
-        tradeCode="L999",
-        careGroup="hypancistrus",
-        commonness="rare",
-        adult_size=120,
-        tail_fork="concave:0.8|forked:0.2",
-        dorsal_rays="7..8",
-        belly_spots=True,
-        spot_colour="-",
-        belly_plates_young="naked",
-        head_spots=None,
-    )
+        "hypancistrus_new", scientificName="Hypancistrus sp.", genus="Hypancistrus", tradeCode="L999",
+        careGroup="hypancistrus", commonness="rare", adult_size=120, tail_fork="concave:0.8|forked:0.2",
+        dorsal_rays="7..8", belly_spots=True, spot_colour="-", belly_plates_young="naked", head_spots=None,
+    )  # fmt: skip
     assert state(shipped) == before
     assert len(new) == len(shipped) + 1
     assert new.ids == (*shipped.ids, "hypancistrus_new")
@@ -158,27 +144,15 @@ def test_with_taxon_lists_everything_that_is_wrong(shipped):
     before = state(shipped)
     with pytest.raises(TableError) as error:
         shipped.with_taxon(
-            "hypancistrus_zebra",
-            tail_fork="forkd",
-            dorsal_rays="9..7",
-            adult_size="0",
-            colour="red",
-            belly_plates_young="plate",
-            commonness="weekly",
-            careGroup="hypancistrs",
+            "hypancistrus_zebra", tail_fork="forkd", dorsal_rays="9..7", adult_size="0", colour="red",
+            belly_plates_young="plate", commonness="weekly", careGroup="hypancistrs",
             nameAccordingTo="ARM2003",
-        )
+        )  # fmt: skip
     assert places(error) == [
-        ("id", "hypancistrus_zebra"),
-        ("tail_fork", "forkd"),
-        ("dorsal_rays", "9..7"),
-        ("adult_size", "0"),
-        ("colour", "red"),
-        ("belly_plates_young", "plate"),
-        ("commonness", "weekly"),
-        ("careGroup", "hypancistrs"),
-        ("nameAccordingTo", "ARM2003"),
-    ]
+        ("id", "hypancistrus_zebra"), ("tail_fork", "forkd"), ("dorsal_rays", "9..7"), ("adult_size", "0"),
+        ("colour", "red"), ("belly_plates_young", "plate"), ("commonness", "weekly"),
+        ("careGroup", "hypancistrs"), ("nameAccordingTo", "ARM2003"),
+    ]  # fmt: skip
     text = str(error.value)
     assert "traits, row new (hypancistrus_zebra), tail_fork: 'forkd': " in text
     assert "did you mean 'forked'?" in text
@@ -247,14 +221,9 @@ def test_with_trait_lists_everything_that_is_wrong():
     with pytest.raises(TableError) as error:
         table.with_trait(twice, {"a": "q", "z": "p"})
     assert places(error) == [
-        ("tail", "ordnal"),
-        ("tail", "p, p, x|y"),
-        ("tail", "one"),
-        ("tail", "x|y"),
-        ("tail", "tail"),
-        ("tail", "q"),
-        ("tail", "z"),
-    ]
+        ("tail", "ordnal"), ("tail", "p, p, x|y"), ("tail", "one"), ("tail", "x|y"), ("tail", "tail"),
+        ("tail", "q"), ("tail", "z"),
+    ]  # fmt: skip
     assert state(table) == before
 
 

@@ -25,28 +25,10 @@ from idkey.table.table import TraitTable
 FORMULA_SIGNS = "=+-@\t\r"
 """What a spreadsheet takes for the start of a formula: https://owasp.org/www-community/attacks/CSV_Injection"""
 NASTY = (
-    "=1+1",
-    "+49 170",
-    "-",
-    "-3..4",
-    "-x",
-    "@SUM(A1)",
-    "'=1",
-    "''@x",
-    "'",
-    "it's",
-    '"',
-    'say "no", twice',
-    "one\ntwo\r\nthree",
-    "one\rtwo",
-    "a,b;c",
-    "<script>alert(1)</script>",
-    "é \u2028 漢字 \U0001f41f",
-    "1e5",
-    "nan",
-    "0x10",
-    "'\t=x",
-)
+    "=1+1", "+49 170", "-", "-3..4", "-x", "@SUM(A1)", "'=1", "''@x", "'", "it's", '"', 'say "no", twice',
+    "one\ntwo\r\nthree", "one\rtwo", "a,b;c", "<script>alert(1)</script>", "é \u2028 漢字 \U0001f41f", "1e5",
+    "nan", "0x10", "'\t=x",
+)  # fmt: skip
 
 
 def loaded(files: dict[str, bytes]) -> TraitTable:
@@ -80,25 +62,13 @@ def traits(draw, trait_id: str, others: list[Trait]) -> Trait:
         other = draw(st.sampled_from(asked))
         applies = (other.id, tuple(draw(st.lists(st.sampled_from(other.states), min_size=1, unique=True))))
     return Trait(
-        id=trait_id,
-        kind=kind,
-        label=draw(written_text),
-        question=draw(some_text),
-        how=draw(written_text),
+        id=trait_id, kind=kind, label=draw(written_text), question=draw(some_text), how=draw(written_text),
         unit=draw(st.sampled_from(UNITS if has_states else UNITS[1:])),
-        states=states,
-        words=words,
-        error=draw(shares),
-        error_basis=draw(written_text),
-        spread=draw(amounts),
-        spread_is_relative=draw(st.booleans()),
-        effort=draw(amounts),
-        applies_when=applies,
-        needs_adult=draw(st.booleans()),
-        in_key=draw(st.booleans()),
-        group=draw(written_text),
-        core=draw(st.booleans()),
-    )
+        states=states, words=words, error=draw(shares), error_basis=draw(written_text),
+        spread=draw(amounts), spread_is_relative=draw(st.booleans()), effort=draw(amounts),
+        applies_when=applies, needs_adult=draw(st.booleans()), in_key=draw(st.booleans()),
+        group=draw(written_text), core=draw(st.booleans()),
+    )  # fmt: skip
 
 
 @st.composite
@@ -157,16 +127,13 @@ def tables(draw) -> TraitTable:
         evidence[0] |= {"source": keys[0], "class": "read", "locator": draw(written_text)}
     meta = [
         {
-            "scientificName": draw(some_text),
-            "genus": genus[i],
-            "vernacularName": draw(written_text),
-            "tradeCode": draw(written_text),
-            "careGroup": groups[0] if groups else "",
+            "scientificName": draw(some_text), "genus": genus[i], "vernacularName": draw(written_text),
+            "tradeCode": draw(written_text), "careGroup": groups[0] if groups else "",
             "commonness": draw(st.sampled_from(["", "common", "rare"])),
             "nameAccordingTo": keys[0] if keys else "",
         }
         for i in range(len(taxa))
-    ]
+    ]  # fmt: skip
     about = draw(st.one_of(st.just({}), st.fixed_dictionaries({"version": some_text, "more": json_values})))
     return TraitTable(
         traits=tuple(made),
