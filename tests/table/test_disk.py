@@ -316,18 +316,13 @@ def test_an_unfinished_save_that_would_put_a_version_elsewhere_is_left_alone(tmp
 @pytest.mark.parametrize(
     ("link", "target"),
     [
-        (".idkey", "outside"),
-        (".idkey/versions", "outside"),
-        (".idkey/commit", "outside"),
-        (".idkey/commit/new", "outside"),
-        (".idkey/commit/new/taxa.csv", "outside/taxa.csv"),
-        (".idkey/commit/before", "outside"),
-        (".idkey/commit/manifest.json", "outside/taxa.csv"),
-        (".idkey/lock", "outside/taxa.csv"),
-        (".idkey/next-2", "outside"),
+        (".idkey", "outside"), (".idkey/versions", "outside"), (".idkey/commit", "outside"),
+        (".idkey/commit/new", "outside"), (".idkey/commit/new/taxa.csv", "outside/taxa.csv"),
+        (".idkey/commit/before", "outside"), (".idkey/commit/manifest.json", "outside/taxa.csv"),
+        (".idkey/lock", "outside/taxa.csv"), (".idkey/next-2", "outside"),
         (".idkey/versions/000001-20200101T000000Z", "outside"),
     ],
-)
+)  # fmt: skip
 def test_links_in_idkey_are_not_followed(tmp_path, link, target):
     folder = _table_and_outside(tmp_path)
     pending = _unfinished(folder, {"taxa.csv": PLANTED}, "000002-20200101T000000Z")

@@ -208,13 +208,9 @@ def test_a_source_is_added_and_then_named():
 # -- traits ----------------------------------------------------------------------------------------------
 
 GLOW = Trait(
-    "belly_glow",
-    "nominal",
-    label="Glow",
-    question="Does the belly glow in a dim light?",
-    states=("yes", "no"),
-    error=0.1,
-)
+    "belly_glow", "nominal", label="Glow", question="Does the belly glow in a dim light?",
+    states=("yes", "no"), error=0.1,
+)  # fmt: skip
 
 
 def test_a_trait_is_added_with_cells_and_claims():
@@ -270,12 +266,10 @@ CELLS = st.fixed_dictionaries(
     {},
     optional={
         "tail_fork": st.sampled_from(["forked", "straight|concave", "-", ""]),
-        "adult_size": st.sampled_from(["120", ""]),
-        "teeth_lower": st.sampled_from(["5..9", "7", ""]),
-        "pattern_young": st.sampled_from(["bars", ""]),
-        "tradeCode": st.sampled_from(["L999", ""]),
+        "adult_size": st.sampled_from(["120", ""]), "teeth_lower": st.sampled_from(["5..9", "7", ""]),
+        "pattern_young": st.sampled_from(["bars", ""]), "tradeCode": st.sampled_from(["L999", ""]),
     },
-)
+)  # fmt: skip
 
 
 def state(table: TraitTable) -> tuple:

@@ -39,24 +39,17 @@ def problems(frame: pd.DataFrame, **rest) -> list[tuple[str, str, str]]:
 @pytest.mark.parametrize(
     ("values", "kind"),
     [
-        ([1, 2], "measure"),
-        ([1.5, math.nan], "measure"),
-        (pd.array([1, None], dtype="Int64"), "measure"),
-        (pd.array([1.5, None], dtype="Float64"), "measure"),
-        (np.array([1, 2], dtype=np.uint8), "measure"),
-        ([True, False], "nominal"),
-        (pd.array([True, None], dtype="boolean"), "nominal"),
-        (["x", "y"], "nominal"),
-        (pd.array(["x", None], dtype="string"), "nominal"),
-        (pd.Series(["x", None], dtype=object), "nominal"),
-        (["7", "8"], "nominal"),
-        (pd.Categorical(["x", "y"]), "nominal"),
-        (pd.Categorical([1, 2]), "nominal"),
+        ([1, 2], "measure"), ([1.5, math.nan], "measure"), (pd.array([1, None], dtype="Int64"), "measure"),
+        (pd.array([1.5, None], dtype="Float64"), "measure"), (np.array([1, 2], dtype=np.uint8), "measure"),
+        ([True, False], "nominal"), (pd.array([True, None], dtype="boolean"), "nominal"),
+        (["x", "y"], "nominal"), (pd.array(["x", None], dtype="string"), "nominal"),
+        (pd.Series(["x", None], dtype=object), "nominal"), (["7", "8"], "nominal"),
+        (pd.Categorical(["x", "y"]), "nominal"), (pd.Categorical([1, 2]), "nominal"),
         (pd.Categorical(["x", "y"], ordered=True), "ordinal"),
         (pd.Categorical([3, 1], categories=[3, 1], ordered=True), "ordinal"),
         (pd.to_datetime(["2020-01-01", "2021-01-01"]), "nominal"),
     ],
-)
+)  # fmt: skip
 def test_kind_is_inferred_from_the_dtype(values, kind):
     assert table({"x": values}).trait("x").kind == kind
 
@@ -98,10 +91,8 @@ def _sizes(values: list, **rest) -> pd.Categorical:
     ("values", "kind", "states"),
     [
         # Numbers are sorted as numbers and written short, whole ones and those beside gaps alike.
-        ([10, 2, 4.0], "nominal", "2 4 10"),
-        (["10", "2", "many"], "ordinal", "2 10 many"),
-        ([2, 4, math.nan, 6], "nominal", "2 4 6"),
-        ([True, False], None, "no yes"),
+        ([10, 2, 4.0], "nominal", "2 4 10"), (["10", "2", "many"], "ordinal", "2 10 many"),
+        ([2, 4, math.nan, 6], "nominal", "2 4 6"), ([True, False], None, "no yes"),
         (pd.array([True, False], dtype="boolean"), None, "no yes"),
         (np.array([True, False]), None, "no yes"),
         (["b", "c", "a"], None, "a b c"),
@@ -112,7 +103,7 @@ def _sizes(values: list, **rest) -> pd.Categorical:
         # What stands behind a colon and is no share is part of the state.
         (["on:off|b", "b|on:-1"], None, "b on:-1 on:off"),
     ],
-)
+)  # fmt: skip
 def test_states(values, kind, states):
     made = table({"x": values}, kinds={"x": kind} if kind else None)
     assert made.trait("x").states == tuple(states.split())

@@ -605,16 +605,13 @@ def test_a_genus_may_have_several_states(with_genera):
 @pytest.mark.parametrize(
     ("column", "value", "right"),
     [
-        ("kind", "rnage", "did you mean 'range'"),
-        ("label", "", "name the column"),
+        ("kind", "rnage", "did you mean 'range'"), ("label", "", "name the column"),
         ("combine", "text", "it is overlap or span or list"),
-        ("tank_rule", "read", "it is within or room"),
-        ("vital", "maybe", "yes or no"),
+        ("tank_rule", "read", "it is within or room"), ("vital", "maybe", "yes or no"),
         ("states", "a|b", "a column of kind states has states"),
-        ("least_width", "-1", "a number more than 0"),
-        ("id", "Length", "lower-case letters"),
+        ("least_width", "-1", "a number more than 0"), ("id", "Length", "lower-case letters"),
     ],
-)
+)  # fmt: skip
 def test_what_can_be_wrong_with_a_column_of_care(folder, column, value, right):
     shutil.copyfile(TRAITS / "care_columns.csv", folder / "care_columns.csv")
     assert load_table(folder).care_columns == CARE
@@ -706,10 +703,8 @@ def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
     [
         (
             [
-                lambda f: (f / "care.csv").unlink(),
-                put("taxa.csv", 2, "spots", "lite"),
-                put("evidence.csv", 9, "class", "heard"),
-                put("traits.csv", 4, "core", "maybe"),
+                lambda f: (f / "care.csv").unlink(), put("taxa.csv", 2, "spots", "lite"),
+                put("evidence.csv", 9, "class", "heard"), put("traits.csv", 4, "core", "maybe"),
             ],
             ["care.csv", "traits.csv", "taxa.csv", "evidence.csv"],
         ),
@@ -721,7 +716,7 @@ def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
             ["sources.bib", "evidence.csv"],
         ),
     ],
-)
+)  # fmt: skip
 def test_a_file_that_cannot_be_read_does_not_hide_what_is_wrong_in_the_others(folder, changes, files):
     for change in changes:
         change(folder)

@@ -158,10 +158,8 @@ def test_what_could_not_be_said_as_an_addition_is_kept_by_now():
 
 
 STATES = {
-    "tail": ("straight", "hollow", "forked"),
-    "spots": ("light", "dark", "none"),
-    "teeth": ("few", "many"),
-}
+    "tail": ("straight", "hollow", "forked"), "spots": ("light", "dark", "none"), "teeth": ("few", "many"),
+}  # fmt: skip
 cells = st.one_of(
     *(st.tuples(st.just(c), st.sampled_from(["", "-", *s, "|".join(s[:2])])) for c, s in STATES.items()),
     st.tuples(st.sampled_from(["tail_young", "spots_young"]), st.sampled_from(["", "-"])),

@@ -89,17 +89,14 @@ def test_centimetres_are_ten_millimetres(n):
 @pytest.mark.parametrize(
     ("trait", "written", "read"),
     [
-        ("tail_fork", "Forked", "forked"),
-        ("tail_fork", "forked or concave", "concave|forked"),
+        ("tail_fork", "Forked", "forked"), ("tail_fork", "forked or concave", "concave|forked"),
         ("tail_fork", "forked/concave", "concave|forked"),
         ("tail_fork", "straight to concave", "straight|concave"),
-        ("pattern", "Light spots", "light_spots"),
-        ("teeth_lower", "7-10", "7..10"),
-        ("teeth_lower", "7\u201310", "7..10"),
-        ("teeth_lower", "7 to 10", "7..10"),
+        ("pattern", "Light spots", "light_spots"), ("teeth_lower", "7-10", "7..10"),
+        ("teeth_lower", "7\u201310", "7..10"), ("teeth_lower", "7 to 10", "7..10"),
         ("eye_size", "25,5 %", "25.5"),
     ],
-)
+)  # fmt: skip
 def test_answers_are_read_as_cells_are(trait, written, read):
     fish = Identification(TABLE)
     assert fish.answer(trait, written).answers[trait] == read

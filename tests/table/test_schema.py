@@ -273,10 +273,8 @@ def test_truth_and_numbers_as_states(states, value, state):
 @pytest.mark.parametrize(
     ("trait", "value", "right"),
     [
-        (tail, "frked", "did you mean 'forked'?"),
-        (tail, 3, "use a state of tail"),
-        (tail, True, "use a state of tail"),
-        (tail, ["forked", "frked"], "use a state of tail"),
+        (tail, "frked", "did you mean 'forked'?"), (tail, 3, "use a state of tail"),
+        (tail, True, "use a state of tail"), (tail, ["forked", "frked"], "use a state of tail"),
         (tail, "forked|", "use a state of tail"), (measure, "many", "lo..hi"),
         (measure, "8..7", "write 7..8"), (measure, (8, 7), "write 7..8"),
         (measure, (1, 2, 3), "a range such as 5..6"),

@@ -31,12 +31,10 @@ STATED_OF_KIND_OR_GENUS = {
 # notes.
 MEMORY_TRAITS = {*CORE, "tooth_form", "jaw_angle"}
 MEMORY_CELLS = {
-    ("hypancistrus_l501", "pattern"),
-    ("ancistrus_hoplogenys", "pattern"),
-    ("scobinancistrus_pariolispos", "pattern"),
-    ("peckoltia_sabaji", "pattern"),
+    ("hypancistrus_l501", "pattern"), ("ancistrus_hoplogenys", "pattern"),
+    ("scobinancistrus_pariolispos", "pattern"), ("peckoltia_sabaji", "pattern"),
     ("peckoltia_sabaji", "spot_colour"),
-}
+}  # fmt: skip
 
 
 def rows(name: str) -> list[dict[str, str]]:

@@ -89,12 +89,10 @@ def test_the_table_itself_changes_nothing(tmp_path, ending):
 def test_a_table_made_of_a_frame_comes_back_too(tmp_path, ending):
     frame = pd.DataFrame(
         {
-            "kind": ["Red", "Blue 2"],
-            "tail": ["yes|no:x", "-"],
-            "rays": ["1..2.5", "-3"],
+            "kind": ["Red", "Blue 2"], "tail": ["yes|no:x", "-"], "rays": ["1..2.5", "-3"],
             "tail_young": ["", "no:x"],
         }
-    )
+    )  # fmt: skip
     table = TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"})
     file = tmp_path / f"table.{ending}"
     table.to_frame().to_csv(file) if ending == "csv" else table.to_frame().to_excel(file)
@@ -124,13 +122,9 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
 @pytest.mark.parametrize(
     ("header", "cells", "taxon"),
     [
-        ("id", ZEBRA, ZEBRA),
-        ("ID", "Hypancistrus zebra", ZEBRA),
-        ("L-number", "L 46", ZEBRA),
-        ("trade code", "l046 / L98", ZEBRA),
-        ("scientific name", "hypancistrus  Zebra", ZEBRA),
-        ("Name", "Zebra pleco", ZEBRA),
-        ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
+        ("id", ZEBRA, ZEBRA), ("ID", "Hypancistrus zebra", ZEBRA), ("L-number", "L 46", ZEBRA),
+        ("trade code", "l046 / L98", ZEBRA), ("scientific name", "hypancistrus  Zebra", ZEBRA),
+        ("Name", "Zebra pleco", ZEBRA), ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
         ("Species", "Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
         ("scientificName,qualifier", "Hypancistrus inspector,cf", "hypancistrus_cf_inspector_l102"),
         ("Species", "Hypancistrus inspector", "hypancistrus_inspector"),
@@ -142,7 +136,7 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
         ("L number", "L-number 46", ZEBRA),
         ("L number", "L18/81", "baryancistrus_xanthellus"),
     ],
-)
+)  # fmt: skip
 def test_a_kind_is_found(tmp_path, header, cells, taxon):
     row = only(read_spreadsheet(write(tmp_path, f"{header},Head\n{cells},\n"), TABLE))
     assert (row.taxon, row.what, row.problems) == (taxon, "unchanged", ())
@@ -159,13 +153,11 @@ def test_a_kind_is_found(tmp_path, header, cells, taxon):
         # The name that the trade often puts on L102 is that of another kind.
         ("L number,Name", "L102,Hypancistrus inspector", "but the name is that of hypancistrus_inspector"),
         ("L number,Name", "L999,Hypancistrus zebra", "another trade code"),
-        ("L number", "L999", "name the kind"),
-        ("Name,Pattern", ",plain", "name the kind"),
-        ("Name", "Gadget", "genus and species"),
-        ("id", "Not an id!", "lower-case letters"),
+        ("L number", "L999", "name the kind"), ("Name,Pattern", ",plain", "name the kind"),
+        ("Name", "Gadget", "genus and species"), ("id", "Not an id!", "lower-case letters"),
         ("id", "a" * 101, "lower-case letters"),
     ],
-)
+)  # fmt: skip
 def test_a_row_of_no_one_kind_is_not_taken(tmp_path, header, cells, said):
     found = read_spreadsheet(write(tmp_path, f"{header}\n{cells}\n"), TABLE)
     row = only(found)
@@ -338,10 +330,8 @@ def test_a_dash_is_said_where_it_changes_a_cell(tmp_path):
 def test_a_control_character_is_refused(tmp_path):
     found = read_spreadsheet(write(tmp_path, "Name,Common name\nAncistrus novus,a\x1b[0m\nA\x07,b\n"), TABLE)
     assert [(p.row, p.column) for p in found.problems] == [
-        ("2 (ancistrus_novus)", "Common name"),
-        ("3", "Name"),
-        ("3", "Name"),
-    ]
+        ("2 (ancistrus_novus)", "Common name"), ("3", "Name"), ("3", "Name"),
+    ]  # fmt: skip
     assert "\x1b" not in repr(found)
     assert "\x1b" not in found.table.taxa.at["ancistrus_novus", "vernacularName"]
 
@@ -358,10 +348,8 @@ def test_sources_become_claims(tmp_path):
     found = read_spreadsheet(write(tmp_path, text), TABLE)
     last = {c: found.table.claims(ZEBRA, c).iloc[-1] for c in ("pattern", "teeth_lower", "teeth_upper")}
     assert [(c["source"], c["locator"], c["class"]) for c in last.values()] == [
-        ("ARM2007", "12", "secondary"),
-        ("ARM2007", "12", "secondary"),
-        ("TANARM2016", "", "secondary"),
-    ]
+        ("ARM2007", "12", "secondary"), ("ARM2007", "12", "secondary"), ("TANARM2016", "", "secondary"),
+    ]  # fmt: skip
     assert [(p.column, p.value) for p in found.problems] == [("Source", "no such")]
     unsourced = found.table.claims("hypancistrus_lunaorum", "teeth_upper").iloc[-1]
     assert (unsourced["class"], unsourced["note"]) == ("memory", UNSOURCED)
@@ -376,12 +364,10 @@ def test_a_source_behind_a_cell_that_does_not_change_adds_no_claim(tmp_path):
 # -- files -----------------------------------------------------------------------------------------------
 
 KEEPER = [
-    ["Meine Welse", "", "", ""],
-    ["L-number", "Name", "Length", "Fin edging"],
-    ["L 46", "Zebra pleco", "17,8 cm", "dark / white"],
-    ["", "", "", ""],
+    ["Meine Welse", "", "", ""], ["L-number", "Name", "Length", "Fin edging"],
+    ["L 46", "Zebra pleco", "17,8 cm", "dark / white"], ["", "", "", ""],
     ["L999", "Ancistrus m\u00fclleri", "7 in", "?"],
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
@@ -401,10 +387,8 @@ def check_keeper(found, first_row: int = 3) -> None:
     zebra, new = found.rows
     assert (zebra.number, new.number) == (first_row, first_row + 2)
     assert dict(zebra.understood) == {
-        "tradeCode": "L046|L098",
-        "adult_size": "178",
-        "fin_edging": "dark|white",
-    }
+        "tradeCode": "L046|L098", "adult_size": "178", "fin_edging": "dark|white",
+    }  # fmt: skip
     assert (new.what, new.understood["scientificName"]) == ("new", "Ancistrus m\u00fclleri")
     assert new.taxon == "ancistrus_mulleri"
     assert new.understood["adult_size"] == "178"

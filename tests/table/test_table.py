@@ -23,12 +23,10 @@ COLOUR = Trait("belly_colour", "nominal", question="Colour?", states=("white", "
 def small() -> TraitTable:
     frame = pd.DataFrame(
         {
-            "kind": ["a", "b"],
-            "tail": ["straight|forked", "forked"],
-            "rays": ["7..8", "-"],
+            "kind": ["a", "b"], "tail": ["straight|forked", "forked"], "rays": ["7..8", "-"],
             "tail_young": ["straight", ""],
         }
-    )
+    )  # fmt: skip
     return TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"})
 
 
@@ -69,10 +67,8 @@ def test_to_frame_of_a_table_from_a_frame():
     frame = small().to_frame()
     assert list(frame.index) == ["a", "b"]
     assert frame.to_dict("list") == {
-        "tail": ["forked|straight", "forked"],
-        "tail_young": ["straight", ""],
-        "rays": ["7..8", "-"],
-    }
+        "tail": ["forked|straight", "forked"], "tail_young": ["straight", ""], "rays": ["7..8", "-"],
+    }  # fmt: skip
     assert all(pd.api.types.is_string_dtype(frame[c]) for c in frame)
 
 
@@ -313,10 +309,8 @@ def test_a_table_made_by_hand_is_checked():
             own_cells={},
         )
     assert places(error) == [
-        ("belly_colour", "belly_colour"),
-        ("belly_colour_young", "belly_colour_young"),
-        ("id", "a"),
-    ]
+        ("belly_colour", "belly_colour"), ("belly_colour_young", "belly_colour_young"), ("id", "a"),
+    ]  # fmt: skip
     assert error.value.problems[-1].row == "4"
 
 

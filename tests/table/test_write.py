@@ -136,16 +136,11 @@ def tables(draw) -> TraitTable:
     ]  # fmt: skip
     about = draw(st.one_of(st.just({}), st.fixed_dictionaries({"version": some_text, "more": json_values})))
     return TraitTable(
-        traits=tuple(made),
-        taxa=frame(meta, META[1:], pd.Index(taxa, name="id")),
-        own_cells=columns,
+        traits=tuple(made), taxa=frame(meta, META[1:], pd.Index(taxa, name="id")), own_cells=columns,
         genera=genera,
         care=frame(care, [*HEADERS["care.csv"], *(column.id for column in shipped_care_columns())]),
-        evidence=frame(evidence, HEADERS["evidence.csv"]),
-        sources=sources,
-        name="fish",
-        about=about,
-    )
+        evidence=frame(evidence, HEADERS["evidence.csv"]), sources=sources, name="fish", about=about,
+    )  # fmt: skip
 
 
 json_values = st.recursive(
@@ -295,15 +290,13 @@ def test_a_table_from_a_pandas_frame_is_no_folder():
 @pytest.mark.parametrize(
     ("change", "place"),
     [
-        ({"error": 2.0}, ("traits.csv", "error")),
-        ({"question": ""}, ("traits.csv", "question")),
+        ({"error": 2.0}, ("traits.csv", "error")), ({"question": ""}, ("traits.csv", "question")),
         ({"effort": 0.0}, ("traits.csv", "effort_s")),
         ({"spread": float("nan"), "spread_is_relative": False}, ("traits.csv", "spread")),
-        ({"unit": "cm"}, ("traits.csv", "unit")),
-        ({"how": "a\x00b"}, ("traits.csv", "how_to_look")),
+        ({"unit": "cm"}, ("traits.csv", "unit")), ({"how": "a\x00b"}, ("traits.csv", "how_to_look")),
         ({"how": "x" * 20_000}, ("traits.csv", "how_to_look")),
     ],
-)
+)  # fmt: skip
 def test_what_could_not_be_loaded_again_is_not_written(change, place):
     table = load_table()
     first, *rest = table.traits
