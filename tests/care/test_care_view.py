@@ -7,8 +7,7 @@ import subprocess
 import sys
 
 import pytest
-from care_tables import make_table, room
-from tanks import EVIL, Tags
+from care_tables import CLAIMS, EVIL, GROUPS, RAPIDS, TABLE, TAXA, Tags, make_table, safe_words, sheet_of
 
 from idkey import care_for, compare, load_table
 from idkey.table.table import Source
@@ -16,36 +15,26 @@ from idkey.views.care import care_html, care_text
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 
 
-def read(html: str) -> Tags:
-    tags = Tags()
-    tags.feed(html)
-    tags.close()
-    assert not tags.open
-    return tags
+def svgs(html):
+    return re.findall(r"<svg.*?</svg>", html, re.DOTALL)
 
 
-def test_the_table_is_semantic_and_has_no_ids_or_scripts():
-    tags = read(care_html(care_for(room(), "zebra", "stripe")))
-    names = [name for name, _ in tags.seen]
-    assert names.count("caption") == 1
+def test_the_table_is_semantic_and_says_in_words_what_is_unknown_or_in_conflict():
+    tags = Tags(care_html(care_for(TABLE, "zebra", "stripe")))
+    assert [name for name, _ in tags.seen].count("caption") == 1
     headers = [attrs.get("scope") for name, attrs in tags.seen if name == "th"]
     assert headers.count("col") == 3
     assert headers.count("row") == len(headers) - 3
-    assert "script" not in names
-    assert not any("id" in attrs or any(a.startswith("on") for a in attrs) for _, attrs in tags.seen)
-
-
-def test_conflict_unknown_and_evidence_are_words_not_colours():
-    words = " ".join(read(care_html(care_for(room(), "worm", "stripe", "ghost"))).words)
+    words = safe_words(care_html(care_for(TABLE, "worm", "stripe", "ghost")))
     assert "conflict" in words
     assert "not known for Ghost" in words
     assert "common practice, no source" in words
     assert "Not followed: colder than the river" in words
-    assert "Not known" in " ".join(read(care_html(care_for(room(), "ghost"))).words)
+    assert "Not known" in safe_words(care_html(care_for(TABLE, "ghost")))
 
 
 def test_colours_come_from_the_theme_alone():
-    style = re.search(r"<style>(.*?)</style>", care_for(room(), "zebra")._repr_html_(), re.DOTALL)[1]
+    style = re.search(r"<style>(.*?)</style>", care_for(TABLE, "zebra")._repr_html_(), re.DOTALL)[1]
     assert not re.search(r"#[0-9a-fA-F]{3,8}\b|rgb|hsl", style)
     for colour in re.findall(r"[^-]color: ([^;]+);", style):
         assert colour.startswith("var(--") or colour == "inherit"
@@ -54,69 +43,58 @@ def test_colours_come_from_the_theme_alone():
 def test_the_same_sheet_gives_the_same_bytes_in_any_process():
     code = (
         "import sys; sys.path.insert(0, 'tests/care')\n"
-        "from care_tables import room; from idkey import care_for\n"
-        "s = care_for(room(), 'zebra', 'stripe')\n"
+        "from care_tables import TABLE; from idkey import care_for\n"
+        "s = care_for(TABLE, 'zebra', 'stripe')\n"
         "sys.stdout.buffer.write((s._repr_html_() + repr(s)).encode())"
     )
     root = __file__.rsplit("tests", 1)[0]
+    environments = ({"PYTHONHASHSEED": seed, "PYTHONPATH": root} for seed in ("1", "2"))
     runs = {
         subprocess.run(
-            [sys.executable, "-c", code],
-            cwd=root,
-            env={"PYTHONHASHSEED": seed, "PYTHONPATH": root},
-            capture_output=True,
-            check=True,
+            [sys.executable, "-c", code], cwd=root, env=env, capture_output=True, check=True
         ).stdout
-        for seed in ("1", "2")
+        for env in environments
     }
-    sheet = care_for(room(), "zebra", "stripe")
+    sheet = care_for(TABLE, "zebra", "stripe")
     assert runs == {(sheet._repr_html_() + repr(sheet)).encode()}
 
 
 def test_nothing_from_the_data_reaches_html_unescaped():
     cells = {"diet_offer": EVIL, "cautions": EVIL, "temperature_c": "1..2"}
-    claims = tuple(
-        {"care_group": g, "attribute": a, "value": EVIL, "source": EVIL, "locator": EVIL, "class": EVIL,
-         "scope": EVIL, "note": EVIL}
-        for g in ("g", "all")
-        for a in ("diet_offer", "cautions", "temperature_c")
-    )  # fmt: skip
+    said = dict.fromkeys(("value", "source", "locator", "class", "scope", "note"), EVIL)
     fish = make_table(
         {"all": {"cautions": EVIL}, "g": cells},
         {"a": ("g", {}), "b": ("g", {"diet_offer": EVIL + "2"})},
-        evidence=claims,
+        evidence=tuple({"care_group": g, "attribute": a, **said} for g in ("g", "all") for a in cells),
         sources={EVIL: Source(EVIL, EVIL, EVIL)},
         names={"a": EVIL, "b": EVIL + "b"},
     )
     for names in (("a",), ("a", "b")):
         html = care_html(care_for(fish, *names))
-        tags = {name for name, _ in read(html).seen}
-        assert not tags & {"script", "img"}
+        safe_words(html)
         assert "<script" not in html
         assert "<img" not in html
 
 
-def _svgs(html):
-    return re.findall(r"<svg.*?</svg>", html, re.DOTALL)
-
-
 def test_drawings_have_a_title_and_follow_the_theme_and_hold_no_id():
-    svgs = _svgs(care_html(care_for(room(), "zebra", "stripe")))
-    assert len(svgs) == 3
-    for svg in svgs:
+    drawings = svgs(care_html(care_for(TABLE, "zebra", "stripe")))
+    assert len(drawings) == 3
+    for svg in drawings:
         assert "<title>" in svg
         assert 'role="img"' in svg
         assert not re.search(r"\sid=|#[0-9a-fA-F]{3}|url\(", svg)
         assert set(re.findall(r'(?:fill|stroke)="([^"]+)"', svg)) <= {"currentColor", "none"}
+    assert not svgs(care_html(care_for(TABLE, "ghost")))
+    assert "width not known" in size_svg(sheet_of({"adult_length_mm": "50..90", "tank_length_cm": "60"}))
 
 
 def test_the_temperature_bar_lies_where_its_figures_are():
-    svg = temperature_svg(care_for(room(), "zebra"))
+    svg = temperature_svg(care_for(TABLE, "zebra"))
     (bar,) = re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', svg)
     ticks = {int(t): float(x) for x, t in re.findall(r'<text x="([0-9.]+)"[^>]*middle">(\d+)</text>', svg)}
     assert float(bar[0]) == pytest.approx(ticks[26], abs=0.2)
     assert float(bar[0]) + float(bar[1]) == pytest.approx(ticks[30], abs=0.2)
-    wide = temperature_svg(care_for(make_table({"g": {"temperature_c": "4..40"}}, {"a": ("g", {})}), "a"))
+    wide = temperature_svg(sheet_of({"temperature_c": "4..40"}))
     ((x, across),) = re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', wide)
     assert 0 < float(x) < float(x) + float(across) < 300
     # 18 °C is 64.4 °F, 34 °C is 93.2 °F (definition of the scale)
@@ -125,25 +103,22 @@ def test_the_temperature_bar_lies_where_its_figures_are():
 
 
 def test_only_what_is_right_for_all_is_filled_and_unknown_is_dotted():
-    together = temperature_svg(care_for(room(), "zebra", "worm"))
+    together = temperature_svg(care_for(TABLE, "zebra", "worm"))
     assert together.count("<rect") == 1
     assert "Right for all" not in together
-    apart = temperature_svg(care_for(room(), "worm", "stripe"))
-    assert 'fill="currentColor" fill-opacity' not in apart.replace(
-        'fill="currentColor" fill-opacity="0.75"', ""
-    )
+    apart = temperature_svg(care_for(TABLE, "worm", "stripe"))
+    assert not re.search(r'fill="currentColor" fill-opacity(?!="0.75")', apart)
     assert "Right for all: none" in apart
-    assert "stroke-dasharray" in temperature_svg(care_for(room(), "worm", "ghost"))
-    assert "Ghost: not known" in flow_svg(care_for(room(), "worm", "ghost"))
-    alone = flow_svg(care_for(room(), "worm"))
+    assert "stroke-dasharray" in temperature_svg(care_for(TABLE, "worm", "ghost"))
+    assert "Ghost: not known" in flow_svg(care_for(TABLE, "worm", "ghost"))
+    alone = flow_svg(care_for(TABLE, "worm"))
     assert re.findall(r"([✓–?]) (\w+)", alone.split("</title>")[1]) == [
         ("–", "gentle"), ("✓", "moderate"), ("✓", "strong")
     ]  # fmt: skip
 
 
 def test_fish_tank_and_bar_are_to_one_scale():
-    cells = {"adult_length_mm": "200..300", "tank_length_cm": "120", "tank_width_cm": "45"}
-    svg = size_svg(care_for(make_table({"g": cells}, {"a": ("g", {})}), "a"))
+    svg = size_svg(sheet_of({"adult_length_mm": "200..300", "tank_length_cm": "120", "tank_width_cm": "45"}))
     (wide, high) = map(float, re.findall(r'<rect[^>]* width="([0-9.]+)" height="([0-9.]+)"', svg)[0])
     assert wide / high == pytest.approx(120 / 45, abs=0.05)
     bar = re.findall(r'<line x1="([0-9.]+)" y1="([0-9.]+)" x2="([0-9.]+)" y2="([0-9.]+)"', svg)
@@ -163,30 +138,20 @@ def test_two_lengths_on_one_page_say_what_each_measures():
     assert "38 to 60 mm" in page
 
 
-def test_no_drawing_where_nothing_is_known():
-    assert not _svgs(care_html(care_for(room(), "ghost")))
-    assert "width not known" in size_svg(
-        care_for(
-            make_table({"g": {"adult_length_mm": "50..90", "tank_length_cm": "60"}}, {"a": ("g", {})}), "a"
-        )
-    )
-
-
 def test_cautions_of_the_kind_come_first_and_those_for_every_fish_last_and_folded():
-    fish = make_table(
-        {"all": {"handling": "Wet your hands.", "law": "Laws change."}, "g": {"cautions": "It bites."}},
-        {"a": ("g", {"law": "Trade needs papers.", "handling": "Wet your hands."})},
+    every = {"handling": "Wet your hands.", "law": "Laws change."}
+    html = care_html(
+        sheet_of({"cautions": "It bites."}, every, law="Trade needs papers.", handling="Wet your hands.")
     )
-    html = care_html(care_for(fish, "a"))
     assert html.index("It bites.") < html.index("<table")
     fold = html[html.index("Before you handle, move or sell it") :]
-    assert fold.count("Wet your hands.") == 1
-    assert html.count("Wet your hands.") == 1
+    assert fold.count("Wet your hands.") == html.count("Wet your hands.") == 1
     assert fold.index("Wet your hands.") < fold.index("Trade needs papers.") < fold.index("Laws change.")
 
 
 def test_the_plain_text_is_one_screen():
-    sheet = care_for(room(), "zebra", "stripe")
+    groups = {**GROUPS, "rapids": {**RAPIDS, "gh_dgh": "", "tank_length_cm": "", "temperament": ""}}
+    sheet = care_for(make_table(groups, TAXA, CLAIMS), "zebra", "stripe")
     lines = repr(sheet).splitlines()
     assert len(lines) <= 24
     assert max(map(len, lines)) <= 100

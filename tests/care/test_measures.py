@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from tanks import GOOD, WORM
+from care_tables import GOOD, WORM
 
 from idkey.care.check import check_tank
 from idkey.care.tank import Companion, Tank
@@ -24,9 +24,8 @@ def test_volume_and_turnover_of_a_tank():
 def test_text_reads_as_numbers_and_blank_as_not_measured():
     tank = Tank.of({"length_cm": " 100 ", "width_cm": "40", "height_cm": np.float64(45), "ph": " "})
     assert (tank.length_cm, tank.height_cm, tank.ph, tank.name) == (100.0, 45.0, None, "tank")
-    assert (
-        Tank.of({**GOOD, "companions": [Companion("a"), {"name": "b", "count": 2}]}).companions[1].count == 2
-    )
+    mixed = Tank.of({**GOOD, "companions": [Companion("a"), {"name": "b", "count": 2}]})
+    assert mixed.companions[1].count == 2
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from care_tables import GOOD, TABLE, WORM
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tanks import EVIL, GOOD, TABLE, WORM, Tags
 
 from idkey import care_for, load_table
 from idkey.care.room import check_room, read_room
@@ -26,9 +26,9 @@ TANKS = (
 )
 
 
-def write(tmp_path: Path, text: str) -> Path:
+def write(tmp_path: Path, text: str | bytes) -> Path:
     file = tmp_path / "room.csv"
-    file.write_text(text, encoding="utf-8")
+    file.write_bytes(text if isinstance(text, bytes) else text.encode())
     return file
 
 
@@ -47,10 +47,10 @@ def test_fewest_failures_then_fewest_open_then_least_far_off():
     assert frame["open"].tolist() == [0, 1, 2, 0, 0, 0]
     assert frame["verdict"][0].startswith("Fits")
     assert frame["verdict"][1] == "Can't be said yet. Measure: oxygen."
+    assert frame["verdict"][3] == "Fails: temperature, 1 °C (1.8 °F) too cool."
     failing = check_room(WORM, TANKS[3:])
     assert "none can be said to fit as it is" in repr(failing)
     assert "fits" not in failing._repr_html_().split("</style>")[1]
-    assert frame["verdict"][3] == "Fails: temperature, 1 °C (1.8 °F) too cool."
 
 
 @settings(max_examples=30, deadline=None)
@@ -83,15 +83,6 @@ def test_what_is_no_room_is_refused():
         check_room(TABLE, TANKS)
 
 
-def test_rendering_escapes_names():
-    room = check_room(WORM, [Tank.of({**GOOD, "name": EVIL})])
-    tags = Tags()
-    tags.feed(room._repr_html_())
-    assert not tags.open
-    assert not {"script", "img"} & {tag for tag, _ in tags.seen}
-    assert not any("id" in attrs for _, attrs in tags.seen)
-
-
 # -- the file --------------------------------------------------------------------------------------------
 
 
@@ -103,21 +94,13 @@ def test_a_file_reads_as_tanks(tmp_path):
     assert [c.count for c in left.companions] == [6, 1]
     assert bare == Tank("Bare", 60, 30, 30)
     # a spreadsheet may write a byte order mark
-    (tmp_path / "room.csv").write_bytes(b"\xef\xbb\xbf" + text.encode())
-    assert read_room(str(tmp_path / "room.csv")) == (left, bare)
+    assert read_room(str(write(tmp_path, "\ufeff" + text))) == (left, bare)
 
 
 def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
-    text = (
-        HEADER
-        + 'A,60,30,30,,"26 cm",\n'
-        + "A,-60,30,30,40,60,x:y\n"
-        + ",60,30,30,,,\n"
-        + "B,60,30\n"
-        + "C,60,,30,,inf,\n"
-    )
+    text = 'A,60,30,30,,"26 cm",\nA,-60,30,30,40,60,x:y\n,60,30,30,,,\nB,60,30\nC,60,,30,,inf,\n'
     with pytest.raises(TableError) as caught:
-        read_room(write(tmp_path, text))
+        read_room(write(tmp_path, HEADER + text))
     found = {(p.row, p.column, p.value): p.right for p in caught.value.problems}
     assert "write it in °C" in found["2 (A)", "temperature_c", "26 cm"]
     assert found["3 (A)", "name", "A"] == "row 2 has this name already"
@@ -144,6 +127,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
         (HEADER.replace("fill_cm", "fil_cm") + "A,60,30,30,,,\n", "did you mean 'fill_cm'?"),
         (HEADER.replace("fill_cm", "name") + "A,60,30,30,,,\n", "two columns have this name"),
         (HEADER + 'A,60,30,30,,,"x\n', "unclosed quotation mark"),
+        (b"name\nK\xfchl\n", "not UTF-8"),
     ],
 )
 def test_a_file_that_is_no_room(tmp_path, text, said):
@@ -157,9 +141,6 @@ def test_a_file_that_cannot_be_read(tmp_path):
         read_room(tmp_path / "none.csv")
     with pytest.raises(TableError, match="cannot be read"):
         read_room(tmp_path)
-    (tmp_path / "latin.csv").write_bytes("name\nK\xfchl\n".encode("latin-1"))
-    with pytest.raises(TableError, match="not UTF-8"):
-        read_room(tmp_path / "latin.csv")
     with pytest.raises(IdkeyError, match="path of a CSV file"):
         read_room(3)
 
