@@ -52,6 +52,7 @@ def test_the_wheel_is_pure_python(wheel):
         "idkey/views/art/pictures.csv",
         "idkey/views/art/side-deep.svg",
         "idkey/views/print.css",
+        "idkey/views/print.html",
         "idkey/views/style.css",
     ],
 )

@@ -33,6 +33,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 from typing import TypeAlias
 
 SCREEN, TEXT, PRINT = "screen", "text", "print"
@@ -79,18 +80,16 @@ class Code(_Words):
 
 
 @dataclass(frozen=True, slots=True)
-class Link:
+class Link(_Words):
     """Words that lead to a web address, or with ``#c12`` to couplet 12 of the same document."""
 
-    text: str
     to: str
 
 
 @dataclass(frozen=True, slots=True)
-class Tag:
+class Tag(_Words):
     """A word in a frame: loud for what is wrong, open for what is not known yet, mark for a plain one."""
 
-    text: str
     style: str = "loud"
 
 
@@ -111,12 +110,21 @@ class Icon:
     words: str = ""
 
 
-Inline: TypeAlias = str | Strong | Soft | Code | Link | Tag | Bar | Icon
+Inline: TypeAlias = str | _Words | Bar | Icon
 Runs: TypeAlias = Inline | tuple[Inline, ...]
 
 
+class Block:
+    """What stands on lines of its own."""
+
+    __slots__ = ()
+
+
+Content: TypeAlias = Inline | Block | tuple[Inline | Block, ...]
+
+
 @dataclass(frozen=True, slots=True)
-class Heading:
+class Heading(Block):
     """A heading of a part (level 1) or of a part of it (2); it never ends a page."""
 
     text: Runs
@@ -124,7 +132,7 @@ class Heading:
 
 
 @dataclass(frozen=True, slots=True)
-class Lines:
+class Lines(Block):
     """Paragraphs, or a list with the marks "bullets" or "numbered".
 
     A style is "soft" or "small" (small on paper), "outcome" (the one sentence that counts) or "alert". In a
@@ -138,7 +146,7 @@ class Lines:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class Table(Block):
     """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
 
     `style` is a class beside ``idk-grid``, without its ``idk-``; `shares` are the widths of the columns to
@@ -154,7 +162,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class Picture(Block):
     """A drawing over the width of the page, with a small note below it and a heading above it.
 
     `words` say it to who cannot see it. On paper it is no taller than `tallest`, in mm; on the screen it is
@@ -170,7 +178,7 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class Fold:
+class Fold(Block):
     """Blocks behind a line that opens them; open in a console and on paper."""
 
     summary: Runs
@@ -179,7 +187,7 @@ class Fold:
 
 
 @dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(Block):
     """Short entries in columns, read down each."""
 
     entries: tuple[Runs, ...]
@@ -209,14 +217,14 @@ class Couplet:
 
 
 @dataclass(frozen=True, slots=True)
-class Couplets:
+class Couplets(Block):
     """A key: couplets whose ends stand at the right, dots leading to them."""
 
     couplets: tuple[Couplet, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class Group(Block):
     """Blocks that stay together on a page; side by side (`across`) or in a frame where asked for."""
 
     blocks: tuple[Block, ...]
@@ -225,32 +233,20 @@ class Group:
 
 
 @dataclass(frozen=True, slots=True)
-class On:
+class On(Block):
     """Blocks for some places only: ``On(PRINT, ...)``, ``On((SCREEN, TEXT), ...)``."""
 
     media: str | tuple[str, ...]
     blocks: tuple[Block, ...]
 
 
-Block: TypeAlias = Heading | Lines | Table | Picture | Fold | Columns | Couplets | Group | On
-Content: TypeAlias = Inline | Block | tuple[Inline | Block, ...]
-
-
 @dataclass(frozen=True, slots=True)
 class Document:
     """A whole document.
 
-    Attributes
-    ----------
-    title, stamp : str
-        The stamp says at the foot of each printed page which table it was made from.
-    blocks : tuple of Block
-    day : datetime.date or None
-        Date of the table, written into a PDF; no clock is read.
-    width : int
-        Longest line in a console.
-    titled : tuple of str
-        Where the title stands above the blocks.
+    The stamp, at the foot of each printed page, says which table it was made from; the day, written into a
+    PDF, is that of the table: no clock is read. `width` is the longest line in a console; `titled` are the
+    places where the title stands above the blocks.
     """
 
     title: str
@@ -272,24 +268,17 @@ def pick(blocks: Iterable[Inline | Block], medium: str) -> Iterator[Inline | Blo
 
 def parts(content: Content, medium: str) -> list[tuple[Inline, ...] | Block]:
     """Return the content of a cell as lines of runs and blocks, in order."""
-    pieces = content if isinstance(content, tuple) else (content,)
-    lines: list[tuple[Inline, ...] | Block] = []
-    for piece in pick(pieces, medium):
-        if not isinstance(piece, Inline):
-            lines.append(piece)
-        elif lines and isinstance(lines[-1], tuple):
-            lines[-1] = (*lines[-1], piece)
-        else:
-            lines.append((piece,))
-    return lines
+    pieces = pick(content if isinstance(content, tuple) else (content,), medium)
+    runs = groupby(pieces, lambda piece: isinstance(piece, Block))
+    return [line for is_block, some in runs for line in (some if is_block else (tuple(some),))]
 
 
-def plain(runs: Runs, bar: int = 20) -> str:
-    """Return runs as plain text; a drawing has no words here, a bar is so many signs wide."""
+def plain(runs: Runs) -> str:
+    """Return runs as plain text; a drawing has no words here, a bar is 20 signs wide."""
     if isinstance(runs, tuple):
-        return "".join(plain(piece, bar) for piece in runs)
+        return "".join(map(plain, runs))
     if isinstance(runs, Bar):
-        return f"{clean(runs.figure):>9}  {'#' * max(1, round(runs.share * bar)):<{bar}}  {clean(runs.label)}"
+        return f"{clean(runs.figure):>9}  {'#' * max(1, round(runs.share * 20)):<20}  {clean(runs.label)}"
     if isinstance(runs, Icon):
         return ""
     return clean(runs if isinstance(runs, str) else runs.text)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-from idkey.table import words
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.draft import Draft, Place, taken_over
 from idkey.table.fields import FIELDS
@@ -12,6 +11,7 @@ from idkey.table.genera import GENUS
 from idkey.table.merge import Conflict
 from idkey.table.schema import YOUNG, Trait, parse_cell
 from idkey.table.table import TraitTable
+from idkey.table.words import cell_words
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
 from idkey.views.words import number_of
@@ -89,9 +89,9 @@ def _said(draft: Draft, place: Place, text: str, table: TraitTable) -> str:
     cell, by = taken_over(table, *place)
     if by and not text.strip():
         rests = "from the genus" if by == GENUS else f"by {draft.wide.trait(by).name.lower()}"
-        return f"{words.cell_words(trait, cell)}, {rests}"
+        return f"{cell_words(trait, cell)}, {rests}"
     try:
-        return words.cell_words(trait, parse_cell(trait, text))
+        return cell_words(trait, parse_cell(trait, text))
     except ValueError:
         return f"\u201c{text}\u201d can't be read"
 
@@ -147,12 +147,11 @@ def syntax_html(trait: Trait | None) -> str:
     if trait is None:
         return ""
     unit = "" if trait.unit in ("", "count") else f" in {trait.unit}"
+    how = f"A range lo..hi{unit}, such as 12..16, or one number"
     if trait.has_states:
         how = f"One of {', '.join(trait.states)}; several joined by |"
     elif trait.kind == "ceiling":
         how = f"The largest recorded length{unit}"
-    else:
-        how = f"A range lo..hi{unit}, such as 12..16, or one number"
     return html.runs(Soft(f"{how}; blank is not known; - does not apply."))
 
 

@@ -14,18 +14,13 @@ from idkey.care.needs import Need, Value
 from idkey.care.sheet import CareSheet
 from idkey.table.units import amount
 
-_WIDE, _LEFT, _LINE = 300.0, 12.0, 15.0
+_WIDE, _LEFT = 300.0, 12.0
 _ROOM = _WIDE - 2 * _LEFT
 _LONGEST, _FIRST = 46, 26
 """Letters that fit over the width, and those left for a name before "and 3 more: not known"."""
-_SCALE = (18, 34)
 _DOTTED = 'stroke-dasharray="1 3" stroke-linecap="round"'
-_STYLES = {
-    "middle": ' text-anchor="middle"',
-    "end": ' text-anchor="end"',
-    "bold": ' font-weight="bold"',
-    "soft": ' fill-opacity="0.75"',
-}
+_STYLES = {"middle": ' text-anchor="middle"', "end": ' text-anchor="end"'}
+_STYLES |= {"bold": ' font-weight="bold"', "soft": ' fill-opacity="0.75"'}
 _FISH_LONG, _FISH_WIDE = 1.2, 0.46
 """Length with the tail fin and width across the spread fins, as shares of standard length."""
 _FISH = (
@@ -44,8 +39,7 @@ def temperature_svg(sheet: CareSheet) -> str:
     ends = [end for span in need.values.values() if span is not None for end in span] if need else []
     if not ends:
         return ""
-    first = min(_SCALE[0], 2 * math.floor(min(ends) / 2))
-    last = max(_SCALE[1], 2 * math.ceil(max(ends) / 2))
+    first, last = min(18, 2 * math.floor(min(ends) / 2)), max(34, 2 * math.ceil(max(ends) / 2))
     # About eight steps, whatever a table of one's own holds.
     step = 2 * math.ceil((last - first) / 16)
     last = first + step * math.ceil((last - first) / step)
@@ -55,9 +49,8 @@ def temperature_svg(sheet: CareSheet) -> str:
         return _LEFT + (t - first) / (last - first) * _ROOM
 
     for who, span, right in _lines(sheet, need):
-        if who:
-            parts.append(_text(_LEFT, y + 9, who, "bold" if right else ""))
-            y += _LINE - 2
+        parts += [_text(_LEFT, y + 9, who, "bold" if right else "")] if who else []
+        y += 13 if who else 0
         if span is not None:
             x, wide = at(span[0]), max(at(span[1]) - at(span[0]), 2.0)
             parts += [_box(x, y, wide, 10, filled=right), _text(x - 4, y + 9, f"{span[0]:g}", "end")]
@@ -82,17 +75,15 @@ def flow_svg(sheet: CareSheet) -> str:
     wide = _ROOM / len(states)
     parts, y = [], 4.0
     for who, value, right in _lines(sheet, need):
-        if who:
-            parts.append(_text(_LEFT, y + 9, who, "bold" if right else ""))
-            y += _LINE
+        parts += [_text(_LEFT, y + 9, who, "bold" if right else "")] if who else []
+        y += 15 if who else 0
         if value is None and right:
             continue
         for i, state in enumerate(states):
             fits, x = value is not None and state in value, _LEFT + i * wide
-            mark = "?" if value is None else "✓" if fits else "–"
+            words = f"{'?' if value is None else '✓' if fits else '–'} {state}"
             style = _DOTTED if value is None else f'stroke-width="{1.6 if fits else 0.6}"'
             parts.append(_box(x, y, wide - 6, 22, style, filled=right and fits))
-            words = f"{mark} {state}"
             parts.append(_text(x + wide / 2 - 3, y + 15, words, "middle bold" if fits else "middle"))
         y += 30
     return _svg(f"Flow: {need.text.splitlines()[0]}", y, parts)
@@ -125,10 +116,9 @@ def size_svg(sheet: CareSheet) -> str:
         return ""
     fish = length[1] / 10
     scale = _ROOM / max(long or 0.0, fish * _FISH_LONG * 1.15, 30.0)
-    thick = fish * _FISH_WIDE * scale
-    height = thick + 6
+    thick, ten = fish * _FISH_WIDE * scale, _LEFT + 10 * scale
+    height, parts = thick + 6, []
     words = [f"Adult reported up to {amount(length[1], unit='mm')}", "Tank length not known"]
-    parts, ten = [], _LEFT + 10 * scale
     if long:
         height = max(deep * scale if deep else max(thick * 1.6, 46.0), thick + 8)
         right, low = _LEFT + long * scale, 4 + height

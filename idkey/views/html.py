@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache
 from html import escape
 from importlib.resources import files
+from string import Template
 from urllib.parse import urlsplit
 
 from idkey.views import doc
@@ -17,24 +18,21 @@ from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean
 
 FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
-_WRAPS = {
-    doc.Strong: "<strong>{}</strong>",
-    doc.Soft: '<span class="idk-soft">{}</span>',
-    doc.Code: "<code>{}</code>",
-}
+_WRAPS = {doc.Strong: "<strong>{}</strong>", doc.Code: "<code>{}</code>"}
+_WRAPS |= {doc.Soft: '<span class="idk-soft">{}</span>'}
 _UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
 _SIZES = {"A4": "A4", "Letter": "letter"}
 _SVG = re.compile(r"<svg\b([^>]*)>(?:<title>.*?</title>)?(.*)</svg>", re.DOTALL)
 _VIEW_BOX = re.compile(r'viewBox="([^"]*)"')
 
 
-@lru_cache(maxsize=1)
+@cache
 def stylesheet() -> str:
     """Return the stylesheet of all views, as a style element."""
-    return f"<style>\n{_css('style.css')}</style>"
+    return f"<style>\n{_file('style.css')}</style>"
 
 
-def _css(name: str) -> str:
+def _file(name: str) -> str:
     return (files("idkey.views") / name).read_text(encoding="utf-8")
 
 
@@ -66,24 +64,14 @@ def status(words: Runs, style: str = "") -> str:
 
 def printed(document: Document, paper: str = "A4") -> str:
     """Return a document as one file of HTML to be printed: black on white, page rules inside, no script."""
-    writer = _Writer(PRINT)
-    title = _title(document.title)
+    writer, title, stamp = _Writer(PRINT), _title(document.title), document.stamp
     body = (f"<h1>{title}</h1>\n" if PRINT in document.titled else "") + writer.blocks(document.blocks)
     # In a style sheet every character that could end the text is written as its number.
-    words = clean(f"{document.title}  |  {document.stamp}" if document.stamp else document.title)
+    words = clean(f"{document.title}  |  {stamp}" if stamp else document.title)
     foot = _UNSAFE.sub(lambda m: f"\\{ord(m[0]):x} ", words)
-    rules = (
-        f"@page {{ size: {_SIZES[paper]}; margin: 14mm 16mm 18mm;\n"
-        f'  @bottom-left {{ content: "{foot}"; font: 7.5pt sans-serif; text-align: left; width: 80%; }}\n'
-        '  @bottom-right { content: "page " counter(page) " of " counter(pages); font: 7.5pt sans-serif; } }'
-    )
-    return (
-        '<!DOCTYPE html>\n<html lang="en-GB">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}</title>\n<style>\n{_css('print.css')}{rules}\n</style>\n</head>\n"
-        f'<body>\n{writer.shapes()}{body}\n<p class="idk-small">{_text(document.stamp)}</p>\n'
-        "</body>\n</html>\n"
-    )
+    rules = {"style": _file("print.css"), "size": _SIZES[paper], "foot": foot}
+    page = {"title": title, "shapes": writer.shapes(), "body": body, "stamp": _text(stamp)}
+    return Template(_file("print.html")).substitute(rules | page)
 
 
 def _text(text: object) -> str:
@@ -103,8 +91,6 @@ class _Writer:
 
     def blocks(self, some: Iterable[Block]) -> str:
         return "\n".join(getattr(self, f"_{type(b).__name__.lower()}")(b) for b in pick(some, self.medium))
-
-    # -- a line -------------------------------------------------------------------------------------
 
     def runs(self, some: Runs) -> str:
         if isinstance(some, tuple):
@@ -152,15 +138,9 @@ class _Writer:
 
     def shapes(self) -> str:
         """Return the shapes that the drawings on lines use."""
-        if not self._drawn:
-            return ""
         defs = "".join(symbol for _, symbol in self._drawn.values())
-        return (
-            '<svg width="0" height="0" style="position:absolute" aria-hidden="true">'
-            f"<defs>{defs}</defs></svg>\n"
-        )
-
-    # -- blocks -------------------------------------------------------------------------------------
+        hidden = 'width="0" height="0" style="position:absolute" aria-hidden="true"'
+        return f"<svg {hidden}><defs>{defs}</defs></svg>\n" if defs else ""
 
     def _heading(self, block: doc.Heading) -> str:
         level = block.level + (1 if self.medium == PRINT else 3)
@@ -177,21 +157,21 @@ class _Writer:
     def _table(self, block: doc.Table) -> str:
         style = f" idk-{block.style}" if block.style else ""
         caption = f"<caption>{self.runs(block.caption)}</caption>" if plain(block.caption) else ""
-        total = sum(block.shares)
-        widths = "".join(f'<col style="width:{100 * share / total:.1f}%">' for share in block.shares)
-        widths = f"<colgroup>{widths}</colgroup>" if widths and self.medium == PRINT else ""
+        shares = block.shares if self.medium == PRINT else ()
+        widths = "".join(f'<col style="width:{100 * share / sum(shares):.1f}%">' for share in shares)
+        widths = f"<colgroup>{widths}</colgroup>" if widths else ""
         heads = "".join(f'<th scope="col">{self.runs(head)}</th>' for head in block.heads)
         heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
-        rows = "\n".join(self._row(row, block.row_heads) for row in block.rows)
+        first = '<th scope="row">{}</th>' if block.row_heads else "<td>{}</td>"
+        rows = "\n".join(self._row(row, first) for row in block.rows)
         return (
             f'<div class="idk-scroll"><table class="idk-grid{style}">{caption}{widths}{heads}\n'
             f"<tbody>\n{rows}\n</tbody></table></div>"
         )
 
-    def _row(self, row: tuple[Content, ...], head: bool) -> str:
-        cells = [self._cell(cell) for cell in row]
-        first = f'<th scope="row">{cells[0]}</th>' if head else f"<td>{cells[0]}</td>"
-        return f"<tr>{first}{''.join(f'<td>{cell}</td>' for cell in cells[1:])}</tr>"
+    def _row(self, row: tuple[Content, ...], first: str) -> str:
+        head, *cells = map(self._cell, row)
+        return f"<tr>{first.format(head)}{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>"
 
     def _cell(self, content: Content) -> str:
         pieces = parts(content, self.medium)
@@ -219,54 +199,39 @@ class _Writer:
         style = "idk-group" + " idk-across" * block.across + " idk-frame" * block.frame
         return f'<div class="{style}">{self.blocks(block.blocks)}</div>'
 
-    # -- a key --------------------------------------------------------------------------------------
-
     def _couplets(self, block: doc.Couplets) -> str:
         one = self._couplet if self.medium == PRINT else self._couplet_on_screen
         items = "\n".join(map(one, block.couplets))
         return f'<ol class="idk-key">\n{items}\n</ol>'
 
     def _couplet_on_screen(self, couplet: doc.Couplet) -> str:
-        leads = "".join(
-            f'<div class="idk-lead"><strong>{couplet.number}{lead.letter}</strong>'
-            f"<span>{self.runs(lead.words)}</span>"
-            f'<span class="idk-end">{self._end_on_screen(lead)}</span></div>'
-            for lead in couplet.leads
-        )
-        return f"<li>{leads}</li>"
-
-    def _end_on_screen(self, lead: doc.Lead) -> str:
-        if lead.to is not None:
-            return f"go to <strong>{lead.to}</strong>"
-        head = f"{_text(lead.head)} " if lead.head else ""
-        return f"{head}<strong>{_text('; '.join(lead.names))}</strong>"
+        leads = []
+        for lead in couplet.leads:
+            name = f"<strong>{couplet.number}{lead.letter}</strong>"
+            head, end = ("go to", str(lead.to)) if lead.to is not None else (lead.head, "; ".join(lead.names))
+            end = f'<span class="idk-end">{_text(head)}{" " * bool(head)}<strong>{_text(end)}</strong></span>'
+            leads.append(f'<div class="idk-lead">{name}<span>{self.runs(lead.words)}</span>{end}</div>')
+        return f"<li>{''.join(leads)}</li>"
 
     def _couplet(self, couplet: doc.Couplet) -> str:
         back = ", ".join(f'<a href="#c{n}">{n}</a>' for n in couplet.before)
-        back = f"(from {back}) " if back else ""
-        return (
-            f'<li id="c{couplet.number}"><span class="number">{couplet.number}</span>'
-            f'<span class="idk-small">{back}{_text(couplet.question)}</span>'
-            f"{''.join(map(self._lead, couplet.leads))}</li>"
-        )
+        asked = f"{f'(from {back}) ' if back else ''}{_text(couplet.question)}"
+        number = f'<span class="number">{couplet.number}</span><span class="idk-small">{asked}</span>'
+        return f'<li id="c{couplet.number}">{number}{"".join(map(self._lead, couplet.leads))}</li>'
 
     def _lead(self, lead: doc.Lead) -> str:
         icons = "".join(map(self._icon, lead.icons))
         beside = f'<span class="icons">{icons}</span>' if icons else ""
-        end, last = self._end(lead)
-        return (
-            f'<div class="lead{"" if icons else " plain"}"><strong>{lead.letter}</strong>{beside}'
-            f'<span class="says{" on" if last else ""}"><span>{self.runs(lead.words)}</span>{end}'
-            "</span></div>"
-        )
-
-    def _end(self, lead: doc.Lead) -> tuple[str, bool]:
-        """Return the end of a lead, and whether it stands on the last line of its words."""
-        if lead.to is not None:
-            return f'<span class="dots"></span><a class="number" href="#c{lead.to}">{lead.to}</a>', True
-        if len(lead.names) == 1:
-            return f'<span class="dots"></span><strong>{_text(lead.names[0])}</strong>', True
         shown = _text("; ".join(lead.names))
-        if len(lead.names) <= FEW:
-            return f'<span class="names">{_text(lead.head)} <strong>{shown}</strong></span>', False
-        return f'<span class="names idk-small">{_text(lead.head)} {shown}</span>', False
+        shown = f"<strong>{shown}</strong>" if len(lead.names) <= FEW else shown
+        goes_on = f'<a class="number" href="#c{lead.to}">{lead.to}</a>' if lead.to is not None else ""
+        end = f'<span class="dots"></span>{goes_on or shown}'
+        # Several names stand below the words.
+        if several := not goes_on and len(lead.names) != 1:
+            small = "" if len(lead.names) <= FEW else " idk-small"
+            end = f'<span class="names{small}">{_text(lead.head)} {shown}</span>'
+        says = (
+            f'<span class="says{"" if several else " on"}"><span>{self.runs(lead.words)}</span>{end}</span>'
+        )
+        plain = "" if icons else " plain"
+        return f'<div class="lead{plain}"><strong>{lead.letter}</strong>{beside}{says}</div>'

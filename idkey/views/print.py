@@ -12,7 +12,7 @@ import re
 import tempfile
 from collections.abc import Iterable
 from dataclasses import fields, is_dataclass
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -31,7 +31,7 @@ PAPERS = {"A4": "a4", "Letter": "us-letter"}
 _A_PAGE = 2400
 """Letters over the width of a page that surely fit on it: what has fewer is kept whole."""
 _FOOT = 100
-_LONG_WORD = re.compile(r"\S{25,}")
+_LONG_WORD, _UP_TO_TEN = re.compile(r"\S{25,}"), re.compile(r".{1,10}")
 _VIEW_BOX = re.compile(r'viewBox="\S+ \S+ (\S+) ([^"\s]+)"')
 _TITLE = re.compile(r"<(title|desc)>.*?</\1>", re.DOTALL)
 
@@ -57,15 +57,10 @@ def pdf(document: doc.Document, paper: str = "A4") -> bytes:
     return typst.compile(template, font_paths=_fonts(), format="pdf", sys_inputs={"data": json.dumps(data)})
 
 
-@lru_cache(maxsize=1)
+@cache
 def _fonts() -> typst.Fonts:
     folder = str(Path(matplotlib.get_data_path()) / "fonts" / "ttf")
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder])
-
-
-def _breakable(word: re.Match[str]) -> str:
-    """Return a long word with places at which a line may end."""
-    return "\u200b".join(re.findall(".{1,10}", word[0]))
 
 
 class _Setter:
@@ -79,16 +74,15 @@ class _Setter:
 
     def _data(self, thing: Any) -> Any:
         """Return a string, a number, a tuple or a part of a document as plain data."""
-        if isinstance(thing, str):
-            return _LONG_WORD.sub(_breakable, doc.clean(thing))
+        if isinstance(thing, str):  # in a long word there are places at which a line may end
+            return _LONG_WORD.sub(lambda word: "\u200b".join(_UP_TO_TEN.findall(word[0])), doc.clean(thing))
         if isinstance(thing, tuple):
             return [self._data(part) for part in doc.pick(thing, doc.PRINT)]
         if not is_dataclass(thing):
             return thing
         if isinstance(thing, doc.Link) and thing.to.startswith("#") and thing.to not in self._places:
             return self._data(thing.text)
-        names = [field.name for field in fields(thing) if field.name != "svg"]
-        made = {name: self._data(getattr(thing, name)) for name in names}
+        made = {f.name: self._data(getattr(thing, f.name)) for f in fields(thing) if f.name != "svg"}
         made |= {"is": type(thing).__name__, "block": isinstance(thing, doc.Block)}
         if isinstance(thing, doc.Link):
             made["to"] = thing.to
@@ -105,11 +99,10 @@ class _Setter:
         """Return the widths of the columns, and the rows, each kept whole unless it is very tall."""
         count = max([len(table.heads), *map(len, table.rows)])
         shares = table.shares or (1.0,) * count
-        rows = []
+        room, rows = _A_PAGE / sum(shares), []
         for row in table.rows:
             filled = (*row, *[""] * (count - len(row)))
-            rooms = zip(filled, shares, strict=True)
-            whole = all(_letters(cell) < _A_PAGE * share / sum(shares) for cell, share in rooms)
+            whole = all(_letters(cell) < room * share for cell, share in zip(filled, shares, strict=True))
             cells = [self._data(cell if isinstance(cell, tuple) else (cell,)) for cell in filled]
             rows.append({"cells": cells, "whole": whole})
         return {"shares": shares, "rows": rows}
@@ -174,8 +167,8 @@ def _move(beside: Path, place: Path, overwrite: bool) -> None:
 
 
 def _check_free(place: Path, overwrite: bool) -> None:
-    if place.exists() and not (overwrite and place.is_file()):
-        here = place.is_file()
+    here = place.is_file()
+    if place.exists() and not (overwrite and here):
         right = "say overwrite=True to write over it" if here else "this is no file; add a file's name"
         msg = f"{str(place)!r} is there already; {right}, or choose another name"
         raise IdkeyError(msg)

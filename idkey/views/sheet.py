@@ -45,13 +45,11 @@ def drawn(table: TraitTable | None, taxa: Sequence[str], *, young: bool = False)
     """Return kinds drawn, for a document; nothing where there is nothing to draw from."""
     if table is None or not can_draw(table):
         return ()
+    svg, note = scale_svg(table, taxa, young=young), f"{DRAWN_NOTE} {_LEFT_OUT}"
     if len(taxa) == 1:  # the drawing itself says what is left out
         svg, note = taxon_svg(table, taxa[0], young=young), DRAWN_NOTE
-    else:
-        svg, note = scale_svg(table, taxa, young=young), f"{DRAWN_NOTE} {_LEFT_OUT}"
-    return (
-        Picture(svg, "; ".join(map(table.label, taxa)), note, tallest=100.0 if len(taxa) == 2 else 135.0),
-    )
+    words = "; ".join(map(table.label, taxa))
+    return (Picture(svg, words, note, tallest=100.0 if len(taxa) == 2 else 135.0),)
 
 
 def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:
@@ -130,9 +128,8 @@ class _Page:
                 continue
             self._ruler(left, low + 12.0)
             if look.length is None:
-                box = (
-                    f"M{left - 4:.1f} {low + 4:.1f}v-{high + 8:.1f}h{_WHOLE * scale + 8:.1f}v{high + 8:.1f}z"
-                )
+                wide, tall = _WHOLE * scale + 8, high + 8
+                box = f"M{left - 4:.1f} {low + 4:.1f}v-{tall:.1f}h{wide:.1f}v{tall:.1f}z"
                 self.path(box, ' stroke-dasharray="0.01 3.5"')
         self.y = low + (50.0 if self.known else 22.0)
 

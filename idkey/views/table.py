@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from idkey.table.merge import Conflict
 from idkey.table.table import TraitTable
-from idkey.views.doc import SCREEN, TEXT, Block, Code, Document, Lines, On, Runs, Table
+from idkey.views.doc import SCREEN, TEXT, Code, Document, Lines, On, Runs, Table
 from idkey.views.words import number_of
 
 _MOST_ROWS = 12
 _NONE = "Nothing to settle: the shipped table and your own additions agree."
 _KEEP = {"own": "keep yours", "shipped": "take what the shipped table says"}
+_SIDES = ("it was", "shipped table now", "yours")
 
 
 def table_document(table: TraitTable) -> Document:
@@ -28,31 +28,18 @@ def table_document(table: TraitTable) -> Document:
 
 def conflicts_document(table: TraitTable) -> Document:
     """Return each conflict: what was, what the shipped table says now, what is yours, how to settle it."""
-    if not table.conflicts:
-        return Document("Conflicts", (Lines((_NONE,)),), titled=())
     heading = f"{number_of(len(table.conflicts), 'conflict')} to settle"
-    rows, lines = [], [heading]
+    folder = str(table.origin.folder) if table.origin else table.name
+    rows: list[tuple] = []
+    lines: list[Runs] = [heading]
     for conflict in table.conflicts:
-        ways = [(f"{what}: ", Code(code)) for what, code in _ways(table, conflict)]
+        call = f"table = idkey.table.folder.settle({folder!r}, {conflict.id!r}, "
+        ways = [(f"{_KEEP[keep]}: ", Code(f"{call}{keep!r})")) for keep in conflict.choices]
         sides = (conflict.before, conflict.shipped, conflict.own)
         rows.append((conflict.text, *sides, Lines(tuple(ways), "bullets")))
-        said: list[Runs] = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]
-        lines += ["", conflict.text, *said, *(("  to ", *way) for way in ways)]
+        told = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]
+        lines += ["", conflict.text, *told, *(("  to ", *way) for way in ways)]
     heads = ("What happened", *(words[0].upper() + words[1:] for words in _SIDES), "To settle it")
-    on_page: tuple[Block, ...] = (Table(heads, tuple(rows), heading),)
-    return Document("Conflicts", (On(SCREEN, on_page), On(TEXT, (Lines(tuple(lines)),))), titled=())
-
-
-_SIDES = ("it was", "shipped table now", "yours")
-
-
-def _ways(table: TraitTable, conflict: Conflict) -> list[tuple[str, str]]:
-    """Return what can be done, and the call that does it."""
-    folder = str(table.origin.folder) if table.origin else table.name
-    return [
-        (
-            _KEEP[keep],
-            f"table = idkey.table.folder.settle({folder!r}, {conflict.id!r}, {keep!r})",
-        )
-        for keep in conflict.choices
-    ]
+    on_page = On(SCREEN, (Table(heads, tuple(rows), heading),))
+    blocks = (on_page, On(TEXT, (Lines(tuple(lines)),))) if rows else (Lines((_NONE,)),)
+    return Document("Conflicts", blocks, titled=())

@@ -13,14 +13,8 @@ from idkey.views.doc import PRINT, SCREEN, TEXT, Content, Document, Fold, Inline
 from idkey.views.words import number_of
 
 _WIDTH = 100
-_SIGNS = {
-    "fails": "\u2715",
-    "names disagree": "\u2260",
-    "not measured": "?",
-    "need not known": "\u2013",
-    "pass": "\u2713",
-    "read": "\u2192",
-}
+_SIGNS = {"fails": "\u2715", "names disagree": "\u2260", "not measured": "?"}
+_SIGNS |= {"need not known": "\u2013", "pass": "\u2713", "read": "\u2192"}
 """A sign beside each word, the most urgent first."""
 _STYLES = {"fails": "loud", "not measured": "open", "names disagree": "open"}
 _NUMBER_AND_UNIT = re.compile(r"(\d|US) (\u00b0|%|gal|(?:L|US|cm|mm|m|in|mg/L)\b)")
@@ -28,38 +22,29 @@ _NUMBER_AND_UNIT = re.compile(r"(\d|US) (\u00b0|%|gal|(?:L|US|cm|mm|m|in|mg/L)\b
 
 def tank_document(check: TankCheck) -> Document:
     """Return a tank check as a document: whose it is, the verdict, and one need a row, what fails first."""
-    verdict = f"{_SIGNS[_answer(check)]} {check.verdict}"
+    verdict = Lines((_kept(f"{_SIGNS[_answer(check)]} {check.verdict}"),), style="outcome")
     lines = [check.verdict, _measures(check.tank)]
     for c in _by_urgency(check):
         off = f", {c.short_by}" if c.short_by else ""
         words = f"{c.label}: {_SIGNS[c.verdict]} {c.verdict}{off}; wanted: {c.wanted}; here: {c.found}"
         lines.append(f"{words}. {c.change}".rstrip())
-    blocks = (
-        On((SCREEN, PRINT), (Lines((_kept(verdict),), style="outcome"), tank_table(check))),
-        On(TEXT, (Lines(tuple(lines), indent=4),)),
-    )
-    return Document(
-        f"Tank {check.tank.name} for {'; '.join(check.labels or check.names)}", blocks, width=_WIDTH
-    )
+    blocks = (On((SCREEN, PRINT), (verdict, tank_table(check))), On(TEXT, (Lines((*lines,), indent=4),)))
+    title = f"Tank {check.tank.name} for {'; '.join(check.labels or check.names)}"
+    return Document(title, blocks, width=_WIDTH)
 
 
 def tank_table(check: TankCheck) -> Table:
     """Return the rows of a tank check, what fails first; the verdict in words is left to who shows it."""
-    return Table(
-        ("Need", "Answer", "Wanted", "This tank", "What to do"),
-        tuple(_row(c) for c in _by_urgency(check)),
-        _kept(_measures(check.tank)),
-        "tank-grid",
-        (26.0, 38.0, 42.0, 32.0, 40.0),
-    )
+    heads, shares = ("Need", "Answer", "Wanted", "This tank", "What to do"), (26.0, 38.0, 42.0, 32.0, 40.0)
+    rows = tuple(map(_row, _by_urgency(check)))
+    return Table(heads, rows, _kept(_measures(check.tank)), "tank-grid", shares)
 
 
 def _row(check: Check) -> tuple[Content, ...]:
     answer = (_tag(check.verdict, check.verdict), _kept(f"\n{check.short_by}") if check.short_by else "")
     # On paper the sources stand on the care sheet.
-    source = On(
-        SCREEN, (Fold("Source", (Lines((_kept(check.basis),), style="soft"),)),) if check.basis else ()
-    )
+    basis = Fold("Source", (Lines((_kept(check.basis),), style="soft"),))
+    source = On(SCREEN, (basis,) if check.basis else ())
     return check.label, answer, (_kept(check.wanted), source), _kept(check.found), _kept(check.change)
 
 
@@ -85,26 +70,21 @@ def _answer(check: TankCheck) -> str:
 def _measures(tank: Tank) -> str:
     """Say what the tank is, metric first."""
     sides = (tank.length_cm, tank.width_cm, tank.height_cm)
-    parts = [f"{tank.name}: {amount(*sides, unit='cm', between=' × ')}"]
     if tank.volume_l is None:
-        parts.append(f"{amount(tank.full_volume_l, unit='L')} when full; height of the water not measured")
+        full = f"{amount(tank.full_volume_l, unit='L')} when full; height of the water not measured"
     else:
-        parts.append(f"filled to {amount(tank.fill_cm, unit='cm')}: {amount(tank.volume_l, unit='L')}")
-    if tank.turnover is not None:
-        parts.append(f"turned over {tank.turnover:.1f} times an hour")
-    return ", ".join(parts)
+        full = f"filled to {amount(tank.fill_cm, unit='cm')}: {amount(tank.volume_l, unit='L')}"
+    over = "" if tank.turnover is None else f", turned over {tank.turnover:.1f} times an hour"
+    return f"{tank.name}: {amount(*sides, unit='cm', between=' × ')}, {full}{over}"
 
 
 def room_document(room: RoomCheck) -> Document:
     """Return a ranked room as a document, each tank with its rows behind a fold."""
-    folds = tuple(
-        Fold(f"{c.tank.name}: {_SIGNS[_answer(c)]} {_word(c)}", (tank_table(c),), "name") for c in room.checks
-    )
+    named = [(f"{c.tank.name}: {_SIGNS[_answer(c)]} {_word(c)}", tank_table(c)) for c in room.checks]
+    folds = tuple(Fold(words, (table,), "name") for words, table in named)
     ranking = [f"{n}. {c.tank.name}: {c.verdict}" for n, c in enumerate(room.checks, start=1)]
-    blocks = (
-        On((SCREEN, PRINT), (room_table(room), *folds)),
-        On(TEXT, (Lines((_room_line(room), *ranking), indent=4),)),
-    )
+    lines = Lines((_room_line(room), *ranking), indent=4)
+    blocks = (On((SCREEN, PRINT), (room_table(room), *folds)), On(TEXT, (lines,)))
     return Document(f"The fish room for {'; '.join(room.labels)}", blocks, width=_WIDTH)
 
 
