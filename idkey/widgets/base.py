@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from html import escape
+from itertools import zip_longest
 from typing import Any, TypeVar
 
 import ipywidgets as w
 
 from idkey import display
 from idkey.errors import IdkeyError
+from idkey.table.schema import Trait
+from idkey.views.fish import state_svg
 from idkey.views.html import page, stylesheet
 
 __all__ = [
     "Fold",
     "Part",
     "Screen",
+    "StateChoices",
     "area",
     "checkbox",
     "choose",
@@ -29,6 +34,7 @@ __all__ = [
     "style_element",
     "tick",
     "told_apart",
+    "unit_words",
 ]
 
 _LOG = logging.getLogger("idkey.widgets")
@@ -45,9 +51,9 @@ class Part(w.VBox):
 
     _updating = False
 
-    def __init__(self, say: Callable[[str], None], **options: Any):
+    def __init__(self, say: Callable[[str], None]):
         self.say = say
-        super().__init__(**options)
+        super().__init__()
 
     def run(self, act: Callable[..., None], *args: Any) -> None:
         """Do what a control asks for; an exception is shown on the screen instead of lost."""
@@ -66,10 +72,10 @@ class Part(w.VBox):
             if RAISE:
                 raise
 
-    def button(self, words: str, act: Callable[[], None]) -> w.Button:
-        """Return a button as wide as its words."""
+    def button(self, words: str, act: Callable[..., None], *args: Any) -> w.Button:
+        """Return a button as wide as its words, that calls `act`."""
         made = w.Button(description=words, layout=_as_wide())
-        made.on_click(lambda _button: self.run(act))
+        made.on_click(lambda _button: self.run(act, *args))
         return made
 
     def watch(self, control: _W, act: Callable[[Any], None]) -> _W:
@@ -88,10 +94,7 @@ class Part(w.VBox):
 
 
 class Fold:
-    """A button that opens a box and puts the keyboard there, and shuts it again.
-
-    `before` is called before the box is shown.
-    """
+    """A button that calls `before`, opens a box and puts the keyboard there; and shuts it again."""
 
     def __init__(self, part: Part, closed: str, opened: str, box: w.Box, before: Callable[[], None]):
         self.box, self._words, self._before = box, (closed, opened), before
@@ -120,9 +123,9 @@ class Screen(Part):
     Subclasses give `_things` that the picture shows, and put `self._alert` among their children.
     """
 
-    def __init__(self, **options: Any):
+    def __init__(self) -> None:
         self._alert = w.HTML()
-        super().__init__(self._show_alert, **options)
+        super().__init__(self._show_alert)
         self.add_class("idk")
 
     def _show_alert(self, message: str) -> None:
@@ -218,12 +221,66 @@ def first_control(widget: w.DOMWidget) -> w.DOMWidget | None:
 def told_apart(kinds: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
     """Put pairs of a label and an id in the order of the labels; a label of several gets its id behind it."""
     kinds = list(kinds)
-    labels = [label for label, _ in kinds]
-    twice = {label for label in labels if labels.count(label) > 1} if len({*labels}) < len(labels) else set()
-    named = [(f"{label} [{name}]" if label in twice else label, name) for label, name in kinds]
+    count = Counter(label for label, _ in kinds)
+    named = ((f"{label} [{name}]" if count[label] > 1 else label, name) for label, name in kinds)
     return sorted(named, key=lambda kind: kind[0].casefold())
+
+
+def unit_words(trait: Trait) -> str:
+    """Return the unit of a trait as it stands behind a label; blank for none and for a count."""
+    return "" if trait.unit in ("", "count") else f" ({trait.unit})"
 
 
 def style_element() -> w.HTML:
     """Return the stylesheet as a widget of no height."""
     return w.HTML(stylesheet(), layout=w.Layout(height="0", margin="0"))
+
+
+# -- states with their drawings ---------------------------------------------------------------------
+
+
+class _StateChoice(w.VBox):
+    """A state, blank while hidden: the drawing lies under the button, so that a click on either answers."""
+
+    def __init__(self, choose: Callable[[str], None]):
+        self.state = ""
+        self.drawing = w.HTML()
+        self.drawing.add_class("idk-drawing")
+        self.button = w.Button(layout=w.Layout(width="100%", height="auto"))
+        self.button.add_class("idk-answer")
+        self.button.on_click(lambda _button: self.state and choose(self.state))
+        super().__init__([self.drawing, self.button], layout=w.Layout(display="none"))
+        self.add_class("idk-choice")
+
+    def show(self, trait: Trait | None, state: str, answers: Mapping[str, object] | None) -> None:
+        self.state = state
+        shown(self, bool(state))
+        if trait is not None and state:
+            self.button.description = words = trait.word(state)
+            self.drawing.value = svg = state_svg(trait.id, state, words, answers) or ""
+            shown(self.drawing, bool(svg))
+            (self.button.add_class if svg else self.button.remove_class)("idk-drawn")
+
+
+class StateChoices(w.HBox):
+    """The states of a question as large buttons, the same ones for whichever trait is shown."""
+
+    def __init__(self, choose: Callable[[str], None], room: int = 0):
+        self._choose = choose
+        made = [_StateChoice(choose) for _ in range(room)]
+        super().__init__(made, layout=w.Layout(flex_flow="row wrap", align_items="stretch"))
+        self.add_class("idk-states")
+
+    def show(self, trait: Trait | None, answers: Mapping[str, object] | None = None) -> None:
+        """Show the states of a trait, none of numbers or None; drawings take over the answers given."""
+        states = trait.states if trait is not None else ()
+        more = range(len(states) - len(self.children))
+        if more:
+            self.children = [*self.children, *(_StateChoice(self._choose) for _ in more)]
+        for choice, state in zip_longest(self.children, states, fillvalue=""):
+            choice.show(trait, state, answers)
+
+    def mark(self, chosen: Collection[str]) -> None:
+        """Tick these states and no others."""
+        for choice in self.children:
+            tick(choice.button, choice.state in chosen)

@@ -18,18 +18,9 @@ from idkey.table.draft import Draft, own_folder
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
 from idkey.views import edit, html
+from idkey.widgets import editor_tools as tools
 from idkey.widgets.base import Fold, Screen, choose, dropdown, row, style_element, told_apart
-from idkey.widgets.editor_form import Desk, EditorPart, FormPart
-from idkey.widgets.editor_tools import (
-    AddKind,
-    AddTrait,
-    Confirm,
-    ConflictPart,
-    ImportPart,
-    SaveElsewhere,
-    take_out,
-    undo_all,
-)
+from idkey.widgets.editor_form import EditorPart, FormPart
 
 __all__ = ["TableEditor", "table_editor"]
 
@@ -40,9 +31,7 @@ _STALE = '<p class="idk-soft">Something was changed after this was checked.</p>'
 
 
 def table_editor(
-    table: TraitTable | None = None,
-    folder: str | Path | None = None,
-    past: Iterable[Past] = (),
+    table: TraitTable | None = None, folder: str | Path | None = None, past: Iterable[Past] = ()
 ) -> TableEditor:
     """Open the table editor in a notebook.
 
@@ -75,17 +64,7 @@ def table_editor(
 
 
 class TableEditor(Screen):
-    """A table to change; see `table_editor`.
-
-    Attributes
-    ----------
-    draft : Draft
-        What is not saved.
-    table : TraitTable
-        The table as it was last checked or saved.
-    change : Change or None
-        What the last check said.
-    """
+    """A table to change; see `table_editor`. Its `taxon` is the kind that is chosen."""
 
     def __init__(self, table: TraitTable, folder: str | Path | None = None, past: Iterable[Past] = ()):
         super().__init__()
@@ -95,7 +74,7 @@ class TableEditor(Screen):
         self._key: Key | None = None
         self._is_fresh = False
         kinds = self._kinds()
-        self._desk = Desk(self.draft, kinds[0][1], self.say, self.changed, self._done)
+        self.taxon = kinds[0][1]
         self._head, self._saved, self._told, self._changes = (w.HTML() for _ in range(4))
         self._kind = self.watch(dropdown("Kind of fish", kinds, width="430px"), self._on_kind)
         modes = w.RadioButtons(options=[_FORM, _SHEET], description="Look at", orientation="horizontal")
@@ -103,30 +82,25 @@ class TableEditor(Screen):
         self._mode = self.watch(modes, self._on_mode)
         self._check_button = self.button("Check", self.check)
         self._save_button = self.button("Save", self._on_save)
-        self.form, self.conflicts = FormPart(self._desk), ConflictPart(self._desk)
+        self.form, self.conflicts = FormPart(self), tools.ConflictPart(self)
         self.folds = {
             title: Fold(self, title, f"Close: {title}", part, partial(self._before, part))
             for title, part in (
-                ("Add a kind", AddKind(self._desk)),
-                ("Add a trait", AddTrait(self._desk)),
-                ("Read a spreadsheet", ImportPart(self._desk)),
-                ("Take this kind out", Confirm(self._desk, take_out)),
-                (_ELSEWHERE, SaveElsewhere(self._desk, self._save_elsewhere)),
-                ("Undo all changes", Confirm(self._desk, undo_all)),
+                ("Add a kind", tools.AddKind(self)),
+                ("Add a trait", tools.AddTrait(self)),
+                ("Read a spreadsheet", tools.ImportPart(self)),
+                ("Take this kind out", tools.Confirm(self, tools.take_out)),
+                (_ELSEWHERE, tools.SaveElsewhere(self, self.save)),
+                ("Undo all changes", tools.Confirm(self, tools.undo_all)),
             )
         }
         self.children = [style_element(), *self._laid_out()]
         self._refresh()
 
-    @property
-    def taxon(self) -> str:
-        """The kind that is chosen."""
-        return self._desk.taxon
-
     def _laid_out(self) -> list[w.Widget]:
         """Put what is pressed again and again at the top; what is told stands beside the form."""
         self._head.add_class("idk-edit-head")
-        tools = row(self._kind, self._mode, self._check_button, self._save_button, name="idk-tools")
+        chosen = row(self._kind, self._mode, self._check_button, self._save_button, name="idk-tools")
         openers = row(*(fold.button for fold in self.folds.values()), name="idk-tools")
         parts = [fold.box for fold in self.folds.values()]
         for part in parts:
@@ -134,12 +108,12 @@ class TableEditor(Screen):
         told = w.VBox([self._told, self._changes], layout=w.Layout(flex="1 1 340px", min_width="0"))
         self.form.layout = w.Layout(min_width="0", margin="0 24px 8px 0")
         body = w.HBox([self.form, told], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
-        return [self._head, tools, self._alert, self._saved, self.conflicts, openers, *parts, body]
+        return [self._head, chosen, self._alert, self._saved, self.conflicts, openers, *parts, body]
 
     # -- what the person does ---------------------------------------------------------------------
 
     def _on_kind(self, taxon: str) -> None:
-        self._desk.taxon = taxon
+        self.taxon = taxon
         self._shut()
         self._refresh()
 
@@ -156,10 +130,10 @@ class TableEditor(Screen):
         self._shut()
         part.refresh()
 
-    def _done(self, taxon: str | None = None, column: str = "") -> None:
+    def done(self, taxon: str = "", column: str = "") -> None:
         """Show a changed draft and shut what is open; the keyboard goes to a cell, or back where it was."""
         back = next((fold.button for fold in self.folds.values() if fold.is_open), self._kind)
-        self._desk.taxon = taxon or self.taxon
+        self.taxon = taxon or self.taxon
         self._shut()
         self.changed()
         if column:
@@ -172,12 +146,6 @@ class TableEditor(Screen):
             self.folds[_ELSEWHERE].show(True)
         else:
             self.save(self._folder)
-
-    def _save_elsewhere(self, folder: str) -> None:
-        if not folder:
-            msg = "Name the folder first: a new one, beside the notebook or anywhere else."
-            raise IdkeyError(msg)
-        self.save(folder)
 
     # -- checked and saved ------------------------------------------------------------------------
 
@@ -212,7 +180,7 @@ class TableEditor(Screen):
             raise
         self.table = self.draft.saved
         self._folder = self._key = None
-        self._done()
+        self.done()
         place = own_folder(self.table)
         self._saved.value = html.status(f"Saved to {place}." if place else "Saved.")
         # The button that was pressed can't be pressed again.
@@ -222,11 +190,10 @@ class TableEditor(Screen):
         """List what has to be mended and go to the first of it; False where all is well."""
         problems = edit.problems_html(self.draft)
         self._changes.value = problems or self._changes.value
-        for taxon, column in self.draft.wrong:
-            self._desk.taxon = taxon
+        if self.draft.wrong:
+            self.taxon, column = next(iter(self.draft.wrong))
             self._refresh()
             self.form.open_cell(column)
-            break
         return bool(problems)
 
     # -- what the person sees ---------------------------------------------------------------------
@@ -247,7 +214,7 @@ class TableEditor(Screen):
     def _refresh(self) -> None:
         kinds = self._kinds()
         if self.taxon not in self.draft.ids:
-            self._desk.taxon = kinds[0][1]
+            self.taxon = kinds[0][1]
         with self.filling():
             self._head.value = html.status(edit.state_words(self.draft), "outcome")
             choose(self._kind, kinds, self.taxon)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import partial
+from typing import Protocol
 
 import ipywidgets as w
 
@@ -13,8 +11,8 @@ from idkey.table.draft import Draft, taken_over
 from idkey.table.reading import joined, parted, states_in, toggled
 from idkey.table.schema import YOUNG, Trait
 from idkey.views import edit
-from idkey.widgets.base import Fold, Part, area, choose, dropdown, field, first_control, row, shown, tick
-from idkey.widgets.state_choice import StateChoices
+from idkey.widgets import base
+from idkey.widgets.base import Fold, Part, choose, dropdown, field, row, shown, tick
 
 __all__ = ["Desk", "EditorPart", "FormPart"]
 
@@ -32,19 +30,20 @@ _SHOW = (
 )
 
 
-@dataclass
-class Desk:
-    """What the parts of the editor work on, and what they ask of the whole screen."""
+class Desk(Protocol):
+    """The screen that the parts of the editor stand on: what they work on, and what they ask of it."""
 
     draft: Draft
     taxon: str
-    """The kind that is chosen."""
-    say: Callable[[str], None]
-    """Shows a message."""
-    changed: Callable[[], None]
-    """Shows the draft after a change."""
-    done: Callable[..., None]
-    """The same, with what was opened by a button shut: `done(taxon, column)` goes on to a cell."""
+
+    def say(self, message: str) -> None:
+        """Show a message."""
+
+    def changed(self) -> None:
+        """Show the draft after a change."""
+
+    def done(self, taxon: str = "", column: str = "") -> None:
+        """The same, with what a button opened shut; go on to a cell."""
 
 
 class EditorPart(Part):
@@ -59,13 +58,9 @@ class EditorPart(Part):
 
 
 class FormPart(EditorPart):
-    """The kind that is chosen, a line a column, or all kinds as a sheet; one cell is open to write in.
+    """The kind that is chosen, a line a column, or all kinds as a sheet (`is_sheet`).
 
-    Attributes
-    ----------
-    is_sheet : bool
-    column : str
-        The column of the cell that is open; blank for none.
+    The cell in `column` is open to write in; where that is blank, none is.
     """
 
     def __init__(self, desk: Desk):
@@ -96,10 +91,10 @@ class FormPart(EditorPart):
 
     def open_next(self) -> None:
         """Open the cell after the one that is open; after the last, none."""
-        columns = list(self.draft.columns) if self.is_sheet else self._wanted()
-        at = columns.index(self.column if self.is_sheet else self._opened) + 1
-        if at < len(columns):
-            self.open_cell(columns[at])
+        columns = self.draft.columns if self.is_sheet else self._wanted()
+        after = columns[columns.index(self.column if self.is_sheet else self._opened) + 1 :]
+        if after:
+            self.open_cell(after[0])
         else:
             self.shut()
 
@@ -111,9 +106,9 @@ class FormPart(EditorPart):
 
     def refresh(self) -> None:
         """Show the kind, or the sheet, as it stands now."""
-        draft, sheet = self.draft, self.is_sheet
-        first = draft.wide.trait_ids[0] if sheet else ""
-        self.column = self.column if self.column in draft.columns else first
+        draft, sheet, taxon = self.draft, self.is_sheet, self.desk.taxon
+        if self.column not in draft.columns:
+            self.column = draft.wide.trait_ids[0] if sheet else ""
         wanted = [] if sheet else self._wanted()
         fresh = {column: self._line(column) for column in wanted if column not in self._lines}
         if fresh:
@@ -125,27 +120,24 @@ class FormPart(EditorPart):
             shown(line, column in order)
             if column in order:
                 line.layout.order = str(order[column])
-                line.children[0].value = edit.line_html(draft, self.desk.taxon, column)
+                line.children[0].value = edit.line_html(draft, taxon, column)
         self.cell.layout.order = str(order.get(self._opened, 0) + 1)
-        shown(self._show, not sheet)
-        shown(self._column, sheet)
-        shown(self._grid, sheet)
+        for widget, show in ((self._show, not sheet), (self._column, sheet), (self._grid, sheet)):
+            shown(widget, show)
         shown(self._none, not wanted and not sheet)
         shown(self.cell, bool(self.column))
         if self.column:
-            self.cell.show(self.desk.taxon, self.column)
+            self.cell.show(taxon, self.column)
         if sheet:
             with self.filling():
                 choose(self._column, self._columns(), self.column)
-            self._grid.value = edit.sheet_html(draft, self.desk.taxon, self.column)
+            self._grid.value = edit.sheet_html(draft, taxon, self.column)
 
     def _line(self, column: str) -> w.HBox:
         """Return one line, with the button that opens its cell."""
         words = w.HTML(layout=w.Layout(flex="1 1 260px", min_width="0"))
         name = edit.column_words(self.draft, column).lower()
-        return row(
-            words, self.button(f"Change {name}", partial(self.open_cell, column)), name="idk-edit-line"
-        )
+        return row(words, self.button(f"Change {name}", self.open_cell, column), name="idk-edit-line")
 
     @property
     def _opened(self) -> str:
@@ -176,15 +168,15 @@ class CellPart(EditorPart):
 
     def __init__(self, desk: Desk, form: FormPart):
         super().__init__(desk)
-        self.form, self.taxon, self.column = form, "", ""
+        self.form, self.place = form, ("", "")
         self.trait: Trait | None = None
         self._question, self._feedback, self._syntax = w.HTML(), w.HTML(), w.HTML()
-        self._states = StateChoices(lambda state: self.run(self._on_state, state))
+        self._states = base.StateChoices(lambda state: self.run(self._on_state, state))
         self._choice = self.watch(dropdown("One of", [("not chosen", "")], width="420px"), self._set)
         self._low = self.watch(field(width="200px"), self._on_number)
         self._high = self.watch(field("to", hint="highest", width="160px"), self._on_number)
         self._unknown = self.button("Not known", self._on_unknown)
-        self._absent = self.button("Does not apply", partial(self._set, "-"))
+        self._absent = self.button("Does not apply", self._set, "-")
         self._text = self.watch(field("As text", width="380px"), self._set)
         self._undo = self.button("Undo this cell", self._on_undo)
         self._young = self.button(_YOUNG, self._on_young)
@@ -203,44 +195,44 @@ class CellPart(EditorPart):
 
     def focus_first(self) -> None:
         """Put the keyboard on the first state, number or text."""
-        (first_control(self) or self._text).focus()
+        (base.first_control(self) or self._text).focus()
 
     def _set(self, text: str) -> None:
-        self.draft.set(self.taxon, self.column, text)
+        self.draft.set(*self.place, text)
         self.desk.changed()
 
     def _on_state(self, state: str) -> None:
-        self._set(toggled(self.trait, self.draft.text(self.taxon, self.column), state))
+        self._set(toggled(self.trait, self.draft.text(*self.place), state))
 
     def _on_number(self, _value: str) -> None:
         self._set(joined(self.trait, self._low.value, self._high.value))
 
     def _on_unknown(self) -> None:
         self._set("")
-        if taken_over(self.draft.sound, self.taxon, self.column)[1]:
+        if taken_over(self.draft.sound, *self.place)[1]:
             # Not known in spite of what a blank cell takes over.
             self._set("?")
 
     def _on_young(self) -> None:
-        adult = self.column.removesuffix(YOUNG)
-        self.form.open_cell(adult if adult != self.column else adult + YOUNG)
+        adult = self.trait.id
+        self.form.open_cell(adult + YOUNG if self.place[1] == adult else adult)
 
     def _on_undo(self) -> None:
-        self.draft.revert(self.taxon, self.column)
+        self.draft.revert(*self.place)
         self.desk.changed()
         # The button that was pressed is gone.
         self.focus_first()
 
-    def show(self, taxon: str, column: str) -> None:
-        """Show a cell."""
-        moved, place = (taxon, column) != (self.taxon, self.column), (taxon, column)
-        self.taxon, self.column = place
-        self.trait = trait = None if column in self.draft.names else self.draft.wide.trait_of(column)
-        text = self.draft.text(*place)
+    def show(self, *place: str) -> None:
+        """Show the cell of a kind and a column."""
+        draft, column = self.draft, place[1]
+        moved, self.place = place != self.place, place
+        self.trait = trait = None if column in draft.names else draft.wide.trait_of(column)
+        text, takes_over = draft.text(*place), bool(taken_over(draft.sound, *place)[1])
         with self.filling():
             if moved:
                 self._show_controls(trait)
-            choices = edit.name_choices(self.draft, column, text)
+            choices = edit.name_choices(draft, column, text)
             shown(self._choice, bool(choices))
             shown(self._text, not choices)
             if choices:
@@ -249,28 +241,30 @@ class CellPart(EditorPart):
                 self._states.mark(states_in(trait, text))
                 self._low.value, self._high.value = parted(text)
                 self.source.show(*place)
-            tick(self._unknown, text.strip() in ("", "?") and not taken_over(self.draft.sound, *place)[1])
+            tick(self._unknown, text.strip() in ("", "?") and not takes_over)
             tick(self._absent, text.strip() == "-")
             self._text.value = text
-            self._feedback.value = edit.feedback_html(self.draft, *place)
-            shown(self._undo, place in self.draft.changed or place in self.draft.claims)
+            self._feedback.value = edit.feedback_html(draft, *place)
+            shown(self._undo, place in draft.changed or place in draft.claims)
 
     def _show_controls(self, trait: Trait | None) -> None:
         """Show the controls for a trait; None stands for a name."""
-        self._question.value = edit.question_html(self.draft, self.column)
+        column = self.place[1]
+        self._question.value = edit.question_html(self.draft, column)
         self._syntax.value = edit.syntax_html(trait)
         self._states.show(trait)
         kind = "" if trait is None else trait.kind
         shown(self._low, kind in ("measure", "ceiling"))
         shown(self._high, kind == "measure")
-        shown(self._young, trait is not None and (self.column != trait.id or not trait.needs_adult))
+        shown(self._young, trait is not None and (column != trait.id or not trait.needs_adult))
         for widget in (self._unknown, self._absent, self.source):
             shown(widget, trait is not None)
         if trait is not None:
-            unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
-            self._low.description = f"Longest known{unit}" if kind == "ceiling" else f"From{unit}"
+            self._low.description = ("Longest known" if kind == "ceiling" else "From") + base.unit_words(
+                trait
+            )
             self._low.placeholder = "64, 2.5 in or 6 cm" if trait.unit == "mm" else "lowest"
-            self._young.description = _YOUNG if self.column == trait.id else _ADULT
+            self._young.description = _YOUNG if column == trait.id else _ADULT
 
 
 class SourcePart(EditorPart):
@@ -282,13 +276,12 @@ class SourcePart(EditorPart):
         self._claims = w.HTML()
         self._source = dropdown("Source", [("none named", "")], width="420px")
         self._locator = field("Page or table", width="240px")
-        self._class = dropdown(
-            "How it is known", [("as usual", ""), *((c, c) for c in CLASSES)], width="260px"
-        )
+        classes = [("as usual", ""), *((c, c) for c in CLASSES)]
+        self._class = dropdown("How it is known", classes, width="260px")
         self._scope = dropdown("It speaks of the", [(s, s) for s in SCOPES], width="220px")
         self._give = self.button("Put it behind this cell", self._on_give)
-        self._back = self.button("Take back the source given", lambda: self._claim(None))
-        self._bibtex = area("BibTeX", hint=_BIBTEX, rows=5)
+        self._back = self.button("Take back the source given", self._claim, None)
+        self._bibtex = base.area("BibTeX", hint=_BIBTEX, rows=5)
         self._add = self.button("Add this source to the list", self._on_add)
         adding = w.VBox([self._bibtex, row(self._add)])
         self._new = Fold(self, _NEW, _HIDE_NEW, adding, lambda: None)
@@ -298,13 +291,13 @@ class SourcePart(EditorPart):
         head = w.HTML("<h4>Where it stands written</h4>")
         self.children = [head, self._claims, row(self._fold.button, self._back), fields]
 
-    def show(self, taxon: str, column: str) -> None:
+    def show(self, *place: str) -> None:
         """Show the claims behind a cell."""
-        if (taxon, column) != self._place:
-            self._place = (taxon, column)
+        if place != self._place:
+            self._place = place
             self._fold.show(False)
-        self._claims.value = edit.claims_html(self.draft, taxon, column)
-        shown(self._back, self._place in self.draft.claims)
+        self._claims.value = edit.claims_html(self.draft, *place)
+        shown(self._back, place in self.draft.claims)
 
     def _fill(self) -> None:
         self._new.show(False)
@@ -312,9 +305,8 @@ class SourcePart(EditorPart):
         choose(self._source, options, chosen if chosen in dict(options).values() else "")
 
     def _on_give(self) -> None:
-        self._claim(
-            Claim(self._source.value, self._locator.value.strip(), self._class.value, self._scope.value)
-        )
+        fields = (self._source, self._locator, self._class, self._scope)
+        self._claim(Claim(*(control.value.strip() for control in fields)))
 
     def _claim(self, claim: Claim | None) -> None:
         self.draft.claim(*self._place, claim)

@@ -7,6 +7,7 @@ from functools import partial
 
 import ipywidgets as w
 
+from idkey.errors import IdkeyError
 from idkey.table.draft import is_shipped
 from idkey.table.fields import UNITS
 from idkey.table.folder import settle
@@ -19,16 +20,7 @@ from idkey.views.words import number_of
 from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
 from idkey.widgets.editor_form import Desk, EditorPart
 
-__all__ = [
-    "AddKind",
-    "AddTrait",
-    "ConflictPart",
-    "ImportPart",
-    "Confirm",
-    "SaveElsewhere",
-    "take_out",
-    "undo_all",
-]
+__all__ = ["AddKind", "AddTrait", "Confirm", "ConflictPart", "ImportPart", "SaveElsewhere"]
 
 _KINDS = (
     ("states, in no order", "nominal"),
@@ -41,7 +33,6 @@ _OWN = (
     "shipped table, the two are merged."
 )
 _WHOLE = "The folder will hold the whole table. It must be new or empty."
-_SHIPPED = "Keep what the shipped table says"
 
 
 class AddKind(EditorPart):
@@ -50,9 +41,8 @@ class AddKind(EditorPart):
     def __init__(self, desk: Desk):
         super().__init__(desk)
         self._proposed = ""
-        self._name = self.watch(
-            field("Scientific name", hint="Hypancistrus sp.", width="360px"), self._propose
-        )
+        name = field("Scientific name", hint="Hypancistrus sp.", width="360px")
+        self._name = self.watch(name, self._propose)
         self._code = self.watch(field("Trade code", hint="L999", width="200px"), self._propose)
         self._group = dropdown("Care group", [("not chosen", "")], width="300px")
         self._id = field("Id in the table", hint="lower case, digits and _", width="360px")
@@ -64,8 +54,7 @@ class AddKind(EditorPart):
 
     def refresh(self) -> None:
         """Offer the care groups of the table."""
-        if "careGroup" in self.draft.names:
-            self._group.options = edit.name_choices(self.draft, "careGroup")
+        self._group.options = edit.name_choices(self.draft, "careGroup") or self._group.options
 
     def _propose(self, _value: str) -> None:
         if self._id.value.strip() in ("", self._proposed):
@@ -74,15 +63,10 @@ class AddKind(EditorPart):
             self._id.value = self._proposed
 
     def _on_add(self) -> None:
-        given = {
-            "scientificName": " ".join(self._name.value.split()),
-            "genus": self._name.value.partition(" ")[0],
-            "tradeCode": self._code.value.strip(),
-            "careGroup": self._group.value,
-        }
-        texts = {column: text for column, text in given.items() if column in self.draft.names}
-        taxon = self._id.value.strip()
-        self.draft.add(taxon, **texts)
+        taxon, name = self._id.value.strip(), " ".join(self._name.value.split())
+        given = {"scientificName": name, "genus": name.partition(" ")[0]}
+        given |= {"tradeCode": self._code.value.strip(), "careGroup": self._group.value}
+        self.draft.add(taxon, **{c: text for c, text in given.items() if c in self.draft.names})
         self._name.value = self._code.value = self._id.value = ""
         self.desk.done(taxon, self.draft.wide.trait_ids[0])
 
@@ -120,7 +104,7 @@ class AddTrait(EditorPart):
         self.draft.add_trait(trait)
         self._label.value = self._question.value = self._states.value = ""
         self._adult.value = False
-        self.desk.done(self.desk.taxon, trait.id)
+        self.desk.done(column=trait.id)
 
 
 class ImportPart(EditorPart):
@@ -128,7 +112,6 @@ class ImportPart(EditorPart):
 
     def __init__(self, desk: Desk):
         super().__init__(desk)
-        self._read: Import | None = None
         self._path = field("File", hint="my_kinds.xlsx or my_kinds.csv", width="420px")
         self._sheet = field("Sheet", hint="the first that names kinds")
         self._look = self.button("Read it", self._on_look)
@@ -139,7 +122,7 @@ class ImportPart(EditorPart):
 
     def _show(self, read: Import | None, report: str) -> None:
         self._read, self._report.value = read, report
-        shown(self._take, read is not None and any(line.what in ("new", "changed") for line in read.rows))
+        shown(self._take, read is not None and bool(read.changes))
 
     def _on_look(self) -> None:
         self._show(None, "")
@@ -162,8 +145,8 @@ class ConflictPart(EditorPart):
         super().__init__(desk)
         self._at = 0
         self._shows = w.HTML()
-        self._shipped = self.button(_SHIPPED, lambda: self._settle("shipped"))
-        self._own = self.button("Keep mine", lambda: self._settle("own"))
+        self._shipped = self.button("Keep what the shipped table says", self._settle, "shipped")
+        self._own = self.button("Keep mine", self._settle, "own")
         self._later = self.button("Show the next one", self._on_later)
         self.children = [self._shows, row(self._shipped, self._own, self._later)]
         self.add_class("idk-edit-part")
@@ -204,12 +187,11 @@ class Confirm(EditorPart):
 
     def refresh(self) -> None:
         """Ask about the kind that is chosen."""
-        words, self._yes.description, _ = self._asks(self.desk)
+        words, self._yes.description, self._act = self._asks(self.desk)
         self._words.value = html.status(words)
 
     def _on_yes(self) -> None:
-        _, _, act = self._asks(self.desk)
-        act()
+        self._act()
         self.desk.done()
 
 
@@ -235,10 +217,17 @@ class SaveElsewhere(EditorPart):
     def __init__(self, desk: Desk, save: Callable[[str], None]):
         super().__init__(desk)
         self._folder = field("New folder", hint="my_traits", width="420px")
-        self._save = self.button("Save there", lambda: save(self._folder.value.strip()))
+        self._save = self.button("Save there", self._on_save, save)
         self._note = w.HTML()
         self.children = [self._note, row(self._folder, self._save)]
 
     def refresh(self) -> None:
         """Say what will be in the folder."""
         self._note.value = html.status(_OWN if is_shipped(self.draft.saved) else _WHOLE)
+
+    def _on_save(self, save: Callable[[str], None]) -> None:
+        folder = self._folder.value.strip()
+        if not folder:
+            msg = "Name the folder first: a new one, beside the notebook or anywhere else."
+            raise IdkeyError(msg)
+        save(folder)

@@ -15,17 +15,10 @@ from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
-from idkey.views.identify import (
-    asked_html,
-    bag_html,
-    names_html,
-    outcome_html,
-    read_as_html,
-    together_html,
-)
+from idkey.views import identify as views
 from idkey.views.words import answer_words
-from idkey.widgets.base import Screen, checkbox, dropdown, field, first_control, row, shown, style_element
-from idkey.widgets.state_choice import StateChoices
+from idkey.widgets import base
+from idkey.widgets.base import Screen, checkbox, dropdown, field, row, shown
 
 __all__ = ["IdentifyScreen", "identify"]
 
@@ -47,7 +40,7 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
     Returns
     -------
     IdentifyScreen
-        Put it last in a cell. Its `identification` holds the answers.
+        Put it last in a cell. Its `identification` holds the answers, usable from the next cell.
 
     Raises
     ------
@@ -61,69 +54,55 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
 
 
 class IdentifyScreen(Screen):
-    """Questions on one side, the names still possible on the other; see `identify`.
-
-    Attributes
-    ----------
-    identification : Identification
-        What has been answered; usable from the next cell.
-    """
+    """Questions on one side, the names still possible on the other; see `identify`."""
 
     def __init__(self, fish: Identification):
+        super().__init__()
         self.identification = fish
         self._asked: Trait | None = None
         self._picked: list[str] = []
         self._compared: tuple[str, ...] = ()
         self._rows: dict[str, w.HBox] = {}
         self._make_controls()
-        super().__init__()
-        self.children = [style_element(), *self._laid_out()]
+        self.children = [base.style_element(), *self._laid_out()]
         self._refresh()
 
     def _make_controls(self) -> None:
         fish, table = self.identification, self.identification.table
-        self._skip = self.button("Can't see it", self._on_skip)
+        self._skip = self.button("Can't see it", lambda: self._answer(None, focus=False))
         self._undo = self.button("Undo", lambda: self._do(fish.undo))
         self._restart = self.button("Start again", lambda: self._do(fish.clear))
         self._age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         most = max((len(t.states) for t in table.traits), default=0)
-        self._states = StateChoices(lambda state: self.run(self._on_state, state), most)
+        self._states = base.StateChoices(partial(self.run, self._on_state), most)
         self._several = self.watch(checkbox("Not sure: let me pick several"), self._on_several)
         self._number = self.watch(field(width="280px", live=True), self._on_number)
         # Enter in the field is the same as the button beside it.
-        self._number.on_msg(
-            lambda _widget, content, _buffers: (
-                content.get("event") == "submit" and self.run(self._take_answer)
-            )
-        )
+        self._number.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self._take.click())
         self._take = self.button("Take this answer", self._take_answer)
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in table.traits)]
         self._other = self.watch(dropdown("Answer another feature", features), self._on_other)
-        self._bag = self.watch(
-            field("Name on the bag", hint="trade code or name", width="320px"), self._on_bag
-        )
+        bag = field("Name on the bag", hint="trade code or name", width="320px")
+        self._bag = self.watch(bag, self._show_bag)
         self._side_by_side = self.button(_COMPARE, self._on_compare)
         self._outcome, self._question, self._read_as, self._bag_says = (w.HTML() for _ in range(4))
         self._names, self._together = w.HTML(), w.HTML()
         self._seen_head, self._seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
-        self._seen.add_class("idk-seen")
         self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
         take = row(self._number, self._several, self._take, self._read_as)
         asking = w.VBox([self._question, self._states, take])
-        asking.add_class("idk-asking")
-        ask = w.VBox(
-            [asking, self._bag, self._bag_says, self._seen],
-            layout=w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0"),
-        )
+        ask = w.VBox([asking, self._bag, self._bag_says, self._seen])
+        ask.layout = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
         head = row(w.HTML("<h3>Names still possible</h3>"), self._side_by_side, name="idk-names-head")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         tools = row(self._skip, self._undo, self._restart, self._other, self._age, name="idk-tools")
-        self._outcome.add_class("idk-stands")
+        for part, name in ((asking, "asking"), (self._seen, "seen"), (self._outcome, "stands")):
+            part.add_class(f"idk-{name}")
         return [tools, self._outcome, self._alert, body, self._comparison]
 
     # -- what the person does ---------------------------------------------------------------------
@@ -143,29 +122,22 @@ class IdentifyScreen(Screen):
         self._take.disabled = several
 
     def _take_answer(self) -> None:
-        if self._asked is None:
-            return
-        if self._asked.has_states:
-            self._answer("|".join(self._picked))
-        elif self._number.value.strip():
-            self._answer(self._number.value)
+        text = "|".join(self._picked) or self._number.value
+        if text.strip():
+            self._answer(text)
 
     def _on_number(self, text: str) -> None:
         if self._asked is not None:
-            self._read_as.value = read_as_html(self._asked, text)
+            self._read_as.value = views.read_as_html(self._asked, text)
 
-    def _answer(self, value: str) -> None:
+    def _answer(self, value: str | None, *, focus: bool = True) -> None:
         if self._asked is not None:
             self.identification.answer(self._asked.id, value)
-            self._refresh(focus=True)
+            self._refresh(focus=focus)
 
     def _do(self, act: Callable[..., Any], *args: Any) -> None:
         act(*args)
         self._refresh()
-
-    def _on_skip(self) -> None:
-        if self._asked is not None:
-            self._do(self.identification.answer, self._asked.id, None)
 
     def _on_age(self, age: str) -> None:
         fish = self.identification
@@ -177,9 +149,6 @@ class IdentifyScreen(Screen):
             self._refresh()
         else:
             self._ask(trait)
-
-    def _on_bag(self, name: str) -> None:
-        self._bag_says.value = bag_html(self.identification, name)
 
     def _on_compare(self) -> None:
         self._show_comparison(() if self._compared else self._first_two())
@@ -197,20 +166,20 @@ class IdentifyScreen(Screen):
         """
         fish = self.identification
         with self.filling():
-            self._outcome.value = outcome_html(fish)
-            self._names.value = names_html(fish, care=False)
+            self._outcome.value = views.outcome_html(fish)
+            self._names.value = views.names_html(fish, care=False)
             best = fish.next_question()
             self._show_question(best.trait if best else None)
             if focus:
                 self._focus()
             self._show_seen()
             self._age.value = fish.answers.get(LIFE_STAGE, "")
-            self._bag_says.value = bag_html(fish, self._bag.value)
+            self._show_bag(self._bag.value)
             self._side_by_side.layout.visibility = "visible" if len(self._first_two()) > 1 else "hidden"
             if self._compared != self._first_two():
                 self._show_comparison(())
-            self._together.value = together_html(fish)
-            self._names.value = names_html(fish)
+            self._together.value = views.together_html(fish)
+            self._names.value = views.names_html(fish)
 
     def _ask(self, trait: str) -> None:
         """Put a question out of turn."""
@@ -218,46 +187,42 @@ class IdentifyScreen(Screen):
             self._show_question(self.identification.table.trait(trait), chosen=True)
 
     def _show_question(self, trait: Trait | None, *, chosen: bool = False) -> None:
-        self._asked = trait
-        self._picked = []
-        self._several.value = False
+        self._asked, self._picked = trait, []
+        self._several.value, self._number.value, self._read_as.value = False, "", ""
         self._other.value = trait.id if chosen and trait else _AUTO
-        states = trait is not None and trait.has_states
-        number = trait is not None and not trait.has_states
-        self._question.value = asked_html(self.identification, trait, chosen=chosen)
+        self._question.value = views.asked_html(self.identification, trait, chosen=chosen)
         self._states.show(trait, self.identification.answers)
+        number = trait is not None and not trait.has_states
         shown(self._number, number)
         shown(self._take, number)
-        shown(self._several, states)
+        shown(self._several, trait is not None and trait.has_states)
         self._take.disabled = False
         self._skip.disabled = trait is None
-        self._number.value = ""
-        self._read_as.value = ""
-        if number:
-            unit = "" if trait.unit in ("", "count") else f" ({trait.unit})"
-            self._number.description = f"{trait.name}{unit}"
-            self._number.placeholder = (
-                "64, 2.5 in or 6..7 cm" if unit == " (mm)" else "a number, or a range 5..6"
-            )
+        if trait is not None and number:
+            in_mm = trait.unit == "mm"
+            self._number.description = f"{trait.name}{base.unit_words(trait)}"
+            self._number.placeholder = "64, 2.5 in or 6..7 cm" if in_mm else "a number, or a range 5..6"
 
     def _focus(self) -> None:
         """Put the keyboard on the question, or on the menu where nothing is asked."""
         asked = self._asked is not None
-        ((first_control(self._states) or self._number) if asked else self._other).focus()
+        ((base.first_control(self._states) or self._number) if asked else self._other).focus()
+
+    def _show_bag(self, name: str) -> None:
+        self._bag_says.value = views.bag_html(self.identification, name)
 
     def _show_seen(self) -> None:
-        fish, ids = self.identification, self.identification.table.trait_ids
-        seen = {t: answer_words(fish.table.trait(t), text) for t, text in fish.answers.items() if t in ids}
-        seen |= {t: "can't be seen" for t in fish.unseen if t in ids}
+        fish, table = self.identification, self.identification.table
+        seen: dict[str, Any] = {**fish.answers, **dict.fromkeys(fish.unseen)}
         rows = []
-        for trait_id, words in seen.items():
-            name = fish.table.trait(trait_id).name
-            if trait_id not in self._rows:
+        for trait in (table.trait(name) for name in seen if name in table.trait_ids):
+            if trait.id not in self._rows:
                 line = w.HTML(layout=w.Layout(flex="1 1 180px"))
-                change = self.button(f"Change {name.lower()}", partial(self._on_change, trait_id))
-                self._rows[trait_id] = row(line, change, name="idk-seen-row")
-            rows.append(self._rows[trait_id])
-            rows[-1].children[0].value = f"{escape(name)}: <strong>{escape(words)}</strong>"
+                change = self.button(f"Change {trait.name.lower()}", partial(self._on_change, trait.id))
+                self._rows[trait.id] = row(line, change, name="idk-seen-row")
+            words = "can't be seen" if seen[trait.id] is None else answer_words(trait, seen[trait.id])
+            rows.append(self._rows[trait.id])
+            rows[-1].children[0].value = f"{escape(trait.name)}: <strong>{escape(words)}</strong>"
         rows = [self._seen_head, *rows] if rows else []
         if tuple(rows) != self._seen.children:
             self._seen.children = rows
@@ -271,8 +236,6 @@ class IdentifyScreen(Screen):
         self._comparison.value = display.html(compare(self.identification.table, *two)) if two else ""
         self._compared = two
         self._side_by_side.description = _HIDE if two else _COMPARE
-
-    # -- what is saved ----------------------------------------------------------------------------
 
     def _things(self) -> list[Any]:
         return [self.identification]

@@ -237,7 +237,7 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
 
     for name in ("_refresh", "_ask", "_show_comparison"):
         monkeypatch.setattr(type(screen), name, fail)
-    monkeypatch.setattr("idkey.widgets.identify.bag_html", fail)
+    monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
         "skip": screen._skip.click,

@@ -174,12 +174,12 @@ def test_what_young_fish_show_is_a_cell_of_its_own(screen):
     screen._kind.value = ZEBRA
     screen.form.open_cell("pattern")
     screen.form.cell._young.click()
-    assert screen.form.cell.column == "pattern_young"
+    assert screen.form.column == "pattern_young"
     press(screen, "plain")
     assert screen.draft.text(ZEBRA, "pattern_young") == "plain"
     assert "young: no marks" in line(screen, "pattern")
     screen.form.cell._young.click()
-    assert screen.form.cell.column == "pattern"
+    assert screen.form.column == "pattern"
     screen.form.open_cell("belly_plates")
     assert screen.form.cell._young.layout.display == "none"
 
@@ -189,7 +189,7 @@ def test_next_goes_through_the_traits_that_are_shown(screen):
     screen.form.open_cell(core[0])
     for trait in core[1:]:
         screen.form.cell._next.click()
-        assert screen.form.cell.column == trait
+        assert screen.form.column == trait
     screen.form.cell._next.click()
     assert screen.form.cell.layout.display == "none"
     screen.form._show.value = "all"
@@ -214,7 +214,7 @@ def test_names_and_care_group(screen):
     cell._text.value = ""
     screen._check_button.click()
     assert "fill this cell" in words(screen._changes)
-    assert cell.column == "scientificName"
+    assert screen.form.column == "scientificName"
     cell._text.value = EVIL
     shown = [w.value for w in (screen._head, screen._told, screen._changes)]
     screen._check_button.click()
@@ -269,7 +269,7 @@ def test_what_cannot_be_saved_is_listed_and_gone_to(screen, tmp_path):
         pressed.click()
         assert "2 things to mend" in words(screen._changes)
         assert "'many'" in words(screen._changes)
-        assert (screen.taxon, screen.form.cell.column) == (L201, "tail_fork")
+        assert (screen.taxon, screen.form.column) == (L201, "tail_fork")
     assert not (tmp_path / "own").exists()
 
 
@@ -350,7 +350,7 @@ def test_a_trait_is_added_and_filled(screen, tmp_path):
     form._label.value, form._question.value = "Eye ring", f"A ring? {EVIL}"
     form._states.value = "no ring\npale ring"
     form._add.click()
-    assert screen.form.cell.column == "eye_ring"
+    assert screen.form.column == "eye_ring"
     assert EVIL not in screen.form.cell._question.value
     press(screen, "pale_ring")
     screen._check_button.click()
