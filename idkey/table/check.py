@@ -13,7 +13,7 @@ from idkey.table.genera import effective
 from idkey.table.rows import Known, checked, read_care_columns, read_traits
 from idkey.table.schema import YOUNG, Cell, NotKnown, OwnCell, Trait, parse_cell
 
-__all__ = ["Checked", "check_sheets"]
+__all__ = ["Checked", "check_sheets", "taken_over"]
 
 Sheets = Mapping[str, Sheet]
 Cells = dict[str, tuple[OwnCell, ...]]
@@ -173,14 +173,14 @@ def _every_cell_is_backed(sheets: Sheets, care: Sequence[str], table: Checked, f
                     right = "no row of evidence.csv stands behind this cell; add one or blank the cell"
                     found.at(row)(column, right)
     odd = [row for row in evidence.rows if (row.about, row["attribute"]) not in filled]
-    taken = _taken_over(sheets, table) if odd else set()
+    taken = taken_over(sheets, table) if odd else set()
     for row in odd:
         if row.about in known and row["attribute"] in columns and (row.about, row["attribute"]) not in taken:
             right = "evidence for a blank cell; fill the cell or delete this row"
             found.add(row.file, row.place, row["attribute"], row["value"], right)
 
 
-def _taken_over(sheets: Sheets, table: Checked) -> set[tuple[tuple[str, str], str]]:
+def taken_over(sheets: Sheets, table: Checked) -> set[tuple[tuple[str, str], str]]:
     """Return the cells of kinds that are blank in taxa.csv and still say something."""
     rows = sheets["taxa.csv"].rows
     genus = [row["genus"] for row in rows]

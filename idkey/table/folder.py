@@ -10,7 +10,7 @@ import io
 import json
 import warnings
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -26,8 +26,8 @@ from idkey.table.files import Parts, files_of
 from idkey.table.merge import Conflict, Merge
 from idkey.table.package import ADDED_TO, added_to, read_about
 from idkey.table.schema import YOUNG
-from idkey.table.sources import SOURCES, bibtex, parse_sources
-from idkey.table.states import Rows, rows_of, sheets_of, take, with_cells
+from idkey.table.sources import bibtex, parse_sources
+from idkey.table.states import CARE, CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 
 __all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
@@ -39,6 +39,7 @@ _ASKED = "asked.json"
 _OLD, _CHANGES = "overlay.json", "changes.csv"
 """Files of a table of one's own as version 0.1.0 wrote it: additions and changes alone."""
 _NAMES = tuple(sorted(layout.OURS))
+_USUAL = (*layout.TABLES, SOURCES)
 _MOST_WARNINGS = 40
 
 
@@ -94,12 +95,26 @@ def _read(place: Path) -> tuple[TraitTable, Parts]:
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
     """Write a table to a folder and return it as it then stands there; see `TraitTable.save`."""
-    place = _place_to_save(table, folder)
+    if folder is None and table.origin is None:
+        msg = "this table was not loaded from a folder; give a folder: table.save('my_traits')"
+        raise IdkeyError(msg)
+    place = table.origin.folder if folder is None else _folder(folder, "save")
+    shipped = files.shipped_folder().resolve()
+    if place == shipped or (place.exists() and place.samefile(shipped)):
+        msg = "the shipped table is not saved over; start your own with idkey.start_table('my_traits')"
+        raise IdkeyError(msg)
     origin = table.origin if table.origin and table.origin.folder == place else Origin(place, {})
-    if not origin.digests:
-        _refuse_other_table(place)
-    new = files_of(table)
-    again = _read_back(new, place.name)
+    if place.is_dir() and not origin.digests and (held := disk.read_files(place, _NAMES)):
+        msg = (
+            f"{place}: holds another table ({', '.join(held)}); nothing was saved; choose an empty folder, "
+            "or load that table and add to it"
+        )
+        raise IdkeyError(msg)
+    new, found = files_of(table), Found(place.name)
+    try:
+        again = files.table_from(files.parts_from(new, found), place.name, found)
+    except TableError as error:
+        raise TableError(error.problems, "saved") from None
     got = files_of(again)
     other = sorted(name for name in {*new, *got} if new.get(name) != got.get(name))
     if again.cells != table.cells:
@@ -263,11 +278,9 @@ class _Own:
     def __init__(self, read: Mapping[str, bytes], name: str):
         self._name, self._found, self._files = name, Found(name), _shipped()
         self._theirs = files.parts_from(self._files, self._found)
-        read_own = self._old_form if _OLD in read else self._new_form
-        base, mine, asked = read_own(read)
-        if self._found:
-            raise TableError(self._found)
-        self.merge = Merge(base, mine, rows_of(self._theirs.sheets, self._theirs.sources or {}), asked)
+        base, mine, asked = (self._old_form if _OLD in read else self._new_form)(read)
+        self._all_is_well()
+        self.merge = Merge(base, mine, State(self._theirs.sheets, self._theirs.sources), asked)
 
     def settled(self, conflict: str, keep: str) -> _Own:
         self.merge = self.merge.settled(conflict, keep)
@@ -277,57 +290,63 @@ class _Own:
         return self._parts(self.merge.rows)
 
     def table(self) -> TraitTable:
-        table = files.table_from(self.parts(), self._name, Found(self._name))
-        return replace(table, conflicts=self.merge.conflicts)
+        return replace(self._table(self.merge.rows), conflicts=self.merge.conflicts)
 
     def base(self) -> dict[str, bytes]:
         """Return the files of the shipped table, with what is not settled as it was."""
         held, base = self.merge.held_back(), dict(self._files)
         parts = self._parts(held)
-        for file, sheet in parts.sheets.items():
-            if held[file] != self.merge.theirs[file]:
-                rows = ([row.values[c] for c in sheet.header] for row in sheet.rows)
-                base[file] = write_sheet(sheet.header, rows)
-        if held[SOURCES] != self.merge.theirs[SOURCES]:
-            base[SOURCES] = bibtex((parts.sources or {}).values()).encode()
+        for file in (file for file, rows in held.items() if rows != self.merge.theirs[file]):
+            if file == SOURCES:
+                base[file] = bibtex((parts.sources or {}).values()).encode()
+            else:
+                sheet = parts.sheets[file]
+                base[file] = write_sheet(sheet.header, ([*row.values.values()] for row in sheet.rows))
         if self.merge.asked:
             base[_ASKED] = json.dumps(self.merge.asked).encode()
         return base
 
-    def _parts(self, rows: Rows) -> Parts:
+    def _table(self, rows: State) -> TraitTable:
+        return files.table_from(self._parts(rows), self._name, Found(self._name))
+
+    def _parts(self, rows: State) -> Parts:
         """Return rows as the files of a table."""
         both = self._theirs.sheets, self._mine.sheets
         headers = {file: [c for sheets in both for c in sheets[file].header] for file in self._theirs.sheets}
-        sheets = sheets_of(rows, headers)
-        entries = [Source(key, "", "", entry=row["entry"]) for key, row in rows[SOURCES].items()]
-        sources = parse_sources(bibtex(entries), self._found)
+        entries = (Source(key, "", "", entry=row["entry"]) for key, row in rows[SOURCES].items())
         about = self._theirs.about | self._stated
-        return Parts(sheets, sources, added_to(about) if self._added else about)
+        sources = parse_sources(bibtex(entries), self._found)
+        return Parts(rows.sheets(headers), sources, added_to(about) if self._added else about)
 
-    def _new_form(self, read: Mapping[str, bytes]) -> tuple[Rows, Rows, Any]:
-        for name in (*layout.TABLES, SOURCES):
-            if name not in read:
+    def _all_is_well(self, read: Mapping[str, bytes] | None = None, names: Iterable[str] = ()) -> None:
+        """Raise a TableError with what is wrong so far, and with the files that are missing."""
+        for name in names:
+            if name not in (read or {}):
                 self._found.add(name, "", "", self._name, "the file is missing from this folder")
         if self._found:
             raise TableError(self._found)
-        self._mine = files.parts_from(read, self._found, partial=True)
-        files.table_from(self._mine, self._name, self._found)
-        packed = _unpacked(read[BASE], self._found)
-        asked = _asked(packed.pop(_ASKED, b"[]"), self._found)
+
+    def _new_form(self, read: Mapping[str, bytes]) -> tuple[State, State, Any]:
+        found = self._found
+        self._all_is_well(read, _USUAL)
+        self._mine = mine = files.parts_from(read, found, partial=True)
+        files.table_from(mine, self._name, found)
+        packed = _unpacked(read[BASE], found)
+        asked, data = [], packed.pop(_ASKED, b"[]")
+        try:
+            asked = [(str(file), str(own), str(theirs)) for file, own, theirs in json.loads(data)]
+        except (ValueError, TypeError):
+            found.add(BASE, "", _ASKED, data[:60], "a list of lists of three names")
         base = files.parts_from(packed, Found(), partial=True)
-        mine = self._mine
         self._added = str(mine.about.get("version", "")).endswith(ADDED_TO)
         kept = {key: text for key, text in mine.about.items() if base.about.get(key) != text}
         self._stated = {key: text for key, text in kept.items() if key not in ("version", "created")}
-        return rows_of(base.sheets, base.sources or {}), rows_of(mine.sheets, mine.sources or {}), asked
+        return State(base.sheets, base.sources), State(mine.sheets, mine.sources), asked
 
-    def _old_form(self, read: Mapping[str, bytes]) -> tuple[Rows, Rows, Any]:
+    def _old_form(self, read: Mapping[str, bytes]) -> tuple[State, State, Any]:
         """Read additions and changes as version 0.1.0 kept them; the base is the shipped table of today."""
         found = self._found
-        own = {name: read[name] for name in (*layout.TABLES, SOURCES) if name in read}
-        for name in (*layout.TABLES, SOURCES, _CHANGES) if own else ():
-            if name not in read:
-                found.add(name, "", "", self._name, "the file is missing from this folder")
+        own = {name: read[name] for name in _USUAL if name in read}
         self._mine = files.parts_from(own, found, partial=True)
         changes = Sheet(_CHANGES, (), ())
         if _CHANGES in read:
@@ -335,71 +354,56 @@ class _Own:
         inside = Found()
         stated = read_about(read[_OLD], inside)
         found.extend(replace(problem, file=_OLD) for problem in inside)
-        if found:
-            raise TableError(found)
-        base, mine, theirs = (rows_of(self._theirs.sheets, self._theirs.sources or {}) for _ in range(3))
-        added = rows_of(self._mine.sheets, self._mine.sources or {})
-        added.pop("care_columns.csv")
-        added.pop("genera.csv")
-        claims = added.pop("evidence.csv")
+        self._all_is_well(read, (*_USUAL, _CHANGES) if own else ())
+        base, mine, theirs = (State(self._theirs.sheets, self._theirs.sources) for _ in range(3))
+        added = State(self._mine.sheets, self._mine.sources)
+        added |= {CARE_COLUMNS: {}, GENERA: {}, EVIDENCE: {}}
+        claims = State(self._mine.sheets)[EVIDENCE]
         self._stated, self._added = {}, bool(changes.rows or claims or any(added.values()))
-        nothing: Rows = {file: {} for file in base}
         out = {row["taxon"] for row in changes.rows if row["column"] == "id"}
-        frame = files.table_from(self._theirs, self._name, found).to_frame()
-        shipped = {(taxon, c): text for c in frame for taxon, text in frame[c].items()}
         for taxon in out:
-            take(mine, nothing, ("taxa.csv", taxon, ""))
-        for file, rows in added.items():
-            for key, row in rows.items():
-                take(mine, nothing, (file, key, ""))
-                if key not in out:
-                    take(base, nothing, (file, key, ""))
-                mine[file][key] = row
+            mine.take(State(), (TAXA, taxon, ""))
+        for file, key in ((file, key) for file, rows in added.items() for key in rows):
+            mine.take(State(), (file, key, ""))
+            if key not in out:
+                base.take(State(), (file, key, ""))
+            mine.put(file, key, added[file][key])
+        frame = self._table(theirs).to_frame()
         for row in changes.rows:
             taxon, column = row["taxon"], row["column"]
-            place = ("taxa.csv", taxon, column)
+            place = TAXA, taxon, column
             if column == "id":
                 continue
-            if taxon not in theirs["taxa.csv"] or taxon in out:
-                found.at(row)("taxon", found.one_of(taxon, theirs["taxa.csv"], "a shipped kind"))
+            if taxon not in theirs[TAXA] or taxon in out:
+                found.at(row)("taxon", found.one_of(taxon, theirs[TAXA], "a shipped kind"))
                 continue
-            if column not in META and column.removesuffix(YOUNG) not in mine["traits.csv"]:
-                found.at(row)("column", found.one_of(column, mine["traits.csv"], "a column"))
+            if column not in META and column.removesuffix(YOUNG) not in mine[TRAITS]:
+                found.at(row)("column", found.one_of(column, mine[TRAITS], "a column"))
                 continue
             # What the shipped kind had of itself it may take over from its genus by now.
-            raw, says = theirs["taxa.csv"][taxon].values.get(column, ""), shipped.get((taxon, column), "")
-            own, was = row["own"], raw if row["shipped"] in (raw, says) else row["shipped"]
-            base["taxa.csv"][taxon] = with_cells(base["taxa.csv"][taxon], **{column: was})
-            if not own:
-                take(mine, nothing, place)
-                own = "?" if not raw and row["shipped"] and says not in ("", "-") else ""
-            mine["taxa.csv"][taxon] = with_cells(mine["taxa.csv"][taxon], **{column: own})
-        places = {(row.who, row["attribute"]) for row in claims.values()}
-        kept = {
-            k: r
-            for k, r in mine["evidence.csv"].items()
-            if r["note"] != UNSOURCED or (r.who, r["attribute"]) not in places
-        }
-        mine["evidence.csv"] = kept | claims
-        if found:
-            raise TableError(found)
-        frame = files.table_from(self._parts(mine), self._name, found).to_frame()
-        for taxon in added["taxa.csv"]:
+            raw, says = theirs.text(place), frame.at[taxon, column] if column in frame else ""
+            base.fill(place, raw if row["shipped"] in (raw, says) else row["shipped"])
+            if not row["own"]:
+                mine.take(State(), place)
+            blank = "?" if not raw and row["shipped"] and says not in ("", "-") else ""
+            mine.fill(place, row["own"] or blank)
+        places = {_about(row) for row in claims.values()}
+        kept = mine[EVIDENCE].items()
+        kept = {k: row for k, row in kept if row["note"] != UNSOURCED or _about(row) not in places}
+        mine[EVIDENCE] = kept | claims
+        self._all_is_well()
+        frame = self._table(mine).to_frame()
+        for taxon in added[TAXA]:
             # A blank meant that it is not known; nothing was taken over from the genus.
-            row = mine["taxa.csv"][taxon]
-            taken = {c: "?" for c in frame if frame.at[taxon, c] and not row.values.get(c)}
-            mine["taxa.csv"][taxon] = with_cells(row, **taken)
-        renamed = {"trait": "traits.csv", "source": SOURCES, "care": "care.csv"}
+            row = mine[TAXA][taxon]
+            mine[TAXA][taxon] = row | {c: "?" for c in frame if frame.at[taxon, c] and not row.get(c)}
+        renamed = {"trait": TRAITS, "source": SOURCES, "care": CARE}
         asked = [(renamed.get(str(k), ""), str(now), str(was)) for k, now, was in stated.get("renamed", ())]
         return base, mine, asked
 
 
-def _asked(data: bytes, found: Found) -> list[tuple[str, str, str]]:
-    try:
-        return [(str(file), str(own), str(theirs)) for file, own, theirs in json.loads(data)]
-    except (ValueError, TypeError):
-        found.add(BASE, "", _ASKED, data[:60], "a list of lists of three names")
-        return []
+def _about(claim: Mapping[str, str]) -> tuple[str, ...]:
+    return tuple(claim[column] for column in ("taxon", "genus", "care_group", "attribute"))
 
 
 def _folder(folder: str | Path, call: str) -> Path:
@@ -411,36 +415,6 @@ def _folder(folder: str | Path, call: str) -> Path:
     except (OSError, ValueError, RuntimeError) as error:
         msg = f"{call}: {str(folder)!r}: can be no folder ({error})"
         raise IdkeyError(msg) from error
-
-
-def _place_to_save(table: TraitTable, folder: str | Path | None) -> Path:
-    if folder is None and table.origin is None:
-        msg = "this table was not loaded from a folder; give a folder: table.save('my_traits')"
-        raise IdkeyError(msg)
-    place = table.origin.folder if folder is None else _folder(folder, "save")
-    shipped = files.shipped_folder().resolve()
-    if place == shipped or (place.exists() and place.samefile(shipped)):
-        msg = "the shipped table is not saved over; start your own with idkey.start_table('my_traits')"
-        raise IdkeyError(msg)
-    return place
-
-
-def _refuse_other_table(place: Path) -> None:
-    held = disk.read_files(place, _NAMES) if place.is_dir() else {}
-    if held:
-        msg = (
-            f"{place}: holds another table ({', '.join(held)}); nothing was saved; choose an empty folder, "
-            "or load that table and add to it"
-        )
-        raise IdkeyError(msg)
-
-
-def _read_back(new: Mapping[str, bytes], name: str) -> TraitTable:
-    found = Found(name)
-    try:
-        return files.table_from(files.parts_from(new, found), name, found)
-    except TableError as error:
-        raise TableError(error.problems, "saved") from None
 
 
 display.save_table.register(TraitTable)(save_table)

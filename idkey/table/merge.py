@@ -10,11 +10,13 @@ that the shipped table no longer has holds that in place. So nothing is lost, an
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import count
 
 from idkey.errors import IdkeyError, UnknownName, one_of
+from idkey.table.check import check_sheets, taken_over
 from idkey.table.claims import UNSOURCED
-from idkey.table.csvfile import Row
+from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
 from idkey.table.names import trade_codes
 from idkey.table.schema import YOUNG
@@ -28,25 +30,14 @@ from idkey.table.states import (
     SOURCES,
     TAXA,
     TRAITS,
+    Cells,
     Place,
-    Rows,
-    ask_always,
-    called,
+    State,
     filled,
-    fold,
     key_of,
     leans_on,
-    let_go,
-    put,
-    readers_of,
+    name_of,
     reads,
-    rename,
-    shown,
-    speaks_of,
-    take,
-    taken_over,
-    text_at,
-    with_cells,
     words_of,
 )
 
@@ -95,53 +86,42 @@ class Conflict:
     shipped: str
     own: str
     text: str
-    choices: tuple[str, ...] = ("shipped", "own")
-    place: Place = (TAXA, "", "")
+    place: Place
     other: str = ""
+    choices: tuple[str, ...] = ("shipped", "own")
 
     def __repr__(self) -> str:
         return f"{self.id}: {self.text}"
 
 
 class Merge:
-    """Three states of a table brought together.
+    """Three states of a table brought together: `rows` is the merged table, with its `conflicts`.
 
-    Parameters
-    ----------
-    base, mine, theirs : Rows
-    asked : iterable of (file, own name, shipped name)
-        Which names were found to have two meanings by an earlier merge, and are not settled.
-
-    Attributes
-    ----------
-    rows : Rows
-        The merged table.
-    conflicts : tuple of Conflict
-    asked : list of (file, own name, shipped name)
+    `asked` lists the names found to have two meanings, by this merge or an earlier one, and not settled:
+    file, own name, shipped name.
     """
 
-    def __init__(self, base: Rows, mine: Rows, theirs: Rows, asked: Iterable[tuple[str, str, str]] = ()):
-        self.base, self.theirs = base, theirs
-        self.mine = {file: dict(rows) for file, rows in mine.items()}
+    def __init__(self, base: State, mine: State, theirs: State, asked: Iterable[tuple[str, str, str]] = ()):
+        self.base, self.mine, self.theirs = base, mine.copy(), theirs
+        self._sides = base, self.mine, theirs
         self._open: dict[str, Conflict] = {}
-        self._theirs_read = readers_of(theirs)
+        self._theirs_read = theirs.readers()
         self.asked = [*asked, *self._taken_names()]
-        self.rows: Rows = {file: {} for file in KEYS}
+        self.rows = State()
         for file in KEYS:
             for key in dict.fromkeys([*theirs[file], *self.mine[file]]):
-                put(self.rows[file], key, self._merged(file, key))
+                self.rows.put(file, key, self._merged(file, key))
         self.asked += self._shared_codes()
         self._mend()
         self.asked = [names for names in dict.fromkeys(self.asked) if self._two_meanings(*names)]
         self.conflicts = tuple(self._open.values())
 
-    def _merged(self, file: str, key: Hashable) -> Row | None:
-        was, own, now = (side[file].get(key) for side in (self.base, self.mine, self.theirs))
+    def _merged(self, file: str, key: Hashable) -> Cells | None:
+        was, own, now = (side[file].get(key) for side in self._sides)
         if was and own and now and file != SOURCES:
-            columns = dict.fromkeys([*now.values, *own.values])
-            return replace(own, values={column: self._cell((file, key, column)) for column in columns})
-        was_said, own_said, now_said = map(filled, (was, own, now))
-        if file == TAXA and was_said and now_said:
+            return {column: self._cell((file, key, column)) for column in now | own}
+        was_said, own_said, now_said = (filled(file, row) for row in (was, own, now))
+        if file == TAXA and was and now:
             # A trait that is gone makes no other kind of it.
             was_said = {c: text for c, text in was_said.items() if c in META or c in self._theirs_read}
         if own_said in (was_said, now_said):
@@ -151,19 +131,15 @@ class Merge:
         return own
 
     def _cell(self, place: Place) -> str:
-        was, own, now = (text_at(side, place) for side in (self.base, self.mine, self.theirs))
+        was, own, now = (side.text(place) for side in self._sides)
         if own in (was, now):
             return now
-        file, _, column = place
-        gone = file == TAXA and column not in META and column not in self._theirs_read
-        if was != now and not gone and not self._read_alike(column, own, now):
+        (file, _, column), read = place, self._theirs_read
+        gone = file == TAXA and column not in META and column not in read
+        both = reads(read, column, own) and reads(read, column, now)
+        if was != now and not gone and not (both and read[column](own) == read[column](now)):
             self._differ(place)
         return own
-
-    def _read_alike(self, column: str, one: str, other: str) -> bool:
-        read = self._theirs_read
-        both = reads(read, column, one) and reads(read, column, other)
-        return both and read[column](one) == read[column](other)
 
     # -- names with two meanings ----------------------------------------------------------------
 
@@ -172,59 +148,46 @@ class Merge:
         for file in _NAMED:
             for key, row in list(self.mine[file].items()):
                 theirs = self.theirs[file].get(key)
-                if theirs is None or key in self.base[file] or words_of(row) == words_of(theirs):
+                if theirs is None or key in self.base[file] or (file == CARE and key[1]):
                     continue
-                was = key[0] if file == CARE else key
-                if file == CARE and key[1]:
-                    continue
-                taken = {
-                    str(k[0] if file == CARE else k) for side in (self.mine, self.theirs) for k in side[file]
-                }
-                now = next(
-                    f"{was}_own{n or ''}" for n in (0, *range(2, 999)) if f"{was}_own{n or ''}" not in taken
-                )
-                rename(self.mine, file, was, now)
-                yield file, now, was
+                if words_of(file, row) != words_of(file, theirs):
+                    was = name_of(key)
+                    taken = {name_of(k) for side in (self.mine, self.theirs) for k in side[file]}
+                    names = (f"{was}_own{'' if n == 1 else n}" for n in count(1))
+                    now = next(name for name in names if name not in taken)
+                    self.mine.rename(file, was, now)
+                    yield file, now, was
 
     def _shared_codes(self) -> Iterator[tuple[str, str, str]]:
         """Find new shipped kinds under the trade code of one of the keeper's own."""
-        own = [key for key in self.rows[TAXA] if key not in self.theirs[TAXA]]
-        new = [key for key in self.theirs[TAXA] if key not in self.base[TAXA] and key in self.rows[TAXA]]
-        for mine in own:
-            for theirs in new:
-                if self._codes(mine) & self._codes(theirs):
-                    yield "code", mine, theirs
+        new = [taxon for taxon in self.theirs[TAXA] if taxon not in self.base[TAXA]]
+        for own in [taxon for taxon in self.rows[TAXA] if taxon not in self.theirs[TAXA]]:
+            yield from (("code", own, taxon) for taxon in new if self._codes(own) & self._codes(taxon))
 
     def _codes(self, taxon: str) -> set[str]:
-        return {*trade_codes(text_at(self.rows, (TAXA, taxon, "tradeCode")))}
+        return {*trade_codes(self.rows.text((TAXA, taxon, "tradeCode")))}
 
     def _two_meanings(self, file: str, own: str, theirs: str) -> bool:
         """Note the question which of two is meant; False where there is none any more."""
         if file == "code":
-            shared = self._codes(own) & self._codes(theirs)
-            if not shared:
+            if not (shared := self._codes(own) & self._codes(theirs)):
                 return False
-            mine, other = (called(self.rows[TAXA][taxon]) for taxon in (own, theirs))
-            text = (
-                f"The shipped table has {other} under the trade code {min(shared)} of your {mine}: the same "
-                f"fish? Both count {_UNTIL}."
-            )
-            asked = Conflict(f"taxon:{own}={theirs}", "taxon", own, "tradeCode", "", theirs, own, text)
+            mine, other = (words_of(TAXA, self.rows[TAXA][taxon]) for taxon in (own, theirs))
+            text = f"{other} under the trade code {min(shared)} of your {mine}: the same fish? Both count"
+            made = f"taxon:{own}={theirs}", "taxon", own, "tradeCode", "", theirs, own
         else:
             keys = [(name, "") if file == CARE else name for name in (own, theirs)]
             if keys[0] not in self.rows[file] or keys[1] not in self.theirs[file]:
                 return False
             kind = _NAMED[file]
             text = (
-                f"The shipped table now has a {kind}{' group' if file == CARE else ''} {theirs!r} too, "
-                f"and not the same as yours; yours goes by {own!r} {_UNTIL}."
+                f"a {kind}{' group' if file == CARE else ''} {theirs!r} too, and not the same as yours; "
+                f"yours goes by {own!r}"
             )
-            said = [
-                words_of(rows[file][key])
-                for rows, key in zip((self.theirs, self.rows), keys[::-1], strict=True)
-            ]
-            asked = Conflict(f"{kind}:{own}", kind, "", theirs, "", *said, text)
-        self._open[asked.id] = replace(asked, place=(file, theirs, ""), other=own)
+            said = words_of(file, self.theirs[file][keys[1]]), words_of(file, self.rows[file][keys[0]])
+            made = f"{kind}:{own}", kind, "", theirs, "", *said
+        text = f"The shipped table {'' if file == 'code' else 'now '}has {text} {_UNTIL}."
+        self._open[made[0]] = Conflict(*made, text, (file, theirs, ""), own)
         return True
 
     # -- what one side leans on -----------------------------------------------------------------
@@ -233,193 +196,161 @@ class Merge:
         """Keep what the keeper's rows lean on, and leave out what has nothing to stand on."""
         for file, key, column in [conflict.place for conflict in self._open.values()]:
             if not column and key in self.mine[file] and key not in self.theirs[file]:
-                take(self.rows, self.mine, (file, key, ""))
+                self.rows.take(self.mine, (file, key, ""))
         self._bring_back()
         held: set[Place] = set()
         while amiss := self._amiss() - held:
             for place in sorted(amiss):
-                take(self.rows, self.mine, place)
+                self.rows.take(self.mine, place)
                 self._differ(place)
             held |= amiss
             self._bring_back()
-        ask_always(self.rows)
+        self.rows.ask_always()
         self._tidy()
 
     def _amiss(self) -> set[Place]:
         """Return the traits and the columns of care that can't be read, or by which some cell can't."""
         amiss: set[Place] = set()
-        readers = readers_of(self.rows, amiss)
+        readers = self.rows.readers(amiss)
         for file, others in COLUMNS_OF.items():
-            cells = (
-                cell for other in others for row in self.rows[other].values() for cell in row.values.items()
-            )
-            for column, text in cells:
+            for column, text in (
+                cell for other in others for row in self.rows[other].values() for cell in row.items()
+            ):
                 name = column if column in self.rows[file] else column.removesuffix(YOUNG)
-                if (
-                    text
-                    and column in readers
-                    and name in self.rows[file]
-                    and not reads(readers, column, text)
-                ):
+                known = text and column in readers and name in self.rows[file]
+                if known and not reads(readers, column, text):
                     amiss.add((file, name, ""))
         return amiss
 
     def _bring_back(self) -> None:
-        while True:
-            lacking = next(((f, key, "") for f, key in self._needed() if key not in self.rows[f]), None)
-            if lacking is None:
-                break
-            file, key, _ = lacking
-            if key in self.mine[file]:
-                take(self.rows, self.mine, lacking)
+        while lacking := next(((f, k, "") for f, k in self._needed() if k not in self.rows[f]), None):
+            kept = lacking[1] in self.mine[lacking[0]]
+            self.rows.take(self.mine if kept else self.theirs, lacking)
+            if kept:
                 self._differ(lacking, gone=True)
-            else:
-                take(self.rows, self.theirs, lacking)
-        for claim in self._own_claims():
+        for key, claim in self.rows[EVIDENCE].items():
             place = self._cell_of(claim)
-            if not text_at(self.rows, place) and text_at(self.mine, place):
-                file, key, column = place
-                self.rows[file][key] = with_cells(self.rows[file][key], **{column: text_at(self.mine, place)})
+            own = key not in self.theirs[EVIDENCE] and not self.rows.text(place) and self.mine.text(place)
+            if own:
+                self.rows.fill(place, own)
                 self._differ(place)
-
-    def _own_claims(self) -> list[Row]:
-        return [row for key, row in self.rows[EVIDENCE].items() if key not in self.theirs[EVIDENCE]]
 
     def _needed(self) -> Iterator[tuple[str, Hashable]]:
         """Yield what has to be there for what is there."""
-        for row in self.rows[TAXA].values():
-            for column, text in filled(row).items():
+        for taxon, row in self.rows[TAXA].items():
+            for column, text in filled(TAXA, row).items():
                 if column == "careGroup":
                     yield CARE, (text, "")
                 elif column == "nameAccordingTo":
                     yield SOURCES, text
-                elif column not in META and text != text_at(self.base, (TAXA, row["id"], column)):
+                elif column not in META and text != self.base.text((TAXA, taxon, column)):
                     yield TRAITS, column if column in self.mine[TRAITS] else column.removesuffix(YOUNG)
-        for row in self.rows[TRAITS].values():
-            if leans_on(row):
-                yield TRAITS, leans_on(row)
+        yield from ((TRAITS, leans_on(row)) for row in self.rows[TRAITS].values() if leans_on(row))
         for key, row in self.rows[CARE].items():
-            if filled(row) != filled(self.base[CARE].get(key)):
-                if row["taxon"]:
-                    yield TAXA, row["taxon"]
-                yield from ((CARE_COLUMNS, c) for c in filled(row) if c in self.mine[CARE_COLUMNS])
-        for row in self.rows[EVIDENCE].values():
-            if row["source"]:
-                yield SOURCES, row["source"]
-        for row in self._own_claims():
-            if row["taxon"]:
-                yield TAXA, row["taxon"]
-            if row["care_group"]:
-                yield CARE, (row["care_group"], "")
-            for file in COLUMNS_OF:
-                for name in {row["attribute"], row["attribute"].removesuffix(YOUNG)} & self.mine[file].keys():
-                    yield file, name
+            if filled(CARE, row) != filled(CARE, self.base[CARE].get(key)):
+                yield from [(TAXA, row["taxon"])] if row["taxon"] else ()
+                yield from ((CARE_COLUMNS, c) for c in filled(CARE, row) if c in self.mine[CARE_COLUMNS])
+        for key, row in self.rows[EVIDENCE].items():
+            yield from [(SOURCES, row["source"])] if row["source"] else ()
+            if key not in self.theirs[EVIDENCE]:
+                yield from [(TAXA, row["taxon"])] if row["taxon"] else ()
+                yield self._cell_of(row)[:2]
+                for name in {row["attribute"], row["attribute"].removesuffix(YOUNG)}:
+                    yield from ((file, name) for file in COLUMNS_OF if name in self.mine[file])
 
-    def _cell_of(self, claim: Row) -> Place:
+    def _cell_of(self, claim: Cells) -> Place:
         """Return the cell that a claim stands behind."""
         taxon, attribute = claim["taxon"], claim["attribute"]
-        if claim.values.get("genus"):
+        if claim.get("genus"):
             return GENERA, claim["genus"], attribute
         if taxon and attribute not in self.rows[CARE_COLUMNS]:
             return TAXA, taxon, attribute
         return CARE, ("", taxon) if taxon else (claim["care_group"], ""), attribute
 
     def _tidy(self) -> None:
+        """Leave out what stands for nothing, and have a claim behind each cell and no other."""
         traits = {name for key in self.rows[TRAITS] for name in (key, f"{key}{YOUNG}")}
+        named = {*META, *(column for columns in KEYS.values() for column in columns)}
         known = {
-            TAXA: traits.union(META),
-            GENERA: traits.union(*KEYS.values()),
-            CARE: self.rows[CARE_COLUMNS],
+            TAXA: traits | {*META},
+            GENERA: traits | named,
+            CARE: {*self.rows[CARE_COLUMNS], *KEYS[CARE]},
         }
         for file, columns in known.items():
-            kept = {*columns, *KEYS[file]}
-            for key, row in list(self.rows[file].items()):
-                self.rows[file][key] = replace(row, values={c: t for c, t in row.values.items() if c in kept})
-        care = self.rows[CARE].items()
-        self.rows[CARE] = {k: r for k, r in care if not r["taxon"] or r["taxon"] in self.rows[TAXA]}
+            for key, row in self.rows[file].items():
+                self.rows[file][key] = {c: text for c, text in row.items() if c in columns}
+        care, taxa = self.rows[CARE].items(), self.rows[TAXA]
+        self.rows[CARE] = {k: row for k, row in care if not row["taxon"] or row["taxon"] in taxa}
+        sheets = self.rows.sheets({})
+        taken = {(TAXA, who, c) for (_, who), c in taken_over(sheets, check_sheets(sheets, None, Found()))}
         held = {conflict.place for conflict in self._open.values()}
-        taken = taken_over(self.rows)
-        claims: dict[Hashable, Row] = {}
+        claims: dict[Hashable, Cells] = {}
         backed: set[Place] = set()
         for key, row in self.rows[EVIDENCE].items():
             place = self._cell_of(row)
-            new = key not in self.mine[EVIDENCE]
-            said = place in taken or text_at(self.rows, place) not in ("", "?")
-            if said and not (new and {place, (*place[:2], "")} & held):
+            said = place in taken or self.rows.text(place) not in ("", "?")
+            if said and (key in self.mine[EVIDENCE] or not {place, (*place[:2], "")} & held):
                 claims[key] = row
                 backed.add(place)
-        names = {*META, *(column for columns in KEYS.values() for column in columns)}
         for file in known:
             for key, row in self.rows[file].items():
-                for column, text in filled(row).items():
-                    if column not in names and text != "?" and (file, key, column) not in backed:
+                for column, text in filled(file, row).items():
+                    if column not in named and text != "?" and (file, key, column) not in backed:
                         claims |= self._behind((file, key, column), text)
         self.rows[EVIDENCE] = claims
 
-    def _behind(self, place: Place, text: str) -> dict[Hashable, Row]:
+    def _behind(self, place: Place, text: str) -> dict[Hashable, Cells]:
         """Return what either side puts behind a cell that says so, or that nobody names a source."""
-        speaks = speaks_of(place)
         for side in (self.theirs, self.mine):
-            claims = {k: r for k, r in side[EVIDENCE].items() if speaks(r)}
-            if (
-                claims
-                and text_at(side, place) == text
-                and all(r["source"] in {"", *self.rows[SOURCES]} for r in claims.values())
-            ):
+            claims = side.claims(place)
+            known = all(row["source"] in {"", *self.rows[SOURCES]} for row in claims.values())
+            if claims and known and side.text(place) == text:
                 return claims
         file, key, column = place
-        who = {"care_group": key[0], "taxon": key[1]} if file == CARE else {KEYS[file][0]: key}
-        who = {"taxon": key} if file == TAXA else who
+        names = {TAXA: ("taxon",)}.get(file, KEYS[file])
+        who = dict(zip(names, key if file == CARE else (key,), strict=True))
         said = {"attribute": column, "value": text, "class": "memory", "scope": "species", "note": UNSOURCED}
-        row = Row(0, dict.fromkeys(HEADERS[EVIDENCE], "") | who | said, EVIDENCE)
-        return {key_of(row): row}
+        row = dict.fromkeys(HEADERS[EVIDENCE], "") | who | said
+        return {key_of(EVIDENCE, row): row}
 
     # -- conflicts ------------------------------------------------------------------------------
 
     def _differ(self, place: Place, *, gone: bool = False) -> None:
         """Note that both say different things of a place."""
         file, key, column = place
-        was, own, now = (side[file].get(key) for side in (self.base, self.mine, self.theirs))
-        name = str((key[1] or key[0]) if file == CARE else key)
-        what = called(own or was or now) if file == TAXA else f"{_WHAT[file]} {name!r}"
-        said = [
-            text_at(s, place) if column else words_of(s[file].get(key))
-            for s in (self.base, self.mine, self.theirs)
-        ]
+        was, own, now = rows = [side[file].get(key) for side in self._sides]
+        name = name_of(key)
+        what = words_of(file, own or was or now) if file == TAXA else f"{_WHAT[file]} {name!r}"
+        said = [side.text(place) for side in self._sides] if column else [words_of(file, row) for row in rows]
         if column:
-            did = f"wrote {shown(said[1])}" if said[0] != said[1] else f"gave a claim for {shown(said[1])}"
-            text = (
-                f"{what}, {column}: you {did} where the shipped table said {shown(said[0])}; it now says "
-                f"{shown(said[2])}, and yours counts {_UNTIL}."
-            )
+            before, yours, today = (repr(text) if text else "nothing" for text in said)
+            did = "wrote" if before != yours else "gave a claim for"
+            text = f"{what}, {column}: you {did} {yours} where the shipped table said {before}; it now says "
+            text += f"{today}, and yours counts"
         elif now is None:
-            text = (
-                f"The shipped table no longer has {what}, which you changed or built on; it stays {_UNTIL}."
-            )
+            text = f"The shipped table no longer has {what}, which you changed or built on; it stays"
         elif own is None:
-            text = f"You left out {what}, which the shipped table has changed since; it stays out {_UNTIL}."
+            text = f"You left out {what}, which the shipped table has changed since; it stays out"
         elif was is not None:
-            text = f"You and the shipped table changed {what}, each otherwise; yours counts {_UNTIL}."
+            text = f"You and the shipped table changed {what}, each otherwise; yours counts"
         elif file == TAXA:
-            theirs = f"a kind {name!r} ({called(now)})"
-            text = f"The shipped table now has {theirs} too; your row ({what}) counts {_UNTIL}."
+            text = f"The shipped table now has a kind {name!r} ({said[2]}) too; your row ({what}) counts"
         else:
-            text = f"The shipped table now has {what} too; yours counts {_UNTIL}."
+            text = f"The shipped table now has {what} too; yours counts"
         kind = "gone" if gone else "cell" if column else "taxon" if file == TAXA else _NAMED.get(file, "cell")
         start = kind if file == TAXA or (not column and kind != "cell") else file.partition(".")[0]
         where = ":".join(filter(None, (start, name, column)))
         taxon = name if file == TAXA or (file == CARE and key[1]) else ""
         at = column or ("id" if file == TAXA and not gone else "")
-        self._open.setdefault(
-            where, Conflict(where, kind, taxon, at, said[0], said[2], said[1], text, place=place)
-        )
+        made = Conflict(where, kind, taxon, at, said[0], said[2], said[1], f"{text} {_UNTIL}.", place)
+        self._open.setdefault(where, made)
 
-    def held_back(self) -> Rows:
+    def held_back(self) -> State:
         """Return the base of the next merge: the shipped table, but for what is not settled."""
-        held = {file: dict(rows) for file, rows in self.theirs.items()}
+        held = self.theirs.copy()
         for conflict in self.conflicts:
             if not conflict.other:
-                take(held, self.base, conflict.place)
+                held.take(self.base, conflict.place)
         return held
 
     def settled(self, name: str, keep: str) -> Merge:
@@ -432,19 +363,19 @@ class Merge:
         if keep not in conflict.choices:
             msg = f"{name}: keep={keep!r}: {one_of(keep, conflict.choices)}"
             raise IdkeyError(msg)
-        base, mine = self.held_back(), {file: dict(rows) for file, rows in self.rows.items()}
+        base, mine = self.held_back(), self.rows.copy()
         file, theirs, _ = conflict.place
         asked = [names for names in self.asked if names != (file, conflict.other, theirs)]
         if not conflict.other:
-            take(base, self.theirs, conflict.place)
+            base.take(self.theirs, conflict.place)
         if keep == "shipped":
             if file == "code":
-                take(mine, dict.fromkeys(KEYS, {}), (TAXA, conflict.other, ""))
+                mine.take(State(), (TAXA, conflict.other, ""))
             elif conflict.other:
-                fold(mine, self._theirs_read, (file, conflict.other, theirs))
+                mine.fold(self._theirs_read, file, conflict.other, theirs)
             else:
-                take(mine, self.theirs, conflict.place)
+                mine.take(self.theirs, conflict.place)
                 if theirs not in self.theirs[file]:
-                    let_go(mine, conflict.place)
-            ask_always(mine)
+                    mine.let_go(conflict.place)
+            mine.ask_always()
         return Merge(base, mine, self.theirs, asked)

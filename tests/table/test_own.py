@@ -769,6 +769,21 @@ def test_what_holds_for_a_genus_is_merged_too(monkeypatch, keep):
     )
 
 
+@BOTH
+def test_a_genus_that_is_gone_stays_where_the_keeper_backed_what_it_says(monkeypatch, keep):
+    table = started(folder._shipped())
+    mine = added(saved(table), "evidence.csv", genus="Hypancistrus", attribute="mouth_shape", value="small",
+                 class_="memory", scope="genus", note="seen in the tank")  # fmt: skip
+    newer = without(folder._shipped(), "genera.csv", lambda row: row["genus"] == "Hypancistrus")
+    newer = upgraded(without(newer, "evidence.csv", lambda row: row["genus"] == "Hypancistrus"), "9.0")
+    monkeypatch.setattr(folder, "_shipped", lambda: dict(newer))
+    merged = folder._Own(mine, "mine")
+    assert [c.id for c in merged.merge.conflicts] == ["gone:Hypancistrus"]
+    assert "mouth_shape" in merged.table().genera["Hypancistrus"]
+    done = merged.settled("gone:Hypancistrus", keep).table()
+    assert (done.conflicts, "Hypancistrus" in done.genera) == ((), keep == "own")
+
+
 @pytest.mark.parametrize("form", ["own", "whole"])
 def test_a_table_written_by_version_0_1_0_loads_with_all_it_had(tmp_path, form):
     here, mine = Path(__file__).parent, tmp_path / "mine"
