@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey.errors import TableError
-from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
+from idkey.table.schema import NOT_APPLICABLE, Range, States
 from idkey.table.table import TraitTable
 
 
@@ -56,28 +56,21 @@ def test_kind_is_inferred_from_the_dtype(values, kind):
 
 @pytest.mark.parametrize("kind", ["nominal", "ordinal", "measure", "ceiling"])
 def test_kind_can_be_given(kind):
-    assert table({"x": [1, 2], "y": [3, 4]}, kinds={"x": kind}).trait("x").kind == kind
+    made = table({"x": [1, 2], "y": [3, 4]}, kinds={"x": kind})
     # Columns that are left out keep the default.
-    assert table({"x": [1, 2], "y": [3, 4]}, kinds={"x": kind}).trait("y").kind == "measure"
+    assert (made.trait("x").kind, made.trait("y").kind) == (kind, "measure")
 
 
 def test_text_with_the_cell_syntax():
+    tails, rays = ["straight|forked", "-", "straight:3|forked:1"], ["7..9", "-", "8"]
     made = table(
-        {"tail": ["straight|forked", "-", "straight:3|forked:1"], "rays": ["7..9", "-", "8"]},
-        kinds={"rays": "measure"},
+        {"tail": tails, "rays": rays, "x": [126, 178.5, 1]}, kinds={"rays": "measure", "x": "ceiling"}
     )
-    assert made.trait("tail").states == ("forked", "straight")
-    assert made.cells["tail"] == (
-        States(("forked", "straight"), (0.5, 0.5)),
-        NOT_APPLICABLE,
-        States(("forked", "straight"), (0.25, 0.75)),
-    )
+    states = made.trait("tail").states
+    assert states == ("forked", "straight")
+    assert made.cells["tail"] == (States(states, (0.5, 0.5)), NOT_APPLICABLE, States(states, (0.25, 0.75)))
     assert made.cells["rays"] == (Range(7, 9), NOT_APPLICABLE, Range(8, 8))
-
-
-def test_ceiling():
-    made = table({"x": [126, 178.5]}, kinds={"x": "ceiling"})
-    assert made.cells["x"] == (Range(0, 126), Range(0, 178.5))
+    assert made.cells["x"] == (Range(0, 126), Range(0, 178.5), Range(0, 1))
 
 
 # -- states ----------------------------------------------------------------------------------------------
@@ -147,8 +140,7 @@ def test_gaps_of_every_sort_are_not_known(gap):
 
 def test_a_column_of_gaps_alone():
     made = table({"x": [None, None], "y": [math.nan, math.nan], "z": [1, 2]})
-    assert made.cells["x"] == (None, None)
-    assert made.cells["y"] == (None, None)
+    assert made.cells["x"] == made.cells["y"] == (None, None)
     assert repr(made) == "TraitTable: 2 taxa, 3 traits, 2 of 6 cells filled"
 
 
@@ -223,12 +215,9 @@ def test_noughts_and_ones_are_a_yes_or_no():
     assert made.trait("x").states == ("0", "1")
 
 
-def test_measuring_error_of_single_rows_is_a_share_of_the_range():
+def test_measuring_error_of_single_rows_is_a_share_of_the_range_and_never_nought():
     assert table({"x": [0, 50, 100]}).trait("x").spread == pytest.approx(2.0)
     assert table({"x": ["0..50", "60..100"]}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
-
-
-def test_measuring_error_is_never_nought():
     frame = pd.DataFrame({"kind": list("aabb"), "x": [5, 5, 5, 5], "y": [1, 1, 2, 2], "z": [math.nan] * 4})
     made = TraitTable.from_frame(frame, taxon="kind")
     assert all(made.trait(t).spread > 0 for t in "xyz")
@@ -238,10 +227,9 @@ def test_measuring_error_is_never_nought():
 def test_measuring_error_goes_with_the_unit(values, factor, shift):
     frame = pd.DataFrame({"kind": ["a", "b"] * len(values), "x": [v for v in values for _ in range(2)]})
     frame["x"] += np.arange(len(frame)) % 3
-    kinds = {"x": "measure"}
-    one = TraitTable.from_frame(frame, "kind", kinds).trait("x").spread
-    other = (
-        TraitTable.from_frame(frame.assign(x=frame["x"] * factor + shift), "kind", kinds).trait("x").spread
+    one, other = (
+        TraitTable.from_frame(made, "kind", {"x": "measure"}).trait("x").spread
+        for made in (frame, frame.assign(x=frame["x"] * factor + shift))
     )
     assert other == pytest.approx(one * factor, rel=1e-3)
 
@@ -264,14 +252,11 @@ def test_a_young_column_is_the_companion_of_its_trait():
     assert list(made.to_frame().columns) == ["tail", "tail_young", "n", "n_young"]
 
 
-def test_a_young_column_without_its_trait_is_a_trait():
+def test_a_young_column_without_its_trait_is_a_trait_and_a_wrong_one_is_reported():
     made = table({"n_young": [1, 2]})
     assert made.trait_ids == ("n_young",)
     assert made.to_frame()["n_young"].tolist() == ["1..1", "2..2"]
     assert made.with_taxon("z", n_young="3").cell("z", "n_young") == Range(3, 3)
-
-
-def test_what_is_wrong_in_a_young_column_is_reported_there():
     frame = pd.DataFrame({"kind": ["a"], "n": [1], "n_young": ["few"]})
     assert problems(frame) == [("2 (a)", "n_young", "few")]
 
@@ -321,6 +306,8 @@ def test_unknown_taxon_column_and_kind_name_the_nearest():
         TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "x": [1]}), taxon="kinds")
     with pytest.raises(TableError, match="did you mean 'measure'"):
         table({"x": [1, 2]}, kinds={"x": "mesure"})
+    for empty in ({"kind": [], "x": []}, {"kind": ["a"]}, {}):
+        assert len(problems(pd.DataFrame(empty))) == 1
 
 
 @pytest.mark.parametrize(
@@ -330,12 +317,6 @@ def test_unknown_taxon_column_and_kind_name_the_nearest():
 def test_columns_twice(columns, twice):
     frame = pd.DataFrame([["a", "b", "c"]], columns=columns)
     assert [column for _, column, _ in problems(frame)] == twice
-
-
-def test_no_row_and_no_trait():
-    assert len(problems(pd.DataFrame({"kind": [], "x": []}))) == 1
-    assert len(problems(pd.DataFrame({"kind": ["a"]}))) == 1
-    assert len(problems(pd.DataFrame())) == 1
 
 
 @pytest.mark.parametrize(
@@ -370,7 +351,10 @@ def test_columns_that_are_no_text_get_their_text_as_id():
     frame = pd.DataFrame({"kind": ["a", "b"], 0: [1, 2], 1.5: ["p", "q"]})
     made = TraitTable.from_frame(frame, taxon="kind", kinds={0: "nominal"})
     assert made.trait_ids == ("0", "1.5")
-    assert made.trait("0").kind == "nominal"
+    trait = made.trait("1.5")
+    assert (made.trait("0").kind, trait.id, trait.name, trait.words) == ("nominal", "1.5", "1.5", ("p", "q"))
+    assert trait.applies_when is None
+    assert 0 < trait.error < 1
 
 
 cell_texts = st.sampled_from(["p", "q", "p|q", "q|r", "p:0.25|r:0.75", "-", "", "r"])
@@ -399,13 +383,6 @@ def test_time_grows_with_the_rows_and_not_with_their_square():
     assert len(TraitTable.from_frame(frame, taxon="kind")) == n
     # About 1 s; looking through all earlier names for each name takes 40 s and more.
     assert time.perf_counter() - start < 12
-
-
-def test_defaults_of_a_trait_from_a_frame():
-    trait = table({"x": ["p", "q"]}).trait("x")
-    assert isinstance(trait, Trait)
-    assert (trait.id, trait.name, trait.words, trait.applies_when) == ("x", "x", ("p", "q"), None)
-    assert 0 < trait.error < 1
 
 
 def test_a_column_that_is_blank_all_through_says_nothing():

@@ -256,7 +256,9 @@ def test_a_table_from_nowhere_needs_a_folder():
 
 def test_a_table_of_another_shape_is_refused(tmp_path):
     table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
-    with pytest.raises(IdkeyError, match="shape of the shipped one"):
+    with pytest.raises(
+        IdkeyError, match=r"column scientificName is missing; only a table of the shape of the shipped one"
+    ):
         table.save(tmp_path / "mine")
     assert not (tmp_path / "mine").exists()
 

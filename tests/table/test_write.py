@@ -14,9 +14,8 @@ from idkey.errors import IdkeyError, TableError
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
 from idkey.table.fields import HEADERS, META, UNITS
-from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, parts_from, table_from
 from idkey.table.folder import load_table
-from idkey.table.layout import FILES
 from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, NOT_KNOWN, YOUNG, Range, States, Trait
 from idkey.table.sources import bibtex
@@ -168,14 +167,6 @@ def source(draw, key: str) -> Source:
 # -- there and back --------------------------------------------------------------------------------------
 
 
-def test_the_shipped_table_gives_its_own_bytes_back():
-    folder = shipped_folder()
-    files = files_of(load_table(folder))
-    assert set(files) == set(FILES)
-    for name in FILES:
-        assert files[name] == (folder / name).read_bytes(), name
-
-
 @settings(max_examples=150, deadline=None)
 @given(tables())
 def test_a_table_is_the_same_after_writing_and_reading(table):
@@ -233,9 +224,7 @@ def test_a_written_sheet_is_read_by_any_csv_reader(rows):
     data = write_sheet(("a", "b", "c"), rows)
     read = list(csv.reader(io.StringIO(data.decode(), newline=""), strict=True))
     assert [[plain_cell(c) for c in line] for line in read] == [["a", "b", "c"], *rows]
-
-
-def test_quotation_marks_only_where_they_are_needed():
+    # Quotation marks stand only where they are needed.
     rows = [("plain", "it's", 'a "b"'), ("x,y", "one\rtwo", "-1..2")]
     assert write_sheet(("a", "b", "c"), rows) == b'a,b,c\nplain,it\'s,"a ""b"""\n"x,y","one\rtwo",-1..2\n'
 
@@ -257,9 +246,6 @@ def test_an_apostrophe_of_a_spreadsheet_is_taken_off_on_reading():
 def test_measuring_error_as_a_keeper_writes_it(spread, relative, text):
     trait = Trait("size", "measure", unit="mm", spread=spread, spread_is_relative=relative)
     assert trait_row(trait)["spread"] == text
-
-
-def test_numbers_are_whole_where_they_can_be_and_full_where_not():
     row = trait_row(Trait("size", "measure", unit="mm", effort=20.0, error=1 / 3))
     assert (row["effort_s"], row["error"]) == ("20", "0.3333333333333333")
 
@@ -281,12 +267,6 @@ def test_a_table_of_some_kinds_leaves_out_what_is_said_of_the_others():
     assert files_of(again) == files
 
 
-def test_a_table_from_a_pandas_frame_is_no_folder():
-    table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
-    with pytest.raises(IdkeyError, match=r"column scientificName is missing; only a table of the shape"):
-        files_of(table)
-
-
 @pytest.mark.parametrize(
     ("change", "place"),
     [
@@ -305,20 +285,14 @@ def test_what_could_not_be_loaded_again_is_not_written(change, place):
     assert place in {(p.file, p.column) for p in caught.value.problems}
 
 
-def test_a_character_that_is_no_text_is_refused():
+def test_what_is_no_text_is_refused():
     table = load_table()
-    evidence = table.evidence.copy()
-    evidence["note"] = evidence["note"].astype(object)
+    evidence = table.evidence.astype({"note": object})
     evidence.loc[0, "note"] = "\ud800"
-    with pytest.raises(IdkeyError, match="cannot be written as text"):
-        files_of(replace(table, evidence=evidence))
-
-
-@pytest.mark.parametrize("value", [float("nan"), {1, 2}, "\ud800"])
-def test_what_json_cannot_hold_is_refused(value):
-    table = load_table()
-    with pytest.raises(IdkeyError, match="cannot be written as text"):
-        files_of(replace(table, about={**table.about, "more": value}))
+    wrong = [{"about": {**table.about, "more": value}} for value in (float("nan"), {1, 2}, "\ud800")]
+    for change in ({"evidence": evidence}, *wrong):
+        with pytest.raises(IdkeyError, match="cannot be written as text"):
+            files_of(replace(table, **change))
 
 
 # -- sources ---------------------------------------------------------------------------------------------
