@@ -1,6 +1,9 @@
-"""What stands in a piece of HTML: its elements, its attributes and its words."""
+"""What stands in a piece of HTML, its elements, attributes and words; and on the pages of a PDF."""
 
+import io
 from html.parser import HTMLParser
+
+import pypdf
 
 VOID = ("br", "col", "meta", "img")
 
@@ -38,3 +41,13 @@ class Page(HTMLParser):
     def all(self, *names):
         """The values of attributes of these names."""
         return [value for name, value in self.attributes if name in names]
+
+
+def pages_of(data):
+    """The pages of a PDF."""
+    return pypdf.PdfReader(io.BytesIO(data)).pages
+
+
+def page_texts(data):
+    """The text of each page of a PDF, one blank between words."""
+    return [" ".join(page.extract_text().split()) for page in pages_of(data)]

@@ -40,14 +40,10 @@ def test_the_strongest_difference_stands_first_and_the_rest_is_folded(found):
     assert "Schaefer" in text[text.index("Where it is written") :]
 
 
-def test_a_look_is_said_in_words_and_numbers_not_by_the_bar_alone(found):
+def test_a_look_and_a_state_are_said_in_words_not_by_a_bar_or_a_picture_alone(found):
     text = display.html(found)
     bars = re.findall(r"([a-z ]+, \d+ in \d+)<br><span class=\"idk-bar\" aria-hidden=\"true\">", text)
     assert len(bars) == text.count('class="idk-bar"') == len(found.differ)
-
-
-def test_the_fish_are_drawn_and_every_state_has_its_picture_and_words(found):
-    text = display.html(found)
     assert text.index("<svg") < text.index("What differs")
     row = text[text.index(">Tail fin edge") : text.index(">Dorsal fin against")]
     assert row.count("<svg") == 4
@@ -87,11 +83,15 @@ def test_the_same_bytes_without_ids_or_anything_from_outside(found, alike):
     assert display.html(alike) == display.html(lookalikes(TABLE))
 
 
+def table_of(**columns):
+    kinds = list("abc")[: len(next(iter(columns.values())))]
+    return TraitTable.from_frame(pd.DataFrame({"kind": kinds} | columns), taxon="kind")
+
+
 def test_markup_in_a_table_is_shown_as_text():
-    frame = pd.DataFrame(
-        {"kind": [EVIL, "b", "c"], EVIL: [EVIL, "x", "x"], "u": [EVIL, EVIL, "y"], "v": [EVIL, None, "y"]}
+    table = table_of(
+        kind=[EVIL, "b", "c"], **{EVIL: [EVIL, "x", "x"]}, u=[EVIL, EVIL, "y"], v=[EVIL, None, "y"]
     )
-    table = TraitTable.from_frame(frame, taxon="kind")
     for text in (display.html(compare(table, EVIL, "b")), display.html(lookalikes(table))):
         assert "<script" not in text
         assert html.escape(EVIL) in text
@@ -99,29 +99,24 @@ def test_markup_in_a_table_is_shown_as_text():
 
 
 def test_a_table_without_drawings_care_or_sources():
-    frame = pd.DataFrame({"kind": ["a", "b"], "rays": [7, 9], "leaf": ["round", "long"]})
-    found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
-    text = display.html(found)
-    assert "<svg" not in text
-    assert "Care" not in text
-    assert "Where it is written" not in text
+    found = compare(table_of(rays=[7, 9], leaf=["round", "long"]), "a", "b")
+    assert not re.search("<svg|Care|Where it is written", display.html(found))
     assert care_line(found) == ""
     assert "rays" in display.text(found)
 
 
 def test_kinds_that_nothing_tells_apart():
-    frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "forked"]})
-    found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
+    found = compare(table_of(tail=["forked", "forked"]), "a", "b")
     assert "it would be a guess" in mix_up_words(found)
     assert "differs" in display.html(found)
 
 
-@pytest.mark.parametrize(
-    ("chance", "words"),
-    [(0.5, "5 in 10"), (0.9, "9 in 10"), (0.95, "19 in 20"), (0.99, "99 in 100"), (1.0, "99 in 100")],
-)
-def test_chances(chance, words):
-    assert chance_words(chance) == words
+def test_chances_of_a_look_and_of_a_mix_up():
+    chances = {0.5: "5 in 10", 0.9: "9 in 10", 0.95: "19 in 20", 0.99: "99 in 100", 1.0: "99 in 100"}
+    assert {chance: chance_words(chance) for chance in chances} == chances
+    chances = {0.5: "5 in 10", 0.26: "3 in 10", 0.2: "1 in 5", 0.0279: "1 in 36"}
+    chances |= dict.fromkeys((0.001, 0.0), "fewer than 1 in 200")
+    assert {chance: one_in(chance) for chance in chances} == chances
 
 
 def test_a_stronger_look_never_has_the_weaker_word():
@@ -132,24 +127,11 @@ def test_a_stronger_look_never_has_the_weaker_word():
         assert set(said) == set(range(5))
 
 
-def test_mix_ups_as_one_in_so_many():
-    assert [one_in(c) for c in (0.5, 0.26, 0.2, 0.0279, 0.001, 0.0)] == [
-        "5 in 10",
-        "3 in 10",
-        "1 in 5",
-        "1 in 36",
-        "fewer than 1 in 200",
-        "fewer than 1 in 200",
-    ]
-
-
 def test_text_keeps_to_a_console_and_says_what_html_says(found):
     text = display.text(found)
     assert max(map(len, text.splitlines())) <= 78
     flat = " ".join(text.split())
-    for contrast in found.differ:
-        assert contrast.trait.name in flat
-    assert mix_up_words(found) in flat
+    assert all(words in flat for words in (mix_up_words(found), *(c.trait.name for c in found.differ)))
     assert repr(found) == text
     assert found._repr_html_() == display.html(found)
 
@@ -157,27 +139,18 @@ def test_text_keeps_to_a_console_and_says_what_html_says(found):
 def test_the_map_names_every_kind_and_hollow_marks_are_hardly_compared(alike):
     root = ET.fromstring(map_svg(alike))
     texts = "".join(root.itertext())
-    for taxon in alike.ids:
-        assert TABLE.label(taxon)[:30] in texts
-    full, hollow = [
-        [
-            c
-            for g in root.findall(".//{*}g")
-            if (g.get("fill") == "none") == which
-            for c in g.findall("{*}circle")
-        ]
-        for which in (False, True)
-    ]
+    assert all(TABLE.label(taxon)[:30] in texts for taxon in alike.ids)
+    marks = [(g.get("fill") == "none", len(g.findall("{*}circle"))) for g in root.findall(".//{*}g")]
+    full, hollow = (sum(count for none, count in marks if none == which) for which in (False, True))
     shown = (alike.matrix >= 0.02) & ~np.eye(len(alike.ids), dtype=bool)
     few = alike.hardly_compared
     # Four and one marks of the legend.
-    assert len(full) - 4 == (shown & ~few).sum()
-    assert len(hollow) - 1 == (shown & few).sum()
+    assert full - 4 == (shown & ~few).sum()
+    assert hollow - 1 == (shown & few).sum()
 
 
 def test_the_area_of_a_mark_is_the_mix_up():
-    frame = pd.DataFrame({"kind": list("abc"), **{t: ["x", "x", "y"] for t in "tuv"}})
-    found = lookalikes(TraitTable.from_frame(frame, taxon="kind"))
+    found = lookalikes(table_of(**{t: ["x", "x", "y"] for t in "tuv"}))
     circles = [float(c.get("r")) for c in ET.fromstring(map_svg(found)).findall(".//{*}circle")]
     guess, quarter = circles[-5], circles[-4]
     assert (quarter / guess) ** 2 == pytest.approx(0.5, abs=0.02)
@@ -194,13 +167,10 @@ def test_the_map_can_be_limited_to_kinds_with_a_lookalike(alike):
     assert on_map(alike) == alike.ids
 
 
-def test_lookalikes_stand_together(alike):
+def test_lookalikes_stand_together_and_pairs_hardly_compared_are_listed_apart(alike):
     labels = re.findall(r'fill="#\w+" text-anchor="end">([^<]+)<', map_svg(alike))
     at = {label: i for i, label in enumerate(labels)}
     assert abs(at["Panaqolus orcesi"] - at["Panaqolus pantostiktos"]) == 1
-
-
-def test_pairs_hardly_compared_are_listed_apart(alike):
     text = display.html(alike)
     pairs = text[text.index("Most alike") : text.index("are hardly compared")]
     first = alike.frame.iloc[0]

@@ -1,6 +1,5 @@
 """The page of a review: what it says, its grid, what is printed; nothing of a table runs."""
 
-import io
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
@@ -9,8 +8,8 @@ from html import unescape
 
 import numpy as np
 import pandas as pd
-import pypdf
 import pytest
+from markup import page_texts, pages_of
 
 from idkey import TraitTable, load_table
 from idkey.model.review import CODES, review
@@ -23,26 +22,21 @@ EVIL = "<script>alert('x')</script>& \x00\u202e\ud800 {nb}"
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-@cache
-def looked_over():
-    return review(load_table())
+looked_over = cache(lambda: review(load_table()))
 
 
-def review_page(found, paper="A4"):
-    return html.printed(review_document(found), paper)
+@pytest.fixture
+def shipped():
+    return looked_over()
 
 
-def review_pdf(found, paper="A4"):
-    return print.pdf(review_document(found), paper)
-
-
-def review_html(found):
-    return found._repr_html_()
+def review_page(found):
+    return html.printed(review_document(found))
 
 
 @cache
 def pdf(paper="A4"):
-    return review_pdf(looked_over(), paper)
+    return print.pdf(review_document(looked_over()), paper)
 
 
 def tables(found):
@@ -53,11 +47,6 @@ def tables(found):
 
 def words_of(svg):
     return [text.text for text in ET.fromstring(svg).iter(f"{SVG}text")]
-
-
-@pytest.fixture
-def shipped():
-    return looked_over()
 
 
 @pytest.fixture(scope="module")
@@ -83,9 +72,6 @@ def wide(kinds, traits):
     return review(TraitTable.from_frame(frame, taxon="kind"))
 
 
-# -- what it says ------------------------------------------------------------------------------------------
-
-
 def test_the_first_sentence_is_the_plainest(shipped):
     taxa = shipped.taxa
     filled, blank = taxa["filled"].sum(), taxa["blank"].sum()
@@ -96,10 +82,9 @@ def test_the_first_sentence_is_the_plainest(shipped):
 
 def test_figures_stand_in_the_text_the_html_and_on_paper(shipped):
     told = f"{len(shipped.untold):,} of 3,828 pairs of adults"
-    for text in (repr(shipped), unescape(review_html(shipped)), unescape(review_page(shipped))):
+    html = (shipped._repr_html_(), review_page(shipped))
+    for text in (repr(shipped), *map(unescape, html), page_texts(pdf())[0]):
         assert told in " ".join(text.split())
-    pages = pypdf.PdfReader(io.BytesIO(pdf())).pages
-    assert told in " ".join(pages[0].extract_text().split())
 
 
 def test_a_keeper_finds_the_cell_to_act_on(shipped):
@@ -115,15 +100,10 @@ def test_a_keeper_finds_the_cell_to_act_on(shipped):
 
 
 def test_a_table_without_evidence_says_so(small):
-    text = repr(small)
-    assert "does not say what its cells rest on" in text
-    assert "memory" not in text
-    assert "Weakest evidence" not in text
-    assert "source" not in review_html(small)
+    assert "does not say what its cells rest on" in repr(small)
+    assert not re.search("memory|Weakest evidence", repr(small))
+    assert "source" not in small._repr_html_()
     assert "known" in words_of(grid_sheets(small)[0][0])
-
-
-# -- the grid ----------------------------------------------------------------------------------------------
 
 
 def test_the_grid_names_every_kind_and_trait_and_counts_them(shipped):
@@ -145,86 +125,65 @@ def test_every_sort_of_cell_has_a_shape_of_its_own(shipped):
     assert len(shapes) == 7
 
 
-def test_the_grid_says_in_words_what_it_shows(shipped):
+def test_the_grid_says_in_words_what_it_shows_and_words_lie_on_the_card(shipped):
     ((svg, says),) = grid_sheets(shipped)
     drawn = ET.fromstring(svg)
     assert drawn.get("role") == "img"
     assert drawn.find(f"{SVG}title").text == says
     assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
     assert f"from memory: {(shipped.grid == 'memory').sum().sum()}" in says
-
-
-def test_words_lie_on_the_card(shipped):
-    drawn = ET.fromstring(grid_sheets(shipped)[0][0])
     width, height = map(float, drawn.get("viewBox").split()[2:])
     for word in drawn.iter(f"{SVG}text"):
         assert 0 <= float(word.get("x")) <= width
         assert 0 <= float(word.get("y")) <= height
 
 
-def test_a_large_table_is_cut_into_sheets_and_what_is_left_out_is_said():
+def test_a_large_table_is_cut_into_even_sheets_and_what_is_left_out_is_said():
     found = wide(MOST_SHEETS * MOST_ROWS + 7, MOST_COLUMNS + 1)
     sheets = grid_sheets(found)
     assert len(sheets) == MOST_SHEETS
     shown = [word for svg, _ in sheets for word in words_of(svg) if word.startswith("kind 0")]
     assert len(shown) == MOST_SHEETS * MOST_ROWS
     left_out = "Not shown: 7 more kinds and 1 more trait; to_frame() has all."
-    assert left_out in review_html(found)
+    assert left_out in found._repr_html_()
     assert left_out in review_page(found)
     assert "sheet 2 of 4" in sheets[1][1]
-
-
-def test_sheets_are_of_even_length():
     found = wide(MOST_ROWS + 2, 2)
     lengths = [sum(w.startswith("kind 0") for w in words_of(svg)) for svg, _ in grid_sheets(found)]
     assert lengths == [46, 46]
-    assert "Not shown" not in review_html(found)
-
-
-# -- on paper ----------------------------------------------------------------------------------------------
+    assert "Not shown" not in found._repr_html_()
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
-def test_the_grid_stands_whole_on_one_page(shipped, paper, size):
-    pages = pypdf.PdfReader(io.BytesIO(pdf(paper))).pages
-    assert {tuple(round(float(n)) for n in p.mediabox[2:]) for p in pages} == {size}
-    texts = [p.extract_text() for p in pages]
+def test_the_grid_stands_whole_on_one_page_and_no_heading_alone_at_the_foot(shipped, paper, size):
+    texts = page_texts(pdf(paper))
+    assert {tuple(round(float(n)) for n in p.mediabox[2:]) for p in pages_of(pdf(paper))} == {size}
     (grid,) = [t for t in texts if "What each cell rests on" in t]
-    names = [" ".join(shipped.table.label(t).split()[:2]) for t in shipped.table.ids]
-    assert all(name in grid for name in names)
+    assert all(" ".join(shipped.table.label(t).split()[:2]) in grid for t in shipped.table.ids)
     assert "framed: in doubt" in grid
-
-
-def test_headings_of_tables_do_not_stand_alone_at_the_foot(shipped):
-    for paper in ("A4", "Letter"):
-        for page in pypdf.PdfReader(io.BytesIO(pdf(paper))).pages:
-            text = page.extract_text()
-            for heading, table in tables(shipped).items():
-                if heading in text and table.heads[0] in text:
-                    assert table.rows[0][0].split()[0] in text
+    for text in texts:
+        for heading, table in tables(shipped).items():
+            if heading in text and table.heads[0] in text:
+                assert table.rows[0][0].split()[0] in text
 
 
 def test_the_same_bytes_every_time(shipped):
     again = review(load_table())
-    assert review_html(again) == review_html(shipped)
+    assert again._repr_html_() == shipped._repr_html_()
     assert review_page(again) == review_page(shipped)
-    assert review_pdf(again) == pdf()
-
-
-# -- nothing of a table runs -------------------------------------------------------------------------------
+    assert print.pdf(review_document(again)) == pdf()
 
 
 def test_markup_in_a_table_is_shown_as_text():
     found = hostile()
     assert found.doubts
-    for text in (review_html(found), review_page(found)):
+    for text in (found._repr_html_(), review_page(found)):
         assert "<script" not in text
         assert "<script>alert('x')</script>" in unescape(text)
     review_page(found).encode("utf-8")
     for svg, _ in grid_sheets(found):
         ET.fromstring(svg)
-    text = " ".join(p.extract_text() for p in pypdf.PdfReader(io.BytesIO(review_pdf(found))).pages)
-    assert "alert('x')" in text
+    assert "alert('x')" in " ".join(page_texts(print.pdf(review_document(found))))
 
 
 @pytest.mark.parametrize("kinds", [1, 2])
@@ -232,5 +191,5 @@ def test_tables_of_hardly_anything(kinds):
     frame = pd.DataFrame({"kind": ["a", "b"][:kinds], "tail": ["forked", None][:kinds]})
     found = review(TraitTable.from_frame(frame, taxon="kind"))
     assert repr(found)
-    assert "<svg" in review_html(found)
-    assert review_pdf(found).startswith(b"%PDF")
+    assert "<svg" in found._repr_html_()
+    assert print.pdf(review_document(found)).startswith(b"%PDF")
