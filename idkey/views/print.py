@@ -137,22 +137,18 @@ def save(
     _check_free(place, overwrite)
     document = display.document(thing, **options)
     made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
-    beside = None
     try:
-        with tempfile.NamedTemporaryFile(dir=place.parent, prefix=".idkey-", delete=False) as file:
-            beside = Path(file.name)
-            file.write(made)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.chmod(0o644)
-        _move(beside, place, overwrite)
+        with tempfile.TemporaryDirectory(dir=place.parent, prefix=".idkey-") as folder:
+            beside = Path(folder) / place.name
+            with beside.open("wb") as file:
+                file.write(made)
+                file.flush()
+                os.fsync(file.fileno())
+            _move(beside, place, overwrite)
     except OSError as error:
         why = error.strerror or error
         msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
         raise IdkeyError(msg) from error
-    finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
 
 
 def _move(beside: Path, place: Path, overwrite: bool) -> None:
