@@ -31,15 +31,7 @@ from idkey.model.answers import Distinct
 from idkey.table.schema import Trait
 from idkey.table.table import Column
 
-__all__ = [
-    "ADULT_FROM",
-    "NONE",
-    "STAGE_ERROR",
-    "TraitModel",
-    "exact_numbers",
-    "number_grid",
-    "scale_of",
-]
+__all__ = ["ADULT_FROM", "NONE", "STAGE_ERROR", "TraitModel", "exact_numbers", "number_grid", "scale_of"]
 
 NONE = "none of these"
 

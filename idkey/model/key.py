@@ -25,15 +25,7 @@ from idkey.table.reading import trait_answer
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = [
-    "Bounds",
-    "Couplet",
-    "Key",
-    "Lead",
-    "build_key",
-    "keyed_kinds",
-    "numbered_couplets",
-]
+__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key", "keyed_kinds", "numbered_couplets"]
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 

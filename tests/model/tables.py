@@ -1,19 +1,43 @@
-"""Small tables for the tests of the model: written out, or drawn at random by hypothesis."""
+"""Small tables for the tests of the model: written out, public, or drawn at random by hypothesis."""
 
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
+from palmerpenguins import load_penguins
+from sklearn.datasets import load_iris
 
+from idkey import Identification, NearestMatch, TraitTable
+from idkey.model.answers import code_answers
+from idkey.model.combine import model_of
 from idkey.table.schema import Trait, parse_cell
-from idkey.table.table import TraitTable
 
-LETTERS = "abcd"
+NONE = "none of these"
+DATA = Path(__file__).parent / "data"
+STATE_KINDS = ("nominal", "ordinal")
+
+# -- written out -----------------------------------------------------------------------------------------
+
+
+def nominal(trait_id, states="ab", **options):
+    return Trait(id=trait_id, kind="nominal", states=tuple(states), **options)
 
 
 def table_of(traits, rows):
     """Make a table from traits and rows, ``{taxon: {column: cell text}}``; a column left out is blank.
 
-    A column is a trait id, or a trait id with ``_young``.
+    A column is a trait id, or a trait id with ``_young``. A row may be one text: its cells in order of
+    the traits, ``.`` for a blank.
     """
+    ids = [t.id for t in traits]
+    rows = {
+        taxon: {t: c for t, c in zip(ids, row.split(), strict=False) if c != "."}
+        if isinstance(row, str)
+        else row
+        for taxon, row in rows.items()
+    }
     by_column = {t.id: t for t in traits}
     by_column |= {f"{t.id}_young": t for t in traits if any(f"{t.id}_young" in row for row in rows.values())}
     cells = {
@@ -25,10 +49,98 @@ def table_of(traits, rows):
     )
 
 
+def rows_of(table):
+    """Return the table as ``{taxon: {column: cell text}}``."""
+    return table.to_frame().to_dict("index")
+
+
+def of_genera(table, genera):
+    """Give the kinds of a table a genus each, or all the same."""
+    return replace(table, taxa=table.taxa.assign(genus=genera))
+
+
+def with_claims(table, *claims):
+    """Return the table with claims: taxon, attribute, value, and what else is said of them."""
+    blank = {"care_group": "", "source": "BOOK", "locator": "p. 3", "class": "read", "scope": "species"}
+    rows = [blank | {"taxon": t, "attribute": a, "value": v, "note": ""} | more for t, a, v, more in claims]
+    return replace(table, evidence=pd.DataFrame(rows, dtype="str"))
+
+
+def shuffled(table, random):
+    """Return the table with its rows and its columns in another order."""
+    rows = random.sample(range(len(table)), len(table))
+    return replace(
+        table,
+        traits=tuple(random.sample(table.traits, len(table.traits))),
+        taxa=table.taxa.iloc[rows],
+        own_cells={c: tuple(cells[i] for i in rows) for c, cells in table.cells.items()},
+    )
+
+
+# -- what the model says ---------------------------------------------------------------------------------
+
+
+def answered(table, said, **options):
+    fish = Identification(table, **options)
+    for trait, value in said.items():
+        fish.answer(trait, value)
+    return fish
+
+
 def probabilities(fish):
     """Return the probability of each name of an identification, as a mapping."""
     ranking = fish.ranking()
     return dict(zip(ranking["taxon"], ranking["probability"], strict=True))
+
+
+def posterior(table, answers, **options):
+    """Return the probability of each name after these answers by `NearestMatch`, likeliest first."""
+    return NearestMatch(**options).fit(table).rank(answers).set_index("taxon")["probability"]
+
+
+def likelihoods(table, **answers):
+    """Return P(answers | kind) for every kind and "none of these"."""
+    model = model_of(table)
+    found = model.to_table_order(np.exp(model.log_likelihoods(code_answers(table, answers))[0]))
+    return dict(zip([*table.ids, NONE], found.tolist(), strict=True))
+
+
+def entropy(p):
+    """Return the entropy of probabilities in bits."""
+    p = np.asarray(p)[np.asarray(p) > 0]
+    return float(-(p * np.log2(p)).sum())
+
+
+# -- public tables ---------------------------------------------------------------------------------------
+
+MEASURES = ["bill_length_mm", "bill_depth_mm", "flipper_length_mm", "body_mass_g"]
+
+
+def iris():
+    """Fisher's iris (1936, Annals of Eugenics 7:179-188) as scikit-learn ships it: 150 flowers, 4 lengths."""
+    data = load_iris(as_frame=True)
+    return data.data, data.target.map(dict(enumerate(data.target_names))).astype(str)
+
+
+def penguins(*columns):
+    """Penguins of the Palmer Archipelago (package palmerpenguins): 344 birds, some cells missing."""
+    data = load_penguins()
+    return data[list(columns) or [*MEASURES, "sex"]], data["species"].astype(str)
+
+
+def zoo(dtype=None):
+    """101 animals by 16 characters (UCI, see data/ORIGIN.md), and their class."""
+    data = pd.read_csv(DATA / "zoo.csv", dtype=dtype)
+    return data.drop(columns=["animal", "type"]), data["type"].to_numpy(dtype=object)
+
+
+def kinds_of(frame, names=None, kinds=None):
+    """Make a table of specimens: pooled by their names, or every row a kind of its own, ``row0`` and on."""
+    names = [f"row{i}" for i in range(len(frame))] if names is None else names
+    return TraitTable.from_frame(frame.assign(name_of_kind=names), taxon="name_of_kind", kinds=kinds)
+
+
+# -- drawn at random -------------------------------------------------------------------------------------
 
 
 def _state_cells(states):
@@ -49,11 +161,11 @@ _RECORDS = st.one_of(st.just(""), st.just("-"), st.integers(30, 900).map(str))
 @st.composite
 def traits(draw, trait_id):
     """Draw a trait of any kind."""
-    kind = draw(st.sampled_from(["nominal", "ordinal", "measure", "ceiling"]))
+    kind = draw(st.sampled_from([*STATE_KINDS, "measure", "ceiling"]))
     effort = float(draw(st.integers(1, 60)))
     error = draw(st.sampled_from([0.001, 0.05, 0.2]))
-    if kind in ("nominal", "ordinal"):
-        states = tuple(LETTERS[: draw(st.integers(2, 4))])
+    if kind in STATE_KINDS:
+        states = tuple("abcd"[: draw(st.integers(2, 4))])
         return Trait(id=trait_id, kind=kind, states=states, error=error, effort=effort)
     unit = draw(st.sampled_from(["", "count"])) if kind == "measure" else "mm"
     return Trait(id=trait_id, kind=kind, unit=unit, error=error, effort=effort, spread=0.05)
@@ -79,14 +191,30 @@ def answers_to(trait):
 
 
 @st.composite
-def tables(draw, most_taxa=6, most_traits=4):
+def tables(draw, least_taxa=1, most_taxa=6, most_traits=4):
     """Draw a table with gaps, kinds that vary, and columns for young fish."""
     found = [draw(traits(f"t{j}")) for j in range(draw(st.integers(1, most_traits)))]
     columns = [(t.id, t) for t in found]
     columns += [(f"{t.id}_young", t) for t in found if t.kind != "ceiling" and draw(st.booleans())]
-    names = [f"k{i}" for i in range(draw(st.integers(1, most_taxa)))]
-    rows = {name: {column: draw(cells(trait)) for column, trait in columns} for name in names}
-    return table_of(found, rows)
+    names = [f"k{i}" for i in range(draw(st.integers(least_taxa, most_taxa)))]
+    return table_of(found, {name: {column: draw(cells(t)) for column, t in columns} for name in names})
+
+
+@st.composite
+def crisp_tables(draw, taxa=(1, 7), errors=(0.0, 0.05, 0.3), efforts=(1, 60), kinds=STATE_KINDS):
+    """Draw a table in which every cell holds one state; rows may repeat."""
+    found = [
+        Trait(
+            id=f"t{j}",
+            kind=draw(st.sampled_from(kinds)),
+            states=tuple("wxyz"[: draw(st.integers(2, 4))]),
+            error=draw(st.sampled_from(errors)),
+            effort=float(draw(st.integers(*efforts))),
+        )
+        for j in range(draw(st.integers(1, 5)))
+    ]
+    names = [f"k{i}" for i in range(draw(st.integers(*taxa)))]
+    return table_of(found, {name: {t.id: draw(st.sampled_from(t.states)) for t in found} for name in names})
 
 
 @st.composite

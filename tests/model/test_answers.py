@@ -5,24 +5,21 @@ import math
 import numpy as np
 import pandas as pd
 import pytest
-from sklearn.exceptions import NotFittedError
 
 from idkey import Identification, IdkeyError, NearestMatch, build_key, load_table
 from idkey.errors import AnswerError, UnknownName
 from idkey.table.schema import Range, States, Trait, parse_answer, parse_cell, parse_range
 
-from .tables import table_of
+from .tables import nominal, table_of
 
-TAIL = Trait(id="tail", kind="nominal", states=("straight", "concave", "forked"))
+TAIL = nominal("tail", ("straight", "concave", "forked"))
 SPOTS = Trait(id="spots", kind="ordinal", states=("small", "large"))
 SIZE = Trait(id="size", kind="ceiling", unit="mm")
 RAYS = Trait(id="rays", kind="measure", unit="count")
 RATIO = Trait(id="ratio", kind="measure")
-TABLE = table_of(
-    [TAIL, SPOTS, SIZE, RAYS, RATIO],
-    {"a": {"tail": "forked", "spots": "small", "size": "100"}, "b": {"tail": "straight", "rays": "7..9"}},
-)
+TABLE = table_of([TAIL, SPOTS, SIZE, RAYS, RATIO], {"a": "forked small 100", "b": "straight . . 7..9"})
 
+MATCH, KEY = NearestMatch().fit(TABLE), build_key(TABLE)
 TAILS = "straight, concave, forked"
 TRAITS = "tail, spots, size, rays, ratio, life_stage"
 
@@ -76,94 +73,62 @@ BAD_ANSWERS = [
 @pytest.mark.parametrize(("trait", "value", "parts"), [(t, v, p) for t, v, *p in BAD_ANSWERS])
 def test_a_bad_answer_is_refused_everywhere_alike(trait, value, parts):
     refused(AnswerError, lambda: Identification(TABLE).answer(trait, value), *parts)
-    refused(AnswerError, lambda: NearestMatch().fit(TABLE).rank({trait: value}), *parts)
-    kept = {"answers": {trait: value}}
-    refused(AnswerError, lambda: Identification.from_dict(TABLE, kept), *parts)
-
-
-@pytest.mark.parametrize(("trait", "value", "parts"), [(t, v, p) for t, v, *p in BAD_ANSWERS])
-def test_a_bad_answer_is_refused_by_the_key(trait, value, parts):
-    parts = [p.replace(", life_stage", "") for p in parts]
-    refused(AnswerError, lambda: build_key(TABLE).classify({trait: value}), *parts)
-
-
-@pytest.mark.parametrize(
-    ("trait", "value", "parts"),
-    [(t, v, p) for t, v, *p in BAD_ANSWERS if t in (*TABLE.trait_ids, "life_stage")],
-)
-def test_a_bad_answer_in_a_frame_names_its_row(trait, value, parts):
-    good = {"life_stage": "young"}.get(
-        trait, "forked" if trait == "tail" else "small" if trait == "spots" else 8
-    )
-    column = pd.Series([good, value], index=["fish 1", "fish 2"], dtype=object)
-    match = NearestMatch().fit(TABLE)
-    for call in (match.predict_proba, match.predict, match.candidates, match.agreement):
-        refused(AnswerError, lambda call=call: call(pd.DataFrame({trait: column})), "row fish 2", *parts)
+    refused(AnswerError, lambda: MATCH.rank({trait: value}), *parts)
+    refused(AnswerError, lambda: Identification.from_dict(TABLE, {"answers": {trait: value}}), *parts)
+    in_key = [p.replace(", life_stage", "") for p in parts]
+    refused(AnswerError, lambda: KEY.classify({trait: value}), *in_key)
+    if trait in (*TABLE.trait_ids, "life_stage"):
+        good = {"life_stage": "young", "tail": "forked", "spots": "small"}.get(trait, 8)
+        frame = pd.DataFrame({trait: [good, value]}, index=["fish 1", "fish 2"], dtype=object)
+        for call in (MATCH.predict_proba, MATCH.predict, MATCH.candidates, MATCH.agreement):
+            refused(AnswerError, lambda call=call: call(frame), "row fish 2", *parts)
 
 
 @pytest.mark.parametrize(
-    ("values", "parts"),
+    ("frame", "parts"),
     [
-        ([60.0, -5.0], ("row 1", "size", "-5.0", "more than 0 mm")),
-        ([0.0, 60.0], ("row 0", "size", "0.0", "more than 0 mm")),
-        ([60.0, np.inf], ("row 1", "size", "inf", "not a finite number")),
-        ([True, False], ("row 0", "size", "True", "not a number")),
+        ({"size": [60.0, -5.0]}, ("row 1", "size", "-5.0", "more than 0 mm")),
+        ({"size": [0.0, 60.0]}, ("row 0", "size", "0.0", "more than 0 mm")),
+        ({"size": [60.0, np.inf]}, ("row 1", "size", "inf", "not a finite number")),
+        ({"size": [True, False]}, ("row 0", "size", "True", "not a number")),
+        ({"fins": ["x"]}, ("'fins'", TRAITS)),
+        ({0: ["x"]}, ("0", TRAITS)),
+        (pd.DataFrame([["forked"] * 2], columns=["tail"] * 2), ("'tail'", "two columns have this name")),
     ],
 )
-def test_a_bad_number_in_a_column_of_numbers_names_its_row(values, parts):
-    refused(
-        AnswerError, lambda: NearestMatch().fit(TABLE).predict_proba(pd.DataFrame({"size": values})), *parts
-    )
-
-
-def test_a_frame_of_other_traits_is_refused():
-    match = NearestMatch().fit(TABLE)
-    refused(AnswerError, lambda: match.predict(pd.DataFrame({"fins": ["x"]})), "'fins'", TRAITS)
-    refused(AnswerError, lambda: match.predict(pd.DataFrame({0: ["x"]})), "0", TRAITS)
-
-
-def test_a_frame_with_a_column_twice_is_refused():
-    frame = pd.DataFrame([["forked", "straight"]], columns=["tail", "tail"])
-    refused(
-        AnswerError, lambda: NearestMatch().fit(TABLE).predict(frame), "'tail'", "two columns have this name"
-    )
+def test_a_frame_that_cannot_be_read(frame, parts):
+    refused(AnswerError, lambda: MATCH.predict_proba(pd.DataFrame(frame)), *parts)
 
 
 @pytest.mark.parametrize("what", [{"tail": ["forked"]}, [["forked"]], np.zeros((1, 1)), None])
 def test_what_is_no_frame_is_refused(what):
-    refused(AnswerError, lambda: NearestMatch().fit(TABLE).predict(what), type(what).__name__, "DataFrame")
-
-
-def test_forgetting_an_unknown_trait_is_refused():
-    refused(
-        AnswerError, lambda: Identification(TABLE).forget("tial"), "'tial'", TRAITS, "did you mean 'tail'?"
-    )
+    refused(AnswerError, lambda: MATCH.predict(what), type(what).__name__, "DataFrame")
 
 
 def test_an_unknown_name_is_refused():
     fish = Identification(table_of([TAIL], {"panaqolus_nix": {}, "panaqolus_maccus": {}}))
-    refused(
-        UnknownName, lambda: fish.why("panaqolus_nux"), "'panaqolus_nux'", "did you mean 'panaqolus_nix'?"
-    )
+    meant = "did you mean 'panaqolus_nix'?"
+    refused(UnknownName, lambda: fish.why("panaqolus_nux"), "'panaqolus_nux'", meant)
+    meant = "did you mean 'tail'?"
+    refused(AnswerError, lambda: Identification(TABLE).forget("tial"), "'tial'", TRAITS, meant)
 
 
 # -- options ---------------------------------------------------------------------------------------------
 
-NOT_SHARES = [0, -0.1, 1.01, 95, math.nan, math.inf, "0.95", None]
 
-
-@pytest.mark.parametrize("coverage", NOT_SHARES)
-def test_coverage_that_makes_no_sense(coverage):
-    parts = ("coverage", repr(coverage), "more than 0 and at most 1")
-    refused(IdkeyError, lambda: Identification(TABLE, coverage=coverage), *parts)
-    refused(IdkeyError, lambda: NearestMatch(coverage=coverage).fit(TABLE), *parts)
-
-
-@pytest.mark.parametrize("none_prior", [-0.1, 1, 1.5, 5, math.nan, "0.05", None])
-def test_none_prior_that_makes_no_sense(none_prior):
-    parts = ("none_prior", repr(none_prior), "0 or more and less than 1")
-    refused(IdkeyError, lambda: Identification(TABLE, none_prior=none_prior), *parts)
-    refused(IdkeyError, lambda: NearestMatch(none_prior=none_prior).fit(TABLE), *parts)
+@pytest.mark.parametrize(
+    ("option", "value", "right"),
+    [
+        *(
+            ("coverage", v, "more than 0 and at most 1")
+            for v in (0, -0.1, 1.01, 95, math.nan, math.inf, "0.95", None)
+        ),
+        *(("none_prior", v, "0 or more and less than 1") for v in (-0.1, 1, 1.5, 5, math.nan, "0.05", None)),
+    ],
+)
+def test_an_option_that_makes_no_sense(option, value, right):
+    refused(IdkeyError, lambda: Identification(TABLE, **{option: value}), option, repr(value), right)
+    refused(IdkeyError, lambda: NearestMatch(**{option: value}).fit(TABLE), option, repr(value), right)
 
 
 BAD_PRIORS = [
@@ -190,18 +155,10 @@ def test_prior_that_makes_no_sense(prior, parts):
     refused(IdkeyError, lambda: build_key(TABLE, prior), "prior", *parts)
 
 
-@pytest.mark.parametrize("what", ["predict", "predict_proba", "candidates", "agreement", "rank"])
-def test_an_estimator_that_is_not_fitted(what):
-    refused(
-        NotFittedError, lambda: getattr(NearestMatch(), what)({}), "NearestMatch", "call fit(table) first"
-    )
-
-
 @pytest.mark.parametrize("what", [[["forked"]], None, pd.DataFrame({"tail": ["forked"]})])
 def test_fit_to_what_is_no_table(what):
-    refused(
-        IdkeyError, lambda: NearestMatch().fit(what), type(what).__name__, "TraitTable", "DataFrame with y="
-    )
+    parts = (type(what).__name__, "TraitTable", "DataFrame with y=")
+    refused(IdkeyError, lambda: NearestMatch().fit(what), *parts)
 
 
 # -- cells -----------------------------------------------------------------------------------------------
@@ -232,9 +189,7 @@ def test_fit_to_what_is_no_table(what):
 def test_a_bad_cell_says_what_would_be_right(trait, text, parts):
     # the caller adds the place and the value
     refused(ValueError, lambda: parse_cell(trait, text), *parts)
-
-
-def test_a_bad_range_says_what_would_be_right():
+    # and so does a bare range
     refused(ValueError, lambda: parse_range("16..12"), "backwards", "12..16")
     refused(ValueError, lambda: parse_range("12_16"), "not a number", "12..16")
 
@@ -271,11 +226,11 @@ def test_nothing_is_no_answer(trait, value):
         (SIZE, "50..60", Range(50, 60)),
         (SIZE, (50, 60), Range(50, 60)),
         (RATIO, -0.5, Range(-0.5, -0.5)),
-        (Trait(id="keel", kind="nominal", states=("no", "yes")), True, States(("yes",), (1.0,))),
-        (Trait(id="keel", kind="nominal", states=("no", "yes")), np.bool_(False), States(("no",), (1.0,))),
-        (Trait(id="legs", kind="nominal", states=("2", "4")), 4.0, States(("4",), (1.0,))),
+        (nominal("keel", ("no", "yes")), True, States(("yes",), (1.0,))),
+        (nominal("keel", ("no", "yes")), np.bool_(False), States(("no",), (1.0,))),
+        (nominal("legs", "24"), 4.0, States(("4",), (1.0,))),
         # a state that itself holds the sign that parts states
-        (Trait(id="band", kind="nominal", states=("a|b", "c")), "a|b", States(("a|b",), (1.0,))),
+        (nominal("band", ("a|b", "c")), "a|b", States(("a|b",), (1.0,))),
     ],
 )
 def test_answers_that_are_taken(trait, value, expected):
@@ -290,14 +245,11 @@ def test_kept_answers_of_another_shape(data):
         Identification.from_dict(TABLE, data)
 
 
-def test_a_label_is_answered_with_the_id():
-    with pytest.raises(AnswerError, match="its id is 'adult_size'"):
-        Identification(load_table()).answer("Length", 60)
-
-
 def test_a_length_may_carry_its_unit_and_a_young_fish_its_darwin_core_word():
     fish = Identification(load_table()).answer("adult_size", "60 mm").answer("life_stage", "Juvenile")
     assert dict(fish.answers) == {"adult_size": "60", "life_stage": "young"}
+    with pytest.raises(AnswerError, match="its id is 'adult_size'"):
+        fish.answer("Length", 60)
 
 
 @pytest.mark.parametrize("make", [Identification, build_key])

@@ -1,31 +1,19 @@
 """One kind against all others: what can't be told, what hangs on one look, and what would settle it."""
 
-from dataclasses import replace
-from pathlib import Path
+from functools import partial
 
-import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey import TraitTable, compare
+from idkey import compare
 from idkey.errors import UnknownName
 from idkey.model.lookalikes import apart
-from idkey.table.schema import Trait
 
-from .tables import table_of, tables
+from .tables import kinds_of, nominal, of_genera, shuffled, table_of, tables, zoo
 
-ZOO = Path(__file__).parent / "data" / "zoo.csv"
 UNSURE, SURE = 0.3, 0.05  # a look that errs this often gives the wrong one of two kinds half as often
-
-
-def trait(name, error=SURE, states=("x", "y"), **more):
-    return Trait(id=name, kind="nominal", states=states, error=error, **more)
-
-
-def of_genera(table, genera):
-    """Give the kinds of a table a genus each."""
-    return replace(table, taxa=pd.DataFrame({"genus": list(genera)}, index=table.taxa.index))
+trait = partial(nominal, states="xy", error=SURE)
 
 
 # -- what can't be told ----------------------------------------------------------------------------------
@@ -34,14 +22,11 @@ def of_genera(table, genera):
 @pytest.mark.parametrize("legs", ["nominal", "measure"])
 def test_zoo_animals_of_identical_rows_are_those_never_told_apart(legs):
     # Forsyth 1990 (data/ORIGIN.md): 101 animals, 59 different rows.
-    frame = pd.read_csv(ZOO).drop(columns=["animal", "type"])
+    frame, _ = zoo()
     rows = [tuple(row) for row in frame.to_numpy()]
     same = {(i, j) for i in range(len(rows)) for j in range(len(rows)) if i != j and rows[i] == rows[j]}
     assert len(same) == 2 * 104
-    kinds = dict.fromkeys(frame, "nominal") | {"legs": legs}
-    table = TraitTable.from_frame(
-        frame.assign(row=[f"r{i}" for i in range(len(frame))]), taxon="row", kinds=kinds
-    )
+    table = kinds_of(frame, kinds=dict.fromkeys(frame, "nominal") | {"legs": legs})
     found = {t: apart(table, t) for t in table.ids}
     assert {(table.position(t), table.position(o)) for t in found for o in found[t].never} == same
     assert not any(found[t].hardly_known or found[t].adults_only for t in found)
@@ -64,13 +49,7 @@ def test_never_is_what_a_comparison_finds_nothing_in(table):
 
 @given(tables(), st.randoms(use_true_random=False))
 def test_the_order_of_the_kinds_makes_no_difference(table, random):
-    order = list(range(len(table)))
-    random.shuffle(order)
-    other = replace(
-        table,
-        taxa=table.taxa.iloc[order],
-        own_cells={column: tuple(cells[i] for i in order) for column, cells in table.cells.items()},
-    )
+    other = shuffled(table, random)
     for taxon in table.ids:
         one, two = apart(table, taxon), apart(other, taxon)
         for sort in ("never", "hardly_known", "one_look", "adults_only"):
@@ -79,25 +58,14 @@ def test_the_order_of_the_kinds_makes_no_difference(table, random):
 
 def test_little_known_in_common_is_no_alarm():
     three = [trait("t1"), trait("t2"), trait("t3")]
-    rows = {
-        "a": {"t1": "x", "t2": "x", "t3": "x"},
-        "b": {"t1": "x", "t2": "x", "t3": "x"},
-        "c": {"t1": "x", "t2": "x"},
-    }
-    found = apart(table_of(three, rows), "a")
+    found = apart(table_of(three, {"a": "x x x", "b": "x x x", "c": "x x"}), "a")
     assert (found.never, found.hardly_known) == (("b",), ("c",))
     assert [(p.other, p.why, p.compared) for p in found.pairs] == [("b", "never", 3)]
     assert not found.is_told
 
 
 def test_what_the_seller_says_tells_nothing():
-    found = apart(
-        table_of(
-            [trait("basin"), trait("tail")],
-            {"a": {"basin": "x", "tail": "x"}, "b": {"basin": "y", "tail": "x"}},
-        ),
-        "a",
-    )
+    found = apart(table_of([trait("basin"), trait("tail")], {"a": "x x", "b": "y x"}), "a")
     assert found.hardly_known == ("b",)
 
 
@@ -110,28 +78,24 @@ def test_the_name_must_be_in_the_table():
 
 
 def test_told_as_adults_only():
-    table = table_of(
-        [trait("tail", needs_adult=True), trait("fin")],
-        {"a": {"tail": "x", "fin": "x"}, "b": {"tail": "y", "fin": "x"}, "c": {"tail": "x", "fin": "y"}},
-    )
+    rows = {"a": "x x", "b": "y x", "c": "x y"}
+    table = table_of([trait("tail", needs_adult=True), trait("fin")], rows)
     found = apart(table, "a")
     assert found.adults_only == ("b",)
     assert [(p.other, p.why, p.trait.id) for p in found.pairs] == [("b", "adults only", "tail")]
     assert apart(table, "c").adults_only == ()
-    young = table_of(
-        table.traits, {"a": {"tail": "x", "tail_young": "x"}, "b": {"tail": "y", "tail_young": "y"}}
-    )
-    assert apart(young, "a").is_told
+    rows = {k: {"tail": state, "tail_young": state} for k, state in zip("ab", "xy", strict=True)}
+    assert apart(table_of(table.traits, rows), "a").is_told
 
 
 @pytest.mark.parametrize(
     ("traits", "alone"),
     [
-        ([trait("t", SURE)], False),
-        ([trait("t", UNSURE)], True),
-        ([trait("t", UNSURE), trait("u", UNSURE)], False),
-        ([trait("t", UNSURE, group="g"), trait("u", UNSURE, group="g")], True),
-        ([trait("t", UNSURE), trait("u", SURE)], False),
+        ([trait("t")], False),
+        ([trait("t", error=UNSURE)], True),
+        ([trait("t", error=UNSURE), trait("u", error=UNSURE)], False),
+        ([trait("t", error=UNSURE, group="g"), trait("u", error=UNSURE, group="g")], True),
+        ([trait("t", error=UNSURE), trait("u")], False),
     ],
 )
 def test_one_unreliable_look(traits, alone):
@@ -144,15 +108,15 @@ def test_one_unreliable_look(traits, alone):
 
 
 def test_a_trait_that_does_not_apply_is_one_look_with_the_one_that_decides():
-    spots = trait("spots", UNSURE, applies_when=("pattern", ("x",)))
-    rows = {"a": {"pattern": "x", "spots": "x"}, "b": {"pattern": "y", "spots": "-"}}
-    assert apart(table_of([trait("pattern", UNSURE), spots], rows), "a").one_look == ("b",)
+    spots = trait("spots", error=UNSURE, applies_when=("pattern", ("x",)))
+    table = table_of([trait("pattern", error=UNSURE), spots], {"a": "x x", "b": "y -"})
+    assert apart(table, "a").one_look == ("b",)
 
 
 def test_a_look_that_hardly_tells_is_no_second_look():
     # b is x a little less often than a: right in 0.5 + 0.95 * 0.08 / 2 = 0.538 of cases
-    rows = {"a": {"t": "x", "u": "x"}, "b": {"t": "y", "u": "x:0.92|y:0.08"}}
-    assert apart(table_of([trait("t", UNSURE), trait("u")], rows), "a").one_look == ("b",)
+    table = table_of([trait("t", error=UNSURE), trait("u")], {"a": "x x", "b": "y x:0.92|y:0.08"})
+    assert apart(table, "a").one_look == ("b",)
 
 
 # -- what would settle it --------------------------------------------------------------------------------
@@ -197,21 +161,16 @@ def test_the_cheaper_of_two_looks_stands_first():
 
 
 @pytest.mark.parametrize(
-    "kin",
+    ("fin", "cell", "kin"),
     [
-        relatives("xxxx"),  # known, but nobody differs
-        relatives("yy"),  # too few known to say
-        {},
+        (trait("fin"), "x", relatives("xxxx")),  # known, but nobody differs
+        (trait("fin"), "x", relatives("yy")),  # too few known to say
+        (trait("fin"), "x", {}),
+        (trait("fin", applies_when=("t1", ("y",))), "-", relatives("yyyy")),  # can not apply
     ],
 )
-def test_nothing_promises_to_settle_it(kin):
-    rows = {"a": KNOWN | {"fin": "x"}, "b": KNOWN} | kin
-    assert apart(table_of([*SAME, trait("fin")], rows), "a").pairs[0].settle == ()
-
-
-def test_a_trait_that_can_not_apply_is_not_proposed():
-    fin = trait("fin", applies_when=("t1", ("y",)))
-    rows = {"a": KNOWN | {"fin": "-"}, "b": KNOWN} | relatives("yyyy")
+def test_nothing_promises_to_settle_it(fin, cell, kin):
+    rows = {"a": KNOWN | {"fin": cell}, "b": KNOWN} | kin
     assert apart(table_of([*SAME, fin], rows), "a").pairs[0].settle == ()
 
 

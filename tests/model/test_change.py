@@ -1,6 +1,7 @@
 """What a change of the table does: kinds, key, traits, doubts, and names that were given before."""
 
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -9,22 +10,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
+from idkey import Identification, NearestMatch, build_key, load_table
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model import changes
 from idkey.model.changes import renamed, what_changes
 from idkey.table.schema import LIFE_STAGE, Trait
 
-from .tables import answers, table_of, tables
+from .tables import NONE, answers, nominal, of_genera, table_of, tables
 
-
-def trait(name, states=("x", "y"), **more):
-    return Trait(id=name, kind="nominal", states=states, **more)
-
-
+trait = partial(nominal, states="xy")
 TWO = [trait("t"), trait("u")]
 ROWS = {"a": {"t": "x", "u": "x"}, "b": {"t": "y", "u": "x"}}
 OLD = table_of(TWO, ROWS)
+LENGTH = Trait(id="n", kind="ceiling", unit="mm")
 
 
 # -- what is another -------------------------------------------------------------------------------------
@@ -43,8 +41,7 @@ def test_a_kind_added():
 
 
 def test_kinds_taken_out_and_altered():
-    new = table_of(TWO, {"b": {"t": "y", "u": "y"}, "c": {}})
-    found = what_changes(OLD, new)
+    found = what_changes(OLD, table_of(TWO, {"b": "y y", "c": {}}))
     assert (found.added, found.removed, found.altered) == (("c",), ("a",), ("b",))
     assert {a.taxon for a in found.apart} == {"b", "c"}
 
@@ -59,9 +56,7 @@ def test_nothing_is_another():
     found = what_changes(OLD, table_of(TWO, ROWS), past=[{"t": "x"}])
     assert found.is_empty
     assert (found.apart, found.past, found.couplets_added) == ((), (), 0)
-
-
-def test_the_order_of_the_kinds_is_no_change():
+    # nor is the order of the kinds
     assert what_changes(OLD, table_of(TWO, dict(reversed(ROWS.items())))).is_empty
 
 
@@ -76,8 +71,7 @@ def test_traits_come_go_and_change():
 
 def test_the_worst_told_comes_first():
     three = [trait(f"t{j}") for j in range(3)]
-    x, y = (dict.fromkeys(("t0", "t1", "t2"), state) for state in "xy")
-    new = table_of(three, {"a": x, "b": y, "well": x | {"t2": "y"}, "same": x})
+    new = table_of(three, {"a": "x x x", "b": "y y y", "well": "x x y", "same": "x x x"})
     found = what_changes(new.only(["a", "b"]), new)
     assert [a.taxon for a in found.apart] == ["same", "well"]
     assert [len(a.never) for a in found.apart] == [1, 0]
@@ -101,7 +95,7 @@ def test_a_key_at_hand_is_taken_and_none_is_made_unasked():
 
 
 def test_a_trait_that_a_better_one_pushes_out():
-    new = OLD.with_trait(trait("quick", ("p", "q"), effort=1.0), {"a": "p", "b": "q"})
+    new = OLD.with_trait(nominal("quick", "pq", effort=1.0), {"a": "p", "b": "q"})
     found = what_changes(OLD, new)
     # u told nothing before either, so that is no news
     assert [w.trait.id for w in found.idle] == ["t"]
@@ -113,12 +107,11 @@ def test_a_new_trait_that_tells_nothing():
     assert [w.trait.id for w in found.idle] == ["v"]
 
 
-def of_one_genus(table):
-    return replace(table, taxa=pd.DataFrame({"genus": "G"}, index=table.taxa.index))
+FIVE = {f"k{i}": "x x" for i in range(5)}
 
 
 def test_cells_in_doubt_are_those_of_the_kinds_that_changed():
-    table = of_one_genus(table_of(TWO, {f"k{i}": {"t": "x", "u": "x"} for i in range(5)}))
+    table = of_genera(table_of(TWO, FIVE), "G")
     found = what_changes(table, table.with_taxon("odd", genus="G", t="y", u="x"), key=False)
     assert [(d.taxon, d.column, d.against) for d in found.doubts] == [("odd", "t", "genus")]
     odd = found.new
@@ -126,11 +119,8 @@ def test_cells_in_doubt_are_those_of_the_kinds_that_changed():
 
 
 def test_another_genus_is_a_change_that_may_bring_a_doubt():
-    table = of_one_genus(
-        table_of(TWO, {f"k{i}": {"t": "x", "u": "x"} for i in range(5)} | {"odd": {"t": "y"}})
-    )
-    before = replace(table, taxa=table.taxa.assign(genus=["G"] * 5 + ["H"]))
-    found = what_changes(before, table, key=False)
+    table = table_of(TWO, FIVE | {"odd": "y"})
+    found = what_changes(of_genera(table, ["G"] * 5 + ["H"]), of_genera(table, "G"), key=False)
     assert (found.touched, found.altered) == (("odd",), ())
     assert [d.taxon for d in found.doubts] == ["odd"]
 
@@ -188,9 +178,9 @@ def test_past_names_are_those_of_identifications_one_by_one(case):
 def test_rounding_does_not_break_a_tie():
     # All six are equally likely for a fish of 20 mm; judged along with another, k5 comes out ahead in the
     # seventeenth digit.
-    lengths = [Trait(id=f"n{j}", kind="ceiling", unit="mm", error=0.001) for j in range(3)]
+    lengths = [replace(LENGTH, id=f"n{j}", error=0.001) for j in range(3)]
     rows = {f"k{i}": {"t_young": ""} for i in range(4)} | {"k4": {"n2": "34"}, "k5": {"n2": "43"}}
-    new = table_of([trait("t", ("a", "b"), error=0.001), *lengths], rows)
+    new = table_of([nominal("t", error=0.001), *lengths], rows)
     fish = [{"t": "a"}, {"n2": 20.0}]
     equal = NearestMatch().fit(new).predict_proba(pd.DataFrame(fish))[1, :6]
     np.testing.assert_allclose(equal, 0.95 / 6, rtol=1e-12)
@@ -198,7 +188,7 @@ def test_rounding_does_not_break_a_tie():
 
 
 def test_every_shape_of_a_past_identification_is_the_same():
-    new = table_of(TWO, {**ROWS, "a": ROWS["b"], "b": ROWS["a"]})
+    new = table_of(TWO, {"a": ROWS["b"], "b": ROWS["a"]})
     fish = Identification(OLD).answer("t", "x").answer("u", "x")
     shapes = [fish, fish.to_dict(), dict(fish.answers), fish.to_dict() | {"label": "bag 7"}]
     found = renamed(OLD, new, shapes)
@@ -208,7 +198,7 @@ def test_every_shape_of_a_past_identification_is_the_same():
 
 
 def test_answers_that_can_no_longer_be_taken_are_told():
-    new = table_of([trait("t", ("y", "z"))], {"a": {"t": "z"}, "b": {"t": "y"}})
+    new = table_of([nominal("t", "yz")], {"a": "z", "b": "y"})
     past = [{"t": "x", "u": "x"}, {"t": "y"}, {"t": "y", "u": "y", LIFE_STAGE: "young"}]
     found = {p.index: p for p in renamed(OLD, new, past)}
     assert found[0].unread == ("t: x", "u: x")
@@ -218,9 +208,6 @@ def test_answers_that_can_no_longer_be_taken_are_told():
 
 def test_what_neither_table_can_take_is_no_news():
     assert renamed(OLD, table_of(TWO, ROWS), [{"t": "x", "colour": "blue"}, {"t": "purple"}, {}]) == ()
-
-
-def test_nothing_past():
     assert renamed(OLD, OLD, []) == ()
 
 
@@ -231,18 +218,16 @@ def test_what_is_no_identification_is_refused(bad):
 
 
 def test_a_fish_named_none_of_these_may_get_a_name():
-    three = [trait(f"t{j}", error=0.01) for j in range(4)]
-    x, y = ({t.id: state for t in three} for state in "xy")
-    old = table_of(three, {"a": x, "b": x})
+    four = [trait(f"t{j}", error=0.01) for j in range(4)]
+    x, y = ({t.id: state for t in four} for state in "xy")
+    old = table_of(four, {"a": x, "b": x})
     (found,) = what_changes(old, old.with_taxon("c", **y), past=[y]).past
-    assert (found.before, found.after) == ("none of these", "c")
+    assert (found.before, found.after) == (NONE, "c")
     assert found.is_renamed
 
 
 def test_a_trait_that_is_let_into_the_key_is_asked_there():
-    new = TraitTable.from_frame(
-        pd.DataFrame({"kind": list("abc"), "tail": ["x", "x", "y"], "fin": ["p", "q", "p"]}), taxon="kind"
-    )
+    new = table_of([trait("tail"), nominal("fin", "pq")], {"a": "x p", "b": "x q", "c": "y p"})
     old = replace(new, traits=tuple(replace(t, in_key=t.id != "fin") for t in new.traits))
     found = what_changes(old, new)
     assert [t.id for t in found.traits_altered] == ["fin"]
@@ -252,8 +237,7 @@ def test_a_trait_that_is_let_into_the_key_is_asked_there():
 
 def test_where_a_key_takes_long_the_new_kind_is_walked_down_the_old_one(monkeypatch):
     monkeypatch.setattr(changes, "KEYED_AFRESH", 2)
-    length = Trait(id="n", kind="ceiling", unit="mm")
-    old = table_of([*TWO, length], {"a": {"t": "x", "n": "40"}, "b": {"t": "y", "u": "x", "n": "200"}})
+    old = table_of([*TWO, LENGTH], {"a": "x . 40", "b": "y x 200"})
     new = old.with_taxon("c", t="y", u="y", n="190").with_taxon("d", t="x|y").with_trait(trait("v"))
     found = what_changes(old, new.with_cell("b", "u", "y"))
     assert (found.key_after, found.couplets_added) == (None, 0)

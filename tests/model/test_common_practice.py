@@ -6,7 +6,9 @@ paper says otherwise, the paper stands in the table.
 
 import pytest
 
-from idkey import NearestMatch, load_table
+from idkey import load_table
+
+from .tables import posterior
 
 TABLE = load_table()
 L102, L201, L471 = "hypancistrus_cf_inspector_l102", "hypancistrus_l201", "hypancistrus_l471"
@@ -21,75 +23,49 @@ def of_genus(genus):
 
 
 def probabilities(prior="uniform", **answers):
-    ranking = NearestMatch(prior=prior).fit(TABLE).rank(answers)
-    return dict(zip(ranking["taxon"], ranking["probability"], strict=True))
-
-
-def odds(first, second, **answers):
-    found = probabilities(**answers)
-    return found[first] / found[second]
+    return posterior(TABLE, answers, prior=prior)
 
 
 def record(taxon):
     return TABLE.cell(taxon, "adult_size").high
 
 
-def test_common_practice_l102_has_forked_tail_black_edges_and_pointed_face():
-    assert odds(L102, L201, tail_fork="forked", fin_edging="dark", snout_shape="pointed") > 20
-
-
-def test_common_practice_l201_has_no_forked_tail_no_black_edges_and_a_blunt_face():
-    assert odds(L201, L102, tail_fork="straight", fin_edging="none", snout_shape="rounded") > 20
+MARKS_102 = {"tail_fork": "forked", "fin_edging": "dark", "snout_shape": "pointed"}
+MARKS_201 = {"tail_fork": "straight", "fin_edging": "none", "snout_shape": "rounded"}
+MARKS_471 = {"tail_fork": "forked", "dorsal_height": "tall", "spot_size": "large"}
+NOT_471 = {"tail_fork": "straight", "dorsal_height": "normal", "spot_size": "small"}
 
 
 @pytest.mark.parametrize(
-    ("trait", "l102", "l201"),
+    ("likelier", "other", "least", "marks"),
     [
-        ("tail_fork", "forked", "straight"),
-        ("fin_edging", "dark", "none"),
-        ("snout_shape", "pointed", "rounded"),
+        # L102 has a forked tail, black edges and a pointed face, L201 none of them: together, and each alone
+        (L102, L201, 20, MARKS_102),
+        (L201, L102, 20, MARKS_201),
+        *((L102, L201, 1.5, {trait: state}) for trait, state in MARKS_102.items()),
+        *((L201, L102, 1.5, {trait: state}) for trait, state in MARKS_201.items()),
+        # L201 stays two inches smaller
+        (L102, L201, 20, {"adult_size": 150}),
+        (L201, L102, 1, {"adult_size": 70, "life_stage": "adult"}),
+        # L471 has more fork, a larger dorsal fin and larger spots than L201; the spots when young too
+        *((L471, L201, 1.5, {trait: state}) for trait, state in MARKS_471.items()),
+        *((L201, L471, 1.5, {trait: state}) for trait, state in NOT_471.items()),
+        (L471, L201, 1.5, {"spot_size": "large", "life_stage": "young"}),
+        # L005 has smaller spots than any of them
+        *((L005, other, 1.5, {"spot_size": "small"}) for other in (L102, L201, L471)),
+        *((other, L005, 1, {"spot_size": "large"}) for other in (L102, L201, L471)),
     ],
 )
-def test_common_practice_each_mark_of_l102_and_l201_counts_alone(trait, l102, l201):
-    assert odds(L102, L201, **{trait: l102}) > 1.5
-    assert odds(L201, L102, **{trait: l201}) > 1.5
+def test_common_practice_marks_that_tell_two_forms(likelier, other, least, marks):
+    found = probabilities(**marks)
+    assert found[likelier] > least * found[other]
 
 
-def test_common_practice_l201_stays_two_inches_smaller_than_l102():
+def test_common_practice_sizes_and_commonness():
     assert record(L102) - record(L201) == pytest.approx(50.8, abs=10)  # two inches are 50.8 mm
-    assert odds(L102, L201, adult_size=150) > 20
-    assert odds(L201, L102, adult_size=70, life_stage="adult") > 1
-
-
-def test_common_practice_l201_is_the_commoner_of_the_two():
-    assert probabilities(prior="commonness")[L201] > probabilities(prior="commonness")[L102]
-
-
-def test_common_practice_l471_stays_only_a_little_smaller_than_l201():
-    assert 0 <= record(L201) - record(L471) <= 25
-
-
-@pytest.mark.parametrize(
-    ("trait", "l471", "l201"),
-    [
-        ("tail_fork", "forked", "straight"),
-        ("dorsal_height", "tall", "normal"),
-        ("spot_size", "large", "small"),
-    ],
-)
-def test_common_practice_l471_has_more_fork_larger_dorsal_and_larger_spots_than_l201(trait, l471, l201):
-    assert odds(L471, L201, **{trait: l471}) > 1.5
-    assert odds(L201, L471, **{trait: l201}) > 1.5
-
-
-def test_common_practice_l471_has_larger_spots_than_l201_when_young():
-    assert odds(L471, L201, spot_size="large", life_stage="young") > 1.5
-
-
-@pytest.mark.parametrize("other", [L102, L201, L471])
-def test_common_practice_l005_has_smaller_spots(other):
-    assert odds(L005, other, spot_size="small") > 1.5
-    assert odds(L005, other, spot_size="large") < 1
+    assert 0 <= record(L201) - record(L471) <= 25  # only a little smaller
+    common = probabilities(prior="commonness")
+    assert common[L201] > common[L102]
 
 
 @pytest.mark.parametrize("panaqolus", of_genus("Panaqolus"))

@@ -7,36 +7,24 @@ one factor, which the ratios below do not see.
 from math import prod
 
 import numpy as np
-import pandas as pd
 import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 from sklearn.naive_bayes import BernoulliNB
 
-from idkey import NearestMatch
-from idkey.model.answers import code_answers
-from idkey.model.combine import TableModel
 from idkey.table.schema import Trait
 
-from .tables import table_of
+from .tables import NONE, likelihoods, nominal, posterior, table_of
 
-NONE = "none of these"
 TINY = 1e-12
-
-
-def likelihoods(table, **answers):
-    """P(answers | kind) for every kind and "none of these"."""
-    model = TableModel(table)
-    found = model.to_table_order(np.exp(model.log_likelihoods(code_answers(table, answers))[0]))
-    return dict(zip([*table.ids, NONE], found.tolist(), strict=True))
+TAIL = nominal("tail", ("straight", "concave", "forked"), error=0.1)
+SIZE = Trait(id="size", kind="ceiling", unit="mm", error=0.01, spread=0.05)
+EYE = Trait(id="eye", kind="measure", error=0.05, spread=1.5, spread_is_relative=False)
+RAYS = Trait(id="rays", kind="measure", error=0.05)
 
 
 def one_trait(trait, **cells):
     return table_of([trait], {taxon: {trait.id: cell} for taxon, cell in cells.items()})
-
-
-def nominal(**options):
-    return Trait(id="tail", kind="nominal", states=("straight", "concave", "forked"), **options)
 
 
 # -- states, by hand -------------------------------------------------------------------------------------
@@ -44,7 +32,7 @@ def nominal(**options):
 
 def test_nominal_states_by_hand():
     # (1 - e) w + e / K with e = 0.1 and K = 3
-    table = one_trait(nominal(error=0.1), a="forked", b="concave|forked", c="straight:0.75|forked:0.25")
+    table = one_trait(TAIL, a="forked", b="concave|forked", c="straight:0.75|forked:0.25")
     found = likelihoods(table, tail="forked")
     assert found["a"] == pytest.approx(0.9 + 0.1 / 3)
     assert found["b"] == pytest.approx(0.45 + 0.1 / 3)
@@ -53,7 +41,7 @@ def test_nominal_states_by_hand():
 
 
 def test_an_unsure_answer_is_either_state():
-    table = one_trait(nominal(error=0.1), a="forked", b="straight")
+    table = one_trait(TAIL, a="forked", b="straight")
     found = likelihoods(table, tail="concave|forked")
     assert found["a"] == pytest.approx(0.9 + 2 * 0.1 / 3)
     assert found["b"] == pytest.approx(2 * 0.1 / 3)
@@ -85,18 +73,18 @@ def test_answers_of_a_kind_sum_to_one(kind, cell):
 
 
 def test_blank_is_the_mean_of_the_known():
-    table = one_trait(nominal(error=0.1), a="forked", b="straight", c="forked|straight", blank="")
+    table = one_trait(TAIL, a="forked", b="straight", c="forked|straight", blank="")
     found = likelihoods(table, tail="forked")
     assert found["blank"] == pytest.approx((found["a"] + found["b"] + found["c"]) / 3)
 
 
 def test_not_applicable_counts_as_an_error_of_observation():
-    table = one_trait(nominal(error=0.1), a="forked", b="straight", never="-", blank="")
+    table = one_trait(TAIL, a="forked", b="straight", never="-", blank="")
     found = likelihoods(table, tail="forked")
     assert found["never"] == pytest.approx(0.1 / 3)
     # and it is no known row: the blank does not take it in
     assert found["blank"] == pytest.approx((found["a"] + found["b"]) / 2)
-    number = one_trait(Trait(id="rays", kind="measure", error=0.05), a="7..9", never="-")
+    number = one_trait(RAYS, a="7..9", never="-")
     assert likelihoods(number, rays=8)["never"] == pytest.approx(0.05)
     record = one_trait(Trait(id="size", kind="ceiling", error=0.02), a="100", never="-")
     assert likelihoods(record, size=60)["never"] == pytest.approx(0.02)
@@ -104,16 +92,16 @@ def test_not_applicable_counts_as_an_error_of_observation():
 
 def test_none_of_these_is_the_rule_of_succession():
     # Laplace: the known rows and one more that is flat. Here (L(a) + L(b) + 1/3) / 3.
-    table = one_trait(nominal(error=0.1), a="forked", b="straight", never="-", blank="")
+    table = one_trait(TAIL, a="forked", b="straight", never="-", blank="")
     found = likelihoods(table, tail="forked")
     assert found[NONE] == pytest.approx((0.9 + 0.1 / 3 + 0.1 / 3 + 1 / 3) / 3)
-    number = one_trait(Trait(id="rays", kind="measure", error=0.05), a="7..9", b="11..12", blank="")
+    number = one_trait(RAYS, a="7..9", b="11..12", blank="")
     found = likelihoods(number, rays=8)
     assert found[NONE] == pytest.approx((found["a"] + found["b"] + 1) / 3)
 
 
 def test_a_column_in_which_nothing_is_known_says_nothing():
-    table = one_trait(nominal(), a="", b="-", c="")
+    table = one_trait(TAIL, a="", b="-", c="")
     assert set(likelihoods(table, tail="forked").values()) == {1.0}
 
 
@@ -129,8 +117,7 @@ def by_scipy(x, low, high, sigma, span, error, step=0.0):
 
 @pytest.mark.parametrize("x", [3, 8, 9.5, 12, 14, 21, 60])
 def test_measure_by_scipy(x):
-    trait = Trait(id="eye", kind="measure", error=0.05, spread=1.5, spread_is_relative=False)
-    found = likelihoods(one_trait(trait, a="8..12", b="11..28"), eye=x)
+    found = likelihoods(one_trait(EYE, a="8..12", b="11..28"), eye=x)
     assert found["a"] == pytest.approx(by_scipy(x, 8, 12, 1.5, 20, 0.05), rel=1e-9)
     assert found["b"] == pytest.approx(by_scipy(x, 11, 28, 1.5, 20, 0.05), rel=1e-9)
 
@@ -161,8 +148,7 @@ def test_measure_is_a_density(low, high):
 
 
 def test_an_unsure_number_is_between_its_ends():
-    trait = Trait(id="eye", kind="measure", error=0.05, spread=1.5, spread_is_relative=False)
-    table = one_trait(trait, a="8..12", b="11..28")
+    table = one_trait(EYE, a="8..12", b="11..28")
     found = likelihoods(table, eye="9..15")["a"]
     average, _ = quad(lambda x: by_scipy(x, 8, 12, 1.5, 20, 0.05), 9, 15)
     assert found == pytest.approx(average / 6, rel=0.01)  # nine points stand for the range
@@ -171,8 +157,7 @@ def test_an_unsure_number_is_between_its_ends():
 @pytest.mark.parametrize("x", [20, 60, 95, 100, 108, 130, 400])
 def test_record_by_scipy(x):
     # 1 - F((x - c) / (edge c)) with an edge of 5 %, mixed with the observer error
-    trait = Trait(id="size", kind="ceiling", unit="mm", error=0.01, spread=0.05)
-    found = likelihoods(one_trait(trait, a="100", b="500"), size=x)
+    found = likelihoods(one_trait(SIZE, a="100", b="500"), size=x)
     assert found["a"] == pytest.approx(0.99 * norm.sf(x, 100, 5) + 0.01, rel=1e-9)
     assert found["b"] == pytest.approx(0.99 * norm.sf(x, 500, 25) + 0.01, rel=1e-9)
 
@@ -181,8 +166,7 @@ def test_record_by_scipy(x):
 @pytest.mark.parametrize("stage", ["adult", "young"])
 def test_said_life_stage_by_scipy(x, stage):
     # Adult from about half the record (width a tenth of it); 3 of 100 statements of the stage are wrong.
-    trait = Trait(id="size", kind="ceiling", unit="mm", error=0.01, spread=0.05)
-    found = likelihoods(one_trait(trait, a="100", b="500"), size=x, life_stage=stage)
+    found = likelihoods(one_trait(SIZE, a="100", b="500"), size=x, life_stage=stage)
     for name, record in (("a", 100), ("b", 500)):
         within = 0.99 * norm.sf(x, record, 0.05 * record) + 0.01
         adult = np.clip(norm.cdf(x, 0.5 * record, 0.1 * record), 1e-6, 1 - 1e-6)
@@ -192,15 +176,9 @@ def test_said_life_stage_by_scipy(x, stage):
 
 @pytest.mark.parametrize("x", [20, 45, 52, 90])
 def test_young_column_is_weighed_by_the_chance_of_being_young(x):
-    size = Trait(id="size", kind="ceiling", unit="mm", error=0.01, spread=0.05)
-    spots = Trait(id="spots", kind="nominal", states=("large", "small"), error=0.1)
-    table = table_of(
-        [size, spots],
-        {
-            "a": {"size": "100", "spots": "small", "spots_young": "large"},
-            "b": {"size": "500", "spots": "small"},
-        },
-    )
+    spots = nominal("spots", ("large", "small"), error=0.1)
+    a = {"size": "100", "spots": "small", "spots_young": "large"}
+    table = table_of([SIZE, spots], {"a": a, "b": {"size": "500", "spots": "small"}})
     found = likelihoods(table, size=x, spots="large")
     within = 0.99 * norm.sf(x, 100, 5) + 0.01
     adult = np.clip(norm.cdf(x, 50, 10), 1e-6, 1 - 1e-6)
@@ -210,10 +188,7 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
 
 
 def test_answers_multiply():
-    traits = [nominal(error=0.1), Trait(id="rays", kind="measure", error=0.05)]
-    table = table_of(
-        traits, {"a": {"tail": "forked", "rays": "7..9"}, "b": {"tail": "straight", "rays": "8..12"}}
-    )
+    table = table_of([TAIL, RAYS], {"a": "forked 7..9", "b": "straight 8..12"})
     both = likelihoods(table, tail="forked", rays=8)
     tail, rays = likelihoods(table, tail="forked"), likelihoods(table, rays=8)
     for name in both:
@@ -229,19 +204,14 @@ TESTS = ("t1", "t2", "t3", "t4")
 
 
 def share_table(error=TINY, shares=SHARES):
-    tests = [Trait(id=t, kind="nominal", states=("pos", "neg"), error=error) for t in TESTS]
-    rows = {
-        taxon: {t: f"pos:{p}|neg:{1 - p}" for t, p in zip(TESTS, ps, strict=True)}
-        for taxon, ps in shares.items()
-    }
-    return table_of(tests, rows)
+    tests = [nominal(t, ("pos", "neg"), error=error) for t in TESTS]
+    return table_of(tests, {k: " ".join(f"pos:{p}|neg:{1 - p}" for p in ps) for k, ps in shares.items()})
 
 
-def scores(table, results):
-    """Posterior of A, B, C without "none of these", for results such as "+-?+"."""
+def scores(table, results, names="ABC", **options):
+    """Posterior of these kinds without "none of these", for results such as "+-?+"."""
     answers = {t: {"+": "pos", "-": "neg"}[r] for t, r in zip(TESTS, results, strict=True) if r != "?"}
-    ranking = NearestMatch(none_prior=0).fit(table).rank(answers).set_index("taxon")["probability"]
-    return ranking[list("ABC")].to_numpy()
+    return posterior(table, answers, none_prior=0, **options)[list(names)].to_numpy()
 
 
 def test_worked_scores():
@@ -277,33 +247,23 @@ def test_worked_open_set():
     # shared by A, B and C; worked by hand. Written as a row of its own: our "none of these" follows the
     # smoothed marginals of the table instead.
     table = share_table(shares={**SHARES, "other": (0.5,) * 4})
-    match = NearestMatch(
-        none_prior=0, prior={"A": 0.95 / 3, "B": 0.95 / 3, "C": 0.95 / 3, "other": 0.05}
-    ).fit(table)
+    prior = {**dict.fromkeys("ABC", 0.95 / 3), "other": 0.05}
     expected = {
         "+-++": [0.976999, 0.001097, 0.000044, 0.021860],
         "---+": [0.045399, 0.004127, 0.045399, 0.905076],
     }
     for results, shares in expected.items():
-        answers = {t: {"+": "pos", "-": "neg"}[r] for t, r in zip(TESTS, results, strict=True)}
-        found = match.rank(answers).set_index("taxon")["probability"]
-        np.testing.assert_allclose(found[["A", "B", "C", "other"]], shares, atol=1e-6)
+        found = scores(table, results, [*"ABC", "other"], prior=prior)
+        np.testing.assert_allclose(found, shares, atol=1e-6)
 
 
 def test_one_clear_difference_and_two():
     # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1,
     # so .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
-    clear = {"A": (1, 1, 1, 1), "B": (0, 0, 1, 1)}
-    rows = {
-        taxon: {t: "pos" if p else "neg" for t, p in zip(TESTS, ps, strict=True)}
-        for taxon, ps in clear.items()
-    }
-    traits = [Trait(id=t, kind="nominal", states=("pos", "neg"), error=0.02) for t in TESTS]
-    match = NearestMatch(none_prior=0).fit(table_of(traits, rows))
-    one = match.rank({"t1": "pos"}).set_index("taxon")["probability"]
-    two = match.rank({"t1": "pos", "t2": "pos"}).set_index("taxon")["probability"]
-    assert one["A"] == pytest.approx(0.99)
-    assert two["A"] == pytest.approx(9801 / 9802)
+    traits = [nominal(t, ("pos", "neg"), error=0.02) for t in TESTS]
+    table = table_of(traits, {"A": "pos pos pos pos", "B": "neg neg pos pos"})
+    assert scores(table, "+???", "A")[0] == pytest.approx(0.99)
+    assert scores(table, "++??", "A")[0] == pytest.approx(9801 / 9802)
 
 
 PLAY = {
@@ -317,27 +277,28 @@ COLD_DAY = {"outlook": "sunny", "temperature": "cool", "humidity": "high", "wind
 
 
 def play_table(error):
-    traits, rows = [], {"yes": {}, "no": {}}
-    for name, counts in PLAY.items():
-        traits.append(Trait(id=name, kind="nominal", states=tuple(counts["yes"]), error=error))
-        for label, row in rows.items():
-            row[name] = "|".join(f"{s}:{n / sum(counts[label].values())}" for s, n in counts[label].items())
+    traits = [nominal(name, counts["yes"], error=error) for name, counts in PLAY.items()]
+    rows = {
+        label: " ".join(
+            "|".join(f"{s}:{n / sum(counts[label].values())}" for s, n in counts[label].items())
+            for counts in PLAY.values()
+        )
+        for label in ("yes", "no")
+    }
     return table_of(traits, rows)
 
 
 def test_worked_example_of_a_textbook():
     # Mitchell 1997, Machine Learning (McGraw-Hill): .0053 for yes, .0206 for no, so no with .795.
-    match = NearestMatch(prior={"yes": 9, "no": 5}, none_prior=0).fit(play_table(TINY))
+    found = posterior(play_table(TINY), COLD_DAY, prior={"yes": 9, "no": 5}, none_prior=0)
     yes = 9 / 14 * prod((2 / 9, 3 / 9, 3 / 9, 3 / 9))
     no = 5 / 14 * prod((3 / 5, 1 / 5, 4 / 5, 3 / 5))
     assert (round(yes, 4), round(no, 4)) == (0.0053, 0.0206)
-    found = match.predict_proba(pd.DataFrame([COLD_DAY]))[0]
-    np.testing.assert_allclose(found, [yes / (yes + no), no / (yes + no), 0], rtol=1e-9)
-    assert found[1] == pytest.approx(0.795417, abs=5e-7)
+    np.testing.assert_allclose(found[["yes", "no", NONE]], [yes / (yes + no), no / (yes + no), 0], rtol=1e-9)
+    assert found["no"] == pytest.approx(0.795417, abs=5e-7)
 
 
 def test_a_state_never_seen_does_not_rule_out():
     # Overcast never occurs with "no" there; unsmoothed its product is 0.
-    match = NearestMatch().fit(play_table(0.05))
-    found = match.rank({"outlook": "overcast"}).set_index("taxon")["probability"]
+    found = posterior(play_table(0.05), {"outlook": "overcast"})
     assert 0 < found["no"] < found["yes"]

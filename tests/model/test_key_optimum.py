@@ -209,12 +209,7 @@ def test_least_total_of_one_class_of_the_zoo(kind, total):
 
 @pytest.mark.parametrize(
     ("weighted", "to_class", "total", "greedy"),
-    [
-        (False, False, 350, 354),
-        (True, False, 585, 591),
-        (False, True, 174, None),
-        (True, True, 265, None),
-    ],
+    [(False, False, 350, 354), (True, False, 585, 591), (False, True, 174, None), (True, True, 265, None)],
 )
 def test_least_total_of_the_zoo(weighted, to_class, total, greedy):
     # 59 different rows, equal or weighted by the animals that have them (101 in all). The greedy totals are
