@@ -30,6 +30,21 @@ def shares(key, weights):
     }
 
 
+def walk(key, weights):
+    """Yield every lead of a key, the weight of each kind that takes it, and how many couplets deep it is."""
+    share = shares(key, weights)
+    waiting = [(1, dict(weights), 1)] if key.couplets else []
+    while waiting:
+        number, flow, depth = waiting.pop()
+        couplet = key.couplets[number - 1]
+        assert couplet.number == number
+        for lead, is_a in ((couplet.a, True), (couplet.b, False)):
+            part = {t: w * (share[number][t] if is_a else 1 - share[number][t]) for t, w in flow.items()}
+            yield lead, part, depth
+            if lead.goes_to is not None:
+                waiting.append((lead.goes_to, part, depth + 1))
+
+
 def least_path_length(n):
     """Return the least total path length of n leaves in a two-way tree: n k - 2**k + n, k = ceil(log2 n).
 

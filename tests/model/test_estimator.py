@@ -8,7 +8,6 @@ from functools import cache
 import numpy as np
 import pandas as pd
 import pytest
-from palmerpenguins import load_penguins
 from sklearn.base import clone
 from sklearn.exceptions import NotFittedError
 from sklearn.model_selection import GridSearchCV, cross_val_predict, cross_val_score
@@ -21,15 +20,13 @@ from idkey import NearestMatch, load_table
 from idkey.errors import AnswerError, IdkeyError
 from idkey.table.schema import state_text
 
-NONE = "none of these"
+from .tables import MEASURES, NONE, penguins
+
 ROUNDING = 1e-11  # traits are added up in the order of their names
-MEASURES = ["bill_length_mm", "bill_depth_mm", "flipper_length_mm", "body_mass_g"]
 
 
-def penguins():
-    """Mixed traits with gaps (package palmerpenguins): four measurements and the sex of 344 birds."""
-    data = load_penguins()
-    return data[[*MEASURES, "sex"]], data["species"].astype(str)
+def same_but_for_rounding(found, expected):
+    np.testing.assert_allclose(found, expected, rtol=ROUNDING)
 
 
 # -- parameters ------------------------------------------------------------------------------------
@@ -45,9 +42,8 @@ def test_parameters_are_read_and_set():
 
 
 def test_a_clone_has_the_parameters_and_not_the_fit():
-    x, y = penguins()
     prior = {"Adelie": 2.0, "Gentoo": 1.0, "Chinstrap": 1.0}
-    match = NearestMatch(prior=prior, none_prior=0.2).fit(x, y)
+    match = NearestMatch(prior=prior, none_prior=0.2).fit(*penguins())
     again = clone(match)
     assert again.get_params() == match.get_params()
     with pytest.raises(NotFittedError):
@@ -86,26 +82,18 @@ def test_a_copy_of_a_fitted_match_says_the_same(again):
 # -- data in ---------------------------------------------------------------------------------------
 
 
-def test_frames_stay_as_they_are():
-    x, y = penguins()
-    before = x.copy(), y.copy()
-    NearestMatch().fit(x, y).predict(x)
-    pd.testing.assert_frame_equal(x, before[0])
-    pd.testing.assert_series_equal(y, before[1])
-
-
-def test_names_go_by_position_not_by_index():
+def test_names_go_by_position_not_by_index_and_frames_stay_as_they_are():
     # scikit-learn pairs rows of X and y by position, whatever a pandas index says.
     x, y = penguins()
-    shuffled = y.set_axis(y.index[::-1])
-    np.testing.assert_array_equal(
-        NearestMatch().fit(x, shuffled).predict_proba(x), NearestMatch().fit(x, y).predict_proba(x)
-    )
+    before, shuffled = x.copy(), y.set_axis(y.index[::-1])
+    found = NearestMatch().fit(x, shuffled).predict_proba(x)
+    np.testing.assert_array_equal(found, NearestMatch().fit(x, y).predict_proba(x))
+    pd.testing.assert_frame_equal(x, before)
+    pd.testing.assert_series_equal(y, penguins()[1])
 
 
 def test_an_array_is_a_frame_with_columns_x0_and_on():
-    x, y = penguins()
-    x = x[MEASURES]
+    x, y = penguins(*MEASURES)
     named = NearestMatch().fit(x.set_axis(["x0", "x1", "x2", "x3"], axis=1), y)
     match = NearestMatch().fit(x.to_numpy(), y)
     assert match.feature_names_in_.tolist() == ["x0", "x1", "x2", "x3"]
@@ -119,16 +107,15 @@ def test_an_array_of_text_and_numbers():
     x, y = x[known].astype({"sex": object}), y[known]
     match = NearestMatch().fit(x.to_numpy(dtype=object), y)
     assert [t.kind for t in match.table_.traits] == ["measure"] * 4 + ["nominal"]
-    expected = NearestMatch().fit(x, y).predict_proba(x)
-    np.testing.assert_allclose(match.predict_proba(x.to_numpy(dtype=object)), expected, rtol=ROUNDING)
+    same_but_for_rounding(
+        match.predict_proba(x.to_numpy(dtype=object)), NearestMatch().fit(x, y).predict_proba(x)
+    )
 
 
 def test_an_array_answers_the_traits_of_a_frame_in_their_order():
-    x, y = penguins()
-    match = NearestMatch().fit(x[MEASURES], y)
-    np.testing.assert_array_equal(
-        match.predict_proba(x[MEASURES].to_numpy()), match.predict_proba(x[MEASURES])
-    )
+    x, y = penguins(*MEASURES)
+    match = NearestMatch().fit(x, y)
+    np.testing.assert_array_equal(match.predict_proba(x.to_numpy()), match.predict_proba(x))
     with pytest.raises(AnswerError, match="X has 3 features, but NearestMatch is expecting 4"):
         match.predict(x[MEASURES[:3]].to_numpy())
 
@@ -136,27 +123,17 @@ def test_an_array_answers_the_traits_of_a_frame_in_their_order():
 def test_a_frame_may_answer_some_traits_in_any_order():
     x, y = penguins()
     match = NearestMatch().fit(x, y)
-    some = x[["sex", "body_mass_g"]]
-    np.testing.assert_array_equal(
-        match.predict_proba(some), match.predict_proba(x.assign(**dict.fromkeys(MEASURES[:3], np.nan)))
-    )
+    whole = x.assign(**dict.fromkeys(MEASURES[:3], np.nan))
+    np.testing.assert_array_equal(match.predict_proba(x[["sex", "body_mass_g"]]), match.predict_proba(whole))
 
 
-def test_columns_named_by_numbers():
+@pytest.mark.parametrize("names", [range(5), [*MEASURES, "taxon"]])
+def test_columns_named_by_numbers_or_taxon(names):
     x, y = penguins()
-    numbered = x.set_axis(range(5), axis=1)
-    expected = NearestMatch().fit(x, y).predict_proba(x)
-    found = NearestMatch().fit(numbered, y).predict_proba(numbered)
-    np.testing.assert_allclose(found, expected, rtol=ROUNDING)
-
-
-def test_a_trait_may_be_called_taxon():
-    x, y = penguins()
-    renamed = x.rename(columns={"sex": "taxon"})
+    renamed = x.set_axis(names, axis=1)
     match = NearestMatch().fit(renamed, y)
-    assert match.feature_names_in_.tolist() == [*MEASURES, "taxon"]
-    expected = NearestMatch().fit(x, y).predict_proba(x)
-    np.testing.assert_allclose(match.predict_proba(renamed), expected, rtol=ROUNDING)
+    assert match.feature_names_in_.tolist() == [str(name) for name in names]
+    same_but_for_rounding(match.predict_proba(renamed), NearestMatch().fit(x, y).predict_proba(x))
 
 
 @pytest.mark.parametrize(
@@ -192,9 +169,8 @@ def test_a_pipeline_may_change_the_frame_first():
 
 def test_cross_validation_is_the_loop_by_hand():
     x, y = penguins()
-    folds = [
-        (np.flatnonzero(np.arange(344) % 3 != k), np.flatnonzero(np.arange(344) % 3 == k)) for k in range(3)
-    ]
+    fold = np.arange(344) % 3
+    folds = [(np.flatnonzero(fold != k), np.flatnonzero(fold == k)) for k in range(3)]
     by_hand = np.empty(344, dtype=object)
     for train, test in folds:
         by_hand[test] = NearestMatch().fit(x.iloc[train], y.iloc[train]).predict(x.iloc[test])

@@ -3,7 +3,6 @@
 import csv
 import json
 from collections import Counter, defaultdict
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,16 +10,15 @@ import pandas as pd
 import pytest
 from hypothesis import given
 
-from idkey import IdkeyError, TraitTable, care_for, load_table
+from idkey import IdkeyError, care_for, load_table
 from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, review
 from idkey.table.claims import CLASSES, UNSOURCED
-from idkey.table.schema import Trait
 
-from .tables import table_of, tables
+from .tables import kinds_of, nominal, table_of, tables, with_claims
 
 TRAITS = Path(__file__).parents[2] / "traits"
-TAIL = Trait(id="tail", kind="nominal", states=("forked", "straight"), effort=20, core=True)
-SPOTS = Trait(id="spots", kind="nominal", states=("white", "gold"), effort=5)
+TAIL = nominal("tail", ("forked", "straight"), effort=20, core=True)
+SPOTS = nominal("spots", ("white", "gold"), effort=5)
 
 
 @pytest.fixture(scope="module")
@@ -35,11 +33,7 @@ def rows_of(name):
 
 def with_evidence(table, *claims):
     """The table with claims: taxon, attribute, class, source, and what else is said."""
-    blank = {"care_group": "", "value": "", "locator": "", "scope": "species", "note": ""}
-    rows = [
-        blank | {"taxon": t, "attribute": a, "class": c, "source": s} | more for t, a, c, s, more in claims
-    ]
-    return replace(table, evidence=pd.DataFrame(rows, dtype="str"))
+    return with_claims(table, *((t, a, "", {"class": c, "source": s, **more}) for t, a, c, s, more in claims))
 
 
 # -- against a plain reading of the files ------------------------------------------------------------------
@@ -105,11 +99,8 @@ def test_the_pairs_that_no_look_tells_are_all_counted(shipped):
 
 
 def test_the_strongest_claim_counts_and_sources_count_once():
-    table = table_of(
-        [TAIL, SPOTS], {"k": {"tail": "forked", "spots": "gold"}, "l": {"tail": "-", "spots": "gold"}}
-    )
-    table = with_evidence(
-        table,
+    table = table_of([TAIL, SPOTS], {"k": "forked gold", "l": "- gold"})
+    claims = [
         ("k", "tail", "memory", "", {}),
         ("k", "tail", "secondary", "A", {}),
         ("k", "tail", "secondary", "A", {}),
@@ -117,8 +108,8 @@ def test_the_strongest_claim_counts_and_sources_count_once():
         ("k", "spots", "secondary", "A", {"scope": "genus"}),
         ("k", "spots", "read", "B", {"scope": "genus"}),
         ("l", "spots", "memory", "", {"note": UNSOURCED}),
-    )
-    found = review(table)
+    ]
+    found = review(with_evidence(table, *claims))
     assert found.grid.to_numpy().tolist() == [["secondary", "read"], [NOT_APPLICABLE, "memory"]]
     cells = found.cells.set_index(["taxon", "column"])
     assert cells["sources"].to_dict() == {("k", "tail"): 1, ("k", "spots"): 2, ("l", "spots"): 0}
@@ -129,7 +120,7 @@ def test_the_strongest_claim_counts_and_sources_count_once():
 
 
 def test_a_cell_without_any_claim_waits_for_a_source():
-    table = table_of([TAIL, SPOTS], {"k": {"tail": "forked", "spots": "gold"}})
+    table = table_of([TAIL, SPOTS], {"k": "forked gold"})
     found = review(with_evidence(table, ("k", "tail", "read", "A", {})))
     assert found.grid.to_numpy().tolist() == [["read", "memory"]]
     assert found.unsourced["column"].tolist() == ["spots"]
@@ -141,12 +132,8 @@ def test_care_and_review_weigh_the_classes_of_evidence_alike():
     found = review(table).cells.set_index(["taxon", "column"])["class"]
     for cell in found.index.intersection(both[both.map(len) > 1].index):
         assert found[cell] == min(both[cell], key=CLASSES.index)
-    several = [
-        n.classes
-        for t in table.ids[::5]
-        for n in care_for(table, t).attributes.values()
-        if len(n.classes) > 1
-    ]
+    needs = [need for t in table.ids[::5] for need in care_for(table, t).attributes.values()]
+    several = [need.classes for need in needs if len(need.classes) > 1]
     assert several
     for classes in several:
         assert list(classes) == sorted(classes, key=CLASSES.index)
@@ -163,12 +150,7 @@ def test_young_cells_count_among_the_cells_but_not_in_the_grid():
 def test_what_to_fill_next():
     # k and l are alike in their tails, and the spots of l are blank: were they white, k and l would be told;
     # of the kinds known (k gold, m white, n white) two of three are white.
-    rows = {
-        "k": {"tail": "forked", "spots": "gold"},
-        "l": {"tail": "forked"},
-        "m": {"tail": "straight", "spots": "white"},
-        "n": {"tail": "straight", "spots": "white"},
-    }
+    rows = {"k": "forked gold", "l": "forked", "m": "straight white", "n": "straight white"}
     (found,) = review(table_of([TAIL, SPOTS], rows)).fill_next.to_dict("records")
     assert found == {
         "taxon": "l", "trait": "spots", "untold": 1, "likely": pytest.approx(2 / 3), "effort_s": 5.0,
@@ -176,8 +158,7 @@ def test_what_to_fill_next():
 
 
 def test_nothing_to_fill_where_all_are_told():
-    rows = {"k": {"tail": "forked"}, "l": {"tail": "straight"}}
-    found = review(table_of([TAIL, SPOTS], rows))
+    found = review(table_of([TAIL, SPOTS], {"k": "forked", "l": "straight"}))
     assert not len(found.untold)
     assert not len(found.fill_next)
     assert [w.trait.id for w in found.idle] == ["spots"]
@@ -203,20 +184,16 @@ def test_every_cell_is_counted_once(table):
     assert (filled_next["likely"] <= filled_next["untold"] + 1e-9).all()
 
 
-def test_the_frame_is_a_copy(shipped):
+def test_the_frame_is_a_copy_and_the_figures_are_plain_numbers(shipped):
     frame = shipped.to_frame()
     frame.iloc[0, 0] = BLANK
     assert shipped.grid.iloc[0, 0] == "secondary"
     assert set(np.unique(shipped.grid.to_numpy(dtype=str))) <= set(CODES)
+    json.dumps(shipped.taxa.to_dict("index"))
+    json.dumps(shipped.fill_next.to_dict("records"))
 
 
 def test_a_table_of_one_kind_and_what_is_no_table():
-    found = review(TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "tail": ["forked"]}), taxon="kind"))
-    assert found.grid.to_numpy().tolist() == [[KNOWN]]
+    assert review(kinds_of(pd.DataFrame({"tail": ["forked"]}))).grid.to_numpy().tolist() == [[KNOWN]]
     with pytest.raises(IdkeyError):
         review(pd.DataFrame())
-
-
-def test_the_figures_are_plain_numbers(shipped):
-    json.dumps(shipped.taxa.to_dict("index"))
-    json.dumps(shipped.fill_next.to_dict("records"))

@@ -13,30 +13,24 @@ import pandas as pd
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from sklearn.datasets import load_iris
 
 from idkey import TraitTable, load_table
 from idkey.model.distinguish import CLEAR, HEARSAY, Distinguisher, worth
-from idkey.table.schema import Trait
 
-from .tables import table_of, tables
+from . import tables as public
+from .tables import kinds_of, nominal, rows_of, shuffled, table_of, tables
 
-DATA = Path(__file__).parent / "data"
 PUBLISHED = Path(__file__).parents[1] / "published"
 KEYS = ("panaqolus_cramer2015", "ancistrus_desouza2019")
 
 
 def zoo():
     """101 animals, each a kind of its own, by 16 characters."""
-    data = pd.read_csv(DATA / "zoo.csv").drop(columns="type")
-    data["animal"] = [f"{name} {i}" for i, name in enumerate(data["animal"])]
-    return TraitTable.from_frame(data, taxon="animal")
+    return kinds_of(public.zoo()[0])
 
 
 def iris():
-    data = load_iris(as_frame=True)
-    kinds = data.target.map(dict(enumerate(data.target_names))).astype(str)
-    return TraitTable.from_frame(data.data.assign(species=kinds), taxon="species")
+    return kinds_of(*public.iris())
 
 
 def one_by_one(table):
@@ -48,10 +42,8 @@ def one_by_one(table):
     for a, b in itertools.combinations(range(len(table)), 2):
         right = {}
         for t in traits:
-            applies = table.column(t.id).applies
-            if t.applies_when and not (applies[a] and applies[b]):
-                continue
-            right[t.id] = float(rights[t.id][a, b])
+            if not t.applies_when or table.column(t.id).applies[[a, b]].all():
+                right[t.id] = float(rights[t.id][a, b])
         clear = [t for t, r in right.items() if r >= CLEAR - 1e-9]
         for t in clear:
             counts[t][0] += 1
@@ -84,8 +76,7 @@ def test_counts_of_any_table(table):
 
 def test_the_104_pairs_of_animals_that_are_alike_are_told_by_nothing():
     table = zoo()
-    rows = table.to_frame()
-    alike = sum(rows.iloc[a].equals(rows.iloc[b]) for a, b in itertools.combinations(range(101), 2))
+    alike = sum(a == b for a, b in itertools.combinations(rows_of(table).values(), 2))
     assert alike == 104
     assert sum(w.best for w in worth(table)) == 101 * 100 // 2 - alike
 
@@ -104,25 +95,16 @@ def test_every_couplet_of_a_printed_key_asks_a_trait_that_earns_its_place(name):
 
 @given(tables())
 def test_a_blank_column_never_earns(table):
-    blank = Trait(id="blank", kind="nominal", states=("a", "b"))
-    cells = {**table.cells, "blank": (None,) * len(table)}
-    grown = replace(table, traits=(*table.traits, blank), own_cells=cells)
-    *others, last = worth(grown)
+    grown = table.with_trait(nominal("blank"))
+    last = worth(grown)[-1]
     assert (last.known, last.tells, last.earns) == (0, 0, False)
     assert "no kind" in last.text
-    assert [(w.tells, w.only, w.best) for w in others] == [(w.tells, w.only, w.best) for w in worth(table)]
+    assert counted(grown) == counted(table) | {"blank": (0, 0, 0)}
 
 
 @given(tables(), st.randoms(use_true_random=False))
 def test_the_order_of_rows_and_columns_does_not_matter(table, random):
-    rows = random.sample(range(len(table)), len(table))
-    mixed = replace(
-        table,
-        traits=tuple(random.sample(table.traits, len(table.traits))),
-        taxa=table.taxa.iloc[rows],
-        own_cells={c: tuple(cells[i] for i in rows) for c, cells in table.cells.items()},
-    )
-    assert counted(mixed) == counted(table)
+    assert counted(shuffled(table, random)) == counted(table)
 
 
 @given(tables())
@@ -139,27 +121,21 @@ def test_of_a_trait_and_its_copy_neither_is_the_only_one_and_one_is_idle(table):
 
 
 def test_of_looks_as_good_the_least_trouble_counts():
-    slow = Trait(id="a", kind="nominal", states=("x", "y"), effort=60)
-    quick = Trait(id="b", kind="nominal", states=("x", "y"), effort=5)
-    found = worth(table_of([slow, quick], {"k": {"a": "x", "b": "x"}, "l": {"a": "y", "b": "y"}}))
+    found = worth(table_of([nominal("slow", effort=60), nominal("z", effort=5)], {"k": "a a", "l": "b b"}))
     assert [(w.tells, w.only, w.best, w.earns) for w in found] == [(1, 0, 0, False), (1, 0, 1, True)]
     assert "no more trouble" in found[0].text
 
 
 def test_that_a_trait_does_not_apply_is_no_news_beside_the_one_it_depends_on():
-    pattern = Trait(id="pattern", kind="nominal", states=("spots", "plain"), error=0.2)
-    size = Trait(
-        id="size", kind="nominal", states=("small", "large"), error=0.01, applies_when=("pattern", ("spots",))
-    )
-    rows = {"k": {"pattern": "spots", "size": "small"}, "l": {"pattern": "plain", "size": "-"}}
-    assert [(w.tells, w.only) for w in worth(table_of([pattern, size], rows))] == [(1, 1), (0, 0)]
+    pattern = nominal("pattern", ("spots", "plain"), error=0.2)
+    size = nominal("size", ("small", "large"), error=0.01, applies_when=("pattern", ("spots",)))
+    table = table_of([pattern, size], {"k": "spots small", "l": "plain -"})
+    assert [(w.tells, w.only) for w in worth(table)] == [(1, 1), (0, 0)]
 
 
 def test_what_the_seller_says_is_not_judged():
-    basin = Trait(id="basin", kind="nominal", states=("xingu", "negro"))
-    tail = Trait(id="tail", kind="nominal", states=("forked", "straight"))
-    rows = {"k": {"basin": "xingu", "tail": "forked"}, "l": {"basin": "negro", "tail": "forked"}}
-    assert [(w.trait.id, w.tells) for w in worth(table_of([basin, tail], rows))] == [("tail", 0)]
+    table = table_of([nominal("basin"), nominal("tail")], {"k": "a a", "l": "b a"})
+    assert [(w.trait.id, w.tells) for w in worth(table)] == [("tail", 0)]
 
 
 def test_it_is_worked_out_once_for_a_table():
@@ -169,7 +145,6 @@ def test_it_is_worked_out_once_for_a_table():
 
 @pytest.mark.parametrize("count", [1, 2])
 def test_small_tables(count):
-    frame = pd.DataFrame({"kind": ["a", "b"][:count], "tail": ["forked", "straight"][:count]})
-    (found,) = worth(TraitTable.from_frame(frame, taxon="kind"))
+    (found,) = worth(kinds_of(pd.DataFrame({"tail": ["forked", "straight"][:count]})))
     assert (found.known, found.tells) == (count, count - 1)
     assert ("known of 1 kind only" in found.text) == (count == 1)
