@@ -4,44 +4,29 @@ The Brier score here is that of the paper, the sum over all names, 0 to 2 (Brier
 Review 78:1-3). Forecasts are put in as priors: with no answer the posterior is the prior.
 """
 
-import importlib.util
-import sys
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+import specimens
 from sklearn.metrics import brier_score_loss, log_loss
 
-from idkey import NearestMatch, TraitTable, load_table
+from idkey import NearestMatch, load_table
 
-NONE = "none of these"
+from .tables import NONE, kinds_of, posterior
+
 THRESHOLDS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 0.999)
 FLOOR = 1e-3  # the least weight that a prior may give, as a share of the largest
 
 
-def table_of_kinds(names):
-    """Make a table whose kinds differ in one trait, which nobody answers here."""
-    names = list(names)
-    frame = pd.DataFrame({"kind": names, "tail": [f"tail of {name}" for name in names]})
-    return TraitTable.from_frame(frame, taxon="kind")
-
-
-def by_name(match, probabilities):
-    """Columns of `predict_proba` sorted by name, as scikit-learn's scores expect them; and the names."""
-    order = np.argsort(match.classes_)
-    return probabilities[:, order], match.classes_[order]
-
-
-def forecast(names, rows):
-    """Posterior without an answer under each row of priors: what went in must come out."""
-    table, nothing = table_of_kinds(names), pd.DataFrame({"tail": [None]})
-    found = []
-    for row in rows:
-        match = NearestMatch(prior=dict(zip(names, row, strict=True)), none_prior=0).fit(table)
-        found.append(match.predict_proba(nothing)[0])
-    return by_name(match, np.array(found))
+def forecast(names, rows, none_prior=0):
+    """Posterior without an answer under each row of priors, and the names, in the order scores expect."""
+    # a table whose kinds differ in one trait, which nobody answers here
+    table = kinds_of(pd.DataFrame({"tail": [f"tail of {name}" for name in names]}), list(names))
+    priors = ["uniform" if row == "uniform" else dict(zip(names, row, strict=True)) for row in rows]
+    found = [posterior(table, {}, prior=prior, none_prior=none_prior).sort_index() for prior in priors]
+    return np.array(found), found[0].index.to_numpy(dtype=object)
 
 
 def brier(truth, probabilities, names):
@@ -60,19 +45,16 @@ def brier(truth, probabilities, names):
 def test_a_uniform_guess_scores_as_arithmetic_says(n):
     # n equal shares: log loss ln n, Brier (1 - 1/n)^2 + (n - 1) / n^2 = 1 - 1/n.
     kinds = [f"kind {i}" for i in range(n)]
-    match = NearestMatch(prior="uniform", none_prior=0).fit(table_of_kinds(kinds))
-    found = match.predict_proba(pd.DataFrame({"tail": [None] * n}))
-    assert found[:, -1].tolist() == [0.0] * n
-    probabilities, names = by_name(match, found)
+    probabilities, names = forecast(kinds, ["uniform"] * n)
+    assert probabilities[:, names == NONE].ravel().tolist() == [0.0] * n
     assert log_loss(kinds, probabilities, labels=names) == pytest.approx(np.log(n), abs=1e-9)
     assert brier(kinds, probabilities, names) == pytest.approx(1 - 1 / n, abs=1e-12)
 
 
 def test_the_guess_of_none_of_these_costs_what_it_takes():
     # A share q for "none of these" leaves (1 - q) / n for each kind: log loss ln n - ln(1 - q).
-    kinds, q = ["a", "b", "c", "d"], 0.05
-    match = NearestMatch(prior="uniform", none_prior=q).fit(table_of_kinds(kinds))
-    probabilities, names = by_name(match, match.predict_proba(pd.DataFrame({"tail": [None] * 4})))
+    kinds, q = list("abcd"), 0.05
+    probabilities, names = forecast(kinds, ["uniform"] * 4, none_prior=q)
     assert log_loss(kinds, probabilities, labels=names) == pytest.approx(np.log(4) - np.log(1 - q), abs=1e-9)
     share = (1 - q) / 4
     assert brier(kinds, probabilities, names) == pytest.approx((1 - share) ** 2 + 3 * share**2 + q**2)
@@ -110,15 +92,6 @@ def test_log_loss_example_of_scikit_learn():
 # -- refusing to name ------------------------------------------------------------------------------
 
 
-def specimens_module():
-    path = Path(__file__).parents[1] / "benchmarks" / "specimens.py"
-    spec = importlib.util.spec_from_file_location("benchmark_specimens", path)
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def drawn():
     """4000 fish from the shipped table by the model's own law, and what the model says of them.
@@ -127,7 +100,7 @@ def drawn():
     """
     table = load_table()
     table = replace(table, traits=tuple(replace(t, group="") for t in table.traits))
-    fish = specimens_module().draw(table, 4000, seed=11, gaps=(0.0, 0.5))
+    fish = specimens.draw(table, 4000, seed=11, gaps=(0.0, 0.5))
     match = NearestMatch().fit(table)
     return match, fish, match.predict_proba(fish.answers)
 

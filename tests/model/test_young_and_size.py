@@ -3,17 +3,16 @@
 import numpy as np
 import pytest
 
-from idkey import Identification, NearestMatch, load_table
-from idkey.model.answers import code_answers
-from idkey.model.combine import TableModel
+from idkey import Identification, load_table
 from idkey.table.schema import NotApplicable, Range
 
-NONE = "none of these"
+from . import tables
+from .tables import NONE
+
 TABLE = load_table()
-MODEL = TableModel(TABLE)
-RECORDS = {
-    t: cell.high for t in TABLE.ids if isinstance(cell := TABLE.cell(t, "adult_size"), Range)
-}  # mm standard length
+SERRATUS, NIX = "pseudacanthicus_serratus", "panaqolus_nix"
+# mm standard length
+RECORDS = {t: c.high for t in TABLE.ids if isinstance(c := TABLE.cell(t, "adult_size"), Range)}
 YOUNG_CELLS = [
     (taxon, trait.id)
     for trait in TABLE.traits
@@ -24,13 +23,18 @@ YOUNG_CELLS = [
 
 
 def likelihoods(**answers):
-    found = np.exp(MODEL.to_table_order(MODEL.log_likelihoods(code_answers(TABLE, answers))[0]))
-    return dict(zip([*TABLE.ids, NONE], found.tolist(), strict=True))
+    return tables.likelihoods(TABLE, **answers)
 
 
 def posterior(**answers):
-    ranking = NearestMatch().fit(TABLE).rank(answers)
-    return dict(zip(ranking["taxon"], ranking["probability"], strict=True))
+    return tables.posterior(TABLE, answers)
+
+
+def same_odds(before, after, kinds, than):
+    """Check that the odds of these kinds against another are as they were."""
+    for taxon in kinds:
+        odds = after[taxon] / after[than]
+        assert odds == pytest.approx(before[taxon] / before[than], rel=0.02), taxon
 
 
 def grown_to(least, most=np.inf):
@@ -40,31 +44,25 @@ def grown_to(least, most=np.inf):
     return found
 
 
-def test_a_small_fish_may_become_any_larger_kind():
-    # 60 mm: under the record of every kind from 65 to 1000 mm, and nothing says that it is adult
-    found = likelihoods(adult_size=60)
-    larger = grown_to(65)
+@pytest.mark.parametrize(("least", "said"), [(65, {}), (240, {"life_stage": "young"})])
+def test_a_small_fish_may_become_any_larger_kind(least, said):
+    # 60 mm: under the record of every kind from 65 to 1000 mm, and nothing says that it is adult. Said to be
+    # young it is a quarter of the record or less; at half the record one would begin to doubt it.
+    found = likelihoods(adult_size=60, **said)
+    larger = grown_to(least)
     assert RECORDS[larger[-1]] == 1000
     for taxon in larger:
         assert found[taxon] == pytest.approx(found[larger[-1]], rel=0.02), (taxon, RECORDS[taxon])
 
 
-def test_a_small_fish_leaves_the_odds_of_larger_kinds_as_they_were():
-    before, after = posterior(), posterior(adult_size=60)
-    larger = grown_to(65)
-    for taxon in larger:
-        odds = after[taxon] / after[larger[-1]]
-        assert odds == pytest.approx(before[taxon] / before[larger[-1]], rel=0.02), taxon
-
-
-def test_a_small_fish_changes_no_ranking_among_larger_kinds_by_look():
-    look = {"pattern": "light_spots", "tail_fork": "forked", "spot_colour": "white"}
+@pytest.mark.parametrize(
+    "look", [{}, {"pattern": "light_spots", "tail_fork": "forked", "spot_colour": "white"}]
+)
+def test_a_small_fish_leaves_the_odds_of_larger_kinds_as_they_were(look):
     before, after = posterior(**look), posterior(adult_size=60, **look)
     larger = [t for t in grown_to(65) if not any(taxon == t for taxon, trait in YOUNG_CELLS if trait in look)]
     assert len(larger) > 60
-    top = max(larger, key=before.get)
-    for taxon in larger:
-        assert after[taxon] / after[top] == pytest.approx(before[taxon] / before[top], rel=0.02), taxon
+    same_odds(before, after, larger, max(larger, key=before.get))
 
 
 def test_a_long_fish_rules_out_the_dwarfs():
@@ -86,27 +84,14 @@ def test_a_record_can_be_beaten_by_a_little_only():
         assert far < 0.01
 
 
-def test_a_small_adult_is_no_large_kind():
-    found = likelihoods(adult_size=60, life_stage="adult")
-    for small in grown_to(80, 100):
-        for large in grown_to(300):
-            assert found[small] >= 10 * found[large], (small, large)
-
-
 def test_the_size_of_an_adult_orders_kinds_by_record():
+    found = likelihoods(adult_size=60, life_stage="adult")
+    assert min(found[t] for t in grown_to(80, 100)) >= 10 * max(found[t] for t in grown_to(300))
     # a known adult of 100 mm: likelier a kind of 110-130 mm than one of 300 mm or more or one of 42 mm
     found = likelihoods(adult_size=100, life_stage="adult")
     fitting = min(found[t] for t in grown_to(110, 130))
     assert fitting > 10 * max(found[t] for t in grown_to(300))
     assert fitting > 100 * found["hypancistrus_vandragti"]  # largest record 42 mm
-
-
-def test_a_young_fish_said_to_be_young_may_be_any_larger_kind():
-    # 60 mm is a quarter of the record or less; at half the record one would begin to doubt that it is young
-    found = likelihoods(adult_size=60, life_stage="young")
-    larger = grown_to(240)
-    for taxon in larger:
-        assert found[taxon] == pytest.approx(found[larger[-1]], rel=0.02), taxon
 
 
 # -- columns for young fish ------------------------------------------------------------------------------
@@ -139,33 +124,30 @@ def test_a_young_fish_is_judged_by_the_young_cell(taxon, trait_id):
 
 def test_white_spots_on_a_young_pseudacanthicus_serratus():
     # Grown fish of P. serratus may be plain, young ones have light spots (columns pattern and pattern_young).
-    serratus = "pseudacanthicus_serratus"
-    spotted = {s: likelihoods(pattern="light_spots", life_stage=s)[serratus] for s in ("adult", "young")}
-    plain = {s: likelihoods(pattern="plain", life_stage=s)[serratus] for s in ("adult", "young")}
+    spotted = {s: likelihoods(pattern="light_spots", life_stage=s)[SERRATUS] for s in ("adult", "young")}
+    plain = {s: likelihoods(pattern="plain", life_stage=s)[SERRATUS] for s in ("adult", "young")}
     assert spotted["young"] > 1.5 * spotted["adult"]
     assert plain["adult"] > 10 * plain["young"]
 
 
 def test_a_short_fish_is_judged_by_the_young_cell_unasked():
     # 50 mm of 303: not said to be young, but a sixth of the record leaves 4 in 10,000 for an adult
-    serratus = "pseudacanthicus_serratus"
-    short = likelihoods(pattern="plain", adult_size=50)[serratus] / likelihoods(adult_size=50)[serratus]
-    grown = likelihoods(pattern="plain", adult_size=280)[serratus] / likelihoods(adult_size=280)[serratus]
+    short = likelihoods(pattern="plain", adult_size=50)[SERRATUS] / likelihoods(adult_size=50)[SERRATUS]
+    grown = likelihoods(pattern="plain", adult_size=280)[SERRATUS] / likelihoods(adult_size=280)[SERRATUS]
     pattern = TABLE.trait("pattern")
-    assert short == pytest.approx(chance(TABLE.cell(serratus, "pattern_young"), "plain", pattern), rel=0.05)
-    assert grown == pytest.approx(chance(TABLE.cell(serratus, "pattern"), "plain", pattern), rel=0.01)
+    assert short == pytest.approx(chance(TABLE.cell(SERRATUS, "pattern_young"), "plain", pattern), rel=0.05)
+    assert grown == pytest.approx(chance(TABLE.cell(SERRATUS, "pattern"), "plain", pattern), rel=0.01)
 
 
 NEEDS_ADULT = [t.id for t in TABLE.traits if t.needs_adult]
 
 
-def test_belly_plates_need_an_adult():
-    # Panaqolus nix: bare when young, plated later (see its rows in evidence.csv).
-    assert "belly_plates" in NEEDS_ADULT
+def with_state(trait_id, state):
+    return [t for t in TABLE.ids if getattr(TABLE.cell(t, trait_id), "names", ()) == (state,)]
 
 
 @pytest.mark.parametrize("trait_id", NEEDS_ADULT)
-def test_a_trait_that_needs_an_adult_changes_nothing_for_a_young_fish(trait_id):
+def test_a_trait_that_needs_an_adult_counts_for_an_adult_and_not_for_a_young_fish(trait_id):
     # 40 mm and said to be young: of kinds that grow to 100 mm or more at most 3 in 100 x 16 in 100 are adult.
     said = {"adult_size": 40, "life_stage": "young"}
     before = posterior(**said)
@@ -173,32 +155,21 @@ def test_a_trait_that_needs_an_adult_changes_nothing_for_a_young_fish(trait_id):
     young = TABLE.column(trait_id, young=True).known
     kinds = [t for t in grown_to(100) if not young[TABLE.position(t)]]
     for state in TABLE.trait(trait_id).states:
-        after = posterior(**said, **{trait_id: state})
-        for taxon in kinds:
-            odds = after[taxon] / after[kinds[-1]]
-            assert odds == pytest.approx(before[taxon] / before[kinds[-1]], rel=0.02), (state, taxon)
+        same_odds(before, posterior(**said, **{trait_id: state}), kinds, kinds[-1])
+    said = {"life_stage": "adult"}
+    gained = posterior(**said, **{trait_id: "plated"}) / posterior(**said)
+    naked, plated = with_state(trait_id, "naked"), with_state(trait_id, "plated")
+    assert len(naked) > 5
+    assert min(gained[plated]) > 3 * max(gained[naked])
 
 
 def test_what_the_table_says_of_the_young_counts_for_a_young_fish():
-    # Panaqolus nix is bare-bellied up to 70 mm SL (Cramer & Rapp Py-Daniel 2015, Neotrop. Ichthyol.
-    # 13:461-470, p.465, doi 10.1590/1982-0224-20140099).
+    # Panaqolus nix is bare-bellied up to 70 mm SL, plated later (Cramer & Rapp Py-Daniel 2015, Neotrop.
+    # Ichthyol. 13:461-470, p.465, doi 10.1590/1982-0224-20140099).
+    assert "belly_plates" in NEEDS_ADULT
     said = {"adult_size": 40, "life_stage": "young"}
-    shares = [posterior(**said, belly_plates=s)["panaqolus_nix"] for s in ("naked", "partly", "plated")]
-    assert shares[0] > posterior(**said)["panaqolus_nix"] > max(shares[1:])
-
-
-@pytest.mark.parametrize("trait_id", NEEDS_ADULT)
-def test_a_trait_that_needs_an_adult_counts_for_an_adult(trait_id):
-    said = {"life_stage": "adult"}
-    before = posterior(**said)
-    after = posterior(**said, **{trait_id: "plated"})
-    naked = [t for t in TABLE.ids if getattr(TABLE.cell(t, trait_id), "names", ()) == ("naked",)]
-    plated = [t for t in TABLE.ids if getattr(TABLE.cell(t, trait_id), "names", ()) == ("plated",)]
-    assert len(naked) > 5
-    assert plated
-    for taxon in naked:
-        for other in plated:
-            assert after[other] / after[taxon] > 3 * before[other] / before[taxon], (other, taxon)
+    shares = [posterior(**said, belly_plates=s)[NIX] for s in ("naked", "partly", "plated")]
+    assert shares[0] > posterior(**said)[NIX] > max(shares[1:])
 
 
 def test_a_trait_that_needs_an_adult_is_not_asked_of_a_young_fish():
@@ -214,21 +185,13 @@ def test_a_fish_longer_than_every_record_is_none_of_these():
 
 
 def test_none_of_these_is_only_said_when_it_is_likelier_than_not():
+    # It ranks first, but not more likely than not: the sentence is about the kind that is named.
     fish = Identification(TABLE, prior="uniform").answer("adult_size", 60)
     assert fish.outcome().kind == "several names"
-
-
-def test_the_share_beside_a_name_is_the_share_of_that_name():
-    # "None of these" ranks first, but not more likely than not: the sentence is about the kind that is named.
-    fish = Identification(TABLE, prior="uniform").answer("adult_size", 60)
     ranking = fish.ranking()
-    assert ranking.loc[0, "taxon"] == "none of these"
-    named = ranking[ranking["taxon"] != "none of these"].iloc[0]
+    assert ranking.loc[0, "taxon"] == NONE
+    named = ranking[ranking["taxon"] != NONE].iloc[0]
     assert f"likeliest {named['name']} ({named['probability'] * 100:.0f} %)" in fish.outcome().text
-
-
-def test_a_ranking_that_is_changed_by_hand_changes_nothing():
-    fish = Identification(TABLE).answer("adult_size", 60)
-    mine = fish.ranking()
-    mine["probability"] = 0.0
+    # a ranking that is changed by hand changes nothing
+    ranking["probability"] = 0.0
     assert fish.ranking()["probability"].sum() == pytest.approx(1.0)

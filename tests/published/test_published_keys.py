@@ -33,12 +33,14 @@ are here as outside checks of the method, not as advice on naming a fish.
 
 import itertools
 import json
+import re
 from functools import cache
 from pathlib import Path
-from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 import pytest
+from sklearn.tree import DecisionTreeClassifier
 
 import idkey
 
@@ -48,13 +50,6 @@ KEYS = {
     "CRAMER2015": "panaqolus_cramer2015",  # Neotrop. Ichthyol. 13(3):468-469
     "DESOUZA2019": "ancistrus_desouza2019",  # Zootaxa 4552(1):8-9
 }
-
-
-class Step(NamedTuple):
-    """One lead taken on the way through a printed key."""
-
-    number: int
-    lead: str
 
 
 # -- the printed keys as data ----------------------------------------------------------------------------
@@ -72,27 +67,18 @@ def coded(source):
     return pd.read_csv(HERE / f"{KEYS[source]}.csv", dtype=str)
 
 
-def lead_of(source, step):
-    couplet = next(c for c in printed(source)["couplets"] if c["number"] == step.number)
-    return couplet[step.lead]
+def lead_of(source, number, lead):
+    return next(c for c in printed(source)["couplets"] if c["number"] == number)[lead]
 
 
-@cache
-def paths(source):
-    """Return every way from couplet 1 to a name, as (name, steps)."""
+def paths(source, number=1, steps=()):
+    """Return every way from couplet 1 to a name, as (name, steps); a step is (couplet, lead)."""
     found = []
-
-    def follow(number, steps):
-        for lead in "ab":
-            here = (*steps, Step(number, lead))
-            to = lead_of(source, here[-1])["to"]
-            if isinstance(to, int):
-                follow(to, here)
-            else:
-                found.append((to, here))
-
-    follow(1, ())
-    return tuple(found)
+    for lead in "ab":
+        here = (*steps, (number, lead))
+        to = lead_of(source, number, lead)["to"]
+        found += paths(source, to, here) if isinstance(to, int) else [(to, here)]
+    return found
 
 
 # -- a small reader of cells, on purpose not the package's own -------------------------------------------
@@ -126,7 +112,7 @@ def said_on(source, steps):
     """Return what all the leads of a path say together: trait -> cell text."""
     kinds, total = printed(source)["kinds"], {}
     for step in steps:
-        for trait, text in lead_of(source, step)["says"].items():
+        for trait, text in lead_of(source, *step)["says"].items():
             total[trait] = narrower(kinds[trait], total[trait], text) if trait in total else text
     return total
 
@@ -157,7 +143,7 @@ def walk(source, agrees):
     while waiting:
         number = waiting.pop()
         for lead in "ab":
-            taken = lead_of(source, Step(number, lead))
+            taken = lead_of(source, number, lead)
             if all(agrees(trait, text) for trait, text in taken["says"].items()):
                 if isinstance(taken["to"], int):
                     waiting.append(taken["to"])
@@ -207,7 +193,7 @@ def cases():
     made = []
     for source in KEYS:
         for name, steps in paths(source):
-            way = "-".join(f"{step.number}{step.lead}" for step in steps)
+            way = "-".join(f"{number}{lead}" for number, lead in steps)
             for i, answers in enumerate(answers_for(source, steps), start=1):
                 label = f"{source}-{name.replace(' ', '_')}-{way}-{i}"
                 made.append(pytest.param(source, name, steps, answers, id=label))
@@ -221,35 +207,44 @@ every_key = pytest.mark.parametrize("source", list(KEYS))
 # -- the coding: the printed keys agree with themselves --------------------------------------------------
 
 
+def measures(couplets, ends):
+    """Return what is measured of a key: its couplets, and (names, couplets read) of its ends.
+
+    The couplets read to reach a name are the mean over species, of which one with several ends counts as
+    their mean, and the most for any end.
+    """
+    steps = {}
+    for names, depth in ends:
+        for name in names:
+            steps.setdefault(name, []).append(depth)
+    return {
+        "couplets": couplets,
+        "ends": len(ends),
+        "species": len(steps),
+        "mean": float(np.mean([np.mean(depths) for depths in steps.values()])),
+        "most": max(depth for _, depth in ends),
+    }
+
+
+def measures_printed(source):
+    ways = [((name,), len(steps)) for name, steps in paths(source)]
+    return measures(len(printed(source)["couplets"]), ways)
+
+
 @pytest.mark.parametrize(
-    ("source", "couplets", "leaves", "species", "steps_total", "worst"),
+    ("source", "counted"),
     [
         # CRAMER2015 p. 468-469, DOI 10.1590/1982-0224-20140099; counted on the printed key
-        ("CRAMER2015", 9, 10, 10, 38, 6),
-        # DESOUZA2019 p. 8-9, DOI 10.11646/zootaxa.4552.1.1; A. triradiatus keys out twice
-        ("DESOUZA2019", 13, 14, 13, 60, 6),
+        ("CRAMER2015", {"couplets": 9, "ends": 10, "species": 10, "mean": 38 / 10, "most": 6}),
+        # DESOUZA2019 p. 8-9, DOI 10.11646/zootaxa.4552.1.1; A. triradiatus keys out twice, by 5 and 6 steps
+        ("DESOUZA2019", {"couplets": 13, "ends": 14, "species": 13, "mean": 54.5 / 13, "most": 6}),
     ],
 )
-def test_size_of_the_printed_key(source, couplets, leaves, species, steps_total, worst):
-    ways = paths(source)
-    assert [c["number"] for c in printed(source)["couplets"]] == list(range(1, couplets + 1))
-    assert len(ways) == leaves == couplets + 1
-    assert len({name for name, _ in ways}) == len(coded(source)) == species
-    assert sum(len(steps) for _, steps in ways) == steps_total
-    assert max(len(steps) for _, steps in ways) == worst
-
-
-def mean_steps(source):
-    """Return the couplets read to reach a name, the mean over species and over the paths of each."""
-    by_name = {}
-    for name, steps in paths(source):
-        by_name.setdefault(name, []).append(len(steps))
-    return sum(sum(n) / len(n) for n in by_name.values()) / len(by_name)
-
-
-def test_mean_steps_of_the_printed_keys():
-    assert mean_steps("CRAMER2015") == pytest.approx(38 / 10)  # p. 468-469
-    assert mean_steps("DESOUZA2019") == pytest.approx(54.5 / 13)  # p. 8-9; A. triradiatus: 5 and 6 steps
+def test_size_of_the_printed_key(source, counted):
+    assert measures_printed(source) == pytest.approx(counted)
+    assert [c["number"] for c in printed(source)["couplets"]] == list(range(1, counted["couplets"] + 1))
+    assert len(coded(source)) == counted["species"]
+    assert sum(len(steps) for _, steps in paths(source)) == {"CRAMER2015": 38, "DESOUZA2019": 60}[source]
 
 
 @every_key
@@ -292,11 +287,11 @@ def test_printed_key_leads_its_own_answers_home(source, name, steps, answers):
     assert walk_answers(source, answers) == {name}
 
 
-@pytest.mark.parametrize(("source", "name"), [(s, name) for s in KEYS for name in coded(s)["taxon"]])
-def test_printed_key_leads_every_row_home(source, name):
+@every_key
+def test_printed_key_leads_every_row_home(source):
     # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
-    row = coded(source).set_index("taxon").loc[name]
-    assert walk_row(source, row) == {name}
+    for name, row in coded(source).set_index("taxon").iterrows():
+        assert walk_row(source, row) == {name}
 
 
 def test_large_fish_with_banded_fins_need_the_river():
@@ -310,7 +305,7 @@ def test_large_fish_with_banded_fins_need_the_river():
 def test_the_kind_that_keys_out_twice():
     # DESOUZA2019 p. 9, couplets 10 and 13: with and without white spots on the belly
     ways = [steps for name, steps in paths("DESOUZA2019") if name == "Ancistrus triradiatus"]
-    assert [steps[-1].number for steps in ways] == [10, 13]
+    assert [steps[-1][0] for steps in ways] == [10, 13]
     row = coded("DESOUZA2019").set_index("taxon").loc["Ancistrus triradiatus"]
     assert states(row["belly_spots"]) == {"absent", "present"}
 
@@ -350,16 +345,11 @@ def check_first(source, name, answers, ranking):
 
 @every_path
 def test_identification_names_the_species(source, name, steps, answers):
-    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9: answered couplet by couplet, in the printed order
+    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9: answered in the printed order, and at once
     fish = idkey.Identification(trait_table(source))
     for trait, value in answers.items():
         fish.answer(trait, value)
     check_first(source, name, answers, fish.ranking())
-
-
-@every_path
-def test_nearest_match_names_the_species(source, name, steps, answers):
-    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
     check_first(source, name, answers, nearest_match(source).rank(answers))
 
 
@@ -374,18 +364,111 @@ def test_built_key_keeps_the_species(source, name, steps, answers):
     assert name in built_key(source).classify(answers)
 
 
+# -- a printed key beside the built one ------------------------------------------------------------------
+# All traits cost the same here and all kinds weigh the same. Every printed couplet has a trait that is known
+# of all kinds still in play (couplet 5 of CRAMER2015 by the river, as large P. purusiensis vary in their
+# bands), so a key as short as the printed one exists.
+
+
+def ends_of(key):
+    """Return (names, couplets read) of every end of a built key, by walking it."""
+    found, waiting = [], [(1, 1)]
+    while waiting:
+        number, depth = waiting.pop()
+        couplet = key.couplets[number - 1]
+        for lead in (couplet.a, couplet.b):
+            if lead.goes_to is None:
+                found.append((lead.taxa, depth))
+            else:
+                waiting.append((lead.goes_to, depth + 1))
+    return found
+
+
 @every_key
-def test_built_key_names_every_species(source):
-    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
+def test_built_key_beside_the_printed_one(source):
+    key, given = built_key(source), measures_printed(source)
+    ends = ends_of(key)
+    built = measures(len(key.couplets), ends)
+    assert built["species"] == given["species"]
+    assert built["mean"] <= given["mean"] + 1e-9
+    assert key.expected_questions() <= given["mean"] + 1e-9
+    assert built["most"] <= given["most"]
+    # a kind that varies or is blank in a trait may stand at several ends, each a couplet more
+    assert 1 <= built["couplets"] <= given["couplets"] + built["ends"] - built["species"]
+    # every species is told alone, as in the printed key
+    assert all(len(names) == 1 for names, _ in ends)
+
+
+def leads_of(text):
+    """Return the leads of a key as text, (number, letter) -> words, lines that were folded joined again."""
+    leads, here = {}, None
+    for line in text.splitlines():
+        head = re.match(r"(\d+)([ab])\s", line)
+        if head:
+            here = int(head[1]), head[2]
+            assert here not in leads
+            leads[here] = line[head.end() :]
+        elif line.strip():
+            leads[here] += " " + line
+    return {place: " ".join(words.split()) for place, words in leads.items()}
+
+
+@every_key
+def test_text_is_a_traditional_key(source):
     key = built_key(source)
-    assert len(key.couplets) >= 1
-    text = key.text()
-    assert [name for name in coded(source)["taxon"] if name not in text] == []
+    leads = leads_of(key.text())
+    # couplets numbered from 1, two leads each
+    assert list(leads) == [(n, letter) for n in range(1, len(leads) // 2 + 1) for letter in "ab"]
+    assert len(leads) == 2 * len(key.couplets)
+    # each lead says something and ends in the number of another couplet or in a name
+    names = "|".join(re.escape(name) for name in coded(source)["taxon"])
+    ends = {place: re.fullmatch(rf"(.+?): (.+) ({names}|\d+)", words) for place, words in leads.items()}
+    assert [leads[place] for place, end in ends.items() if end is None] == []
+    to = [end[3] for end in ends.values()]
+    numbers = {int(end) for end in to if end.isdigit()}
+    assert numbers == set(range(2, len(key.couplets) + 1))
+    assert {end for end in to if not end.isdigit()} == set(coded(source)["taxon"])
+    # the two leads of a couplet are about the same trait, and do not say the same
+    for number in range(1, len(key.couplets) + 1):
+        a, b = ends[number, "a"], ends[number, "b"]
+        assert a[1] == b[1]
+        assert a[2] != b[2]
 
 
-@every_key
-def test_built_key_asks_no_more_than_the_printed_one(source):
-    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9. All traits cost the same here, all kinds weigh the same, and
-    # every printed couplet has a trait that is known of all kinds still in play. (Couplet 5 of CRAMER2015 by
-    # the river, as large P. purusiensis vary in their bands.) So a key as short as the printed one exists.
-    assert built_key(source).expected_questions() <= mean_steps(source) + 1e-9
+# -- beside scikit-learn's tree, where a table is crisp --------------------------------------------------
+
+
+def crisp_parts(source):
+    """Return, for each printed couplet, its kinds and the traits in which each of them has one state."""
+    kinds = printed(source)["kinds"]
+    table = coded(source).set_index("taxon")
+    found = {}
+    for couplet in printed(source)["couplets"]:
+        names = [n for n, steps in paths(source) if any(number == couplet["number"] for number, _ in steps)]
+        part = table.loc[list(dict.fromkeys(names)), [t for t in table if kinds[t] == "nominal"]]
+        part = part.loc[:, part.notna().all()]
+        part = part.loc[:, ~part.apply(lambda c: c.str.contains("|", regex=False)).any().astype(bool)]
+        part = part.loc[:, part.nunique() > 1]
+        if part.shape[1] and len(part.drop_duplicates()) > 2:
+            found[couplet["number"]] = part
+    return found
+
+
+def parts():
+    return [pytest.param(p, id=f"{s}-{n}") for s in list(KEYS) for n, p in crisp_parts(s).items()]
+
+
+@pytest.mark.filterwarnings("ignore:The number of unique classes")
+@pytest.mark.parametrize("part", parts())
+def test_crisp_part_beside_a_tree(part):
+    key = idkey.build_key(idkey.TraitTable.from_frame(part.reset_index(), taxon="taxon"))
+    x = pd.get_dummies(part).astype(float).to_numpy()
+    tree = DecisionTreeClassifier(criterion="entropy", random_state=0).fit(x, np.arange(len(part)))
+    nodes = np.asarray(tree.decision_path(x).sum(axis=1)).ravel()
+    assert tree.get_n_leaves() == len(part.drop_duplicates())
+    assert key.is_exact
+    assert key.expected_questions() <= np.mean(nodes - 1) + 1e-9
+
+
+def test_either_key_has_a_crisp_part():
+    assert [s for s in list(KEYS) if crisp_parts(s)] == list(KEYS)
