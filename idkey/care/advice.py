@@ -15,8 +15,6 @@ from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.care import CareColumn
 
-__all__ = ["Settling", "safest_choice", "settle"]
-
 
 @dataclass(frozen=True, slots=True)
 class Settling:
@@ -27,7 +25,6 @@ class Settling:
     """
 
     attribute: str
-    label: str
     trait: str | None = None
     question: str = ""
     settles: float = 0.0
@@ -38,9 +35,6 @@ class Settling:
         if self.trait is None:
             return "No question left in this table settles it."
         return f"To settle it, look next: {self.question}"
-
-
-# -- the safest choice until the name is settled -----------------------------------------------------
 
 
 def safest_choice(column: CareColumn, parts: Sequence[Part]) -> str:
@@ -111,9 +105,6 @@ _SAFEST: dict[str, Callable[[CareColumn, Sequence[Part]], str]] = {
 """By column, else by how several kinds are brought together."""
 
 
-# -- the question that settles it -------------------------------------------------------------------
-
-
 def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Value]]) -> tuple[Settling, ...]:
     """Return, for each conflict, the question that settles most of it for the least trouble.
 
@@ -148,8 +139,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
             if gain >= MIN_GAIN and trait.id in asked
         ]
         if not useful:
-            settlings.append(Settling(column.id, column.label))
+            settlings.append(Settling(column.id))
             continue
         _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]))
-        settlings.append(Settling(column.id, column.label, trait.id, trait.question or trait.name, gain))
+        settlings.append(Settling(column.id, trait.id, trait.question or trait.name, gain))
     return tuple(settlings)

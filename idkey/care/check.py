@@ -14,8 +14,6 @@ from idkey.care.tank import Tank
 from idkey.display import Printed
 from idkey.errors import IdkeyError
 
-__all__ = ["TankCheck", "check_tank"]
-
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
 

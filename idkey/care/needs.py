@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Generic, TypeAlias, TypeVar
 
@@ -13,26 +13,8 @@ from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
 from idkey.table.claims import CLASSES
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable
-from idkey.table.units import amount, unit_words
+from idkey.table.units import amount
 from idkey.table.words import listed, percent
-
-__all__ = [
-    "CLASS_WORDS",
-    "Backing",
-    "CareRows",
-    "FrozenMap",
-    "Need",
-    "Part",
-    "Value",
-    "bring_together",
-    "care_rows",
-    "format_value",
-    "names_in_words",
-    "overlap",
-    "read_cell",
-    "sentences",
-    "state_words",
-]
 
 Value: TypeAlias = tuple[float, float] | float | frozenset[str] | str | None
 """A need as a value: a range, a minimum, states, a text, or None for not known or not settled."""
@@ -57,28 +39,20 @@ _SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
 V = TypeVar("V")
 
 
-# -- words -------------------------------------------------------------------------------------------
-
-
 def sentences(text: str) -> list[str]:
-    """Split a text into its sentences; the capital and full stop of a genus (``H. zebra``) end none.
-
-    Examples
-    --------
-    >>> sentences("H. zebra is placid. Keep three.")
-    ['H. zebra is placid.', 'Keep three.']
-    """
+    """Split a text into its sentences; the capital and full stop of a genus (``H. zebra``) end none."""
     return [part for part in _SENTENCE_END.split(text) if part]
 
 
 def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
-    """Return names as a list in words; with `shares` the share of each stands beside it, where it has one."""
-    labels = [f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts]
-    return listed(labels)
+    """Return names as a list in words, with `shares` each with its share where it has one."""
+    return listed(
+        f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts
+    )
 
 
 def read_cell(column: CareColumn, cell: str) -> Value:
-    """Read a cell of care.csv; None for a blank one. Raises IdkeyError if it does not fit the column."""
+    """Read a cell of care.csv; None for a blank one. Raises IdkeyError."""
     try:
         value = parse_care(column, cell)
     except ValueError as error:
@@ -89,26 +63,20 @@ def read_cell(column: CareColumn, cell: str) -> Value:
     return frozenset(value) if isinstance(value, tuple) else value
 
 
-def state_words(column: CareColumn, states: Iterable[str]) -> str:
+def state_words(column: CareColumn, states: frozenset[str]) -> str:
     """Put states into words, in their fixed order."""
-    chosen = set(states)
-    words = [w for state, w in zip(column.states, column.state_words, strict=True) if state in chosen]
-    return listed(words, "or")
+    words = dict(zip(column.states, column.state_words, strict=True))
+    return listed((words[state] for state in column.states if state in states), "or")
 
 
 def format_value(column: CareColumn, value: Value) -> str:
     """Put a value into words: metric first, the other unit in brackets."""
-    if value is None:
-        return "not known"
-    if isinstance(value, str):
-        return value
+    if value is None or isinstance(value, str):
+        return value or "not known"
     if isinstance(value, frozenset):
         return state_words(column, value)
     ends = value if isinstance(value, tuple) else (value,)
     return amount(*ends, unit=column.unit)
-
-
-# -- what a need is ----------------------------------------------------------------------------------
 
 
 class FrozenMap(Mapping[str, V], Generic[V]):
@@ -137,7 +105,7 @@ class FrozenMap(Mapping[str, V], Generic[V]):
 
 @dataclass(frozen=True, slots=True)
 class Backing:
-    """One row of evidence.csv behind a need; exactly one of `taxon` and `care_group` is filled."""
+    """One row of evidence.csv behind a need."""
 
     taxon: str
     care_group: str
@@ -162,11 +130,11 @@ class Need:
 
     Attributes
     ----------
-    attribute, label, unit : str
-        Column of care.csv, what a keeper calls it, and its metric unit.
-    value : tuple of float, float, frozenset of str, str or None
-        Range, minimum, states or text. None where it is not known, not known for one of the names, or where
-        no value suits all names.
+    attribute, label : str
+        Column of care.csv, and what a keeper calls it.
+    value, shared : tuple of float, float, frozenset of str, str or None
+        Range, minimum, states or text: what suits all names, None also where it is not known for one of them;
+        and what suits every name of which it is known.
     text, conflict : str
         The need in words, units shown; who needs what, where no value suits all names, otherwise blank.
     by_name, values : mapping
@@ -176,13 +144,10 @@ class Need:
         for what concerns every fish; blank where nothing is known.
     unknown_for : tuple of str
         Taxon ids for which it is not known.
-    shared : value
-        What suits every name of which it is known; None where nothing does.
     """
 
     attribute: str
     label: str
-    unit: str
     value: Value
     text: str
     evidence: tuple[Backing, ...] = ()
@@ -192,11 +157,6 @@ class Need:
     unknown_for: tuple[str, ...] = ()
     values: Mapping[str, Value] = FrozenMap()
     shared: Value = None
-
-    @property
-    def settled(self) -> bool:
-        """Whether it is known for every name and one answer suits all of them."""
-        return not self.conflict and not self.unknown_for
 
     @property
     def classes(self) -> tuple[str, ...]:
@@ -238,15 +198,6 @@ class Part:
     share: float | None = None
 
 
-# -- the rows of a table -----------------------------------------------------------------------------
-
-
-@kept
-def care_rows(table: TraitTable) -> CareRows:
-    """Return the care rows and claims of a table. Raises IdkeyError for a table without."""
-    return CareRows(table)
-
-
 class CareRows:
     """The care rows and the claims of a table, ready to look up."""
 
@@ -259,15 +210,15 @@ class CareRows:
         self._kinds = {row["taxon"]: row for row in records if row["taxon"]}
         self._groups = {row["care_group"]: row for row in records if not row["taxon"]}
         self._evidence: dict[tuple[str, str, str], list[Backing]] = {}
-        columns = [column.id for column in table.care_columns]
-        claims = table.evidence
-        for row in claims[claims["attribute"].isin(columns)].to_dict("records") if len(claims) else ():
-            source = table.sources.get(row["source"])
-            label = source.short if source is not None else row["source"]
-            row.pop("genus", None)
-            backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
-            key = backing.taxon, backing.care_group, backing.attribute
-            self._evidence.setdefault(key, []).append(backing)
+        columns = {column.id for column in table.care_columns}
+        for row in table.evidence.to_dict("records"):
+            if row["attribute"] in columns:
+                source = table.sources.get(row["source"])
+                label = source.short if source is not None else row["source"]
+                row.pop("genus", None)
+                backing = Backing(source_label=label, evidence_class=row.pop("class"), **row)
+                key = backing.taxon, backing.care_group, backing.attribute
+                self._evidence.setdefault(key, []).append(backing)
 
     def check(self, *names: str, anyone: bool = False) -> None:
         """Raise IdkeyError for a name whose group has no row; where `anyone` will do, if none has."""
@@ -308,7 +259,10 @@ class CareRows:
         )
 
 
-# -- several names -----------------------------------------------------------------------------------
+@kept
+def care_rows(table: TraitTable) -> CareRows:
+    """Return the care rows and claims of a table. Raises IdkeyError for a table without."""
+    return CareRows(table)
 
 
 def bring_together(column: CareColumn, parts: Sequence[Part]) -> Need:
@@ -320,14 +274,14 @@ def bring_together(column: CareColumn, parts: Sequence[Part]) -> Need:
     what. Where it is not known for a name there is no value either.
     """
     names = _Names(column, parts)
-    shared, text, conflict = _TOGETHER[column.combine](names) if names.known else (None, names.nothing, "")
+    rule = getattr(names, f"_{column.combine}")
+    shared, text, conflict = rule() if names.known else (None, names.nothing, "")
     if names.unknown and names.known:
         text = names.with_unknown(text)
     origins = {p.origin for p in names.known}
     return Need(
         attribute=column.id,
         label=column.label,
-        unit=unit_words(column.unit),
         value=None if names.unknown else shared,
         text=text,
         evidence=tuple(dict.fromkeys(b for p in parts for b in p.evidence)),
@@ -340,8 +294,14 @@ def bring_together(column: CareColumn, parts: Sequence[Part]) -> Need:
     )
 
 
+def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
+    """Return the overlap of ranges; where they don't meet its lower end stands above its upper one."""
+    lows, highs = zip(*values, strict=True)
+    return max(lows), min(highs)
+
+
 class _Names:
-    """The parts of one column, with the wording that the rules share."""
+    """The parts of one column, and the rules by which they are brought together: value, text, conflict."""
 
     def __init__(self, column: CareColumn, parts: Sequence[Part]):
         self.column = column
@@ -354,19 +314,14 @@ class _Names:
     def words(self, part: Part) -> str:
         return format_value(self.column, part.value) if part.cells else self.nothing
 
-    def each(self, parts: Sequence[Part], *, shares: bool = False) -> list[str]:
+    def _each(self, parts: Sequence[Part], *, shares: bool = False) -> list[str]:
         """Return "names: need", names of the same need together."""
         groups: dict[str, list[Part]] = {}
         for part in parts:
             groups.setdefault(self.words(part), []).append(part)
         return [f"{names_in_words(members, shares=shares)}: {words}" for words, members in groups.items()]
 
-    def conflict(self, nothing: str) -> tuple[Value, str, str]:
-        """Return that nothing suits all, with who needs what on one line."""
-        conflict = "; ".join(self.each(self.known, shares=True))
-        return None, f"{nothing} suits all ({conflict})", conflict
-
-    def deciding(self, most: float) -> str:
+    def _deciding(self, most: float) -> str:
         """Return the names whose need decides."""
         parts = [p for p in self.known if most in (p.value if isinstance(p.value, tuple) else (p.value,))]
         return names_in_words(parts) if len(parts) <= _FEW else f"{len(parts)} of the names"
@@ -381,7 +336,7 @@ class _Names:
         known = names_in_words(self.known) if len(self.known) <= _FEW else f"the other {len(self.known)}"
         return f"{self.nothing} for {unknown}; for {known}: {text}"
 
-    def all_of(self) -> str:
+    def _all_of(self) -> str:
         """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
         if self.column.every_fish and not self.unknown:
             return ""
@@ -389,65 +344,46 @@ class _Names:
             return f"{names_in_words(self.known)}: "
         return f"{len(self.known)} of {len(self.parts)} names: " if self.unknown else "All of them: "
 
+    def _agreed(self, value: Value, nothing: str) -> tuple[Value, str, str]:
+        """Return what suits all; where there is no such value, who needs what on one line."""
+        if value:
+            return value, format_value(self.column, value), ""
+        conflict = "; ".join(self._each(self.known, shares=True))
+        return None, f"{nothing} suits all ({conflict})", conflict
 
-_Together: TypeAlias = tuple[Value, str, str]
+    def _overlap(self) -> tuple[Value, str, str]:
+        span = overlap(self.values)
+        return self._agreed(span if span[0] <= span[1] else None, "no range")
 
+    def _shared(self) -> tuple[Value, str, str]:
+        return self._agreed(frozenset.intersection(*self.values), "none")
 
-def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
-    """Return the overlap of ranges; where they don't meet its lower end stands above its upper one."""
-    lows, highs = zip(*values, strict=True)
-    return max(lows), min(highs)
+    def _span(self) -> tuple[Value, str, str]:
+        lows, highs = zip(*self.values, strict=True)
+        span = min(lows), max(highs)
+        text = format_value(self.column, span)
+        if len(self.known) > 1:
+            text += f"; plan for the largest, {format_value(self.column, span[1])}, {self._deciding(span[1])}"
+        return span, text, ""
 
+    def _list(self) -> tuple[Value, str, str]:
+        lows, highs = zip(*self.values, strict=True)
+        alike = len(set(self.values)) == 1
+        text = self.words(self.known[0]) if alike else "; ".join(self._each(self.known))
+        return (min(lows), max(highs)), text, ""
 
-def _ranges(names: _Names) -> _Together:
-    span = overlap(names.values)
-    return (span, format_value(names.column, span), "") if span[0] <= span[1] else names.conflict("no range")
+    def _largest(self) -> tuple[Value, str, str]:
+        most = max(self.values)
+        text = format_value(self.column, most)
+        return most, text if min(self.values) == most else f"{text}, set by {self._deciding(most)}", ""
 
-
-def _spans(names: _Names) -> _Together:
-    lows, highs = zip(*names.values, strict=True)
-    span = min(lows), max(highs)
-    text = format_value(names.column, span)
-    if len(names.known) > 1:
-        text += f"; plan for the largest, {format_value(names.column, span[1])}, {names.deciding(span[1])}"
-    return span, text, ""
-
-
-def _facts(names: _Names) -> _Together:
-    lows, highs = zip(*names.values, strict=True)
-    alike = len(set(names.values)) == 1
-    text = names.words(names.known[0]) if alike else "; ".join(names.each(names.known))
-    return (min(lows), max(highs)), text, ""
-
-
-def _minimums(names: _Names) -> _Together:
-    most = max(names.values)
-    text = format_value(names.column, most)
-    return most, text if min(names.values) == most else f"{text}, set by {names.deciding(most)}", ""
-
-
-def _states(names: _Names) -> _Together:
-    shared = frozenset.intersection(*names.values)
-    return (shared, format_value(names.column, shared), "") if shared else names.conflict("none")
-
-
-def _texts(names: _Names) -> _Together:
-    cells = [p.cells for p in names.known]
-    if len(set(cells)) == 1:
-        text = " ".join(cells[0])
-        return text, f"{names.all_of()}{text}" if names.unknown else text, ""
-    shared = [c for c in cells[0] if all(c in other for other in cells)]
-    lines = [f"{names.all_of()}{' '.join(shared)}"] if shared else []
-    rest = [(p, " ".join(c for c in p.cells if c not in shared)) for p in names.known]
-    lines += names.each([replace(p, value=text) for p, text in rest if text])
-    return None, "\n".join(lines), ""
-
-
-_TOGETHER: dict[str, Callable[[_Names], _Together]] = {
-    "overlap": _ranges,
-    "span": _spans,
-    "list": _facts,
-    "largest": _minimums,
-    "shared": _states,
-    "text": _texts,
-}
+    def _text(self) -> tuple[Value, str, str]:
+        cells = [p.cells for p in self.known]
+        if len(set(cells)) == 1:
+            text = " ".join(cells[0])
+            return text, f"{self._all_of()}{text}" if self.unknown else text, ""
+        shared = [c for c in cells[0] if all(c in other for other in cells)]
+        lines = [f"{self._all_of()}{' '.join(shared)}"] if shared else []
+        rest = [(p, " ".join(c for c in p.cells if c not in shared)) for p in self.known]
+        lines += self._each([replace(p, value=text) for p, text in rest if text])
+        return None, "\n".join(lines), ""

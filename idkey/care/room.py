@@ -14,19 +14,16 @@ from idkey.care.check import TankCheck, check_tank
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import TANK_FIELDS, Tank, tank_from
 from idkey.display import Printed
-from idkey.errors import IdkeyError, TableError, one_of
-from idkey.table.csvfile import Found, Sheet, read_sheet
-
-__all__ = ["RoomCheck", "check_room", "read_room"]
+from idkey.errors import IdkeyError, Problem, TableError, one_of
+from idkey.table.csvfile import Found, read_sheet
 
 _NEEDED = ("name", "length_cm", "width_cm", "height_cm")
 
 
 @dataclass(frozen=True, repr=False)
 class RoomCheck(Printed):
-    """The tanks of a room, the best for this fish first.
+    """The tanks of a room: fewest failures first, then fewest vital needs open, least far off, by name.
 
-    They stand with fewest failures first, then fewest vital needs open, then least far off, then by name.
     `names` and `labels` are the taxon ids of the sheet and the names as they are shown.
     """
 
@@ -42,8 +39,8 @@ class RoomCheck(Printed):
     def to_frame(self) -> pd.DataFrame:
         """Return the ranking: ``tank``, ``fits``, ``fails``, ``open`` (vital needs), ``verdict``."""
         rows = [(c.tank.name, c.ok, len(c.fails), _open(c), c.verdict) for c in self.checks]
-        frame = pd.DataFrame(rows, columns=["tank", "fits", "fails", "open", "verdict"])
-        return frame.astype({"tank": "str", "fits": bool, "fails": int, "open": int, "verdict": "str"})
+        kinds = {"tank": "str", "fits": bool, "fails": int, "open": int, "verdict": "str"}
+        return pd.DataFrame(rows, columns=list(kinds)).astype(kinds)
 
 
 def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> RoomCheck:
@@ -82,13 +79,18 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     TableError
         With everything that is wrong: file, row, column, value, and what would be right.
     """
-    try:
-        file = Path(path)
-    except TypeError:
+    if not isinstance(path, str | os.PathLike):
         msg = f"read_room: {path!r}: write the path of a CSV file"
-        raise IdkeyError(msg) from None
-    found = Found()
-    sheet = _sheet(file, found)
+        raise IdkeyError(msg)
+    file, found = Path(path), Found()
+    try:
+        data = file.read_bytes()
+    except OSError as error:
+        missing = isinstance(error, FileNotFoundError)
+        right = f"the file cannot be read ({error.strerror})"
+        right = "there is no such file; give the CSV file of the tanks" if missing else right
+        raise TableError([Problem(file.name, "", "", file.name, right)]) from None
+    sheet = read_sheet(file.name, data, found, _NEEDED, None)
     for column in sheet.header:
         if column not in TANK_FIELDS:
             found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))
@@ -112,14 +114,3 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     if found:
         raise TableError(found)
     return tuple(tanks)
-
-
-def _sheet(file: Path, found: Found) -> Sheet:
-    try:
-        return read_sheet(file.name, file.read_bytes(), found, _NEEDED, None)
-    except FileNotFoundError:
-        right = "there is no such file; give the CSV file of the tanks"
-    except OSError as error:
-        right = f"the file cannot be read ({error.strerror})"
-    found.add(file.name, "", "", file.name, right)
-    return Sheet(file.name, (), (), readable=False)

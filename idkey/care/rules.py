@@ -13,13 +13,11 @@ from dataclasses import dataclass, replace
 from idkey.care.needs import Value, format_value
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Companion, Tank
-from idkey.care.water import oxygen_saturation, unionised_ammonia
+from idkey.care.water import oxygen_saturation, pressure_at_altitude, unionised_ammonia
 from idkey.table.care import CareColumn
 from idkey.table.names import folded
 from idkey.table.units import amount
 from idkey.table.words import listed
-
-__all__ = ["AMMONIA_LIMIT", "VERDICTS", "Check", "rows"]
 
 VERDICTS = ("pass", "fails", "not measured", "need not known", "names disagree", "read")
 """What a row can say; ``read`` is a text for the keeper to judge by, and never counts as a pass."""
@@ -41,8 +39,7 @@ class Check:
 
     `attribute` is a column of care.csv, ``ammonia_mg_l`` or ``growth``. Where it fails `short_by` says by how
     much and on which side, and `off` is the same as a share of the need, to rank tanks by. `basis` says where
-    the need or the rule comes from. No tank is said to fit while an `essential` need, of room or water, is
-    not known (our own choice).
+    the need or the rule comes from. No tank fits while an `essential` need is not known (our own choice).
     """
 
     attribute: str
@@ -167,9 +164,8 @@ class _Held:
 
     def _outside(self, row: Check, span: tuple[float, float]) -> Check:
         column, distance = self.column, self._off(span)
-        side, do, end = column.above, column.to_lower, span[1]
-        if distance < 0:
-            side, do, end = column.below, column.to_raise, span[0]
+        high, low = (column.above, column.to_lower, span[1]), (column.below, column.to_raise, span[0])
+        side, do, end = low if distance < 0 else high
         return replace(
             row,
             verdict="fails",
@@ -177,10 +173,6 @@ class _Held:
             change=do.format(end=amount(end, unit=column.unit)),
             off=abs(distance) / max(span[1] - span[0], column.least_width or 1.0),
         )
-
-    def _at_least(self, row: Check) -> Check:
-        """Hold what the tank has against a minimum."""
-        return self._least(row, self.want.value, self.column.unit)
 
     def _room(self, row: Check) -> Check:
         """Hold the width of the tank against the adult length: a fish must be able to turn round."""
@@ -191,10 +183,11 @@ class _Held:
         ours = "without the tail fin, for which no factor is known, so this is the least"
         basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
         row = replace(row, wanted=self.want.with_unknown(longest), basis=basis)
-        return self._least(row, self.want.value[1] / 10, "cm")
+        return self._at_least(row, self.want.value[1] / 10, "cm")
 
-    def _least(self, row: Check, need: float | None, unit: str) -> Check:
-        facts = self.facts
+    def _at_least(self, row: Check, need: float | None = None, unit: str = "") -> Check:
+        """Hold what the tank has against a minimum: by default what is wanted."""
+        facts, need, unit = self.facts, need or self.want.value, unit or self.column.unit
         most = self.have if self.have is not None else facts.most
         if need is None or most is None or most >= need or math.isclose(most, need, rel_tol=_TOLERANCE):
             if need is None or self.have is None:
@@ -236,9 +229,6 @@ class _Held:
 def _row(column: CareColumn, want: _Wanted, found: str) -> Check:
     texts = column.id, column.tank_label or column.label, want.words(column), found
     return Check(*texts, "need not known", basis=want.basis, essential=column.vital)
-
-
-# -- what more there is to say of a column -----------------------------------------------------------
 
 
 def _volume(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
@@ -285,27 +275,24 @@ def _turnover(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
 def _oxygen(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
     """Without a reading only that warm water or thin air can't give enough is sure."""
     t, have = tank.temperature_c, tank.oxygen_mg_l
-    facts = _Facts(
-        _measured("mg/L", have),
-        "Measure the oxygen and the temperature.",
-        basis="saturation: Benson and Krause 1984, standard atmosphere (ISO 2533)",
-    )
+    found = _measured("mg/L", have)
+    basis = "saturation: Benson and Krause 1984, standard atmosphere (ISO 2533)"
     if t is None:
-        return facts
-    full = float(oxygen_saturation(t, pressure_atm=tank.pressure_atm))
+        return _Facts(found, "Measure the oxygen and the temperature.", basis=basis)
+    full = oxygen_saturation(t, pressure_atm=pressure_at_altitude(tank.altitude_m))
     share = f" ({have / full * 100:.0f} % of saturation)" if have is not None else ""
     at_most = f"water holds at most {full:.2f} mg/L at {t:g} °C and {tank.altitude_m:g} m"
     too_warm = "Water so warm, under air so thin, can't hold as much: keep it cooler, or another fish."
     doubt = "More than water holds in balance with air: check the meter, and measure again at dawn."
     # At the sea: a reading that is doubtful there is more doubtful higher up.
-    doubtful = have is not None and have > _OVER_SATURATION * float(oxygen_saturation(t))
-    return replace(
-        facts,
-        found=f"{facts.found}{share}; {at_most}",
-        measure="Measure the oxygen, in the morning and away from the outlet.",
-        change=too_warm if have is None else "",
-        most=full,
+    doubtful = have is not None and have > _OVER_SATURATION * oxygen_saturation(t)
+    return _Facts(
+        f"{found}{share}; {at_most}",
+        "Measure the oxygen, in the morning and away from the outlet.",
+        too_warm if have is None else "",
+        full,
         wanted=f", {want.value / full * 100:.0f} % of saturation here" if want.value is not None else "",
+        basis=basis,
         doubt=doubt if doubtful else "",
     )
 
@@ -318,18 +305,14 @@ _FACTS: dict[str, Callable[[_Wanted, CareSheet, Tank], _Facts]] = {
 }
 
 
-# -- rows of their own -------------------------------------------------------------------------------
-
-
 def _growth(care: CareSheet) -> Check:
     """Say that how long a growing fish has in the tank can't be told, and what to plan for instead."""
     length = _Wanted(care, "adult_length_mm").value
+    wanted = f"plan for the adult: {amount(length[1], unit='mm')}" if length else ""
     return Check(
         "growth",
         "Time until it outgrows the tank",
-        f"plan for the adult: {amount(length[1], unit='mm')}"
-        if length
-        else "the adult length is not known either",
+        wanted or "the adult length is not known either",
         "can't be told: no rate of growth was read for these fish",
         "read" if length else "need not known",
         change="House the adult from the start, or have its tank ready.",
@@ -339,20 +322,14 @@ def _growth(care: CareSheet) -> Check:
 
 def _ammonia(tank: Tank) -> Check:
     """Check un-ionised ammonia, worked out from total ammonia, pH and temperature; alike for every fish."""
-    row = Check(
-        "ammonia_mg_l",
-        "Un-ionised ammonia",
-        f"under {AMMONIA_LIMIT:g} mg/L, as nitrogen",
-        "",
-        "pass",
-        basis="limit: University of Florida, sheet FA16 (second-hand, a copy); share: Emerson et al. 1975",
-        essential=True,
-    )
+    wanted = f"under {AMMONIA_LIMIT:g} mg/L, as nitrogen"
+    basis = "limit: University of Florida, sheet FA16 (second-hand, a copy); share: Emerson et al. 1975"
+    row = Check("ammonia_mg_l", "Un-ionised ammonia", wanted, "", "pass", basis=basis, essential=True)
     needed = {"total ammonia": tank.ammonia_mg_l, "pH": tank.ph, "temperature": tank.temperature_c}
     if missing := ", ".join(name for name, value in needed.items() if value is None):
         found, change = f"not measured: {missing}", f"Measure: {missing}."
         return replace(row, found=found, verdict="not measured", change=change)
-    free = float(unionised_ammonia(tank.ammonia_mg_l, tank.ph, tank.temperature_c))
+    free = unionised_ammonia(tank.ammonia_mg_l, tank.ph, tank.temperature_c)
     given = f"from {tank.ammonia_mg_l:g} mg/L total at pH {tank.ph:g} and {tank.temperature_c:g} °C"
     row = replace(row, found=f"{free:.2g} mg/L, {given}")
     if free < AMMONIA_LIMIT:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
-from typing import Any
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -18,12 +17,8 @@ from idkey.table.care import CareColumn
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 
-__all__ = ["CareSheet", "care_for"]
-
 _MOST_NAMES = 8
 """Names on a sheet made from an identification; with more, the fish is not known well enough for a sheet."""
-
-_EVIDENCE = ("taxon", "care_group", "value", "source", "locator", "class", "scope", "note")
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -80,23 +75,6 @@ class CareSheet(Printed):
         columns = ["attribute", "need", "evidence class", "sources", "conflict"]
         return pd.DataFrame(rows, columns=columns, dtype="str")
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the sheet as plain lists, dicts, numbers and text, ready for JSON."""
-        return {
-            "names": list(self.names),
-            "labels": list(self.labels),
-            "needs": {
-                need.attribute: _plain(need, self.columns[need.attribute])
-                for need in self.attributes.values()
-            },
-            "safest": dict(self.safest),
-            "shares": dict(self.shares),
-            "none_share": self.none_share,
-            "others": self.others,
-            "others_share": self.others_share,
-            "settling": [asdict(s) for s in self.settling],
-        }
-
 
 def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     """Return what is right for one name, for all of several names, or for a fish that is being identified.
@@ -109,18 +87,11 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     the likely: a fish can die of a name at 1 %. Their shares stand beside who needs what, and each conflict
     says which question settles it. If one name is left, the sheet is that of the name.
 
-    Parameters
-    ----------
-    table : TraitTable or Identification
-    *taxa : str
-        Ids, trade codes or names, for a table: a code of several kinds gives the care that is right for all
-        of them, a repeated kind counts once, and the order changes only the order of names on the sheet.
+    For a table, `taxa` are ids, trade codes or names: a code of several kinds gives what is right for all of
+    them, a repeated kind counts once, and the order changes only the order of names on the sheet.
 
-    Raises
-    ------
-    IdkeyError
-        A name that is not in the table (UnknownName), no name, a table without care sheets, or an
-        identification that leaves no kind of the table.
+    Raises IdkeyError for a name that is not in the table (UnknownName), no name, a table without care sheets,
+    or an identification that leaves no kind of the table.
     """
     if isinstance(table, Identification):
         if taxa:
@@ -147,10 +118,8 @@ def _care_of_fish(fish: Identification) -> CareSheet:
     shares = {row.taxon: float(row.probability) for row in shown}
     sheet = _sheet(fish.table, tuple(shares), shares)
     # Only a conflict between names on the sheet is asked about, but every kind still possible has its say.
-    conflicts = [sheet.columns[need.attribute] for need in sheet.conflicts]
-    settling = settle(
-        fish, {c: {row.taxon: care.part(c, row.taxon).value for row in left} for c in conflicts}
-    )
+    asked = [column for a, column in sheet.columns.items() if sheet.attributes[a].conflict]
+    settling = settle(fish, {c: {row.taxon: care.part(c, row.taxon).value for row in left} for c in asked})
     needs = dict(sheet.attributes)
     for s in settling:
         needs[s.attribute] = replace(needs[s.attribute], text=f"{needs[s.attribute].text}\n{s.text}")
@@ -190,18 +159,3 @@ def _short(labels: tuple[str, ...]) -> list[str]:
         label if name.endswith(" sp.") or bare.count(name) > 1 else name
         for label, name in zip(labels, bare, strict=True)
     ]
-
-
-def _plain(need: Need, column: CareColumn) -> dict[str, Any]:
-    value: Any = need.value
-    if isinstance(value, tuple):
-        value = list(value)
-    elif isinstance(value, frozenset):
-        value = [state for state in column.states if state in value]
-    plain = {name: getattr(need, name) for name in ("label", "unit", "text", "conflict", "origin")}
-    evidence = [
-        {key: getattr(b, "evidence_class" if key == "class" else key) for key in _EVIDENCE}
-        for b in need.evidence
-    ]
-    lists = {"by_name": dict(need.by_name), "unknown_for": list(need.unknown_for), "evidence": evidence}
-    return {**plain, "value": value, **lists}

@@ -9,11 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from idkey.care.water import pressure_at_altitude, turnover, volume_l
+from idkey.care.water import turnover, volume_l
 from idkey.errors import IdkeyError, one_of
 from idkey.table.reading import quantity
-
-__all__ = ["TANK_FIELDS", "Companion", "Tank", "tank_from"]
+from idkey.table.units import unit_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +26,7 @@ class _Limit:
 
     @property
     def span(self) -> str:
-        return f"{self.low:g} to {self.high:g} {self.unit}".rstrip()
+        return f"{self.low:g} to {self.high:g} {unit_words(self.unit)}".rstrip()
 
     def wrong(self, value: Any) -> str:
         """Say what is wrong with a value; blank where nothing is."""
@@ -44,9 +43,9 @@ _LIMITS: dict[str, _Limit] = {
     "height_cm": _Limit("height", 5, 500, "cm"),
     "fill_cm": _Limit("height of the water", 1, 500, "cm"),
     "pump_l_h": _Limit("flow of the pump", 0, 1_000_000, "L/h"),
-    "temperature_c": _Limit("temperature", 0, 40, "°C"),
+    "temperature_c": _Limit("temperature", 0, 40, "degC"),
     "ph": _Limit("pH", 3, 11, ""),
-    "gh_dgh": _Limit("general hardness", 0, 60, "°dGH"),
+    "gh_dgh": _Limit("general hardness", 0, 60, "dGH"),
     "oxygen_mg_l": _Limit("oxygen", 0, 30, "mg/L"),
     "ammonia_mg_l": _Limit("total ammonia nitrogen", 0, 100, "mg/L"),
     "altitude_m": _Limit("altitude", -430, 5400, "m"),
@@ -68,12 +67,11 @@ class Companion:
     def __post_init__(self) -> None:
         named = isinstance(self.name, str) and self.name.strip()
         whole = isinstance(self.count, numbers.Integral) and not isinstance(self.count, bool)
-        wrong = {
-            "name": "" if named else "give a name",
-            "length_mm": "" if self.length_mm is None else _COMPANION_MM.wrong(self.length_mm),
-            "count": "" if whole and 1 <= self.count <= _MOST else f"give a whole number, 1 to {_MOST}",
-        }
-        for field, right in wrong.items():
+        for field, right in (
+            ("name", "" if named else "give a name"),
+            ("length_mm", "" if self.length_mm is None else _COMPANION_MM.wrong(self.length_mm)),
+            ("count", "" if whole and 1 <= self.count <= _MOST else f"give a whole number, 1 to {_MOST}"),
+        ):
             if right:
                 msg = f"companion {self.name!r}, {field} {getattr(self, field)!r}: {right}"
                 raise IdkeyError(msg)
@@ -151,27 +149,18 @@ class Tank:
     @property
     def full_volume_l(self) -> float:
         """Litres when it is filled to the brim."""
-        return float(volume_l(self.length_cm, self.width_cm, self.height_cm))
+        return volume_l(self.length_cm, self.width_cm, self.height_cm)
 
     @property
     def volume_l(self) -> float | None:
         """Litres of water; None where the height of the water was not measured."""
-        if self.fill_cm is None:
-            return None
-        return float(volume_l(self.length_cm, self.width_cm, self.fill_cm))
+        return None if self.fill_cm is None else volume_l(self.length_cm, self.width_cm, self.fill_cm)
 
     @property
     def turnover(self) -> float | None:
         """Tank volumes an hour; None without a flow or a volume."""
-        litres = self.volume_l
-        if litres is None or self.pump_l_h is None:
-            return None
-        return float(turnover(self.pump_l_h, litres))
-
-    @property
-    def pressure_atm(self) -> float:
-        """Air pressure of the standard atmosphere at the altitude of the tank."""
-        return float(pressure_at_altitude(self.altitude_m))
+        known = self.volume_l is not None and self.pump_l_h is not None
+        return turnover(self.pump_l_h, self.volume_l) if known else None
 
 
 TANK_FIELDS: tuple[str, ...] = tuple(f.name for f in fields(Tank))
@@ -208,10 +197,8 @@ def _read(measure: str, value: Any) -> Any:
     """Read what may be text. Raises ValueError with a sentence that says what would be right."""
     if measure == "companions":
         return _companions(value)
-    if measure not in _LIMITS or not isinstance(value, str):
-        return value
-    unit = _LIMITS[measure].unit
-    return quantity(value, {"\u00b0C": "degC", "\u00b0dGH": "dGH"}.get(unit, unit))
+    is_written = measure in _LIMITS and isinstance(value, str)
+    return quantity(value, _LIMITS[measure].unit) if is_written else value
 
 
 def _companions(value: Any) -> tuple[Companion, ...]:

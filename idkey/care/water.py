@@ -14,23 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 from idkey.errors import IdkeyError
 from idkey.table.units import CACO3_PER_DGH, LITRES_PER_US_GALLON
 
-__all__ = [
-    "WaterError",
-    "alkalinity_from_bicarbonate",
-    "ammonia_fraction",
-    "caco3_to_dgh",
-    "celsius",
-    "dgh_to_caco3",
-    "fahrenheit",
-    "general_hardness",
-    "oxygen_saturation",
-    "pressure_at_altitude",
-    "turnover",
-    "unionised_ammonia",
-    "us_gallons",
-    "volume_l",
-]
-
 Figure: TypeAlias = "float | NDArray[np.float64]"
 
 _KELVIN = 273.15
@@ -38,9 +21,6 @@ _KELVIN = 273.15
 
 class WaterError(IdkeyError):
     """A quantity outside the range for which a formula holds."""
-
-
-# -- oxygen -----------------------------------------------------------------------------------------
 
 
 def oxygen_saturation(
@@ -58,19 +38,8 @@ def oxygen_saturation(
     u is the pressure of water vapour in atm, in the form of Green and Carritt (1967). Benson and Krause 1984,
     Limnology and Oceanography 29:620-632; the pressure term is their equation 24.
 
-    Parameters
-    ----------
-    temperature_c : float or array
-        Water temperature t in degC, 0 to 40.
-    pressure_atm : float or array
-        Air pressure P at the tank (not reduced to sea level) in atm, 0.5 to 1.1.
-    salinity : float or array
-        Parts per thousand, 0 to 40; 0 for fresh water.
-
-    Raises
-    ------
-    WaterError
-        Out of range.
+    Water is 0 to 40 degC, air pressure P at the tank (not reduced to sea level) 0.5 to 1.1 atm, salinity 0 to
+    40 parts per thousand, 0 for fresh water; else WaterError.
 
     Examples
     --------
@@ -112,17 +81,9 @@ def pressure_at_altitude(altitude_m: ArrayLike) -> Figure:
     h is in metres above the sea, -2000 to 11000; else WaterError. Weather moves it by some 3 per cent either
     way. ISO 2533:1975, Standard Atmosphere, the layer below 11 km; h is the geopotential altitude, which
     differs from the height on a map by 2 m at 3000 m. Constants from memory.
-
-    Examples
-    --------
-    >>> round(pressure_at_altitude(1000) * 1013.25, 1)
-    898.7
     """
     h = _within(altitude_m, "altitude", -2000, 11000, "m")
     return _out((1 - 0.0065 * h / 288.15) ** 5.25588)
-
-
-# -- ammonia ----------------------------------------------------------------------------------------
 
 
 def ammonia_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
@@ -132,11 +93,6 @@ def ammonia_fraction(ph: ArrayLike, temperature_c: ArrayLike) -> Figure:
     0 to 50 degC, else WaterError. Emerson, Russo, Lund and Thurston 1975, Journal of the Fisheries Research
     Board of Canada 32:2379-2383. Some copies print 2727.92 for the second constant; that is a slip, and
     gives a share 1.5 % too high.
-
-    Examples
-    --------
-    >>> round(ammonia_fraction(8.0, 24.0), 4)
-    0.0502
     """
     acid = _within(ph, "pH", 0, 14, "")
     kelvin = _within(temperature_c, "temperature", 0, 50, "°C") + _KELVIN
@@ -150,9 +106,6 @@ def unionised_ammonia(tan_mg_l: ArrayLike, ph: ArrayLike, temperature_c: ArrayLi
     """
     total = _within(tan_mg_l, "total ammonia nitrogen", 0, 1000, "mg/L")
     return _out(total * ammonia_fraction(ph, temperature_c))
-
-
-# -- hardness ---------------------------------------------------------------------------------------
 
 
 def dgh_to_caco3(dgh: ArrayLike) -> Figure:
@@ -188,19 +141,13 @@ def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
     return _out(_within(hco3_mg_l, "bicarbonate", 0, 20000, "mg/L") / 1.219)
 
 
-# -- volume, turnover, temperature ------------------------------------------------------------------
-
-
 def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> Figure:
     """Return litres of a box: length x width x depth of water / 1000, inside measures in cm, 0 to 5000 each.
 
     What stands in the water (stones, wood, sand) is not taken off. Raises WaterError.
     """
-    sides = [
-        _within(side, name, 0, 5000, "cm")
-        for side, name in ((length_cm, "length"), (width_cm, "width"), (depth_cm, "depth"))
-    ]
-    return _out(sides[0] * sides[1] * sides[2] / 1000)
+    length, width = _within(length_cm, "length", 0, 5000, "cm"), _within(width_cm, "width", 0, 5000, "cm")
+    return _out(length * width * _within(depth_cm, "depth", 0, 5000, "cm") / 1000)
 
 
 def us_gallons(litres: ArrayLike) -> Figure:
@@ -230,9 +177,6 @@ def fahrenheit(temperature_c: ArrayLike) -> Figure:
 def celsius(temperature_f: ArrayLike) -> Figure:
     """Return °C for °F, -459.67 or more: 5/9 (f - 32). Raises WaterError."""
     return _out((_within(temperature_f, "temperature", -459.67, math.inf, "°F") - 32) * 5 / 9)
-
-
-# -- what all of them share -------------------------------------------------------------------------
 
 
 def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:

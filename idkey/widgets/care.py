@@ -24,8 +24,6 @@ from idkey.views.html import blocks, page
 from idkey.views.tank import room_table, tank_table
 from idkey.widgets.base import Screen, dropdown, field, row, shown, style_element, told_apart
 
-__all__ = ["CareScreen", "care_view"]
-
 # What the lists hold beside kinds and tanks.
 _NO_KIND, _START, _TYPE_IN = "", "*", -1
 _CHANGE, _HIDE = "Change its measures", "Hide its measures"
@@ -151,8 +149,6 @@ class CareScreen(Screen):
         )
         return [chosen, w.HTML(_KEYS), self._measures, self._alert, self._verdict, checked, self._sheet]
 
-    # -- what the person does ---------------------------------------------------------------------
-
     def _on_tank(self, _which: int) -> None:
         self._fill()
         self._show()
@@ -173,8 +169,6 @@ class CareScreen(Screen):
         self._show()
         # The button that was pressed is gone.
         self._change.focus()
-
-    # -- what the person sees ---------------------------------------------------------------------
 
     def _fill(self) -> None:
         """Put the measures of the tank that is chosen into the fields."""
@@ -254,8 +248,6 @@ class CareScreen(Screen):
             if self._is_changed(self._which.value):
                 note = '<p class="idk-soft">With measures changed here; the list of tanks stays as it is.</p>'
         return f'{head}<p class="idk-outcome" role="status">{escape(words)}</p>{note}'
-
-    # -- what is saved ----------------------------------------------------------------------------
 
     def _static_html(self) -> str:
         parts = (self._verdict, self._checks, self._ranked, self._sheet)

@@ -15,8 +15,6 @@ from idkey.table.names import one
 from idkey.table.table import TraitTable
 from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart
 
-__all__ = ["CompareScreen", "compare_view"]
-
 _NO_THIRD = ""
 # JupyterLab takes arrow keys and letters on a closed list for commands of its own.
 _KEYS = '<span class="idk-soft">By keyboard: Alt and the down arrow open a list; then type a name.</span>'

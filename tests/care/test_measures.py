@@ -18,7 +18,6 @@ def test_volume_and_turnover_of_a_tank():
     assert tank.volume_l == pytest.approx(160)
     assert tank.full_volume_l == pytest.approx(180)
     assert tank.turnover == pytest.approx(6.25)
-    assert tank.pressure_atm == pytest.approx(1)
 
 
 def test_text_reads_as_numbers_and_blank_as_not_measured():

@@ -196,7 +196,7 @@ def test_a_sheet_emptied_by_hand_never_passes_and_one_without_its_table_still_di
     whole, tank = care_for(TABLE, *names), {**GOOD, "temperature_c": 24}
     care = dataclasses.replace(whole, table=None)
     assert check_tank(care, tank).to_frame().equals(check_tank(whole, tank).to_frame())
-    blank = {a: Need(a, a, "", None, "not known", unknown_for=care.names) for a in care.attributes}
+    blank = {a: Need(a, a, None, "not known", unknown_for=care.names) for a in care.attributes}
     for attributes in (blank, {}):
         assert not check_tank(dataclasses.replace(care, attributes=attributes), GOOD).ok
 
