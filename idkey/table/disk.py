@@ -73,9 +73,7 @@ def read_files(folder: str | Path, names: Collection[str]) -> dict[str, bytes]:
     A name that is not there is left out of what is returned. Of a file past the limit of size no more is read
     than shows that it is too long. Raises IdkeyError where the folder or a file can't be read, or is locked.
     """
-    with _plainly(Path(folder), "nothing was read"):
-        place = _existing(folder)
-        return _whole(place, names, lambda: _read(place, names))
+    return _whole(folder, names, lambda place: _read(place, names))
 
 
 def commit(
@@ -86,26 +84,16 @@ def commit(
 ) -> dict[str, str]:
     """Save files to a folder: all of them or none, and only over what the caller knows to be there.
 
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-        Made where there is none.
-    new : mapping of str to bytes or None
-        Content by file name; None takes a file away. Files not named stay as they are.
-    expected : mapping of str to str
-        The digest of each file as the caller last saw it; a name that is absent must have no file.
-    note : str
-        What this save is; kept with the version that it replaces.
-
-    Returns the digests of the files as they stand now. Raises IdkeyError when a file was changed meanwhile
-    (each is named), or the disk, a right or the lock is in the way; nothing is saved then.
+    `new` is the content by name, None to take a file away; files not named stay. `expected` is the digest of
+    each file as the caller last saw it; a name that is absent must have no file. The `note` says what this
+    save is. Returns the digests of the files as they stand now. Raises IdkeyError, and saves nothing, when
+    a file was changed meanwhile (each is named), or the disk, a right or the lock is in the way.
     """
     names = sorted({*new, *expected})
     with _plainly(Path(folder), "nothing was saved"):
         place = Path(folder).resolve()
         place.mkdir(parents=True, exist_ok=True)
-        why = _not_ours(place)
-        if why:
+        if why := _not_ours(place):
             msg = f"{why}; nothing was saved; move {_OWN} out of the folder, or save to another one"
             raise IdkeyError(msg)
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
@@ -125,42 +113,42 @@ def commit(
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
     """Return the old versions that are kept of a folder, newest first."""
-    with _plainly(Path(folder), "nothing was read"):
-        place = _existing(folder)
-        return _whole(place, (), lambda: tuple(map(_version, _version_folders(place))))
+    return _whole(folder, (), lambda place: tuple(map(_version, _version_folders(place))))
 
 
 def version_files(folder: str | Path, name: str) -> dict[str, bytes]:
     """Return the files of an old version by its name. Raises UnknownName where no such version is kept."""
-    with _plainly(Path(folder), "nothing was read"):
-        place = _existing(folder)
-        return _whole(place, (), lambda: _files_of_version(place, name))
+    return _whole(folder, (), lambda place: _files_of_version(place, name))
 
 
-def _whole(folder: Path, names: Collection[str], read: Callable[[], _T]) -> _T:
+def _whole(folder: str | Path, names: Collection[str], read: Callable[[Path], _T]) -> _T:
     """Read while nobody saves: under the lock, or where that can't be had, again until nothing moved."""
-    why = _not_ours(folder)
-    if why:
-        warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
-    elif (folder / _OWN).is_dir():
-        try:
-            with _locked(folder):
-                _finish(folder)
-                return read()
-        except OSError as error:
-            if error.errno not in _NO_RIGHT:
-                raise
-    # Made by hand, or not ours to write to, so that no lock can be left in it.
-    pending = folder / _OWN / _COMMIT
-    for _ in range(_MOST_TRIES):
-        stamps = _stamps(folder, names)
-        if why or not pending.exists():
-            found = read()
-            if (why or not pending.exists()) and stamps == _stamps(folder, names):
-                return found
-        time.sleep(_POLL_S)
-    msg = f"{folder}: a save to this folder is not finished; load it once with the right to write there"
-    raise IdkeyError(msg)
+    with _plainly(Path(folder), "nothing was read"):
+        place = Path(folder).resolve()
+        if not place.is_dir():
+            msg = f"{folder}: no such folder"
+            raise IdkeyError(msg)
+        if why := _not_ours(place):
+            warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
+        elif (place / _OWN).is_dir():
+            try:
+                with _locked(place):
+                    _finish(place)
+                    return read(place)
+            except OSError as error:
+                if error.errno not in _NO_RIGHT:
+                    raise
+        # Made by hand, or not ours to write to, so that no lock can be left in it.
+        pending = place / _OWN / _COMMIT
+        for _ in range(_MOST_TRIES):
+            stamps = _stamps(place, names)
+            if why or not pending.exists():
+                found = read(place)
+                if (why or not pending.exists()) and stamps == _stamps(place, names):
+                    return found
+            time.sleep(_POLL_S)
+        msg = f"{place}: a save to this folder is not finished; load it once with the right to write there"
+        raise IdkeyError(msg)
 
 
 def _not_ours(folder: Path) -> str:
@@ -196,7 +184,7 @@ def _leads_away(path: Path) -> bool:
 
 
 def _stamps(folder: Path, names: Collection[str]) -> list[tuple[int, ...] | None]:
-    states = [_state(folder / name) for name in names]
+    states = (_state(folder / name) for name in names)
     return [state and (state.st_ino, state.st_mtime_ns, state.st_size) for state in states]
 
 
@@ -229,14 +217,6 @@ def _bytes_of(path: Path) -> bytes | None:
         raise OSError(errno.EINVAL, "it is no plain file; move it out of the folder")
     with path.open("rb") as file:
         return file.read(MOST_BYTES + 1)
-
-
-def _existing(folder: str | Path) -> Path:
-    place = Path(folder).resolve()
-    if not place.is_dir():
-        msg = f"{folder}: no such folder"
-        raise IdkeyError(msg)
-    return place
 
 
 def _version_folders(folder: Path) -> list[Path]:
@@ -275,8 +255,7 @@ def _changed(
     """What is on disk, and the part of `new` that differs; an error if the disk is not as expected."""
     before = _read(folder, names)
     found = digests(before)
-    other = [name for name in names if found.get(name) != expected.get(name)]
-    if other:
+    if other := [name for name in names if found.get(name) != expected.get(name)]:
         msg = (
             f"{folder}: changed since it was loaded: {', '.join(other)}; nothing was saved; "
             "load the folder again, or save to another one"

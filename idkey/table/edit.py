@@ -6,7 +6,6 @@ behind it: where none is given, the claim is of class memory and says that no so
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Self
@@ -16,7 +15,7 @@ import pandas as pd
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table.claims import UNSOURCED, Claim, Source
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.genera import Genera, OwnCells
+from idkey.table.genera import Genera, OwnCells, effective
 from idkey.table.ids import is_id
 from idkey.table.names import one
 from idkey.table.package import added_to
@@ -64,14 +63,13 @@ class Editable:
         Parameters
         ----------
         claims : mapping of str to Claim, optional
-            Where it stands written, by column. A filled cell without a claim gets one of class memory that
-            says that no source was named.
+            Where it stands written, by column.
         **values
             Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
             needs ``scientificName``; a genus that is left out is its first word. All else that is left
             out is what holds for the genus, or not known.
 
-        Raises TableError with everything that is wrong; this table stays as it is.
+        Raises TableError with everything that is wrong.
         """
         behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
         return _with_rows(self, {taxon: values}, behind, only_new=True)
@@ -152,7 +150,17 @@ class Editable:
         claim = claim or Claim(**claimed)
         groups = set(self.care["care_group"]) if len(self.care) else set()
         who = who if who in groups else one(self, who)
-        text, group = _behind(self, who, attribute)
+        care, group = self.care, who not in self.taxa.index
+        needs = [column for column in care.columns if column not in ("care_group", "taxon")]
+        if not group and attribute in self.cells:
+            text = cell_text(self.trait_of(attribute), self.cell(who, attribute))
+        elif attribute in needs:
+            rows = care[care["taxon"].eq("") & care["care_group"].eq(who) if group else care["taxon"].eq(who)]
+            text = str(rows[attribute].iloc[0]) if len(rows) else ""
+        else:
+            right = one_of(attribute, [*self.cells, *needs], "a column")
+            msg = f"column {attribute!r} is not in the table: {right}"
+            raise UnknownName(msg)
         problems = [Problem(self.name, who, attribute, *wrong) for wrong in claim.problems(self.sources)]
         if not text:
             right = "a claim for a blank cell; fill the cell first, with with_cell"
@@ -211,201 +219,126 @@ def _with_rows(
     *,
     only_new: bool = False,
 ) -> Any:
-    change = _Change(table, only_new=only_new)
+    """Set rows and claims, once nothing is wrong in any of them."""
+    problems: list[Problem] = []
+
+    def wrong(taxon: str, column: str, value: Any, right: str) -> None:
+        row = taxon if taxon in table.taxa.index and not only_new else f"new ({taxon})"
+        problems.append(Problem(table.name, row, column, str(value), right))
+
+    new: list[str] = []
+    names: dict[Place, str] = {}
+    cells: dict[Place, OwnCell] = {}
+    traits = {t.id: t for t in table.traits} | {t.id + YOUNG: t for t in table.traits}
+    allowed = table.allowed()
     for taxon, values in rows.items():
-        if change.names(taxon):
-            change.put_row(taxon, {c: "" if is_missing(v) else state_text(v) for c, v in values.items()})
-    for (taxon, column), claim in claims.items():
-        change.claim(taxon, column, claim)
-    return change.made()
-
-
-class _Change:
-    """What is to be changed, gathered with all that is wrong in it."""
-
-    def __init__(self, table: Editable, *, only_new: bool):
-        self.table = table
-        self._only_new = only_new
-        self.problems: list[Problem] = []
-        self.new: list[str] = []
-        self.meta: dict[Place, str] = {}
-        self.cells: dict[Place, OwnCell] = {}
-        self.claims: dict[Place, Claim] = {}
-        self._traits = {t.id: t for t in table.traits} | {t.id + YOUNG: t for t in table.traits}
-        self._allowed = table.allowed()
-
-    def wrong(self, taxon: str, column: str, value: Any, right: str) -> None:
-        row = taxon if taxon in self.table.taxa.index and not self._only_new else f"new ({taxon})"
-        self.problems.append(Problem(self.table.name, row, column, str(value), right))
-
-    def names(self, taxon: Any) -> bool:
-        """Take note of a taxon; False where it can't be one."""
         if is_missing(taxon):
-            self.wrong("", "id", taxon, "name the new taxon")
-            return False
-        if taxon in self.table.taxa.index:
-            if self._only_new:
-                self.wrong(taxon, "id", taxon, "a taxon of this id is there already")
-            return True
-        self.new.append(taxon)
-        if _NAME in self.table.taxa.columns and not is_id(str(taxon)):
-            right = "an id is lower-case letters, digits and _, starting with a letter"
-            self.wrong(taxon, "id", taxon, right)
-        return True
-
-    def put_row(self, taxon: str, texts: dict[str, str]) -> None:
-        """Set the cells of a kind; a new one needs its name, the first word of which is its genus."""
-        if taxon not in self.table.taxa.index and _NAME in self.table.taxa.columns:
-            if not texts.get(_NAME):
-                right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
-                self.wrong(taxon, _NAME, "", right)
-            elif not texts.get("genus"):
-                texts["genus"] = texts[_NAME].split()[0]
+            wrong("", "id", taxon, "name the new taxon")
+            continue
+        texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
+        if taxon not in table.taxa.index:
+            new.append(taxon)
+            if _NAME in table.taxa.columns:
+                if not is_id(str(taxon)):
+                    wrong(
+                        taxon,
+                        "id",
+                        taxon,
+                        "an id is lower-case letters, digits and _, starting with a letter",
+                    )
+                if not texts.get(_NAME):
+                    right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
+                    wrong(taxon, _NAME, "", right)
+                elif not texts.get("genus"):
+                    texts["genus"] = texts[_NAME].split()[0]
+        elif only_new:
+            wrong(taxon, "id", taxon, "a taxon of this id is there already")
         for column, text in texts.items():
-            self.put(taxon, column, text)
+            if column in table.taxa.columns:
+                names[taxon, column] = text
+                if text and allowed.get(column) and text not in allowed[column]:
+                    wrong(taxon, column, text, one_of(text, allowed[column]))
+                elif not text and column in (_NAME, "genus") and taxon not in new:
+                    wrong(taxon, column, text, "fill this cell")
+            elif column in traits:
+                try:
+                    cells[taxon, column] = read_cell(traits[column], text)
+                except ValueError as error:
+                    wrong(taxon, column, text, str(error))
+            else:
+                wrong(taxon, column, text, one_of(column, [*traits, *table.taxa.columns], "a column"))
 
-    def put(self, taxon: str, column: str, text: str) -> None:
-        """Set a cell, or one of the names of the kind."""
-        if column in self.table.taxa.columns:
-            known = self._allowed.get(column)
-            if text and known and text not in known:
-                self.wrong(taxon, column, text, one_of(text, known))
-            elif not text and column in (_NAME, "genus") and taxon in self.table.taxa.index:
-                self.wrong(taxon, column, text, "fill this cell")
-            self.meta[taxon, column] = text
-        elif column in self._traits:
-            try:
-                self.cells[taxon, column] = read_cell(self._traits[column], text)
-            except ValueError as error:
-                self.wrong(taxon, column, text, str(error))
-        else:
-            right = one_of(column, [*self._traits, *self.table.taxa.columns], "a column")
-            self.wrong(taxon, column, text, right)
+    taxa = table.taxa.reindex([*table.taxa.index, *new], fill_value="")
+    for place, text in names.items():
+        taxa.loc[place] = text
+    genus = list(map(str, taxa["genus"])) if "genus" in taxa.columns else [""] * len(taxa)
+    at = {taxon: i for i, taxon in enumerate(taxa.index)}
+    own = {column: [*there, *(None,) * len(new)] for column, there in table.own_cells.items()}
+    touched = {*claims, *names}
+    for (taxon, column), cell in list(cells.items()):
+        i, place = at[taxon], (taxon, column)
+        taken_over = taxon not in new and column in table.cells and table.basis[column][i]
+        if taken_over and cell == table.cells[column][i] and not {place, (taxon, "genus")} & touched:
+            # It says no more than what the kind takes over already.
+            del cells[place]
+            continue
+        if isinstance(cell, NotKnown) and not table.genera.get(genus[i], {}).get(column):
+            cells[place] = None
+        own.setdefault(column, [None] * len(taxa))[i] = cells[place]
+    counted, _ = effective(table.traits, own, table.genera, genus)
 
-    def claim(self, taxon: str, column: str, claim: Claim) -> None:
-        """Put a claim behind a cell that is filled or is being filled."""
-        if column not in self._traits or (taxon not in self.new and taxon not in self.table.taxa.index):
-            self.wrong(taxon, column, claim.source, "a claim stands behind a trait cell of a kind")
-            return
-        for value, right in claim.problems(self.table.sources):
-            self.wrong(taxon, column, value, right)
-        if not self.text(taxon, column):
-            self.wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
-        self.claims[taxon, column] = claim
+    def text_at(place: Place) -> str:
+        cell = counted[place[1]][at[place[0]]] if place[1] in counted else None
+        return cell_text(traits[place[1]], cell)
 
-    def text(self, taxon: str, column: str) -> str:
-        """Return what a cell will say, of itself or by its genus; blank for not known."""
-        table, at = self.table, None if taxon in self.new else self.table.position(taxon)
-        own = table.own_cells[column][at] if at is not None and column in table.own_cells else None
-        cell = self.cells.get((taxon, column), own)
-        if cell is None:
-            cell = self._of_genus(taxon, column)
-        if cell is None and at is not None and (taxon, column) not in self.cells and column in table.cells:
-            cell = table.cells[column][at]
-        return "" if isinstance(cell, NotKnown) else cell_text(self._traits[column], cell)
+    for (taxon, column), claim in claims.items():
+        if column not in traits or taxon not in at:
+            wrong(taxon, column, claim.source, "a claim stands behind a trait cell of a kind")
+            continue
+        for value, right in claim.problems(table.sources):
+            wrong(taxon, column, value, right)
+        if not text_at((taxon, column)):
+            wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
+    if problems:
+        raise TableError(problems, "changed")
 
-    def _of_genus(self, taxon: str, column: str) -> Cell:
-        """Return what holds for the genus that a kind will have."""
-        if not self.table.genera:
-            return None
-        genus = self.meta.get((taxon, "genus")) or str(self.table.taxa["genus"].get(taxon, ""))
-        return self.table.genera.get(genus, {}).get(column)
-
-    def made(self) -> Any:
-        if self.problems:
-            raise TableError(self.problems, "changed")
-        for place in [place for place in self.cells if self._stays_taken_over(*place)]:
-            del self.cells[place]
-        for place, cell in self.cells.items():
-            if isinstance(cell, NotKnown) and not self._of_genus(*place):
-                self.cells[place] = None
-        changed = {"taxa": self._taxa(), "own_cells": self._cells(), "evidence": self._evidence()}
-        return replace(self.table, **changed, about=added_to(self.table.about))
-
-    def _stays_taken_over(self, taxon: str, column: str) -> bool:
-        """Whether a cell says no more than what the kind takes over already."""
-        table, place = self.table, (taxon, column)
-        if taxon in self.new or place in self.claims or (taxon, "genus") in self.meta:
-            return False
-        at = table.position(taxon)
-        there = column in table.cells and bool(table.basis[column][at])
-        return there and self.cells[place] == table.cells[column][at]
-
-    def _taxa(self) -> pd.DataFrame:
-        old = self.table.taxa
-        changed = [(place, text) for place, text in self.meta.items() if place[0] not in self.new]
-        if changed:
-            old = old.copy()
-            for place, text in changed:
-                old.loc[place] = text
-        if not self.new:
-            return old
-        rows = [{c: self.meta.get((taxon, c), "") for c in old.columns} for taxon in self.new]
-        index = pd.Index(self.new, name=old.index.name)
-        return pd.concat([old, pd.DataFrame(rows, index=index, columns=old.columns)])
-
-    def _cells(self) -> dict[str, tuple[OwnCell, ...]]:
-        n = len(self.table.taxa)
-        positions = {taxon: n + i for i, taxon in enumerate(self.new)}
-        by_column: dict[str, dict[int, OwnCell]] = {}
-        for (taxon, column), cell in self.cells.items():
-            at = positions[taxon] if taxon in positions else self.table.position(taxon)
-            by_column.setdefault(column, {})[at] = cell
-        columns = dict(self.table.own_cells)
-        for column, new in by_column.items():
-            # A companion column for young fish may be the first of its kind.
-            if column not in columns and any(cell is not None for cell in new.values()):
-                columns[column] = (None,) * n
-        blank = (None,) * len(self.new)
-        for column, cells in columns.items():
-            put = by_column.get(column, {})
-            columns[column] = tuple(put.get(i, cell) for i, cell in enumerate(cells + blank))
-        return _without_blank_companions(columns, self.table)
-
-    def _evidence(self) -> pd.DataFrame:
-        """Return the claims: those of cells now blank are gone, new ones stand at the end."""
-        old = self.table.evidence
-        if "taxon" not in old.columns:
-            return old
-        fresh: list[dict[str, str]] = []
-        outdated: dict[Place, bool] = {}
-        for place in dict.fromkeys([*self.cells, *self.claims]):
-            text, claim = self.text(*place), self.claims.get(place)
-            if not text or (place in self.cells and self.cells[place] is None):
-                outdated[place] = True
-            if not text or (claim is None and (place in outdated or not self._differs(place))):
-                continue
+    fresh: list[dict[str, str]] = []
+    outdated: dict[Place, bool] = {}
+    for place in dict.fromkeys([*cells, *claims]):
+        (taxon, column), claim, text = place, claims.get(place), text_at(place)
+        blank = not text or (place in cells and cells[place] is None)
+        there = table.own_cells.get(column) if taxon not in new and place in cells else None
+        same = there is not None and cells[place] == there[at[taxon]]
+        if blank:
+            outdated[place] = True
+        if text and (claim or not (blank or same)):
             outdated.setdefault(place, False)
             fresh.append((claim or Claim()).row(*place, text))
-        return _with_claims(old, fresh, outdated)
-
-    def _differs(self, place: Place) -> bool:
-        taxon, column = place
-        if taxon in self.new or column not in self.table.own_cells:
-            return True
-        return self.cells[place] != self.table.own_cells[column][self.table.position(taxon)]
+    return replace(
+        table,
+        taxa=taxa,
+        own_cells=_without_blank_companions({c: tuple(column) for c, column in own.items()}, table),
+        evidence=_with_claims(table.evidence, fresh, outdated),
+        about=added_to(table.about),
+    )
 
 
 def _without_blank_companions(cells: OwnCells, table: Editable) -> dict[str, tuple[OwnCell, ...]]:
     """Leave out a column for young fish that nothing is known in any more."""
     ids = {t.id for t in table.traits}
-    return {c: found for c, found in cells.items() if c in ids or any(cell is not None for cell in found)}
+    return {c: there for c, there in cells.items() if c in ids or any(cell is not None for cell in there)}
 
 
 def _with_claims(
     evidence: pd.DataFrame, fresh: Sequence[Mapping[str, str]], places: Mapping[Place, bool]
 ) -> pd.DataFrame:
     """Add claims; of these places take all claims away (True), or those that name no source yet."""
-    gone = pd.Series(False, index=evidence.index)
-    of_these = evidence[evidence["taxon"].isin({taxon for taxon, _ in places})]
+    if "taxon" not in evidence.columns:
+        return evidence
     # Where somebody wrote a page or a source beside it, it is a claim.
-    unwritten = (of_these["source"] == "") & (of_these["locator"] == "")
-    placeholder = (of_these["note"] == UNSOURCED) & unwritten
-    said = zip(of_these.index, of_these["taxon"], of_these["attribute"], placeholder, strict=True)
-    for i, taxon, attribute, is_placeholder in said:
-        whole = places.get((taxon, attribute))
-        gone.loc[i] = whole is True or (whole is False and is_placeholder)
-    kept = evidence[~gone] if gone.any() else evidence
+    bare = (evidence["note"] == UNSOURCED) & (evidence["source"] == "") & (evidence["locator"] == "")
+    there = zip(zip(evidence["taxon"], evidence["attribute"], strict=True), bare, strict=True)
+    kept = evidence.loc[[not (places.get(place) or (place in places and b)) for place, b in there]]
     known = set(kept[kept["taxon"].isin({row["taxon"] for row in fresh})].itertuples(index=False, name=None))
     rows = [row for row in fresh if tuple(row[c] for c in evidence.columns) not in known]
     if not rows:
@@ -414,10 +347,15 @@ def _with_claims(
 
 
 def _trait_problems(table: Editable, trait: Trait) -> list[Problem]:
-    """Say what is wrong with a new trait."""
-    wrong = list(trait_problems(trait))
-    problems = [] if wrong or _NAME not in table.taxa.columns else _as_a_row(table, trait)
-    if trait.id in ("id", *(column.id for column in table.care_columns)) and _NAME in table.taxa.columns:
+    """Say what is wrong with a new trait, of itself and as the last row of traits.csv."""
+    wrong, problems, named = list(trait_problems(trait)), [], _NAME in table.taxa.columns
+    if named and not wrong:
+        rows = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*table.traits, trait), start=2)]
+        found = Found()
+        list(read_traits(Sheet("traits.csv", (), tuple(rows)), found))
+        last = rows[-1].place
+        problems = [replace(problem, file=table.name, row="") for problem in found if problem.row == last]
+    if named and trait.id in ("id", *(column.id for column in table.care_columns)):
         wrong.append((trait.id, "this name is a column of another file"))
     if trait.id in table.cells or trait.id in table.taxa.columns:
         wrong.append((trait.id, "a column of this name is there already"))
@@ -425,26 +363,3 @@ def _trait_problems(table: Editable, trait: Trait) -> list[Problem]:
         right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
         wrong.append((trait.id, right))
     return [*problems, *(Problem(table.name, "", trait.id, value, right) for value, right in wrong)]
-
-
-def _as_a_row(table: Editable, trait: Trait) -> list[Problem]:
-    """Say what would be wrong with the trait as a row of traits.csv, where the old traits stand before it."""
-    rows = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*table.traits, trait), start=2)]
-    found = Found()
-    deque(read_traits(Sheet("traits.csv", (), tuple(rows)), found), maxlen=0)
-    return [replace(problem, file=table.name, row="") for problem in found if problem.row == rows[-1].place]
-
-
-def _behind(table: Editable, who: str, attribute: str) -> tuple[str, bool]:
-    """Return the text of a trait cell or a care cell, and whether `who` is a care group."""
-    if who in table.taxa.index and attribute in table.cells:
-        return cell_text(table.trait_of(attribute), table.cell(who, attribute)), False
-    care = table.care
-    attributes = [c for c in care.columns if c not in ("care_group", "taxon")]
-    if attribute not in attributes:
-        columns = [*table.cells, *attributes]
-        msg = f"column {attribute!r} is not in the table: {one_of(attribute, columns, 'a column')}"
-        raise UnknownName(msg)
-    group = who not in table.taxa.index
-    found = care[(care["care_group"] == who) & (care["taxon"] == "")] if group else care[care["taxon"] == who]
-    return (str(found[attribute].iloc[0]) if len(found) else ""), group
