@@ -90,7 +90,7 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
         right = f"the file cannot be read ({error.strerror})"
         right = "there is no such file; give the CSV file of the tanks" if missing else right
         raise TableError([Problem(file.name, "", "", file.name, right)]) from None
-    sheet = read_sheet(file.name, data, found, _NEEDED, None)
+    sheet = read_sheet(file.name, data, found, _NEEDED, more=True)
     for column in sheet.header:
         if column not in TANK_FIELDS:
             found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))

@@ -50,12 +50,10 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     cells = _cells(sheets["taxa.csv"], by_column, found, of_a_kind)
     _not_empty(sheets["taxa.csv"], "taxon", found)
     of_genera = _cells(sheets["genera.csv"], by_column, found)
-    genera: dict[str, dict[str, Cell]] = {}
-    for i, row in enumerate(sheets["genera.csv"].rows):
-        filled = {
-            c: column[i] for c, column in of_genera.items() if i < len(column) and column[i] is not None
-        }
-        genera[row["genus"]] = filled
+    genera: dict[str, dict[str, Cell]] = {
+        row["genus"]: {c: cells[i] for c, cells in of_genera.items() if cells[i : i + 1] not in ((), (None,))}
+        for i, row in enumerate(sheets["genera.csv"].rows)
+    }
     _care(sheets["care.csv"], care_columns, known, found)
     whole = Checked(traits, cells, genera, care_columns)
     _evidence(sheets, whole, known, found)

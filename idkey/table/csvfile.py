@@ -131,8 +131,11 @@ def plain_cell(text: str) -> str:
 # -- reading ---------------------------------------------------------------------------------------------
 
 
-def text_of(name: str, data: bytes, found: Found, most: int) -> str | None:
-    """Return the bytes of a file as text, or None where they are too many or no UTF-8."""
+def text_of(name: str, data: bytes | None, found: Found, most: int) -> str | None:
+    """Return the bytes of a file as text, or None where there are none, too many or no UTF-8."""
+    if data is None:
+        found.add(name, "", "", found.folder, "the file is missing from this folder")
+        return None
     if len(data) > most:
         found.add(name, "", "", len(data), f"the file is larger than {most} bytes; this is no trait table")
         return None
@@ -148,19 +151,16 @@ def read_sheet(
     data: bytes | None,
     found: Found,
     columns: Sequence[str],
-    also: tuple[()] | None,
-    *,
     later: Collection[str] = (),
+    *,
+    more: bool = False,
 ) -> Sheet:
     """Read a CSV file as text, `data` None where it is missing; what is wrong is added to `found`.
 
-    `columns` must be there, save for those that came `later`: an older file is blank in them. With `also`
-    None it may have columns beyond those.
+    `columns` must be there, save for those that came `later`: an older file is blank in them. With `more` it
+    may have others.
     """
     unreadable = Sheet(name, (), (), readable=False)
-    if data is None:
-        found.add(name, "", "", found.folder, "the file is missing from this folder")
-        return unreadable
     text = text_of(name, data, found, layout.MOST_BYTES)
     if text is None:
         return unreadable
@@ -175,7 +175,7 @@ def read_sheet(
             return unreadable
         number, header = 1, tuple(h.strip() for h in first)
         missing = [c for c in columns if c in later and c not in header]
-        if not _header_is_good(name, header, [c for c in columns if c not in missing], also, found):
+        if not _header_is_good(name, header, [c for c in columns if c not in missing], found, more=more):
             return unreadable
         blank = dict.fromkeys(missing, "")
         odd = ODD_CHARACTER.search(text) is not None
@@ -259,7 +259,7 @@ def _stripped(cell: str) -> str:
 
 
 def _header_is_good(
-    name: str, header: tuple[str, ...], columns: Sequence[str], also: tuple[()] | None, found: Found
+    name: str, header: tuple[str, ...], columns: Sequence[str], found: Found, *, more: bool
 ) -> bool:
     before = len(found)
     if len(header) > layout.MOST_COLUMNS:
@@ -283,7 +283,7 @@ def _header_is_good(
             place, right = f"column {i + 1}", f"a column has {most}"
         elif column in header[:i]:
             right = "two columns have this name"
-        elif also is not None and column not in columns:
+        elif not more and column not in columns:
             right = one_of(column, list(columns), "a column")
         if right:
             found.add(name, "1", place, column[:_SHOWN] if place != column else column, right)

@@ -48,17 +48,17 @@ def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
     """
     sheets = {_CARE_COLUMNS: shipped_care_sheet()}
     if _CARE_COLUMNS in files:
-        header = HEADERS[_CARE_COLUMNS]
-        sheets[_CARE_COLUMNS] = read_sheet(_CARE_COLUMNS, files[_CARE_COLUMNS], found, header, ())
+        data, columns = files[_CARE_COLUMNS], HEADERS[_CARE_COLUMNS]
+        sheets[_CARE_COLUMNS] = read_sheet(_CARE_COLUMNS, data, found, columns)
     care = [row["id"] for row in sheets[_CARE_COLUMNS].rows]
     for name in (*layout.TABLES, _GENERA):
         columns = (*HEADERS[name], *care) if name == "care.csv" else HEADERS[name]
         if name not in files and (partial or name == _GENERA):
             sheets[name] = Sheet(name, columns, ())
             continue
-        also = None if name in ("taxa.csv", _GENERA) else ()
+        more = name in ("taxa.csv", _GENERA)
         later = columns[1:] if partial else [c for c, field in FIELDS[name].items() if field.later]
-        sheets[name] = read_sheet(name, files.get(name), found, columns, also, later=later)
+        sheets[name] = read_sheet(name, files.get(name), found, columns, later, more=more)
     sources = {} if partial and SOURCES not in files else read_sources(files.get(SOURCES), found)
     return Parts(sheets, sources, read_about(files.get(PACKAGE), found))
 

@@ -350,7 +350,7 @@ class _Own:
         self._mine = files.parts_from(own, found, partial=True)
         changes = Sheet(_CHANGES, (), ())
         if _CHANGES in read:
-            changes = read_sheet(_CHANGES, read[_CHANGES], found, ("taxon", "column", "shipped", "own"), ())
+            changes = read_sheet(_CHANGES, read[_CHANGES], found, ("taxon", "column", "shipped", "own"))
         inside = Found()
         stated = read_about(read[_OLD], inside)
         found.extend(replace(problem, file=_OLD) for problem in inside)

@@ -11,8 +11,8 @@ import pandas as pd
 from pandas.api import types
 
 from idkey.errors import Problem, TableError, one_of
+from idkey.table.fields import KINDS, number_in
 from idkey.table.schema import (
-    KINDS,
     NOT_APPLICABLE,
     YOUNG,
     Cell,
@@ -55,13 +55,12 @@ def read_frame(
             continue
         columns = [df[c] for c in (column, young.get(column)) if c is not None]
         kind = kinds.get(column, _default_kind(columns[0]))
-        trait = _trait(str(column), columns, kind)
+        states = _states(columns, kind) if kind in ("nominal", "ordinal") else ()
+        trait = Trait(id=str(column), kind=kind, states=states, error=_ERROR)  # type: ignore[arg-type]
         for values, cells_id in zip(columns, (trait.id, trait.id + YOUNG), strict=False):
             pooled, wrong = _pool(trait, values, rows, len(ids), labels)
             problems += [Problem(name, row, cells_id, value, right) for row, value, right in wrong]
-            cells[cells_id] = tuple(
-                (_pool_states if trait.has_states else _pool_ranges)(trait, p) for p in pooled
-            )
+            cells[cells_id] = tuple(_pooled(trait, gathered) for gathered in pooled)
             if kind == "measure" and cells_id == trait.id:
                 trait = replace(trait, spread=_spread(pooled), spread_is_relative=False)
         traits.append(trait)
@@ -121,11 +120,6 @@ def _are_ranges(values: pd.Series) -> bool:
 Wrong = list[tuple[str, str, str]]
 
 
-def _trait(column: str, columns: Sequence[pd.Series], kind: str) -> Trait:
-    states = _states(columns, kind) if kind in ("nominal", "ordinal") else ()
-    return Trait(id=column, kind=kind, states=states, error=_ERROR)  # type: ignore[arg-type]
-
-
 def _pool(
     trait: Trait, values: pd.Series, rows: np.ndarray, n_taxa: int, labels: Sequence[str]
 ) -> tuple[list[list[Cell]], Wrong]:
@@ -171,29 +165,23 @@ def _names_in(text: str) -> Iterator[str]:
     parts = [part.strip() for part in text.split("|")]
     for part in parts:
         name, colon, share = part.rpartition(":")
-        state = name.strip() if len(parts) > 1 and colon and _is_share(share) else part
+        state = name.strip() if len(parts) > 1 and colon and number_in(share, above=0) else part
         if state and state != "-":
             yield state
 
 
-def _natural(name: str) -> tuple[int, float, str]:
-    try:
-        return (0, float(name), name)
-    except ValueError:
-        return (1, 0.0, name)
+def _natural(name: str) -> tuple[bool, float, str]:
+    number = number_in(name)
+    return number is None, number or 0.0, name
 
 
-def _is_share(text: str) -> bool:
-    try:
-        return float(text) > 0
-    except ValueError:
-        return False
-
-
-def _pool_states(trait: Trait, cells: Sequence[Cell]) -> Cell:
-    seen = [c for c in cells if isinstance(c, States)]
+def _pooled(trait: Trait, cells: Sequence[Cell]) -> Cell:
+    """Return the cells of one taxon as one: shares added up, the hull of ranges."""
+    seen = [c for c in cells if isinstance(c, (States, Range))]
     if not seen:
         return NOT_APPLICABLE if any(c is NOT_APPLICABLE for c in cells) else None
+    if not trait.has_states:
+        return Range(min(c.low for c in seen), max(c.high for c in seen))
     shares = dict.fromkeys(trait.states, 0.0)
     for cell in seen:
         for name, share in zip(cell.names, cell.shares, strict=True):
@@ -201,13 +189,6 @@ def _pool_states(trait: Trait, cells: Sequence[Cell]) -> Cell:
     total = sum(shares.values())
     kept = {name: share / total for name, share in shares.items() if share > 0}
     return States(tuple(kept), tuple(kept.values()))
-
-
-def _pool_ranges(_: Trait, cells: Sequence[Cell]) -> Cell:
-    seen = [c for c in cells if isinstance(c, Range)]
-    if not seen:
-        return NOT_APPLICABLE if any(c is NOT_APPLICABLE for c in cells) else None
-    return Range(min(c.low for c in seen), max(c.high for c in seen))
 
 
 def _spread(pooled: Sequence[Sequence[Cell]]) -> float:

@@ -15,7 +15,7 @@ from typing import Any
 from idkey.errors import UnknownName, one_of
 from idkey.table.ids import free_id, id_of
 
-__all__ = ["Names", "every", "folded", "inside", "match", "new_id", "one", "trade_codes", "without_codes"]
+__all__ = ["Names", "every", "folded", "new_id", "one", "trade_codes", "without_codes"]
 
 _DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
 _CODE = re.compile(
@@ -121,7 +121,12 @@ class Names:
             self._words[taxon] = [set(text.split()) for text in (*whole, *loose) if text]
 
     def match(self, text: Any) -> tuple[str, ...]:
-        """Return the kinds that are meant; see `match`."""
+        """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
+
+        `text` is an id, one trade code or several, a scientific or a common name, with or without "sp." or
+        "cf.", the genus in full or as its first letter, a code beside a name. Where no kind has just this
+        name, those count that have its words in one of their names ("zebra").
+        """
         try:
             if text in self._at:
                 return (text,)
@@ -157,7 +162,7 @@ class Names:
         return tuple(sorted(set(kinds), key=self._at.__getitem__))
 
     def inside(self, text: str) -> tuple[str, ...]:
-        """Return the kinds named in a text; see `inside`."""
+        """Return the kinds that a longer text names, such as what stands on a bag ("Zebra pleco, 4 cm")."""
         kinds = self.match(text)
         if kinds or not isinstance(text, str):
             return kinds
@@ -165,29 +170,6 @@ class Names:
         names = [n for n in self.called if len(n) >= _FEWEST_LETTERS and f" {n} " in words]
         longest = [n for n in names if not n.endswith(" sp") and sum(f" {n} " in f" {m} " for m in names) < 2]
         return self._in_order(taxon for name in longest for taxon in self.called[name])
-
-
-def match(table: Any, text: Any) -> tuple[str, ...]:
-    """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
-
-    Parameters
-    ----------
-    table : TraitTable
-    text : str
-        An id, one trade code or several, a scientific or a common name, with or without "sp." or "cf.", the
-        genus in full or as its first letter, a code beside a name. Where no kind has just this name, those
-        count that have its words in one of their names ("zebra").
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> from idkey.table.table import TraitTable
-    >>> frame = pd.DataFrame({"kind": ["red fish", "blue fish"], "tail": ["forked", "straight"]})
-    >>> table = TraitTable.from_frame(frame, taxon="kind")
-    >>> match(table, "Red"), match(table, "green"), one(table, "Blue_fish")
-    (('red fish',), (), 'blue fish')
-    """
-    return table.names.match(text)
 
 
 def one(table: Any, text: Any) -> str:
@@ -226,8 +208,3 @@ def _known(table: Any, text: Any) -> tuple[str, ...]:
         right = f"{right.removesuffix('?')}, called {near[0]!r}?"
     msg = f"taxon {text!r} is not in the table: {right}"
     raise UnknownName(msg)
-
-
-def inside(table: Any, text: str) -> tuple[str, ...]:
-    """Return the kinds that a longer text names, such as what stands on a bag ("Zebra pleco, 4 cm")."""
-    return table.names.inside(text)

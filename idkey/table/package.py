@@ -103,19 +103,24 @@ def describe(
     attributes = [field.name for file in ("taxa.csv", "care.csv") for field in more[file]]
     files = [file for file in ABOUT if genera or file != "genera.csv"]
     resources = [_resource(file, more.get(file, ()), attributes, files) for file in files]
-    resources.append(
-        {
-            "$schema": PROFILES + "dataresource.json",
-            "name": "sources",
-            "path": "sources.bib",
-            "title": "Sources",
-            "description": "The works that evidence.csv and taxa.csv name by their keys, as BibTeX.",
-            "format": "bib",
-            "mediatype": "text/x-bibtex",
-            "encoding": "utf-8",
-        }
-    )
+    about_sources = "The works that evidence.csv and taxa.csv name by their keys, as BibTeX."
+    resources.append(_file("sources.bib", "Sources", about_sources, "text/x-bibtex"))
     return json_bytes({**about, "resources": resources})
+
+
+def _file(path: str, title: str, about: str, mediatype: str) -> dict[str, Any]:
+    name, _, ending = path.partition(".")
+    return {
+        "$schema": PROFILES + "dataresource.json",
+        "name": name,
+        **({"type": "table"} if ending == "csv" else {}),
+        "path": path,
+        "title": title,
+        "description": about,
+        "format": ending,
+        "mediatype": mediatype,
+        "encoding": "utf-8",
+    }
 
 
 def _resource(
@@ -139,23 +144,8 @@ def _resource(
     if file == "evidence.csv":
         attribute = next(field for field in described if field["name"] == "attribute")
         attribute["constraints"]["enum"] = attributes
-    return {
-        "$schema": PROFILES + "dataresource.json",
-        "name": file.removesuffix(".csv"),
-        "type": "table",
-        "path": file,
-        "title": title,
-        "description": about,
-        "format": "csv",
-        "mediatype": "text/csv",
-        "encoding": "utf-8",
-        "schema": {
-            "$schema": PROFILES + "tableschema.json",
-            "fields": described,
-            "missingValues": [""],
-            **keys,
-        },
-    }
+    schema = {"$schema": PROFILES + "tableschema.json", "fields": described, "missingValues": [""], **keys}
+    return {**_file(file, title, about, "text/csv"), "schema": schema}
 
 
 def _described(field: Field) -> dict[str, Any]:

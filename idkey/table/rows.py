@@ -10,13 +10,15 @@ from typing import Any
 from idkey.errors import TableError, one_of
 from idkey.table.care import CareColumn
 from idkey.table.csvfile import Found, Row, Sheet, Wrong, read_sheet
-from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, Field, number_in, parts_of
+from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, number_in, parts_of
 from idkey.table.ids import is_id
 from idkey.table.layout import MOST_NAME, MOST_STATES, shipped_folder
 from idkey.table.schema import YOUNG, Trait
 
 _DEFAULT_SPREAD = "5%"
 """Measuring error of a trait with states, which has no use for one."""
+
+_WORDS = "write one wording for each of the {} states, joined by |"
 
 Known = Mapping[str, Collection[str] | None]
 """The names that a field may point to, by ``Field.to``; None where their file could not be read."""
@@ -40,9 +42,9 @@ def checked(
             names = known.get(field.to) if known and field.to and text else None
             if names is not None and text not in names:
                 wrong(field.name, found.one_of(text, names, field.right))
-            elif right := field.problem(text) or (
-                field.right if field.name == "id" and not is_id(text) else ""
-            ):
+            elif field.name == "id" and not is_id(text):
+                wrong(field.name, field.problem(text) or field.right)
+            elif right := field.problem(text):
                 wrong(field.name, right)
             if field.unique:
                 if text in seen:
@@ -59,15 +61,15 @@ _ATTRIBUTES = {"state_words": "words", "how_to_look": "how", "effort_s": "effort
 
 def _values(row: Row, file: str) -> dict[str, Any]:
     """Return the cells of a row as values: yes and no, numbers, states, texts."""
-    return {column: _value(field, row[column]) for column, field in FIELDS[file].items()}
-
-
-def _value(field: Field, text: str) -> Any:
-    if field.type == "boolean":
-        return text == "yes"
-    if field.type == "number":
-        return number_in(text, field.above, field.below)
-    return parts_of(text) if field.name in ("states", "state_words") else text
+    values: dict[str, Any] = {column: row[column] for column in FIELDS[file]}
+    for column, field in FIELDS[file].items():
+        if field.type == "boolean":
+            values[column] = row[column] == "yes"
+        elif field.type == "number":
+            values[column] = number_in(row[column], field.above, field.below)
+        elif column in ("states", "state_words"):
+            values[column] = parts_of(row[column])
+    return values
 
 
 def _text(value: Any) -> str:
@@ -76,13 +78,7 @@ def _text(value: Any) -> str:
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return "|".join(value)
-    return (
-        ""
-        if value is None
-        else repr(float(value)).removesuffix(".0")
-        if not isinstance(value, str)
-        else value
-    )
+    return repr(float(value)).removesuffix(".0") if isinstance(value, (int, float)) else value or ""
 
 
 def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
@@ -91,8 +87,7 @@ def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
     for row, wrong in checked(sheet, found, "trait"):
         if row["id"].endswith(YOUNG):
             wrong("id", f"the ending {YOUNG} is kept for what a young fish shows; choose another id")
-        trait = _trait(row, states, wrong) if row["kind"] in KINDS else None
-        if trait is not None:
+        if row["kind"] in KINDS and (trait := _trait(row, states, wrong)):
             yield trait
 
 
@@ -109,11 +104,8 @@ def _trait(row: Row, states: Mapping[str, tuple[str, ...]], wrong: Wrong) -> Tra
     values["applies_when"] = applies = _applies_when(row["applies_when"], row["id"], states)
     if isinstance(applies, str):
         wrong("applies_when", applies)
-    if (
-        not good
-        or isinstance(applies, str)
-        or None in (values["error"], values["effort_s"], values["spread"])
-    ):
+    numbers = values["error"], values["effort_s"], values["spread"]
+    if not good or isinstance(applies, str) or None in numbers:
         return None
     if len(values["state_words"]) != len(values["states"]):
         values["state_words"] = values["states"]
@@ -134,7 +126,7 @@ def _check_states(kind: str, states: tuple[str, ...], words: tuple[str, ...], wr
     if "-" in states:
         wrong("states", "- is kept for what does not apply; give the state another name")
     if len(words) != len(states):
-        wrong("state_words", f"write one wording for each of the {len(states)} states, joined by |")
+        wrong("state_words", _WORDS.format(len(states)))
     return True
 
 
@@ -189,10 +181,7 @@ def read_care_columns(sheet: Sheet, found: Found) -> Iterator[CareColumn]:
         if (row["kind"] == "states") != bool(values["states"]):
             wrong("states", "a column of kind states has states, and no other has")
         elif len(values["state_words"]) != len(values["states"]):
-            wrong(
-                "state_words",
-                f"write one wording for each of the {len(values['states'])} states, joined by |",
-            )
+            wrong("state_words", _WORDS.format(len(values["states"])))
         for name, allowed in zip(("combine", "tank_rule"), _GOES_WITH.get(row["kind"], ()), strict=False):
             if row[name] not in allowed:
                 right = " or ".join(filter(None, allowed))
@@ -211,7 +200,7 @@ def care_column_row(column: CareColumn) -> dict[str, str]:
 def shipped_care_sheet() -> Sheet:
     """Return care_columns.csv of the table that comes with the package."""
     name, found = "care_columns.csv", Found()
-    sheet = read_sheet(name, (shipped_folder() / name).read_bytes(), found, HEADERS[name], ())
+    sheet = read_sheet(name, (shipped_folder() / name).read_bytes(), found, HEADERS[name])
     if found:
         raise TableError(found)
     return sheet

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+import pandas as pd
+
 from idkey.errors import AnswerError, one_of
 from idkey.table.fields import KINDS
 
@@ -184,15 +186,9 @@ def _is_truth(value: Any) -> bool:
 
 def is_missing(value: Any) -> bool:
     """Whether a raw value means "nothing here": None, NaN, NA, NaT or blank text."""
-    if value is None or (isinstance(value, str) and not value.strip()):
-        return True
-    if isinstance(value, (str, States, Range, Iterable)):
-        return False
-    try:
-        return bool(value != value)  # noqa: PLR0124 - NaN and NaT are what differs from itself
-    except (TypeError, ValueError):
-        # pandas.NA refuses a truth value, which is itself the answer.
-        return True
+    if isinstance(value, str):
+        return not value.strip()
+    return not isinstance(value, Iterable) and bool(pd.isna(value))
 
 
 def parse_cell(trait: Trait, text: str) -> OwnCell:

@@ -26,9 +26,6 @@ _SHOWN = 60
 
 def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
     """Read the bytes of sources.bib, None where there is no text; problems are added to `found`."""
-    if data is None:
-        found.add(SOURCES, "", "", found.folder, "the file is missing from this folder")
-        return None
     text = text_of(SOURCES, data, found, layout.MOST_SOURCES_BYTES)
     return None if text is None else parse_sources(text, found)
 

@@ -11,7 +11,6 @@ from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification, Ranked
-from idkey.table.names import inside
 from idkey.table.reading import trait_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text
 from idkey.table.table import TraitTable
@@ -176,7 +175,7 @@ def bag_html(fish: Identification, text: str) -> str:
     """Say which kinds go by the name or code on a bag, and where they stand; it is itself no evidence."""
     if not text.strip():
         return ""
-    kinds = set(inside(fish.table, text))
+    kinds = set(fish.table.names.inside(text))
     ranked = [row for row in fish.ranked() if row.taxon != NONE]
     places = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
     if not places:

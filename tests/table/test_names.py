@@ -33,7 +33,7 @@ WAYS = re.split(
 
 @pytest.mark.parametrize("text", WAYS)
 def test_one_kind_in_every_way_people_write_it(text):
-    assert names.match(TABLE, text) == (ZEBRA,)
+    assert TABLE.names.match(text) == (ZEBRA,)
     assert names.one(TABLE, text) == ZEBRA
     assert TABLE.position(text) == TABLE.position(ZEBRA)
 
@@ -58,18 +58,18 @@ def test_every_code_and_name_of_the_table_finds_its_kind():
     for column in ("scientificName", "vernacularName", "tradeCode"):
         for taxon, cell in TABLE.taxa[column].items():
             for name in filter(None, cell.split("|")):
-                assert taxon in names.match(TABLE, name) or TABLE.taxa.at[taxon, "identificationQualifier"]
+                assert taxon in TABLE.names.match(name) or TABLE.taxa.at[taxon, "identificationQualifier"]
     assert [names.one(TABLE, TABLE.label(taxon)) for taxon in TABLE.ids] == list(TABLE.ids)
 
 
 def test_several_kinds_go_by_one_name():
-    assert names.match(TABLE, "L200") == names.match(TABLE, "l 200") == L200
-    assert names.match(TABLE, "L46, L201") == (L201, ZEBRA)
+    assert TABLE.names.match("L200") == TABLE.names.match("l 200") == L200
+    assert TABLE.names.match("L46, L201") == (L201, ZEBRA)
     # A name and a code that disagree: either may be what is meant.
-    assert names.match(TABLE, "Hypancistrus zebra L201") == (L201, ZEBRA)
+    assert TABLE.names.match("Hypancistrus zebra L201") == (L201, ZEBRA)
     genus = {t for t in TABLE.ids if TABLE.taxa.at[t, "genus"] == "Hypancistrus"}
-    assert set(names.match(TABLE, "hypancistrus")) == genus
-    assert 1 < len(names.match(TABLE, "Hypancistrus sp.")) < len(genus)
+    assert set(TABLE.names.match("hypancistrus")) == genus
+    assert 1 < len(TABLE.names.match("Hypancistrus sp.")) < len(genus)
 
 
 NONE = ["L9999", "  ", "", "<b>", "L", "hypancistrus_zebra_2", None, 3, [ZEBRA], np.nan]
@@ -77,7 +77,7 @@ NONE = ["L9999", "  ", "", "<b>", "L", "hypancistrus_zebra_2", None, 3, [ZEBRA],
 
 @pytest.mark.parametrize("text", NONE)
 def test_what_means_no_kind(text):
-    assert names.match(TABLE, text) == ()
+    assert TABLE.names.match(text) == ()
     with pytest.raises(UnknownName, match="is not in the table: use a taxon id"):
         TABLE.position(text)
 
@@ -99,17 +99,17 @@ def test_a_miss_names_the_nearest_on_one_line(text, near):
 
 
 def test_what_stands_on_a_bag_is_found_inside_the_text():
-    assert names.inside(TABLE, "Zebra pleco, 4 cm") == (ZEBRA,)
-    assert names.inside(TABLE, "5 x Jari zebra pleco young") == ("hypancistrus_l316",)
-    assert names.inside(TABLE, "neon tetra") == names.inside(TABLE, "Hypancistrus sp. new") == ()
+    assert TABLE.names.inside("Zebra pleco, 4 cm") == (ZEBRA,)
+    assert TABLE.names.inside("5 x Jari zebra pleco young") == ("hypancistrus_l316",)
+    assert TABLE.names.inside("neon tetra") == TABLE.names.inside("Hypancistrus sp. new") == ()
 
 
 def test_ids_count_as_they_stand():
     frame = pd.DataFrame({"kind": ["a", "A", "red fish", "L46", "L 46"], "tail": list("xyxyx")})
     table = TraitTable.from_frame(frame, taxon="kind")
     assert [table.position(taxon) for taxon in table.ids] == [0, 1, 2, 3, 4]
-    assert names.match(table, "Red_Fish") == ("red fish",)
-    assert names.match(table, "l046") == ("L46", "L 46")
+    assert table.names.match("Red_Fish") == ("red fish",)
+    assert table.names.match("l046") == ("L46", "L 46")
     assert table.names is table.names
     assert pickle.loads(pickle.dumps(table)).position("red fish") == 2
 

@@ -231,7 +231,7 @@ def test_a_written_sheet_is_read_by_any_csv_reader(rows):
 
 def test_an_apostrophe_of_a_spreadsheet_is_taken_off_on_reading():
     found = Found()
-    sheet = read_sheet("x.csv", b"a,b\n'=1+1,'tis\n' x,'-5\n", found, ("a", "b"), ())
+    sheet = read_sheet("x.csv", b"a,b\n'=1+1,'tis\n' x,'-5\n", found, ("a", "b"))
     assert [row.values for row in sheet.rows] == [{"a": "=1+1", "b": "'tis"}, {"a": "' x", "b": "-5"}]
     assert not found
 
