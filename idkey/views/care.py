@@ -14,7 +14,7 @@ from idkey.views import doc, html, text
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import made_from, number_of, of_table
+from idkey.views.words import cut, made_from, number_of, of_table
 
 _WIDTH = 100
 _OWN = "cautions"
@@ -185,9 +185,7 @@ def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:
         why = f"\n[{need.basis}]" if full and need.evidence else ""
         line = f"{need.label:<{indent}}{words if full else ' / '.join(words.splitlines())}{why}"
         # What keeps a fish from harm is never cut short.
-        if not full and need.attribute != _OWN and not need.conflict and len(line) > _WIDTH:
-            line = f"{line[: _WIDTH - 1].rstrip()}…"
-        lines.append(line)
+        lines.append(line if full or need.attribute == _OWN or need.conflict else cut(line, _WIDTH))
     lines += [f"{head:<{indent}}{labels}" for head, labels in _blanks(needs)]
     labels = ", ".join(need.label.lower() for need in every)
     rest = (f"{_FOLD_WORDS}: {labels}; care_text(sheet, full=True) has it all",)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from functools import partial
 
 from idkey.model.changes import Change, PastChange
 from idkey.model.evidence import NONE
@@ -10,9 +11,10 @@ from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.table.table import TraitTable
 from idkey.table.words import listed, percent
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Strong
-from idkey.views.words import none_words, number_of, of_table, one_in
+from idkey.views.words import none_words, number_of, of_table, one_in, some
 
-_MOST_NAMES, _MOST_KINDS, _MOST_LINES, _MOST_WAYS = 4, 6, 5, 2
+_MOST_NAMES, _MOST_KINDS, _MOST_WAYS = 4, 6, 2
+_some = partial(some, most=5)
 
 
 def change_document(change: Change) -> Document:
@@ -29,7 +31,7 @@ def apart_document(found: Apart) -> Document:
 def _calm(text: str, under: tuple[str, ...] = (), summary: Runs = "") -> Iterator[Block]:
     """What is well: on the screen its details are folded under `summary`, by default the text itself."""
     if not under:
-        yield Lines((text,))
+        yield Lines((text,), style="outcome" if summary else "")
         return
     details = (Lines(under, "bullets"),)
     yield On(SCREEN, (Fold(summary or text, details),))
@@ -38,7 +40,7 @@ def _calm(text: str, under: tuple[str, ...] = (), summary: Runs = "") -> Iterato
 
 def _note(text: str, under: tuple[str, ...] = ()) -> Iterator[Block]:
     """What needs a look: stands out, its details folded."""
-    yield from _calm(text, under, Strong(text)) if under else (Lines((text,), style="outcome"),)
+    return _calm(text, under, Strong(text))
 
 
 def _change_blocks(change: Change) -> Iterator[Block]:
@@ -212,10 +214,3 @@ def _names(table: TraitTable, taxa: Sequence[str]) -> str:
 def _shortened(names: Sequence[str]) -> str:
     many = len(names) > _MOST_NAMES
     return listed([*names[: _MOST_NAMES - 1], f"{len(names) - _MOST_NAMES + 1} more"] if many else names)
-
-
-def _some(texts: Iterable[str]) -> tuple[str, ...]:
-    """Return the first few texts, and how many are left."""
-    every = tuple(texts)
-    more = len(every) - _MOST_LINES
-    return every if more <= 0 else (*every[:_MOST_LINES], f"and {more:,} more")

@@ -25,6 +25,7 @@ from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, Review
 from idkey.table.claims import CLASSES
 from idkey.views.art import BORDER, INK, PAPER
 from idkey.views.doc import clean, one_line
+from idkey.views.words import cut
 
 _STRIPE, _LINE, _FAINT = "#f3f0ea", "#d3cdc3", "#aaa398"
 _WEAK = "#b4530f"
@@ -83,10 +84,6 @@ def _label(x: float, y: float, text: str, more: str = "") -> str:
     return f'<text x="{x:.1f}" y="{y + 0.36 * _TEXT:.1f}" fill="{INK}"{more}>{escape(clean(text))}</text>'
 
 
-def _cut(name: str, longest: int = _LONGEST) -> str:
-    return name if len(name) <= longest else name[: longest - 1].rstrip(" ,") + "…"
-
-
 def _wide(words: Sequence[str]) -> float:
     """Return the width of the longest of some words."""
     return _TEXT * _LETTER * max(map(len, words), default=0)
@@ -133,7 +130,7 @@ def map_svg(pairs: Lookalikes, taxa: tuple[str, ...] | None = None) -> str:
     """Return the map of lookalikes, of all kinds or of some."""
     at = np.array([pairs.table.position(t) for t in (pairs.ids if taxa is None else taxa)], dtype=int)
     at = at[_order(_alike(pairs)[np.ix_(at, at)])]
-    names = [_cut(pairs.table.label(pairs.ids[i])) for i in at]
+    names = [cut(pairs.table.label(pairs.ids[i]), _LONGEST) for i in at]
     n, half, side = len(at), 0.5 * _CELL, len(at) * _CELL
     left, top = _MARGIN + _wide(names) + 2.6 * _TEXT, _MARGIN + 1.6 * _TEXT
     xs, ys = ([start + i * _CELL for i in range(n)] for start in (left, top))
@@ -201,8 +198,8 @@ def _sheet(
 ) -> tuple[str, str]:
     table, half = review.table, 0.5 * _CELL
     genera, taxa = zip(*rows, strict=True)
-    names = [_cut(one_line(table.label(taxon))) for taxon in taxa]
-    traits = [_cut(one_line(table.trait(c).name), _LONGEST_TRAIT) for c in columns]
+    names = [cut(one_line(table.label(taxon)), _LONGEST) for taxon in taxa]
+    traits = [cut(one_line(table.trait(c).name), _LONGEST_TRAIT) for c in columns]
     left, top = (_MARGIN + _wide(words) + 8 for words in (names, traits))
     # A little more room where a genus begins.
     gaps = [0, *(a != b for a, b in itertools.pairwise(genera))]

@@ -251,9 +251,16 @@ def lookalikes_document(pairs: Lookalikes) -> Document:
         *_pairs(pairs, alike, "Most alike"),
         *((Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
     )
-    head = f"Lookalikes among {kinds}, {fish}; mixed up at most:"
-    in_lines = Lines((head, *_pair_lines(pairs, alike, len(hardly))), indent=9)
-    blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (in_lines,)))
+    lines = [f"Lookalikes among {kinds}, {fish}; mixed up at most:"]
+    for r in alike.head(_MOST_IN_TEXT).itertuples():
+        lines.append(
+            f"  {r.mix_up_at_most * 100:3.0f} %  {pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
+        )
+        lines.append(f"         best told by: {_best(pairs, r.best_trait)}")
+    lines += [f"  and {len(alike) - _MOST_IN_TEXT} more"] if len(alike) > _MOST_IN_TEXT else []
+    few = f"  {len(hardly)} pairs hardly compared: fewer than three traits known of both"
+    lines += [few] if len(hardly) else []
+    blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=9),)))
     return words.of_table(pairs.table, f"Who is mistaken for whom ({fish})", blocks, titled=(SCREEN, PRINT))
 
 
@@ -282,13 +289,3 @@ def _share(share: float) -> str:
 
 def _best(pairs: Lookalikes, trait_id: str) -> str:
     return pairs.table.trait(trait_id).name if trait_id else "nothing in the table"
-
-
-def _pair_lines(pairs: Lookalikes, alike: pd.DataFrame, hardly: int) -> Iterable[str]:
-    for r in alike.head(_MOST_IN_TEXT).itertuples():
-        yield f"  {r.mix_up_at_most * 100:3.0f} %  {pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
-        yield f"         best told by: {_best(pairs, r.best_trait)}"
-    if len(alike) > _MOST_IN_TEXT:
-        yield f"  and {len(alike) - _MOST_IN_TEXT} more"
-    if hardly:
-        yield f"  {hardly} pairs hardly compared: fewer than three traits known of both"

@@ -14,7 +14,7 @@ from idkey.table.table import TraitTable
 from idkey.table.words import cell_words
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
-from idkey.views.words import number_of
+from idkey.views.words import number_of, some
 
 _NAMES = FIELDS["taxa.csv"]
 _MOST_ROWS = 150
@@ -51,7 +51,8 @@ def draft_document(draft: Draft) -> Document:
     for (taxon, column), text in draft.changed.items():
         before = "" if taxon in draft.new else f", was {draft.was(taxon, column) or 'blank'}"
         changes.append(f"{draft.label(taxon)}, {column}: {text or 'blank'}{before}")
-    head = (Lines((state_words(draft),), style="outcome"), Lines((size,)), *_some(changes))
+    head = (Lines((state_words(draft),), style="outcome"), Lines((size,)))
+    head += (Lines(some(changes, _MOST_CHANGES), "bullets"),) if changes else ()
     return Document("Changes that are not saved", (*head, *_problems(draft)), titled=())
 
 
@@ -62,14 +63,8 @@ def problems_html(draft: Draft) -> str:
 
 def _problems(draft: Draft) -> tuple[Lines, ...]:
     head = f"{number_of(len(draft.problems), 'thing')} to mend before this can be checked or saved"
-    some = _some([str(problem) for problem in draft.problems])
-    return (Lines((head,), style="outcome"), *some) if some else ()
-
-
-def _some(lines: list[str]) -> tuple[Lines, ...]:
-    more = len(lines) - _MOST_CHANGES
-    shown = lines if more <= 0 else [*lines[:_MOST_CHANGES], f"and {more} more"]
-    return (Lines(tuple(shown), "bullets"),) if shown else ()
+    problems = Lines(some(map(str, draft.problems), _MOST_CHANGES), "bullets")
+    return (Lines((head,), style="outcome"), problems) if draft.problems else ()
 
 
 def column_words(draft: Draft, column: str) -> str:

@@ -13,6 +13,7 @@ from html import escape
 from idkey.care.needs import Need, Value
 from idkey.care.sheet import CareSheet
 from idkey.table.units import amount
+from idkey.views.words import cut
 
 _WIDE, _LEFT = 300.0, 12.0
 _ROOM = _WIDE - 2 * _LEFT
@@ -99,8 +100,8 @@ def _lines(sheet: CareSheet, need: Need) -> list[tuple[str, Value, bool]]:
     lines = []
     for value, (first, *more) in groups.items():
         # The table below names all of them.
-        who = f"{_cut(first, _FIRST)} and {len(more)} more" if more else first
-        lines.append((_cut(f"{who}: not known" if value is None else who), value, False))
+        who = f"{cut(first, _FIRST)} and {len(more)} more" if more else first
+        lines.append((cut(f"{who}: not known" if value is None else who, _LONGEST), value, False))
     rest = ": none" if need.conflict else ": not known" if need.unknown_for else ""
     return [*lines, (f"Right for all{rest}", need.value, True)]
 
@@ -161,7 +162,3 @@ def _box(
 
 def _line(x0: float, y0: float, x1: float, y1: float, style: str = "") -> str:
     return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" {style}/>'
-
-
-def _cut(text: str, longest: int = _LONGEST) -> str:
-    return text if len(text) <= longest else f"{text[: longest - 1].rstrip()}…"

@@ -23,7 +23,7 @@ import typst
 from idkey import display
 from idkey.errors import IdkeyError, one_of
 from idkey.views import doc, html
-from idkey.views.words import made_with
+from idkey.views.words import cut, made_with
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 """Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1, as Typst calls them."""
@@ -40,8 +40,7 @@ def pdf(document: doc.Document, paper: str = "A4") -> bytes:
     """Return a document as a PDF file on A4 or Letter."""
     setter = _Setter(document.blocks)
     title, stamp, day = doc.one_line(document.title), doc.clean(document.stamp), document.day
-    room = max(20, _FOOT - len(stamp))
-    foot = title if len(title) <= room else f"{title[: room - 1].rstrip()}…"
+    foot = cut(title, max(20, _FOOT - len(stamp)))
     data = {
         "title": title,
         "author": made_with(),

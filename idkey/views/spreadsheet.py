@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from functools import partial
 
 from idkey.errors import Problem
 from idkey.table.spreadsheet import Import, ImportRow
 from idkey.views import html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Content, Document, Fold, Heading, Lines, On, Table
-from idkey.views.words import number_of
+from idkey.views.words import cut, number_of, some
 
 _MOST_ROWS, _MOST_IN_TEXT, _MOST_IN_LIST = 12, 40, 200
-_LONGEST = 120
 _ALL = ".to_frame() lists them all"
 _SIGNS = {"new": "+", "changed": "\u2260", "unchanged": "=", "not taken": "\u2715"}
 """A sign beside each word; the order is that of the counts."""
@@ -61,8 +61,7 @@ def _counts(found: Import) -> str:
     return f"{number_of(len(found.rows), 'row')}: {became}"
 
 
-def _short(text: str) -> str:
-    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]}\u2026"
+_short = partial(cut, longest=120)
 
 
 def _taken(row: ImportRow) -> list[str]:
@@ -98,14 +97,12 @@ def _told(found: Import) -> Iterable[Block]:
 def _rows(found: Import, what: str) -> Iterable[Block]:
     """Return the rows of one outcome as a table; many are folded, and so are rows that say nothing."""
     rows = [row for row in found.rows if row.what == what]
-    title = f"{_TITLES[what]} ({len(rows)})"
-    if what == "unchanged" and not any(row.said or row.problems for row in rows):
-        if rows:
-            yield Fold(title, (_list([_head(row) for row in rows]),))
-        return
-    if rows:
+    title, rest = f"{_TITLES[what]} ({len(rows)})", []
+    if rows and what == "unchanged" and not any(row.said or row.problems for row in rows):
+        yield Fold(title, (_list(map(_head, rows)),))
+    elif rows:
         yield _table(title, rows[:_MOST_ROWS])
-    rest = rows[_MOST_ROWS:]
+        rest = rows[_MOST_ROWS:]
     if rest:
         more = (Lines((f"More rows than can be shown here; {_ALL}.",)),) if len(rest) > _MOST_IN_LIST else ()
         yield Fold(f"and {len(rest)} more", (_table(title, rest[:_MOST_IN_LIST]), *more))
@@ -128,6 +125,4 @@ def _folded(texts: list[str], what: str) -> tuple[Block, ...]:
 
 
 def _list(texts: Iterable[str]) -> Lines:
-    lines = list(texts)
-    more = [f"and {len(lines) - _MOST_IN_LIST} more"] if len(lines) > _MOST_IN_LIST else []
-    return Lines((*lines[:_MOST_IN_LIST], *more), "bullets")
+    return Lines(some(texts, _MOST_IN_LIST), "bullets")

@@ -45,6 +45,17 @@ def number_of(count: int, thing: str, which: str = "") -> str:
     return f"{count:,} {which}{' ' * bool(which)}{thing}{'s' * (count != 1)}"
 
 
+def some(texts: Iterable[str], most: int) -> tuple[str, ...]:
+    """Return the first few texts, and how many are left."""
+    every = tuple(texts)
+    return every if len(every) <= most else (*every[:most], f"and {len(every) - most:,} more")
+
+
+def cut(text: str, longest: int) -> str:
+    """Return a text, or as much of it as there is room for."""
+    return text if len(text) <= longest else f"{text[: longest - 1].rstrip(' ,')}…"
+
+
 def chance_words(right: float) -> str:
     """Write how often a look is right, never as certain.
 
