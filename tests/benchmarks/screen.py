@@ -7,10 +7,12 @@ running JupyterLab to the changed outcome text.
 
 from __future__ import annotations
 
+import shutil
 import statistics
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
@@ -41,58 +43,44 @@ async place => {
 """
 
 
-def python_times() -> tuple[list[float], list[float]]:
-    """Seconds from a click to the outcome being sent, and to the end of the handler."""
-    effects, totals = [], []
+def python_times() -> Iterator[tuple[float, float]]:
+    """Yield for each click the seconds until the outcome is sent, and until the handler is done."""
     for path in PATHS:
         screen = idkey.identify()
         sent: list[float] = []
         screen._outcome.observe(lambda _change, sent=sent: sent.append(time.perf_counter()), names="value")
         for click in range(CLICKS):
-            asked = screen._asked
-            if asked is None:
-                screen._restart.click()
-                continue
             states = [c for c in screen._states.children if c.state]
             button = states[(path + click * path) % len(states)].button if states else screen._skip
+            if screen._asked is None:
+                screen._restart.click()
+                continue
             sent.clear()
             began = time.perf_counter()
             button.click()
-            totals.append(time.perf_counter() - began)
-            if sent:
-                effects.append(sent[0] - began)
-    return effects, totals
+            yield (sent or [time.perf_counter()])[0] - began, time.perf_counter() - began
 
 
-def browser_times() -> list[float]:
-    """Seconds from a click in the browser to the changed outcome."""
-    import shutil
+def browser_times() -> Iterator[float]:
+    """Yield for each click in the browser the seconds until the outcome has changed."""
+    import lab
 
-    import lab as lab_module
-
-    notebooks = Path(__file__).resolve().parents[2] / "notebooks"
-    found = []
-    with tempfile.TemporaryDirectory() as folder:
-        home = Path(folder)
-        shutil.copytree(notebooks, home / "notebooks")
-        with (
-            lab_module.run_lab(home / "notebooks", home / "home") as lab,
-            lab_module.run_chromium() as chromium,
-        ):
-            page = chromium.new_page(viewport={"width": 1600, "height": 1500})
-            lab_module.open_notebook(page, lab, "identify.ipynb")
-            page.locator(".idk.widget-vbox h3").first.wait_for()
-            lab_module.until_idle(page)
-            for path in PATHS:
-                for click in range(CLICKS):
-                    taken = page.evaluate(CLICK, path + click * path)
-                    if taken is None:
-                        break
-                    found.append(taken / 1000)
-                    page.wait_for_timeout(500)
-                page.get_by_role("button", name="Start again", exact=True).click()
+    home = Path(tempfile.mkdtemp())
+    with lab.run_lab(home) as running, lab.run_chromium() as chromium:
+        page = chromium.new_page(viewport={"width": 1600, "height": 1500})
+        lab.open_notebook(page, running, "identify.ipynb")
+        page.locator(".idk.widget-vbox h3").first.wait_for()
+        lab.until_idle(page)
+        for path in PATHS:
+            for click in range(CLICKS):
+                taken = page.evaluate(CLICK, path + click * path)
+                if taken is None:
+                    break
+                yield taken / 1000
                 page.wait_for_timeout(500)
-    return found
+            page.get_by_role("button", name="Start again", exact=True).click()
+            page.wait_for_timeout(500)
+    shutil.rmtree(home)
 
 
 def report(what: str, seconds: list[float]) -> None:
@@ -103,8 +91,8 @@ def report(what: str, seconds: list[float]) -> None:
 
 if __name__ == "__main__":
     base.RAISE = True
-    effects, totals = python_times()
+    effects, totals = zip(*python_times(), strict=True)
     report("Python, click to outcome sent", effects)
     report("Python, click to end of handler", totals)
     if "--browser" in sys.argv:
-        report("Chromium and JupyterLab, click to changed outcome", browser_times())
+        report("Chromium and JupyterLab, click to changed outcome", list(browser_times()))

@@ -1,7 +1,6 @@
 """A browser and a JupyterLab for the tests of this folder."""
 
 import os
-import shutil
 from pathlib import Path
 
 import lab as lab_module
@@ -20,9 +19,7 @@ def pytest_collection_modifyitems(items):
 
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory):
-    home = tmp_path_factory.mktemp("lab")
-    shutil.copytree(lab_module.NOTEBOOKS, home / "notebooks")
-    with lab_module.run_lab(home / "notebooks", home / "home") as running:
+    with lab_module.run_lab(tmp_path_factory.mktemp("lab")) as running:
         yield running
 
 

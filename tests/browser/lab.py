@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import nbformat
 from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 WAIT = 60_000
@@ -37,21 +38,22 @@ class Lab:
 
     url: str
     root: Path
-    settings: Path
-
-    def set_theme(self, theme: str) -> None:
-        """Choose "JupyterLab Light" or "JupyterLab Dark" for pages opened from now on."""
-        folder = self.settings / "@jupyterlab" / "apputils-extension"
-        folder.mkdir(parents=True, exist_ok=True)
-        (folder / "themes.jupyterlab-settings").write_text(json.dumps({"theme": theme}))
 
 
 @contextmanager
-def run_lab(root: Path, home: Path) -> Iterator[Lab]:
-    """Start JupyterLab on a free loopback port with folders of its own; stop it afterwards."""
-    settings = home / "settings"
-    for name in ("config", "data", "runtime", "workspaces", "settings"):
-        (home / name).mkdir(parents=True)
+def run_lab(home: Path) -> Iterator[Lab]:
+    """Start JupyterLab on a free loopback port, on a copy of the notebooks, and stop it afterwards."""
+    root = home / "notebooks"
+    shutil.copytree(NOTEBOOKS, root)
+    folders = {
+        "JUPYTER_CONFIG_DIR": "config",
+        "JUPYTER_DATA_DIR": "data",
+        "JUPYTER_RUNTIME_DIR": "runtime",
+        "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
+        "JUPYTERLAB_SETTINGS_DIR": "settings",
+    }
+    for name in folders.values():
+        (home / name).mkdir()
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -59,29 +61,19 @@ def run_lab(root: Path, home: Path) -> Iterator[Lab]:
         ("notebook-extension/tracker", {"windowingMode": "none"}),
         ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
     ):
-        path = settings / "@jupyterlab" / f"{extension}.jupyterlab-settings"
+        path = home / "settings" / "@jupyterlab" / f"{extension}.jupyterlab-settings"
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(json.dumps(wanted))
-    environment = os.environ | {
-        "JUPYTER_CONFIG_DIR": str(home / "config"),
-        "JUPYTER_DATA_DIR": str(home / "data"),
-        "JUPYTER_RUNTIME_DIR": str(home / "runtime"),
-        "JUPYTERLAB_WORKSPACES_DIR": str(home / "workspaces"),
-        "JUPYTERLAB_SETTINGS_DIR": str(settings),
-    }
-    command = [sys.executable, "-m", "jupyter", "lab", "--no-browser", f"--port={port}", "--ip=127.0.0.1"]
-    command += [
-        "--IdentityProvider.token=",
-        "--ServerApp.password=",
-        "--allow-root",
-        f"--notebook-dir={root}",
-    ]
+    environment = os.environ | {variable: str(home / name) for variable, name in folders.items()}
+    options = f"--no-browser --port={port} --ip=127.0.0.1 --IdentityProvider.token= --ServerApp.password="
+    command = [sys.executable, "-m", "jupyter", "lab", *options.split(), "--allow-root"]
+    command.append(f"--notebook-dir={root}")
     log = (home / "lab.log").open("w")
     process = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
     url = f"http://127.0.0.1:{port}"
     try:
         _wait_for(f"{url}/api", process)
-        yield Lab(url, root, settings)
+        yield Lab(url, root)
     finally:
         process.terminate()
         try:
@@ -108,20 +100,10 @@ def _wait_for(url: str, process: subprocess.Popen[bytes]) -> None:
 @contextmanager
 def run_chromium() -> Iterator[Browser]:
     """Start Chromium headless."""
+    off = "gpu quic background-networking component-update sync"
+    args = ["--no-sandbox", "--no-first-run", *(f"--disable-{what}" for what in off.split())]
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=chromium_path(),
-            headless=True,
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-quic",
-                "--no-first-run",
-                "--disable-background-networking",
-                "--disable-component-update",
-                "--disable-sync",
-            ],
-        )
+        browser = playwright.chromium.launch(executable_path=chromium_path(), headless=True, args=args)
         yield browser
         browser.close()
 
@@ -155,13 +137,10 @@ def open_notebook(page: Page, lab: Lab, name: str, *, run: bool = True) -> None:
     """Open a notebook in a fresh workspace and run all of its cells."""
     page.goto(f"{lab.url}/lab/tree/{name}?reset")
     page.locator(".jp-Notebook").first.wait_for(timeout=WAIT)
-    if run:
-        _run_all(page)
-
-
-def _run_all(page: Page) -> None:
-    """Choose Run All Cells; if Lab asks for a kernel, its session still starting, take the one it offers."""
+    if not run:
+        return
     until_idle(page)
+    # If Lab asks for a kernel, its session still starting, the one it offers is taken.
     dialog = page.locator(".jp-Dialog")
     started = page.locator(".jp-Notebook .jp-InputPrompt").filter(has_text="*")
     done = page.locator(".idk.widget-vbox")
@@ -175,14 +154,25 @@ def _run_all(page: Page) -> None:
         dialog.wait_for(state="detached")
 
 
+@contextmanager
+def opened_once(chromium: Browser, lab: Lab, name: str, wanted: str) -> Iterator[Page]:
+    """Open a notebook for all tests of a file, run it and wait for the screen and what is wanted in it."""
+    with open_page(chromium) as page:
+        open_notebook(page, lab, name)
+        page.locator(f"{SCREEN} {wanted}").first.wait_for()
+        yield page
+
+
+def write_notebook(lab: Lab, name: str, cell: str) -> None:
+    """Write a notebook of one cell."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell.strip(), id="c00")])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    nbformat.write(notebook, lab.root / name)
+
+
 def until_idle(page: Page) -> None:
     """Wait until the kernel has done all it was asked."""
     page.get_by_text(re.compile(r"\| Idle$")).first.wait_for(timeout=WAIT)
-
-
-def asked(page: Page) -> str:
-    """Return the question the identify screen is showing."""
-    return page.locator(".idk.widget-vbox h3").first.inner_text()
 
 
 def answer(page: Page, words: str) -> None:
@@ -216,11 +206,19 @@ def tab_to(page: Page, wanted: str, *, backwards: bool = False) -> None:
     raise AssertionError(f"the keyboard did not come to {wanted}: last on {found}")
 
 
-def contrast(screen: Locator, selector: str) -> float:
-    """Contrast of the text of an element with what is behind it."""
-    element = screen.locator(selector).first
-    element.wait_for()
-    return element.evaluate(CONTRAST)
+def reads_in_both_themes(screen: Locator, *selectors: str) -> None:
+    """Assert that these texts stand out in the dark and the light theme, as WCAG 2.1 asks."""
+    for theme in ("JupyterLab Dark", "JupyterLab Light"):
+        set_theme(screen.page, theme)
+        for selector in selectors:
+            element = screen.locator(selector).first
+            element.wait_for()
+            assert element.evaluate(CONTRAST) >= 4.5, (theme, selector)
+
+
+def scrolls_sideways(screen: Locator) -> bool:
+    """Whether a screen is wider than its window."""
+    return screen.evaluate("e => e.scrollWidth - e.clientWidth") > 1
 
 
 # Contrast of the text with the nearest background that is not transparent (WCAG 2.1 relative luminance).

@@ -1,7 +1,7 @@
 """The care notebook in JupyterLab in a browser, as a keeper uses it; the fish and tanks are invented."""
 
 import pytest
-from lab import SCREEN, choose, contrast, open_notebook, open_page, set_theme, tab_to, until_idle
+from lab import SCREEN, choose, opened_once, reads_in_both_themes, scrolls_sideways, tab_to
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
@@ -9,10 +9,7 @@ pytestmark = pytest.mark.browser
 
 @pytest.fixture(scope="module")
 def opened(chromium, lab):
-    """The notebook, opened and run once for all tests of this file."""
-    with open_page(chromium) as page:
-        open_notebook(page, lab, "care_check.ipynb")
-        page.locator(f"{SCREEN} table.idk-tank-grid").first.wait_for()
+    with opened_once(chromium, lab, "care_check.ipynb", "table.idk-tank-grid") as page:
         yield page
 
 
@@ -66,12 +63,8 @@ def test_by_keyboard_alone_to_a_tank_that_fails_and_one_typed_in(screen):
     tab_to(page, "Tank", backwards=True)
     choose(page, "a tank I type in")
     expect(verdict(screen)).to_contain_text("length, width and height")
-    for label, text in (
-        ("Length (cm)", "30"),
-        ("Width, front to back (cm)", "20"),
-        ("Height (cm)", "20"),
-        ("pH", "65"),
-    ):
+    size = {"Length (cm)": "30", "Width, front to back (cm)": "20", "Height (cm)": "20"}
+    for label, text in {**size, "pH": "65"}.items():
         tab_to(page, label)
         page.keyboard.type(text)
     page.keyboard.press("Enter")
@@ -89,22 +82,10 @@ def test_a_narrow_window_needs_no_sideways_scroll(screen):
     page.set_viewport_size({"width": 700, "height": 2200})
     screen.get_by_role("button", name="Change its measures").click()
     expect(screen.get_by_label("pH")).to_be_visible()
-    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    assert not scrolls_sideways(screen)
     screen.get_by_role("button", name="Hide its measures").click()
 
 
 def test_text_can_be_read_in_both_themes(screen):
-    page = screen.page
-    selectors = (
-        ".idk-outcome",
-        ".idk-tag",
-        "table.idk-tank-grid td",
-        "table.idk-care-grid td",
-        ".idk-soft",
-        "select",
-    )
-    for theme in ("JupyterLab Dark", "JupyterLab Light"):
-        set_theme(page, theme)
-        for selector in selectors:
-            assert contrast(screen, selector) >= 4.5, (theme, selector)
-    until_idle(page)
+    cells = ("table.idk-tank-grid td", "table.idk-care-grid td")
+    reads_in_both_themes(screen, ".idk-outcome", ".idk-tag", *cells, ".idk-soft", "select")

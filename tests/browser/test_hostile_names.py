@@ -1,8 +1,7 @@
 """A table whose every text holds markup and script: it is shown as text, and nothing runs."""
 
-import nbformat
 import pytest
-from lab import SCREEN, open_notebook, until_idle
+from lab import SCREEN, open_notebook, until_idle, write_notebook
 from playwright.sync_api import expect
 
 pytestmark = pytest.mark.browser
@@ -50,9 +49,7 @@ screen
 def test_markup_in_a_table_is_text_and_runs_nothing(page, lab, source):
     dialogs = []
     page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
-    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source.strip(), id="c00")])
-    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    nbformat.write(notebook, lab.root / "hostile.ipynb")
+    write_notebook(lab, "hostile.ipynb", source)
     open_notebook(page, lab, "hostile.ipynb")
     screen = page.locator(SCREEN).first
     screen.locator("h3").first.wait_for()

@@ -1,8 +1,16 @@
 """The table editor in JupyterLab in a browser; the kinds added are invented."""
 
-import nbformat
 import pytest
-from lab import SCREEN, contrast, open_notebook, open_page, set_theme, tab_to, until_idle
+from lab import (
+    SCREEN,
+    open_notebook,
+    opened_once,
+    reads_in_both_themes,
+    scrolls_sideways,
+    tab_to,
+    until_idle,
+    write_notebook,
+)
 from playwright.sync_api import expect
 
 import idkey
@@ -15,13 +23,8 @@ CELL = "import idkey\nscreen = idkey.table_editor(folder='own_kinds')\nscreen"
 
 @pytest.fixture(scope="module")
 def opened(chromium, lab):
-    """A notebook with the editor, opened and run once for all tests of this file."""
-    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(CELL, id="c00")])
-    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
-    nbformat.write(notebook, lab.root / "own_kinds.ipynb")
-    with open_page(chromium) as page:
-        open_notebook(page, lab, "own_kinds.ipynb")
-        page.locator(f"{SCREEN} .idk-edit-head").first.wait_for()
+    write_notebook(lab, "own_kinds.ipynb", CELL)
+    with opened_once(chromium, lab, "own_kinds.ipynb", ".idk-edit-head") as page:
         yield page
 
 
@@ -35,10 +38,6 @@ def press(screen, words):
     screen.get_by_role("button", name=words, exact=True).first.click()
 
 
-def saved_table(lab):
-    return idkey.load_table(lab.root / "own_kinds")
-
-
 def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     press(screen, "Add a kind")
     screen.get_by_label("Scientific name").fill("Testia sp.")
@@ -47,9 +46,8 @@ def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     expect(screen.get_by_label("Id in the table")).to_have_value("testia_l999")
     screen.get_by_label("Care group").select_option(label="hypancistrus")
     press(screen, "Add this kind")
-    expect(screen.get_by_label("Kind of fish").locator("option:checked")).to_have_text(
-        "Testia sp. (L999), new"
-    )
+    kind = screen.get_by_label("Kind of fish").locator("option:checked")
+    expect(kind).to_have_text("Testia sp. (L999), new")
     for trait, state in (
         ("Change tail fin edge", "tips drawn out into streamers"),
         ("Change fin edging", "no edging"),
@@ -75,7 +73,7 @@ def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     press(screen, "Save")
     expect(screen.get_by_text("Saved to")).to_be_visible()
     expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")
-    table = saved_table(lab)
+    table = idkey.load_table(lab.root / "own_kinds")
     assert table.cell("testia_l999", "tail_fork").names == ("streamers",)
     assert list(table.claims("testia_l999", "mouth_shape")["locator"]) == ["p. 3"]
     assert table.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)
@@ -112,7 +110,7 @@ def test_by_keyboard_alone_a_kind_is_added_and_saved(screen, lab):
     tab_to(page, "Save", backwards=True)
     page.keyboard.press("Enter")
     expect(screen.get_by_text("Saved to")).to_be_visible()
-    table = saved_table(lab)
+    table = idkey.load_table(lab.root / "own_kinds")
     assert table.cell("testia_nova", "adult_size").high == 152
     assert table.cell("testia_nova", "tail_fork").names == ("forked",)
 
@@ -139,26 +137,15 @@ def test_markup_that_is_typed_is_text(screen):
 
 
 def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
-    page = screen.page
-    selectors = (
-        ".idk-outcome",
-        ".idk-tag-mark >> visible=true",
-        ".idk-tag-loud >> visible=true",
-        ".idk-edit-sheet th",
-        ".idk-edit-sheet td",
-        ".idk-soft >> visible=true",
-    )
-    for theme in ("JupyterLab Dark", "JupyterLab Light"):
-        set_theme(page, theme)
-        for selector in selectors:
-            assert contrast(screen, selector) >= 4.5, (theme, selector)
-    page.set_viewport_size({"width": 700, "height": 2400})
-    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    tags = (".idk-tag-mark >> visible=true", ".idk-tag-loud >> visible=true", ".idk-soft >> visible=true")
+    reads_in_both_themes(screen, ".idk-outcome", ".idk-edit-sheet th", ".idk-edit-sheet td", *tags)
+    screen.page.set_viewport_size({"width": 700, "height": 2400})
+    assert not scrolls_sideways(screen)
     screen.get_by_role("radio", name="one kind as a form").click()
     screen.get_by_label("Show").select_option(label="all traits")
     press(screen, "Change tail fin edge")
     expect(screen.get_by_label("As text")).to_be_visible()
-    assert screen.evaluate("e => e.scrollWidth - e.clientWidth") <= 1
+    assert not scrolls_sideways(screen)
     press(screen, "Undo all changes")
     press(screen, "Yes, undo all of it")
     expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")

@@ -1,5 +1,7 @@
 """Unsaved changes: typed text is kept, the order of typing changes nothing, only a valid whole is made."""
 
+from functools import partial
+
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -60,17 +62,13 @@ def drafted(edits=(), given_claims=None):
 @FEW
 @given(good_edits, claims, st.randoms(use_true_random=False))
 def test_the_order_of_typing_changes_nothing(edits, given_claims, random):
-    made = drafted(edits, given_claims).made()
-    shuffled, places = list(edits), list(given_claims)
-    random.shuffle(shuffled)
-    random.shuffle(places)
-    other = Draft(TABLE)
-    other.add("new_one", scientificName="Testia nova")
-    for place in places:
-        other.claim(*place, given_claims[place])
-    for edit in shuffled:
-        other.set(*edit)
-    assert files_of(other.made()) == files_of(made)
+    other = drafted()
+    steps = [partial(other.set, *edit) for edit in edits]
+    steps += [partial(other.claim, *place, claim) for place, claim in given_claims.items()]
+    random.shuffle(steps)
+    for step in steps:
+        step()
+    assert files_of(other.made()) == files_of(drafted(edits, given_claims).made())
 
 
 @FEW
@@ -86,20 +84,20 @@ def test_typed_or_taken_over_it_makes_what_with_rows_makes(edits, given_claims):
 
 
 @given(good_edits)
-def test_set_back_is_not_changed(edits):
-    draft = drafted(edits)
+def test_set_back_or_carried_over_to_what_was_made_nothing_is_changed(edits):
+    draft, again, saved = drafted(edits), drafted(edits), drafted(edits)
     for taxon, column, _ in edits:
         draft.set(taxon, column, draft.was(taxon, column))
+        again.revert(taxon, column)
     draft.remove("new_one")
-    assert not draft.changed
     assert not draft.is_changed
     assert draft.made() is TABLE
-    again = drafted(edits)
-    for taxon, column, _ in edits:
-        again.revert(taxon, column)
     assert {taxon for taxon, _ in again.changed} <= {"new_one"}
     again.revert_all()
     assert not again.is_changed
+    saved.rebase(saved.made())
+    assert not saved.changed
+    assert not saved.new
 
 
 def test_the_same_states_in_another_order_are_no_change():
@@ -132,14 +130,6 @@ def test_text_that_cannot_be_read_is_kept_named_and_stops_nothing_else(edits, pl
     assert not draft.problems
 
 
-def test_all_problems_are_named_at_once_with_their_place():
-    draft = drafted([("alpha", "tail", "fork"), ("new_one", "rays", "many")])
-    draft.claim("beta", "tail", Claim("NOBODY"))
-    assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays")}
-    assert "did you mean 'forked'?" in draft.wrong["alpha", "tail"]
-    assert len(draft.problems) == 3
-
-
 def test_a_new_kind_without_a_name_waits_for_it():
     draft = Draft(TABLE)
     draft.add("nameless", tail="forked")
@@ -158,8 +148,12 @@ def test_an_id_that_is_taken_or_is_none_is_refused_at_once(taxon):
     assert not draft.is_changed
 
 
-def test_unknown_kinds_and_columns():
-    draft = Draft(TABLE)
+def test_all_problems_are_named_at_once_with_their_place():
+    draft = drafted([("alpha", "tail", "fork"), ("new_one", "rays", "many")])
+    draft.claim("beta", "tail", Claim("NOBODY"))
+    assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays")}
+    assert "did you mean 'forked'?" in draft.wrong["alpha", "tail"]
+    assert len(draft.problems) == 3
     with pytest.raises(UnknownName, match="did you mean 'alpha'"):
         draft.set("alfa", "tail", "forked")
     with pytest.raises(UnknownName, match="did you mean 'tail'"):
@@ -207,22 +201,11 @@ def test_new_traits_and_sources():
     assert list(made.claims("alpha", "eye_ring")["source"]) == ["ROE"]
     with pytest.raises(TableError):
         draft.add_source("no bibtex at all")
-
-
-def test_new_trait_says_all_that_is_missing():
     with pytest.raises(TableError) as caught:
         new_trait("", "nominal", states="one")
     assert {problem.column for problem in caught.value.problems} >= {"label", "question", "states"}
     with pytest.raises(TableError, match="unit"):
         new_trait("Barbel", "measure", question="How long?")
-
-
-@given(good_edits)
-def test_carried_over_to_the_saved_table_nothing_is_left(edits):
-    draft = drafted(edits)
-    draft.rebase(draft.made())
-    assert not draft.changed
-    assert not draft.new
 
 
 def test_carried_over_to_another_table_the_rest_stays():
@@ -233,17 +216,15 @@ def test_carried_over_to_another_table_the_rest_stays():
 
 
 def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
-    draft = Draft(idkey.load_table())
-    draft.add(
-        "hypancistrus_l999", scientificName="Hypancistrus sp.", tradeCode="L999", careGroup="hypancistrus"
-    )
-    draft.set("hypancistrus_l999", "pattern", "lines")
-    draft.set("hypancistrus_zebra", "tail_fork", "forked")
-    draft.set("hypancistrus_zebra", "teeth_lower", "many")
+    draft, new, zebra = Draft(idkey.load_table()), "hypancistrus_l999", "hypancistrus_zebra"
+    draft.add(new, scientificName="Hypancistrus sp.", tradeCode="L999", careGroup="hypancistrus")
+    draft.set(new, "pattern", "lines")
+    draft.set(zebra, "tail_fork", "forked")
+    draft.set(zebra, "teeth_lower", "many")
     with pytest.raises(TableError):
         draft.save(tmp_path / "own")
     assert not (tmp_path / "own").exists()
-    draft.revert("hypancistrus_zebra", "teeth_lower")
+    draft.revert(zebra, "teeth_lower")
     with pytest.raises(IdkeyError, match="start_table|not saved over"):
         draft.save()
     assert len(draft.changed) > 1
@@ -252,11 +233,11 @@ def test_saved_additions_to_the_shipped_table_start_an_own_one(tmp_path):
     assert own_folder(draft.saved) == (tmp_path / "own").resolve()
     assert (tmp_path / "own" / "base.zip").exists()
     again = idkey.load_table(tmp_path / "own")
-    assert again.label("hypancistrus_l999") == "Hypancistrus sp. (L999)"
-    assert again.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)
-    draft.set("hypancistrus_l999", "pattern", "bars")
+    assert again.label(new) == "Hypancistrus sp. (L999)"
+    assert again.cell(zebra, "tail_fork").names == ("forked",)
+    draft.set(new, "pattern", "bars")
     draft.save()
-    assert idkey.load_table(tmp_path / "own").cell("hypancistrus_l999", "pattern").names == ("bars",)
+    assert idkey.load_table(tmp_path / "own").cell(new, "pattern").names == ("bars",)
 
 
 def test_a_table_from_anywhere_keeps_no_names_and_no_claims():
@@ -274,13 +255,11 @@ def test_pressed_and_typed_values_become_cells():
     assert toggled(tail, "straight:0.2|forked:0.8", "hollow") == "straight|hollow|forked"
     assert toggled(tail, "hollow", "hollow") == ""
     assert states_in(tail, "-") == states_in(tail, "oops") == ()
-    rays = Trait("rays", "measure", unit="count")
+    rays, size = Trait("rays", "measure", unit="count"), Trait("size", "ceiling", unit="mm")
     assert parted(joined(rays, "7", " 9 ")) == ("7", "9")
     assert joined(rays, "", "9") == "9"
-    size = Trait("size", "ceiling", unit="mm")
     assert parted(joined(size, "6,5 cm", "")) == ("65", "")
-    assert parted("-") == ("", "")
-    assert parted("about 7") == ("about 7", "")
+    assert [parted(text) for text in ("-", "about 7")] == [("", ""), ("about 7", "")]
 
 
 @given(st.text(max_size=40), st.text(max_size=8), st.sets(st.sampled_from(["kind", "kind_2", "testia_nova"])))

@@ -19,8 +19,13 @@ EVIL = '<img src=x onerror="alert(1)">'
 
 
 @pytest.fixture
-def screen(tmp_path):
-    return idkey.table_editor(folder=tmp_path / "own")
+def own(tmp_path):
+    return tmp_path / "own"
+
+
+@pytest.fixture
+def screen(own):
+    return idkey.table_editor(folder=own)
 
 
 def words(widget):
@@ -32,13 +37,29 @@ def line(screen, trait):
     return words(screen.form._lines[trait].children[0])
 
 
+def is_shown(widget):
+    return widget.layout.display != "none"
+
+
+def lines(screen):
+    return [column for column, row in screen.form._lines.items() if is_shown(row)]
+
+
 def part(screen, title):
     screen.folds[title].button.click()
     return screen.folds[title].box
 
 
-def press(screen, state):
-    next(c for c in screen.form.cell._states.children if c.state == state).button.click()
+def cell(screen, taxon, column):
+    """Choose a kind and open one of its cells."""
+    screen._kind.value = taxon
+    screen.form.open_cell(column)
+    return screen.form.cell
+
+
+def press(screen, *states):
+    for state in states:
+        next(c for c in screen.form.cell._states.children if c.state == state).button.click()
 
 
 def change(screen, *place_and_text):
@@ -55,133 +76,109 @@ def add_kind(screen, name="Hypancistrus sp.", code="L999", group="hypancistrus")
 # -- the whole way --------------------------------------------------------------------------------
 
 
-def test_a_kind_is_added_described_sourced_checked_saved_and_loaded_again(screen, tmp_path):
+def test_a_kind_is_added_described_sourced_checked_saved_and_loaded_again(screen, own):
     add_kind(screen)
     assert screen.taxon == "hypancistrus_l999"
     assert screen._kind.label == "Hypancistrus sp. (L999), new"
     assert "1 new kind" in words(screen._head)
-    screen.form.open_cell("tail_fork")
-    press(screen, "forked")
-    press(screen, "concave")
+    source = cell(screen, screen.taxon, "tail_fork").source
+    press(screen, "forked", "concave")
     assert screen.draft.text(screen.taxon, "tail_fork") == "concave|forked"
     assert "shallow hollow or clearly forked" in line(screen, "tail_fork")
-    source = screen.form.cell.source
     source._fold.button.click()
-    source._source.value = "ARM2002"
-    source._locator.value = "p. 3"
+    source._source.value, source._locator.value = "ARM2002", "p. 3"
     source._give.click()
     assert "given now, not saved" in words(source._claims)
-    screen.form.open_cell("adult_size")
-    screen.form.cell._low.value = "6 in"
+    cell(screen, screen.taxon, "adult_size")._low.value = "6 in"
     assert screen.draft.text(screen.taxon, "adult_size") == "152"
     screen._check_button.click()
     assert screen.change.added == ("hypancistrus_l999",)
     assert screen.table.cell(screen.taxon, "tail_fork").names == ("concave", "forked")
     assert "In the key" in words(screen._changes)
-    assert not (tmp_path / "own").exists()
+    assert not own.exists()
     screen._save_button.click()
     assert words(screen._head) == "Nothing is changed."
     assert "Saved to" in words(screen._saved)
     assert screen._save_button.disabled
     assert "new" not in screen._kind.label
-    table = idkey.load_table(tmp_path / "own")
+    table = idkey.load_table(own)
     assert table.cell("hypancistrus_l999", "tail_fork").names == ("concave", "forked")
     assert list(table.claims("hypancistrus_l999", "tail_fork")["source"]) == ["ARM2002"]
     # And once more, now on top of what was saved; the editor opened afresh finds it.
-    again = idkey.table_editor(folder=tmp_path / "own")
-    again._kind.value = "hypancistrus_l999"
-    again.form.open_cell("fin_edging")
+    again = idkey.table_editor(folder=own)
+    cell(again, "hypancistrus_l999", "fin_edging")
     press(again, "white")
     again._save_button.click()
-    assert idkey.load_table(tmp_path / "own").cell("hypancistrus_l999", "fin_edging").names == ("white",)
+    assert idkey.load_table(own).cell("hypancistrus_l999", "fin_edging").names == ("white",)
 
 
 def test_a_kind_that_cannot_be_told_from_another_is_told_at_once(screen):
     zebra = idkey.load_table().to_frame().loc[ZEBRA]
     add_kind(screen, "Hypancistrus sp.", "L998")
     for column in ("adult_size", "pattern", "tail_fork", "fin_edging", "mouth_shape"):
-        screen.form.open_cell(column)
-        screen.form.cell._text.value = zebra[column]
+        cell(screen, screen.taxon, column)._text.value = zebra[column]
     assert "can't be told from Hypancistrus zebra" in words(screen._told)
-    screen.form.open_cell("pattern")
-    screen.form.cell._text.value = "dark_spots"
+    cell(screen, screen.taxon, "pattern")._text.value = "dark_spots"
     assert "can't be told from Hypancistrus zebra" not in words(screen._told)
 
 
 # -- one cell -------------------------------------------------------------------------------------
 
 
-def test_what_was_and_undo_stand_beside_a_changed_cell(screen):
-    screen._kind.value = ZEBRA
-    screen.form.open_cell("tail_fork")
-    was, cell = screen.draft.text(ZEBRA, "tail_fork"), screen.form.cell
-    cell._absent.click()
-    assert "does not apply" in line(screen, "tail_fork")
-    assert "changed, was" in line(screen, "tail_fork")
-    assert cell._absent.description == "\u2713 Does not apply"
+def test_what_a_cell_was_or_takes_over_from_its_genus_stands_beside_it_and_undo(screen, own):
+    tail = cell(screen, ZEBRA, "tail_fork")
+    assert "shallow hollow or clearly forked, from the genus" in line(screen, "tail_fork")
+    assert tail._text.value == ""
+    assert tail._unknown.description == "Not known"
+    tail._absent.click()
+    assert "does not apply changed, was" in line(screen, "tail_fork")
+    assert tail._absent.description == "\u2713 Does not apply"
     assert screen._kind.label.endswith(", changed")
-    cell._unknown.click()
+    tail._unknown.click()
     assert "1 cell changed in 1 kind; not saved" in words(screen._head)
-    cell._undo.click()
-    assert screen.draft.text(ZEBRA, "tail_fork") == was
+    assert screen.draft.text(ZEBRA, "tail_fork") == "?"
+    was = "not known changed, was shallow hollow or clearly forked, from the genus"
+    assert was in line(screen, "tail_fork")
+    assert tail._unknown.description == "\u2713 Not known"
+    assert screen.draft.made().cell(ZEBRA, "tail_fork") is None
+    tail._undo.click()
+    assert not screen.draft.is_changed
     assert "Nothing is changed" in words(screen._head)
     assert not screen._kind.label.endswith(", changed")
-    assert cell._undo.layout.display == "none"
+    assert not is_shown(tail._undo)
+    screen.form._show.value = "known"
+    assert "tail_fork" in lines(screen)
+    tail._unknown.click()
+    screen._save_button.click()
+    assert idkey.load_table(own).cell(ZEBRA, "tail_fork") is None
 
 
 def test_numbers_have_two_ends_and_what_cannot_be_read_is_kept(screen):
-    screen._kind.value = ZEBRA
-    screen.form.open_cell("teeth_lower")
-    cell = screen.form.cell
-    cell._low.value, cell._high.value = "12", "9"
-    assert "To mend" in words(cell._feedback)
-    assert "runs backwards" in words(cell._feedback)
-    assert cell._text.value == "12..9"
+    teeth = cell(screen, ZEBRA, "teeth_lower")
+    teeth._low.value, teeth._high.value = "12", "9"
+    assert re.search("To mend.*runs backwards", words(teeth._feedback))
+    assert teeth._text.value == "12..9"
     assert "to mend" in line(screen, "teeth_lower")
-    cell._high.value = "16"
-    assert "To mend" not in words(cell._feedback)
+    teeth._high.value = "16"
+    assert "To mend" not in words(teeth._feedback)
     assert screen.draft.made().cell(ZEBRA, "teeth_lower").high == 16
-    cell._text.value = "about <b>ten</b>"
-    assert cell._low.value == "about <b>ten</b>"
-    assert "<b>" not in line(screen, "teeth_lower").replace("<b>ten</b>", "")
-    assert "&lt;b&gt;" in screen.form._lines["teeth_lower"].children[0].value
-
-
-def test_what_a_cell_takes_over_from_its_genus_is_said_and_can_be_left_out(screen, tmp_path):
-    screen._kind.value = ZEBRA
-    screen.form.open_cell("tail_fork")
-    cell = screen.form.cell
-    assert "shallow hollow or clearly forked, from the genus" in line(screen, "tail_fork")
-    assert cell._text.value == ""
-    assert cell._unknown.description == "Not known"
-    cell._unknown.click()
-    assert screen.draft.text(ZEBRA, "tail_fork") == "?"
-    assert "not known changed, was shallow hollow or clearly forked, from the genus" in line(
-        screen, "tail_fork"
-    )
-    assert cell._unknown.description == "\u2713 Not known"
-    assert screen.draft.made().cell(ZEBRA, "tail_fork") is None
-    cell._undo.click()
-    assert not screen.draft.is_changed
-    screen.form._show.value = "known"
-    assert screen.form._lines["tail_fork"].layout.display != "none"
-    cell._unknown.click()
-    screen._save_button.click()
-    assert idkey.load_table(tmp_path / "own").cell(ZEBRA, "tail_fork") is None
+    teeth._text.value = "about <b>ten</b>"
+    assert teeth._low.value == "about <b>ten</b>"
+    shown = screen.form._lines["teeth_lower"].children[0].value
+    assert "<b>" not in shown
+    assert "&lt;b&gt;" in shown
 
 
 def test_what_young_fish_show_is_a_cell_of_its_own(screen):
-    screen._kind.value = ZEBRA
-    screen.form.open_cell("pattern")
-    screen.form.cell._young.click()
+    pattern = cell(screen, ZEBRA, "pattern")
+    pattern._young.click()
     assert screen.form.column == "pattern_young"
     press(screen, "plain")
     assert screen.draft.text(ZEBRA, "pattern_young") == "plain"
     assert "young: no marks" in line(screen, "pattern")
-    screen.form.cell._young.click()
+    pattern._young.click()
     assert screen.form.column == "pattern"
-    screen.form.open_cell("belly_plates")
-    assert screen.form.cell._young.layout.display == "none"
+    assert not is_shown(cell(screen, ZEBRA, "belly_plates")._young)
 
 
 def test_next_goes_through_the_traits_that_are_shown(screen):
@@ -191,40 +188,34 @@ def test_next_goes_through_the_traits_that_are_shown(screen):
         screen.form.cell._next.click()
         assert screen.form.column == trait
     screen.form.cell._next.click()
-    assert screen.form.cell.layout.display == "none"
+    assert not is_shown(screen.form.cell)
     screen.form._show.value = "all"
-    shown = [t for t, row in screen.form._lines.items() if row.layout.display != "none"]
-    assert set(shown) == set(screen.table.trait_ids)
+    assert set(lines(screen)) == set(screen.table.trait_ids)
 
 
 def test_names_and_care_group(screen):
     screen._kind.value = ZEBRA
     screen.form._show.value = "names"
-    lines = [c for c, row in screen.form._lines.items() if row.layout.display != "none"]
-    assert lines == list(screen.draft.names)
-    cell = screen.form.cell
-    screen.form.open_cell("vernacularName")
-    assert cell._choice.layout.display == cell.source.layout.display == "none"
-    cell._text.value = EVIL
-    screen.form.open_cell("commonness")
-    cell._choice.value = "rare"
+    assert lines(screen) == list(screen.draft.names)
+    name = cell(screen, ZEBRA, "vernacularName")
+    assert not is_shown(name._choice)
+    assert not is_shown(name.source)
+    name._text.value = EVIL
+    cell(screen, ZEBRA, "commonness")._choice.value = "rare"
     assert "rare changed, was" in line(screen, "commonness")
     assert screen.draft.made().taxa.at[ZEBRA, "commonness"] == "rare"
-    screen.form.open_cell("scientificName")
-    cell._text.value = ""
+    cell(screen, ZEBRA, "scientificName")._text.value = ""
     screen._check_button.click()
     assert "fill this cell" in words(screen._changes)
     assert screen.form.column == "scientificName"
-    cell._text.value = EVIL
+    name._text.value = EVIL
     shown = [w.value for w in (screen._head, screen._told, screen._changes)]
     screen._check_button.click()
     assert EVIL not in "".join([*shown, screen._changes.value, screen._told.value, screen._static_html()])
 
 
 def test_a_new_source_can_be_written_in_full(screen):
-    screen._kind.value = ZEBRA
-    screen.form.open_cell("tail_fork")
-    source = screen.form.cell.source
+    source = cell(screen, ZEBRA, "tail_fork").source
     source._fold.button.click()
     source._new.button.click()
     source._bibtex.value = "@misc{ROE2020, author = {Roe, Bo}, title = {Invented}, year = {2020}}"
@@ -236,9 +227,6 @@ def test_a_new_source_can_be_written_in_full(screen):
     assert "ROE2020" in screen.draft.made().sources
     source._back.click()
     assert not screen.draft.claims
-
-
-# -- the sheet --------------------------------------------------------------------------------------
 
 
 def test_the_sheet_shows_the_same_draft_and_edits_a_cell_as_text(screen):
@@ -261,21 +249,20 @@ def test_the_sheet_shows_the_same_draft_and_edits_a_cell_as_text(screen):
 # -- checked and saved ------------------------------------------------------------------------------
 
 
-def test_what_cannot_be_saved_is_listed_and_gone_to(screen, tmp_path):
+def test_what_cannot_be_saved_is_listed_and_gone_to(screen, own):
     screen.draft.set(L201, "tail_fork", "lyre")
     change(screen, L471, "teeth_lower", "many")
     for pressed in (screen._check_button, screen._save_button):
         screen._kind.value = ZEBRA
         pressed.click()
-        assert "2 things to mend" in words(screen._changes)
-        assert "'many'" in words(screen._changes)
+        assert re.search("2 things to mend.*'many'", words(screen._changes))
         assert (screen.taxon, screen.form.column) == (L201, "tail_fork")
-    assert not (tmp_path / "own").exists()
+    assert not own.exists()
 
 
-def test_a_check_looks_at_past_identifications_and_a_change_after_it_is_said(tmp_path):
+def test_a_check_looks_at_past_identifications_and_a_change_after_it_is_said(own):
     past = [{"pattern": "bars", "tail_fork": "concave", "mouth_shape": "small", "fin_edging": "none"}]
-    screen = idkey.table_editor(folder=tmp_path / "own", past=past)
+    screen = idkey.table_editor(folder=own, past=past)
     change(screen, ZEBRA, "pattern", "plain")
     screen._check_button.click()
     assert screen.change.past_count == 1
@@ -284,34 +271,33 @@ def test_a_check_looks_at_past_identifications_and_a_change_after_it_is_said(tmp
     assert "Something was changed after this was checked" in words(screen._changes)
 
 
-def test_the_shipped_table_asks_for_a_folder(tmp_path):
+def test_the_shipped_table_asks_for_a_folder(own):
     screen = idkey.table_editor()
     change(screen, ZEBRA, "tail_fork", "forked")
     screen._save_button.click()
     elsewhere = screen.folds[_ELSEWHERE].box
-    assert elsewhere.layout.display != "none"
+    assert is_shown(elsewhere)
     assert "not saved over" in words(elsewhere._note)
     elsewhere._save.click()
     assert "Name the folder first" in words(screen._alert)
-    elsewhere._folder.value = str(tmp_path / "mine")
+    elsewhere._folder.value = str(own)
     elsewhere._save.click()
-    assert idkey.load_table(tmp_path / "mine").cell(ZEBRA, "tail_fork").names == ("forked",)
-    assert elsewhere.layout.display == "none"
+    assert idkey.load_table(own).cell(ZEBRA, "tail_fork").names == ("forked",)
+    assert not is_shown(elsewhere)
 
 
-def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere(tmp_path):
-    idkey.start_table(tmp_path / "own")
-    screen = idkey.table_editor(folder=tmp_path / "own")
+def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere(tmp_path, own):
+    idkey.start_table(own)
+    screen = idkey.table_editor(folder=own)
     change(screen, ZEBRA, "tail_fork", "forked")
-    note = tmp_path / "own" / "care.csv"
-    edited = note.read_text().rstrip() + "\n\n"
-    note.write_text(edited)
+    edited = (own / "care.csv").read_text().rstrip() + "\n\n"
+    (own / "care.csv").write_text(edited)
     screen._save_button.click()
     assert "care.csv" in words(screen._alert)
-    assert note.read_text() == edited
+    assert (own / "care.csv").read_text() == edited
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
     elsewhere = screen.folds[_ELSEWHERE].box
-    assert elsewhere.layout.display != "none"
+    assert is_shown(elsewhere)
     elsewhere._folder.value = str(tmp_path / "whole")
     elsewhere._save.click()
     assert not screen.draft.is_changed
@@ -321,7 +307,7 @@ def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere
 # -- kinds, traits, spreadsheets, conflicts ---------------------------------------------------------
 
 
-def test_a_kind_is_taken_out_and_all_is_undone_only_after_a_second_word(screen, tmp_path):
+def test_a_kind_is_taken_out_and_all_is_undone_only_after_a_second_word(screen, own):
     screen._kind.value = ZEBRA
     for label in (", taken out", ""):
         removed = list(screen.draft.removed)
@@ -338,11 +324,11 @@ def test_a_kind_is_taken_out_and_all_is_undone_only_after_a_second_word(screen, 
     screen._kind.value = ZEBRA
     part(screen, "Take this kind out")._yes.click()
     screen._save_button.click()
-    assert ZEBRA not in idkey.load_table(tmp_path / "own").ids
+    assert ZEBRA not in idkey.load_table(own).ids
     assert ZEBRA not in dict(screen._kind.options).values()
 
 
-def test_a_trait_is_added_and_filled(screen, tmp_path):
+def test_a_trait_is_added_and_filled(screen, own):
     screen._kind.value = ZEBRA
     form = part(screen, "Add a trait")
     form._add.click()
@@ -356,7 +342,7 @@ def test_a_trait_is_added_and_filled(screen, tmp_path):
     screen._check_button.click()
     assert [t.id for t in screen.change.traits_added] == ["eye_ring"]
     screen._save_button.click()
-    table = idkey.load_table(tmp_path / "own")
+    table = idkey.load_table(own)
     assert table.cell(ZEBRA, "eye_ring").names == ("pale_ring",)
     assert table.trait("eye_ring").words == ("no ring", "pale ring")
 
@@ -376,17 +362,17 @@ def test_a_spreadsheet_is_looked_at_before_it_is_taken(screen, tmp_path):
     sheet._take.click()
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
     assert (L201, "tail_fork") not in screen.draft.changed
-    assert "taken into the draft" in words(sheet._report)
+    assert "2 cells taken into the draft" in words(sheet._report)
 
 
 def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_draft_stays(
-    tmp_path, monkeypatch
+    tmp_path, own, monkeypatch
 ):
     shipped = tmp_path / "shipped"
     shutil.copytree(files.shipped_folder(), shipped)
     monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
-    own = idkey.start_table(tmp_path / "own").with_cell(ZEBRA, "tail_fork", "forked")
-    own.with_cell(ZEBRA, "vernacularName", "mine").save()
+    mine = idkey.start_table(own).with_cell(ZEBRA, "tail_fork", "forked")
+    mine.with_cell(ZEBRA, "vernacularName", "mine").save()
     taxa = pd.read_csv(shipped / "taxa.csv", dtype=str, keep_default_na=False, index_col="id")
     taxa.loc[ZEBRA, ["tail_fork", "vernacularName"]] = ["streamers", EVIL]
     taxa.to_csv(shipped / "taxa.csv")
@@ -396,26 +382,26 @@ def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_dra
     version = f'"version": "{json.loads(about)["version"]}"'
     newer = about.replace(version, '"version": "99.0"')
     (shipped / "datapackage.json").write_text(newer, encoding="utf-8")
-    screen = idkey.table_editor(folder=tmp_path / "own")
+    screen = idkey.table_editor(folder=own)
     change(screen, L201, "vernacularName", "theirs")
-    seen = []
+    conflicts, seen = screen.conflicts, ""
     for number in (1, 2):
-        assert f"({number} of 2)" in words(screen.conflicts._shows)
-        assert "<img" not in screen.conflicts._shows.value
-        seen.append(words(screen.conflicts._shows))
-        screen.conflicts._later.click()
-    assert "Yours says forked" in " ".join(seen)
-    while "tail_fork" not in words(screen.conflicts._shows):
-        screen.conflicts._later.click()
-    screen.conflicts._shipped.click()
-    assert "(1 of 1)" in words(screen.conflicts._shows)
-    screen.conflicts._own.click()
-    assert screen.conflicts.layout.display == "none"
+        assert f"({number} of 2)" in words(conflicts._shows)
+        assert "<img" not in conflicts._shows.value
+        seen += words(conflicts._shows)
+        conflicts._later.click()
+    assert "Yours says forked" in seen
+    while "tail_fork" not in words(conflicts._shows):
+        conflicts._later.click()
+    conflicts._shipped.click()
+    assert "(1 of 1)" in words(conflicts._shows)
+    conflicts._own.click()
+    assert not is_shown(conflicts)
     assert screen.draft.text(ZEBRA, "tail_fork") == "streamers"
     assert screen.draft.text(ZEBRA, "vernacularName") == "mine"
     assert list(screen.draft.changed) == [(L201, "vernacularName")]
     screen._save_button.click()
-    again = idkey.load_table(tmp_path / "own")
+    again = idkey.load_table(own)
     assert not again.conflicts
     assert again.taxa.at[L201, "vernacularName"] == "theirs"
 
@@ -438,7 +424,7 @@ def test_a_table_from_anywhere():
     press(screen, "forked")
     # A trait called like a column of names is a trait.
     screen.form.open_cell("commonness")
-    assert screen.form.cell._choice.layout.display == "none"
+    assert not is_shown(screen.form.cell._choice)
     screen._mode.value = _SHEET
     screen._check_button.click()
     shown = (screen._head, screen._told, screen._changes, screen.form._grid, screen.form.cell._question)
@@ -451,14 +437,13 @@ def test_a_folder_with_a_fault_says_so(tmp_path):
         idkey.table_editor(folder=tmp_path)
 
 
-def test_it_opens_and_changes_kind_quickly(tmp_path):
+def test_it_opens_and_changes_kind_quickly():
     table = idkey.load_table()
     began = time.perf_counter()
     screen = idkey.table_editor(table)
-    opened = time.perf_counter()
+    assert time.perf_counter() - began < 1.5
     screen.form._show.value = "all"
     screen.form.open_cell("pattern")
-    before = time.perf_counter()
+    began = time.perf_counter()
     screen._kind.value = ZEBRA
-    assert opened - began < 1.5
-    assert time.perf_counter() - before < 0.5
+    assert time.perf_counter() - began < 0.5
