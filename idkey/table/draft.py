@@ -238,10 +238,7 @@ class Draft:
 
     @cached_property
     def _made(self) -> TraitTable | TableError:
-        try:
-            return self._table_without(())
-        except TableError as error:
-            return error
+        return self._without(())
 
     @property
     def problems(self) -> tuple[Problem, ...]:
@@ -261,13 +258,11 @@ class Draft:
     @cached_property
     def sound(self) -> TraitTable:
         """The table with all changes that can be read; the others are left as they were."""
-        try:
-            return self._table_without(self.wrong) if self.wrong else self.made()
-        except TableError:
-            return self.wide
+        table = self._without(self.wrong) if self.wrong else self._made
+        return self.wide if isinstance(table, TableError) else table
 
-    def _table_without(self, left_out: Collection[Place]) -> TraitTable:
-        """Return the changed table, some of the places left as they were."""
+    def _without(self, left_out: Collection[Place]) -> TraitTable | TableError:
+        """Return the changed table, some of the places left as they were; or what is wrong with it."""
         skipped = {*self.removed, *(t for t in self.new if (t, _NAME) in left_out)}
         # In the order of the table, so that the order of typing changes nothing.
         places = sorted(
@@ -279,9 +274,12 @@ class Draft:
             if place in self.changed:
                 rows.setdefault(place[0], {})[place[1]] = self.changed[place]
         claims = {p: self.claims[p] for p in places if p in self.claims and self.text(*p).strip()}
-        table = self.wide.with_rows(rows, claims) if rows or claims else self.wide
-        for taxon in self.removed:
-            table = table.without_taxon(taxon)
+        try:
+            table = self.wide.with_rows(rows, claims) if rows or claims else self.wide
+            for taxon in self.removed:
+                table = table.without_taxon(taxon)
+        except TableError as error:
+            return error
         return table
 
     def save(self, folder: str | Path | None = None) -> None:

@@ -49,17 +49,11 @@ def table_editor(
     -------
     TableEditor
         Put it last in a cell. Its `draft` holds what is not saved, its `table` the table as last checked or
-        saved, its `change` what the last check said.
-
-    Raises
-    ------
-    TableError
-        A folder that holds a table with something wrong in it.
+        saved, its `change` what the last check said. TableError for a folder with a fault in it.
     """
     if table is None:
-        place = None if folder is None else Path(folder)
-        held = place is not None and place.is_dir() and any(place.iterdir())
-        table = load_table(place if held else None)
+        is_held = folder is not None and Path(folder).is_dir() and any(Path(folder).iterdir())
+        table = load_table(folder if is_held else None)
     return TableEditor(table, folder, past)
 
 

@@ -93,14 +93,9 @@ class AddTrait(EditorPart):
         shown(self._unit, not states)
 
     def _on_add(self) -> None:
-        trait = new_trait(
-            self._label.value,
-            self._kind.value,
-            states=self._states.value,
-            unit=self._unit.value,
-            question=self._question.value,
-            needs_adult=self._adult.value,
-        )
+        given = {"states": self._states, "unit": self._unit, "question": self._question}
+        texts = {name: control.value for name, control in given.items()}
+        trait = new_trait(self._label.value, self._kind.value, needs_adult=self._adult.value, **texts)
         self.draft.add_trait(trait)
         self._label.value = self._question.value = self._states.value = ""
         self._adult.value = False

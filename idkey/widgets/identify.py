@@ -24,7 +24,6 @@ __all__ = ["IdentifyScreen", "identify"]
 
 _AUTO = ""
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
-_COMPARE, _HIDE = "Compare the first two", "Hide the comparison"
 
 
 def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None = None) -> IdentifyScreen:
@@ -35,17 +34,12 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
     table : TraitTable, optional
         By default the shipped table.
     answers : mapping of str to object, optional
-        Answers to start with, as for `Identification.answer`.
+        Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
 
     Returns
     -------
     IdentifyScreen
         Put it last in a cell. Its `identification` holds the answers, usable from the next cell.
-
-    Raises
-    ------
-    AnswerError
-        One of the answers is not one the table can take.
     """
     fish = Identification(load_table() if table is None else table)
     for trait, value in (answers or {}).items():
@@ -61,7 +55,7 @@ class IdentifyScreen(Screen):
         self.identification = fish
         self._asked: Trait | None = None
         self._picked: list[str] = []
-        self._compared: tuple[str, ...] = ()
+        self._first_two: tuple[str, ...] = ()
         self._rows: dict[str, w.HBox] = {}
         self._make_controls()
         self.children = [base.style_element(), *self._laid_out()]
@@ -85,11 +79,12 @@ class IdentifyScreen(Screen):
         self._other = self.watch(dropdown("Answer another feature", features), self._on_other)
         bag = field("Name on the bag", hint="trade code or name", width="320px")
         self._bag = self.watch(bag, self._show_bag)
-        self._side_by_side = self.button(_COMPARE, self._on_compare)
         self._outcome, self._question, self._read_as, self._bag_says = (w.HTML() for _ in range(4))
         self._names, self._together = w.HTML(), w.HTML()
         self._seen_head, self._seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
         self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
+        two = w.VBox([self._comparison])
+        self._beside = base.Fold(self, "Compare the first two", "Hide the comparison", two, self._on_compare)
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
@@ -97,13 +92,13 @@ class IdentifyScreen(Screen):
         asking = w.VBox([self._question, self._states, take])
         ask = w.VBox([asking, self._bag, self._bag_says, self._seen])
         ask.layout = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
-        head = row(w.HTML("<h3>Names still possible</h3>"), self._side_by_side, name="idk-names-head")
+        head = row(w.HTML("<h3>Names still possible</h3>"), self._beside.button, name="idk-names-head")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         tools = row(self._skip, self._undo, self._restart, self._other, self._age, name="idk-tools")
         for part, name in ((asking, "asking"), (self._seen, "seen"), (self._outcome, "stands")):
             part.add_class(f"idk-{name}")
-        return [tools, self._outcome, self._alert, body, self._comparison]
+        return [tools, self._outcome, self._alert, body, self._beside.box]
 
     # -- what the person does ---------------------------------------------------------------------
 
@@ -151,7 +146,7 @@ class IdentifyScreen(Screen):
             self._ask(trait)
 
     def _on_compare(self) -> None:
-        self._show_comparison(() if self._compared else self._first_two())
+        self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
 
     def _on_change(self, trait: str) -> None:
         self._ask(trait)
@@ -175,9 +170,11 @@ class IdentifyScreen(Screen):
             self._show_seen()
             self._age.value = fish.answers.get(LIFE_STAGE, "")
             self._show_bag(self._bag.value)
-            self._side_by_side.layout.visibility = "visible" if len(self._first_two()) > 1 else "hidden"
-            if self._compared != self._first_two():
-                self._show_comparison(())
+            two = fish.outcome().taxa[:2] if fish.answers else ()
+            self._beside.button.layout.visibility = "visible" if len(two) > 1 else "hidden"
+            if two != self._first_two:
+                self._first_two = two
+                self._beside.show(False)
             self._together.value = views.together_html(fish)
             self._names.value = views.names_html(fish)
 
@@ -226,16 +223,6 @@ class IdentifyScreen(Screen):
         rows = [self._seen_head, *rows] if rows else []
         if tuple(rows) != self._seen.children:
             self._seen.children = rows
-
-    # -- two names side by side ---------------------------------------------------------------------
-
-    def _first_two(self) -> tuple[str, ...]:
-        return self.identification.outcome().taxa[:2] if self.identification.answers else ()
-
-    def _show_comparison(self, two: tuple[str, ...]) -> None:
-        self._comparison.value = display.html(compare(self.identification.table, *two)) if two else ""
-        self._compared = two
-        self._side_by_side.description = _HIDE if two else _COMPARE
 
     def _things(self) -> list[Any]:
         return [self.identification]

@@ -16,6 +16,14 @@ def screen():
     return idkey.identify()
 
 
+@pytest.fixture
+def on(monkeypatch):
+    """Where the keyboard was put, one after the other."""
+    on = []
+    monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
+    return on
+
+
 def shown(screen):
     return [c for c in screen._states.children if c.layout.display != "none"]
 
@@ -31,7 +39,7 @@ def seen(screen):
     return [row.children[0].value for row in rows], [row.children[1] for row in rows]
 
 
-def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen):
+def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen, on):
     other = idkey.identify()
     assert "main pattern" in screen._question.value
     assert len(shown(screen)) == 5
@@ -40,10 +48,16 @@ def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen)
     assert "main pattern" not in screen._question.value
     assert "still possible" in screen._outcome.value
     assert 'href="https://doi.org/10.' in screen._names.value
-    screen.identification.undo()
-    assert not screen.identification.answers
-    # Two screens share nothing.
+    # The keyboard is on the next question; two screens share nothing.
+    assert on == [shown(screen)[0].button]
     assert "main pattern" in other._question.value
+    screen._several.value = True
+    for choice in shown(screen)[:2]:
+        choice.button.click()
+    assert len(screen.identification.answers) == 1
+    picked = "|".join(choice.state for choice in shown(screen)[:2])
+    screen._take.click()
+    assert picked in screen.identification.answers.values()
 
 
 def test_the_drawings_take_over_what_was_answered(screen):
@@ -56,43 +70,20 @@ def test_the_drawings_take_over_what_was_answered(screen):
         )
 
 
-def test_cant_see_it_asks_something_else(screen):
-    screen._skip.click()
-    assert screen.identification.unseen == ("pattern",)
-    assert "main pattern" not in screen._question.value
-    assert "can't be seen" in html.unescape(seen(screen)[0][0])
-
-
-def test_several_possible_states_are_one_answer(screen):
-    screen._several.value = True
-    click(screen, "light spots on dark")
-    click(screen, "dark spots on pale")
-    assert not screen.identification.answers
-    screen._take.click()
-    assert screen.identification.answers["pattern"] == "light_spots|dark_spots"
-
-
-def test_a_number_out_of_turn_and_a_bad_number(screen):
+def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
     screen._other.value = "adult_size"
+    assert not on, "the arrow keys must be able to go on through the menu"
     assert "How long is the fish" in screen._question.value
     screen._number.value = "-4"
     screen._take.click()
     assert "more than 0" in screen._alert.value
     assert 'role="alert"' in screen._alert.value
     assert not screen.identification.answers
-    screen._number.value = "60..65"
-    screen._take.click()
-    assert screen.identification.answers["adult_size"] == "60..65"
-    assert screen._alert.value == ""
-
-
-def test_a_length_in_inches_is_read_as_millimetres_while_it_is_typed(screen):
-    screen._other.value = "adult_size"
     screen._number.value = "2.5 in"
     assert "read as 64 mm" in screen._read_as.value
     screen._number._handle_custom_msg({"event": "submit"}, [])
     assert screen.identification.answers["adult_size"] == "64"
-    assert screen._read_as.value == ""
+    assert screen._alert.value == screen._read_as.value == ""
     # Inches are for lengths only.
     screen._other.value = "dorsal_rays"
     screen._number.value = "7 in"
@@ -101,44 +92,40 @@ def test_a_length_in_inches_is_read_as_millimetres_while_it_is_typed(screen):
     assert "dorsal_rays" not in screen.identification.answers
 
 
-def test_change_an_answer_undo_and_start_again(screen):
+def test_skip_change_an_answer_undo_and_start_again(screen, on):
+    screen._skip.click()
+    assert screen.identification.unseen == ("pattern",)
+    assert "main pattern" not in screen._question.value
+    assert "can't be seen" in html.unescape(seen(screen)[0][0])
+    screen._undo.click()
     click(screen, "light spots on dark")
+    row = screen._seen.children[1]
     seen(screen)[1][0].click()
+    assert on[-1] is shown(screen)[0].button
     assert "main pattern" in screen._question.value
     assert "So far: <strong>light spots on dark" in screen._question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
+    # Only a row that changed is made anew.
+    assert screen._seen.children[1] is row
     for button in (screen._undo, screen._restart, screen._undo):
         button.click()
         expected = {} if button is screen._restart else {"pattern": "light_spots"}
         assert dict(screen.identification.answers) == expected
-
-
-def test_the_age_is_an_answer_like_any_other(screen):
     screen._age.value = "adult"
     assert screen.identification.answers["life_stage"] == "adult"
     screen._undo.click()
     assert screen._age.value == ""
 
 
-def test_until_the_name_is_settled_the_care_for_all_is_shown(screen):
+def test_until_the_name_is_settled_the_care_for_all_is_shown():
     # Two trade forms that the sources give the same marks (Glaser archive on L201a and L471).
-    for trait, value in {
-        "pattern": "light_spots",
-        "spot_vs_nostril": "larger",
-        "head_spots": "none",
-        "spot_density": "sparse",
-        "spots_in_row": 12,
-        "spot_colour": "orange",
-        "basin": "orinoco",
-        "fin_edging": "none",
-        "spot_size": "large",
-        "mouth_shape": "small",
-        "tooth_form": "larger_below",
-        "ground_colour": "dark",
-    }.items():
-        screen.identification.answer(trait, value)
-    screen._refresh()
+    marks = (
+        "pattern light_spots, spot_vs_nostril larger, head_spots none, spot_density sparse, spots_in_row 12"
+    )
+    marks += ", spot_colour orange, basin orinoco, fin_edging none, spot_size large, mouth_shape small"
+    marks += ", tooth_form larger_below, ground_colour dark"
+    screen = idkey.identify(answers=dict(mark.split() for mark in marks.split(", ")))
     left = [n for n in screen.identification.candidates() if n != "none of these"]
     assert {"hypancistrus_contradens", "hypancistrus_l471"} <= set(left)
     assert len(left) <= 6
@@ -153,9 +140,7 @@ def test_what_is_saved_is_a_static_picture(screen):
     assert bundle == screen._repr_mimebundle_()
 
 
-def test_starting_answers_and_a_bad_one():
-    screen = idkey.identify(answers={"pattern": "plain"})
-    assert screen.identification.answers["pattern"] == "plain"
+def test_a_bad_starting_answer():
     with pytest.raises(IdkeyError, match="did you mean 'plain'"):
         idkey.identify(answers={"pattern": "plane"})
 
@@ -182,38 +167,20 @@ def test_the_name_on_the_bag_is_told_and_is_no_evidence(screen):
 
 
 def test_the_first_two_can_be_compared_while_two_are_possible(screen):
-    assert screen._side_by_side.layout.visibility == "hidden"
+    compare = screen._beside
+    assert compare.button.layout.visibility == "hidden"
     click(screen, "light spots on dark")
-    assert screen._side_by_side.layout.visibility == "visible"
-    screen._side_by_side.click()
+    assert compare.button.layout.visibility == "visible"
+    compare.button.click()
     for taxon in screen.identification.outcome().taxa[:2]:
         assert screen.identification.table.label(taxon) in html.unescape(screen._comparison.value)
-    screen._side_by_side.click()
-    assert screen._comparison.value == ""
-    screen._side_by_side.click()
+    compare.button.click()
+    assert not compare.is_open
+    compare.button.click()
     # It goes when the first two change.
     screen._restart.click()
-    assert screen._comparison.value == ""
-    assert screen._side_by_side.layout.visibility == "hidden"
-
-
-def test_only_the_rows_that_changed_are_made_anew(screen):
-    click(screen, "light spots on dark")
-    row = screen._seen.children[1]
-    for button in (screen._skip, screen._undo):
-        button.click()
-        assert screen._seen.children[1] is row
-
-
-def test_after_an_answer_the_keyboard_is_on_the_next_question(screen, monkeypatch):
-    on = []
-    monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
-    click(screen, "light spots on dark")
-    assert on == [shown(screen)[0].button]
-    seen(screen)[1][0].click()
-    assert on == [shown(screen)[0].button] * 2
-    screen._other.value = "adult_size"
-    assert len(on) == 2, "the arrow keys must be able to go on through the menu"
+    assert not compare.is_open
+    assert compare.button.layout.visibility == "hidden"
 
 
 def test_the_effect_is_shown_before_the_rest(screen):
@@ -235,15 +202,16 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     def fail(*_args, **_options):
         raise RuntimeError("boom")
 
-    for name in ("_refresh", "_ask", "_show_comparison"):
+    for name in ("_refresh", "_ask"):
         monkeypatch.setattr(type(screen), name, fail)
+    monkeypatch.setattr("idkey.widgets.identify.compare", fail)
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
         "skip": screen._skip.click,
         "undo": screen._undo.click,
         "restart": screen._restart.click,
-        "compare": screen._side_by_side.click,
+        "compare": screen._beside.button.click,
         "change": seen(screen)[1][0].click,
         "age": lambda: setattr(screen._age, "value", "young"),
         "other": lambda: setattr(screen._other, "value", "basin"),
