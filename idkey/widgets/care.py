@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import os
 from collections.abc import Iterable
 from contextlib import suppress
@@ -53,7 +52,9 @@ def care_view(
     table: TraitTable | None = None,
     room: str | os.PathLike[str] | Iterable[Tank] | None = None,
 ) -> CareScreen:
-    """Open the care screen in a notebook.
+    """Open the care screen in a notebook; put it last in a cell.
+
+    Its `care`, `tank`, `check` and `room_check` hold what is shown.
 
     Parameters
     ----------
@@ -65,11 +66,6 @@ def care_view(
     room : path or iterable of Tank, optional
         The tanks to choose from: a CSV file as for `idkey.care.room.read_room`, or tanks. By default none; a
         tank can always be typed in.
-
-    Returns
-    -------
-    CareScreen
-        Put it last in a cell. Its `care`, `tank`, `check` and `room_check` hold what is shown.
     """
     if isinstance(what, Identification):
         table = what.table
@@ -92,10 +88,7 @@ class CareScreen(Screen):
     room_check: RoomCheck | None
 
     def __init__(
-        self,
-        table: TraitTable,
-        what: str | Iterable[str] | Identification | None = None,
-        tanks: Iterable[Tank] = (),
+        self, table: TraitTable, what: str | Iterable[str] | Identification | None, tanks: Iterable[Tank]
     ):
         self.table = table
         self._tanks = tuple(tanks)
@@ -104,9 +97,9 @@ class CareScreen(Screen):
         self._sheets: dict[str, CareSheet] = {}
         # What was typed, for each tank: one that is left and come back to stands as it was.
         self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
-        self._make_controls()
         super().__init__()
-        self.children = [style_element(), *self._laid_out()]
+        self._make_controls()
+        self._lay_out()
         self._fill()
         try:
             self._show()
@@ -120,11 +113,10 @@ class CareScreen(Screen):
         first, chosen = ("choose a kind", _NO_KIND), _NO_KIND
         if self._fish is not None:
             first, chosen = ("the names still possible after the answers", _START), _START
+        elif len(self._ids) > 1:
+            first, chosen = (f"{len(self._ids)} kinds together", _START), _START
         elif self._ids:
-            care_for(self.table, *self._ids)  # a kind without care is an error now
             chosen = self._ids[0]
-            if len(self._ids) > 1:
-                first, chosen = (f"{len(self._ids)} kinds together", _START), _START
         kinds = told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)
         names = [tank.name for tank in self._tanks]
         tanks = [(f"{name} [{n + 1}]" if names.count(name) > 1 else name, n) for n, name in enumerate(names)]
@@ -132,38 +124,34 @@ class CareScreen(Screen):
         kind = dropdown("Kind of fish", [first, *kinds], chosen, width="430px")
         self._kind = self.watch(kind, lambda _: self._show())
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
-        self._change = self.button(_CHANGE, self._on_change)
+        self._change = self.button(_CHANGE, lambda: self._show_measures(not self._open))
         self._back = self.button("Back to the tank as listed", self._on_back)
         self._fields = {key: self.watch(_field(key, label), self._on_measure) for key, label in _MEASURES}
         self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
 
-    def _laid_out(self) -> list[w.Widget]:
+    def _lay_out(self) -> None:
         """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
         chosen = row(self._kind, self._which, self._change, self._back, name="idk-tools")
         self._measures = row(*self._fields.values())
         # The rows of one tank need more room than the ranking; side by side only where both can be read.
         self._checks.layout = w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0")
         self._ranked.layout = w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0")
-        checked = w.HBox(
-            [self._checks, self._ranked], layout=w.Layout(flex_flow="row wrap", align_items="flex-start")
-        )
-        return [chosen, w.HTML(_KEYS), self._measures, self._alert, self._verdict, checked, self._sheet]
+        across = w.Layout(flex_flow="row wrap", align_items="flex-start")
+        checked = w.HBox([self._checks, self._ranked], layout=across)
+        top = [style_element(), chosen, w.HTML(_KEYS), self._measures, self._alert]
+        self.children = [*top, self._verdict, checked, self._sheet]
 
     def _on_tank(self, _which: int) -> None:
         self._fill()
         self._show()
-
-    def _on_change(self) -> None:
-        self._show_measures(self._measures.layout.display == "none")
 
     def _on_measure(self, _text: str) -> None:
         self._typed[self._which.value] = {key: control.value for key, control in self._fields.items()}
         self._show()
 
     def _on_back(self) -> None:
-        which = self._which.value
+        which, open_before = self._which.value, self._open
         self._typed[which] = _texts(self._tanks[which])
-        open_before = self._measures.layout.display != "none"
         self._fill()
         self._show_measures(open_before)
         self._show()
@@ -178,6 +166,10 @@ class CareScreen(Screen):
         typing = self._which.value == _TYPE_IN
         shown(self._change, not typing)
         self._show_measures(typing)
+
+    @property
+    def _open(self) -> bool:
+        return self._measures.layout.display != "none"
 
     def _show_measures(self, show: bool) -> None:
         shown(self._measures, show)
@@ -197,33 +189,31 @@ class CareScreen(Screen):
         finally:
             shown(self._back, self._is_changed(self._which.value))
             self._verdict.value = "" if failed else self._verdict_html()
-            self._checks.value = blocks((tank_table(self.check),)) if self.check is not None else ""
-            self._ranked.value = blocks((room_table(self.room_check),)) if self.room_check is not None else ""
             self._sheet.value = care_html(self.care) if self.care is not None else ""
-            # An empty part would keep its place beside the other.
-            shown(self._checks, self.check is not None)
-            shown(self._ranked, self.room_check is not None)
+            for part, made, table in (
+                (self._checks, self.check, tank_table),
+                (self._ranked, self.room_check, room_table),
+            ):
+                part.value = blocks((table(made),)) if made is not None else ""
+                # An empty part would keep its place beside the other.
+                shown(part, made is not None)
 
     def _care_now(self) -> CareSheet | None:
         kind = self._kind.value
-        if kind == _NO_KIND:
-            return None
-        if kind not in self._sheets:
-            what = (self._fish,) if self._fish else (self.table, *self._ids)
-            self._sheets[kind] = care_for(*(what if kind == _START else (self.table, kind)))
-        return self._sheets[kind]
+        if kind not in self._sheets and kind != _NO_KIND:
+            start = (self._fish,) if self._fish else (self.table, *self._ids)
+            self._sheets[kind] = care_for(*(start if kind == _START else (self.table, kind)))
+        return self._sheets.get(kind)
 
     def _tank_now(self, which: int) -> Tank | None:
         """Return a tank with what was typed; None while its size is not complete."""
-        if which != _TYPE_IN and not self._is_changed(which):
-            return self._tanks[which]
-        texts = {key: text.strip() for key, text in self._typed[which].items() if text.strip()}
-        if not set(_SIZE) <= set(texts):
-            return None
-        if which == _TYPE_IN:
-            return Tank.of({"name": "the tank typed in", **texts})
-        typed = Tank.of({"name": self._tanks[which].name, **texts})
-        return dataclasses.replace(self._tanks[which], **{key: getattr(typed, key) for key, _ in _MEASURES})
+        rest = {"name": "the tank typed in"}
+        if which != _TYPE_IN:
+            if not self._is_changed(which):
+                return self._tanks[which]
+            rest = {key: getattr(self._tanks[which], key) for key in ("name", "substrate", "companions")}
+        typed = self._typed[which]
+        return Tank.of(rest | typed) if all(typed[key].strip() for key in _SIZE) else None
 
     def _tanks_now(self) -> tuple[Tank, ...]:
         """Return the tanks of the room with what was typed; as listed where that can't be read."""

@@ -23,7 +23,7 @@ _KEYS = '<span class="idk-soft">By keyboard: Alt and the down arrow open a list;
 def compare_view(
     table: TraitTable | None = None, a: str | None = None, b: str | None = None
 ) -> CompareScreen:
-    """Open the compare screen in a notebook.
+    """Open the compare screen in a notebook; put it last in a cell. Its `comparison` holds what is shown.
 
     Parameters
     ----------
@@ -33,30 +33,17 @@ def compare_view(
         Kinds to start with, by id, trade code or name; by default the first kind of the table and the kind
         most like it.
 
-    Returns
-    -------
-    CompareScreen
-        Put it last in a cell. Its `comparison` holds what is shown.
-
     Raises
     ------
-    UnknownName
-        A kind that is not in the table, or a name that several go by.
     IdkeyError
-        The same kind twice, or a table of one kind.
+        A kind that is not in the table or a name that several go by (UnknownName), the same kind twice, or a
+        table of one kind.
     """
     return CompareScreen(load_table() if table is None else table, a, b)
 
 
 class CompareScreen(Screen):
-    """Two or three kinds side by side; see `compare_view`.
-
-    Attributes
-    ----------
-    table : TraitTable
-    comparison : Comparison
-        What is shown; usable from the next cell.
-    """
+    """Two or three kinds side by side; see `compare_view`."""
 
     comparison: Comparison
 
