@@ -42,9 +42,6 @@ def shipped() -> TraitTable:
     return load_table()
 
 
-# ---------------------------------------------------------------------------------- from an identification
-
-
 def test_the_names_are_those_still_possible_with_their_shares(shipped):
     fish = Identification(shipped).answer("pattern", "light_spots").answer("spot_colour", "orange")
     sheet = care_for(fish)
@@ -92,9 +89,6 @@ def test_errors_of_an_identification_are_one_line():
         care_for(Identification(TABLE), "zebra")
     with pytest.raises(IdkeyError, match="none of the kinds"):
         care_for(Identification(TABLE, none_prior=0.99))
-
-
-# ------------------------------------------------------------------------------------ the safest choice
 
 
 def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither(shipped):
@@ -145,9 +139,6 @@ def test_the_safest_choice_is_the_same_in_any_order_of_names(rows):
     }
     assert len(choices) == 1
     assert care_for(table, *kinds, "k0").safest == care_for(table, *kinds).safest
-
-
-# ------------------------------------------------------------------------------ which question settles it
 
 
 def entropy(p):

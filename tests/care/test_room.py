@@ -32,9 +32,6 @@ def write(tmp_path: Path, text: str | bytes) -> Path:
     return file
 
 
-# -- ranking ---------------------------------------------------------------------------------------------
-
-
 def test_fewest_failures_then_fewest_open_then_least_far_off():
     room = check_room(WORM, TANKS[::-1])
     assert [c.tank.name for c in room.checks] == [
@@ -81,9 +78,6 @@ def test_what_is_no_room_is_refused():
         check_room(WORM, TANKS[0])
     with pytest.raises(IdkeyError, match="no care sheet"):
         check_room(TABLE, TANKS)
-
-
-# -- the file --------------------------------------------------------------------------------------------
 
 
 def test_a_file_reads_as_tanks(tmp_path):
@@ -143,9 +137,6 @@ def test_a_file_that_cannot_be_read(tmp_path):
         read_room(tmp_path)
     with pytest.raises(IdkeyError, match="path of a CSV file"):
         read_room(3)
-
-
-# -- the invented room -----------------------------------------------------------------------------------
 
 
 def test_the_invented_room_holds_every_kind_of_answer():

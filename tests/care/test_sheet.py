@@ -20,9 +20,6 @@ def need_of(attribute: str, *names: str):
     return care_for(TABLE, *names).attributes[attribute]
 
 
-# ---------------------------------------------------------------------------------------- one name
-
-
 def test_the_row_of_the_kind_stands_over_its_group_and_cautions_add_up():
     needs = care_for(TABLE, "zebra").attributes
     assert (needs["ph"].value, needs["ph"].origin) == ((6.5, 7.0), "species")
@@ -41,9 +38,6 @@ def test_a_figure_that_was_set_aside_is_kept_but_lends_no_weight():
     assert need.sources == ("Author 1999",)
     # a source that is not described goes by its key
     assert need_of("ph", "zebra").sources == ("PAGE2",)
-
-
-# ------------------------------------------------------------------------------------ several names
 
 
 def test_ranges_overlap_or_are_a_conflict_without_a_value():
@@ -200,9 +194,6 @@ def test_one_more_name_never_widens_what_is_right(rows, last):
             assert after.value >= before.value
 
 
-# ------------------------------------------------------------------------------- shapes and wording
-
-
 def test_to_frame():
     frame = care_for(TABLE, "worm", "stripe").to_frame()
     assert list(frame.columns) == ["attribute", "need", "evidence class", "sources", "conflict"]
@@ -244,9 +235,6 @@ def test_a_sheet_cannot_be_changed_and_survives_pickling():
 )
 def test_units_are_shown_metric_first(attribute, cell, words):
     assert format_value(ATTRIBUTES[attribute], read_cell(ATTRIBUTES[attribute], cell)) == words
-
-
-# -------------------------------------------------------------------------------------------- errors
 
 
 @pytest.mark.parametrize("name", ["zebbra", "", 3, None, ["zebra"]])

@@ -29,9 +29,6 @@ def checked(attribute: str, care=WORM, **changes) -> Check:
     return row(check_tank(care, {**GOOD, **changes}), attribute)
 
 
-# -- a good tank, and one that fails each need in turn ----------------------------------------------------
-
-
 def test_a_good_tank_fits_and_says_what_is_left_to_read():
     check = check_tank(WORM, GOOD)
     assert check.ok
@@ -175,9 +172,6 @@ def test_a_group_counts_once_another_of_the_kind_is_there():
     assert checked("group_volume_l", care, companions="ringworm:90").verdict == "read"
 
 
-# -- several names, and what is not known never passes -----------------------------------------------------
-
-
 def test_a_sheet_of_names_that_disagree_or_are_not_known_is_no_fit():
     tank = {**GOOD, "temperature_c": 24, "ph": 7, "fill_cm": 45, "pump_l_h": 900}
     check = check_tank(care_for(TABLE, "worm", "stripe"), tank)
@@ -217,9 +211,6 @@ def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
         assert not check.ok
         passed = {c.attribute for c in check.checks if c.verdict == "pass"}
         assert passed <= {"adult_length_mm", "tank_length_cm", "tank_width_cm"}
-
-
-# -- invariants ------------------------------------------------------------------------------------------
 
 
 def spans(**ends):
@@ -282,9 +273,6 @@ def test_the_verdict_says_what_the_rows_say(care, tank):
         assert c.off >= 0
     assert set(check.open) == {c for c in check.checks if c.verdict in
                                ("not measured", "need not known", "names disagree")}  # fmt: skip
-
-
-# -- shown -----------------------------------------------------------------------------------------------
 
 
 def test_rendering_escapes_and_has_no_ids():

@@ -21,8 +21,6 @@ from idkey.errors import IdkeyError
 
 TEMPERATURE = st.floats(0, 40)
 
-# -- oxygen ----------------------------------------------------------------------------------------------
-
 
 @pytest.mark.parametrize(
     ("printed_in", "digits", "table"),
@@ -86,8 +84,6 @@ def test_saturation_falls_with_altitude_and_salt(t, low, high, salinity):
         assert at[0] > at[1]
 
 
-# -- ammonia ---------------------------------------------------------------------------------------------
-
 AQVET = {
     (7.0, 28): 0.0069, (7.4, 28): 0.0173, (7.6, 20): 0.0155, (8.0, 10): 0.0182, (8.0, 20): 0.0381,
     (8.0, 24): 0.0502,  # FA16 too: 1.0 mg/L gives 0.0502
@@ -129,9 +125,6 @@ def test_the_share_rises_with_warmth(ph, t):
     assert ammonia_fraction(ph, t + 1) > ammonia_fraction(ph, t)
 
 
-# -- hardness, volume, temperature -----------------------------------------------------------------------
-
-
 def test_hardness():
     # A hobby species page on L081 (FishyWiki), both units in its table.
     assert water.caco3_to_dgh(54) == pytest.approx(3.03, abs=0.006)
@@ -163,8 +156,6 @@ def test_there_and_back(t, dgh):
     assert water.celsius(water.fahrenheit(t)) == pytest.approx(t, abs=1e-9)
     assert water.caco3_to_dgh(water.dgh_to_caco3(dgh)) == pytest.approx(dgh)
 
-
-# -- what can't be ---------------------------------------------------------------------------------------
 
 NONSENSE = [
     (oxygen_saturation, 60, "temperature 60 °C", "0 to 40 °C"),

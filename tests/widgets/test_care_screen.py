@@ -44,9 +44,6 @@ def type_in(screen, **texts):
         screen._fields[key].value = text
 
 
-# -- which fish -----------------------------------------------------------------------------------
-
-
 def test_with_nothing_chosen_it_asks_for_a_kind_and_shows_no_care():
     screen = idkey.care_view(room=[COLD])
     assert (screen.care, screen.tank, screen.check, screen.room_check) == (None,) * 4
@@ -105,9 +102,6 @@ def test_several_kinds_together_and_every_kind_can_be_chosen_once(screen):
 def test_errors_at_the_start(start, match):
     with pytest.raises(IdkeyError, match=match):
         idkey.care_view(*start)
-
-
-# -- which tank -----------------------------------------------------------------------------------
 
 
 def test_the_verdict_is_said_first_and_a_tank_that_fails_reads_as_failing(screen):
@@ -232,9 +226,6 @@ def test_whatever_is_typed_stays_and_is_checked_or_refused(one_screen, typed):
         assert complete
     else:
         assert (screen.check is not None) == complete
-
-
-# -- what is saved, and what is unsafe to show ------------------------------------------------------
 
 
 def test_what_is_saved_is_a_static_picture(screen):
