@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Hashable, Iterable
 from typing import Any
 
 from idkey.errors import UnknownName, one_of
@@ -95,10 +95,8 @@ def new_id(taken: Collection[str], name: str, codes: str = "", qualifier: str = 
 class Names:
     """What the kinds of a table are called; compiled once for a table, as `TraitTable.names`.
 
-    Attributes
-    ----------
-    called : dict of str to list of str
-        Kinds by whole name, folded: id, label, scientific name with its qualifier, common name, trade code.
+    `called` holds the kinds by whole name, folded: id, label, scientific name with its qualifier, common
+    name, trade code.
     """
 
     def __init__(self, table: Any):
@@ -123,16 +121,13 @@ class Names:
     def match(self, text: Any) -> tuple[str, ...]:
         """Return the ids of the kinds that are meant, in the order of the table; none where there are none.
 
-        `text` is an id, one trade code or several, a scientific or a common name, with or without "sp." or
-        "cf.", the genus in full or as its first letter, a code beside a name. Where no kind has just this
-        name, those count that have its words in one of their names ("zebra").
+        An id, one trade code or several, a scientific or a common name, with or without "sp." or "cf.", the
+        genus in full or as its first letter, a code beside a name. Where no kind has just this name, those
+        count that have its words in one of their names ("zebra").
         """
-        try:
-            if text in self._at:
-                return (text,)
-        except TypeError:
-            return ()
-        name = folded(text) if isinstance(text, str) else ""
+        if not isinstance(text, str) or text in self._at:
+            return (text,) if isinstance(text, Hashable) and text in self._at else ()
+        name = folded(text)
         whole = self.whole(name)
         if whole or len(name) < _FEWEST_LETTERS or "_" in text:
             # What was written as an id is no search for words.
@@ -193,17 +188,13 @@ def _known(table: Any, text: Any) -> tuple[str, ...]:
     """Return the kinds that are meant, at least one; for an id no names are compiled."""
     if isinstance(text, str) and text in table.taxa.index:
         return (text,)
-    kinds = table.names.match(text)
-    if kinds:
+    if kinds := table.names.match(text):
         return kinds
-    name = folded(text) if isinstance(text, str) else ""
-    called = table.names.called
-    near = difflib.get_close_matches(name, called, n=1, cutoff=0.6)
-    has_names = "scientificName" in table.taxa.columns
-    what = "a taxon id, a trade code or a name" if has_names else "a taxon id"
-    what += "" if isinstance(text, str) else ", as a text of its own"
-    taxon = called[near[0]][0] if near else text if isinstance(text, str) else ""
-    right = one_of(taxon, table.ids, what)
+    is_text, called = isinstance(text, str), table.names.called
+    near = difflib.get_close_matches(folded(text) if is_text else "", called, n=1, cutoff=0.6)
+    what = "a taxon id, a trade code or a name" if "scientificName" in table.taxa.columns else "a taxon id"
+    taxon = called[near[0]][0] if near else text if is_text else ""
+    right = one_of(taxon, table.ids, what if is_text else f"{what}, as a text of its own")
     if near and near[0] != folded(taxon):
         right = f"{right.removesuffix('?')}, called {near[0]!r}?"
     msg = f"taxon {text!r} is not in the table: {right}"

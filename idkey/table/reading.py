@@ -62,16 +62,9 @@ _DATE = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """How a cell was read.
+    """How a cell was read: what the table writes, what was made of it, or what would be right.
 
-    Attributes
-    ----------
-    text : str or None
-        The cell as the table writes it, blank for not known; None where it was not understood.
-    said : str
-        What was made of it, where it was not written so.
-    right : str
-        What would be right, where it was not understood.
+    `text` is blank for not known, None where the cell was not understood.
     """
 
     text: str | None
@@ -81,16 +74,10 @@ class Reading:
 
 @lru_cache(maxsize=20_000)
 def reading(trait: Trait, text: str, unit: str = "") -> Reading:
-    """Read a cell as people write it.
+    """Read a cell as people write it; `unit` is that of plain numbers, where it is not that of the trait.
 
-    Parameters
-    ----------
-    trait : Trait
-    text : str
-        The cell syntax; states by id or in words, joined by a comma, a stroke, "or", "and" or "to";
-        numbers with a decimal comma, a unit, and "to" or a dash between; "?" and the like for not known.
-    unit : str
-        The unit of plain numbers, where it is not that of the trait.
+    The cell syntax; states by id or in words, joined by a comma, a stroke, "or", "and" or "to"; numbers with
+    a decimal comma, a unit, and "to" or a dash between; "?" and the like for not known.
 
     Examples
     --------
@@ -149,26 +136,18 @@ def trait_answer(trait: Trait, value: Any) -> States | Range | None:
         if not isinstance(value, str):
             raise
         place, _, right = str(error).partition(f"{value!r}: ")
-        try:
-            text = _answer(trait, value, right)
-            return parse_answer(trait, text)
-        except AnswerError as wrong:
-            right = str(wrong).removeprefix(f"{place}{text!r}: ")
-        except ValueError as wrong:
-            right = str(wrong)
+    text: str | None = ""
+    try:
+        if folded(value) not in _UNSEEN:
+            states = trait.has_states
+            text = reading(trait, value).text if states else "..".join(_ends(trait, value, trait.unit, right))
+        if text in (None, "-"):
+            raise ValueError(right)
+        return parse_answer(trait, text)
+    except ValueError as error:
+        right = str(error).removeprefix(f"{place}{text!r}: ")
     msg = f"{place}{value!r}: {right}"
     raise AnswerError(msg)
-
-
-def _answer(trait: Trait, value: str, right: str) -> str:
-    if folded(value) in _UNSEEN:
-        return ""
-    if not trait.has_states:
-        return "..".join(_ends(trait, " ".join(value.split()), trait.unit, right))
-    text = reading(trait, value).text
-    if text is None or text == "-":
-        raise ValueError(right)
-    return text
 
 
 @lru_cache(maxsize=512)
@@ -210,6 +189,7 @@ def _several(trait: Trait, text: str) -> str:
 
 def _ends(trait: Trait, text: str, unit: str, right: str) -> list[str]:
     """Return one number, or both ends of a range, in the unit of the trait. Raises ValueError."""
+    text = " ".join(text.split())
     if trait.unit == "mm":
         if _TOTAL.search(text):
             msg = "a total length can't be turned into a standard length; measure without the tail fin"
@@ -307,24 +287,10 @@ def toggled(trait: Trait, text: str, state: str) -> str:
 
 
 def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest: Any) -> Trait:
-    r"""Return a trait as a person describes it in a form.
+    r"""Return a trait as a person describes it in a form; `rest` are other fields of a `Trait`.
 
-    Parameters
-    ----------
-    label : str
-        Short name; the id is made of it.
-    kind : {"nominal", "ordinal", "measure", "ceiling"}
-    states : str
-        In plain words, one a line; their ids are made of the words.
-    unit : str
-        Of a measure or a ceiling.
-    **rest
-        The question, and other fields of a `Trait`.
-
-    Raises
-    ------
-    TableError
-        With everything that is missing.
+    The id is made of the label. States are in plain words, one a line; their ids are made of the words.
+    Raises TableError with everything that is missing.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""A spreadsheet file, CSV or XLSX, as a grid of text. Knows nothing of kinds and traits.
+"""A spreadsheet file, CSV or XLSX, as a grid of text, and which columns of a table its header names.
 
 A cell is the text that a person sees in it. What can't be shown so, such as a formula without a result, is
 kept apart with a sentence that says what would be right.
@@ -14,20 +14,51 @@ import re
 import stat
 import warnings
 import zipfile
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import AbstractContextManager, closing, contextmanager
-from dataclasses import dataclass, field, replace
-from itertools import islice
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, closing, nullcontext
+from dataclasses import dataclass, replace
+from itertools import islice, repeat
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 from idkey.table.csvfile import plain_cell
 from idkey.table.layout import MOST_BYTES, MOST_CELL, MOST_CELLS, MOST_COLUMNS, MOST_ROWS
 from idkey.table.reading import MADE_A_DATE
+from idkey.table.schema import YOUNG
 
-__all__ = ["Grid", "read_grid"]
+if TYPE_CHECKING:
+    from idkey.table.table import TraitTable
 
+__all__ = ["ColumnNames", "ColumnRead", "Grid", "Line", "read_grid"]
+
+KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
+CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
+NAMING = (KEY, CODE, NAME)
+_WORDS: dict[str, tuple[str, ...]] = {
+    KEY: ("taxon", "taxon id", "kind id"),
+    CODE: ("trade number", "L number", "L no", "L nr", "L code", "L numbers", "LDA number", "code"),
+    NAME: ("name", "species", "latin name", "kind", "fish"),
+    QUALIFIER: ("qualifier",),
+    COMMON: ("common name", "english name", "trade name"),
+    "nameAccordingTo": ("name source", "according to"),
+    CARE: ("care",),
+    "commonness": ("how common", "in trade"),
+    "source": ("source", "reference", "citation", "literature"),
+    "locator": ("locator", "page", "pages", "where"),
+}
+"""What keepers call the columns that are no traits; a trait goes by its id or its label."""
+_BEHIND = (
+    ("source", "{} source"),
+    ("source", "source of {}"),
+    ("locator", "{} locator"),
+    ("locator", "{} page"),
+)
+_UNIT_IN_HEADER = re.compile(
+    r"(?:\s*[(\[]\s*(?:in\s+)?(mm|cm|inches|inch|in)\s*[)\]]|\s+in\s+(mm|cm|inches|inch)|[\s_](mm|cm))\s*\Z",
+    re.IGNORECASE,
+)
+_MOST_HEADER = 500
 _NO_RESULT = "a formula without its result; save the file in the spreadsheet program, or write the result"
 _MOST_LOOKED_AT = 10 * MOST_CELLS
 """Cells of a sheet, the blank ones counted."""
@@ -39,24 +70,29 @@ _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Known = Callable[[Sequence[str]], int]
 """How many cells of a row are names of columns; 0 where none of them names the kinds."""
-Lines = list[tuple[int, tuple[str, ...]]]
+
+
+class Line(NamedTuple):
+    """A row by the number that a spreadsheet shows; `unread` by place, and what would be right."""
+
+    number: int
+    cells: list[str]
+    unread: dict[int, str]
 
 
 @dataclass(frozen=True)
 class Grid:
-    """One sheet as text: rows by the number that a spreadsheet shows, as wide as the header or wider.
+    """One sheet as text: its header, the rows below that are not blank, and how the file was read.
 
-    `notes` say how the file was read, `unread` what would be right for a cell (row number, column from 0)
-    whose value can't be had. Where a comma parts cells (`packed`) a row that is too wide may have slipped.
+    Where a comma parts cells (`packed`) a row that is too wide may have slipped.
     """
 
     file: str
     sheet: str
-    header: tuple[str, ...]
+    header: list[str]
     header_row: int
-    rows: tuple[tuple[int, tuple[str, ...]], ...]
+    lines: list[Line]
     notes: tuple[str, ...] = ()
-    unread: Mapping[tuple[int, int], str] = field(default_factory=dict)
     packed: bool = False
 
     @property
@@ -74,7 +110,17 @@ def read_grid(path: str | os.PathLike[str], sheet: str | None, known: Known) -> 
         raise IdkeyError(msg) from None
     data = _bytes(file)
     if data.startswith(b"PK"):
-        return _workbook(file.name, data, sheet, known)
+        try:
+            # It warns of styles and rules that it leaves out; no cell depends on them.
+            with warnings.catch_warnings(action="ignore"):
+                return _workbook(file.name, data, sheet, known)
+        except IdkeyError:
+            raise
+        except Exception as error:
+            # A broken workbook makes its reader fail in any of a dozen ways.
+            what = " ".join(str(error).split())[:80] or type(error).__name__
+            right = "the workbook is broken or only a part of one; save it again as .xlsx, or as CSV"
+            raise _refused(file.name, what, right) from error
     if data.startswith(b"\xd0\xcf\x11\xe0"):
         raise _refused(file.name, "", "an old workbook, or one with a password; save it as .xlsx without one")
     if file.suffix.lower() in (".xlsx", ".xlsm"):
@@ -109,36 +155,32 @@ def _bytes(file: Path) -> bytes:
     return data
 
 
-def _grid(place: str, rows: Iterable[tuple[int, list[str]]], known: Known) -> Grid | None:
+def _grid(file: str, sheet: str, rows: Iterable[Line], known: Known) -> Grid | None:
     """Return the rows that are not blank below the first that names the kinds; refuse what is too large."""
-    lines: Lines = []
+    grid = Grid(file, sheet, [], 0, [])
+    lines: list[Line] = []
     cells = 0
-    for number, row in rows:
+    for number, row, unread in rows:
         filled = [at for at, text in enumerate(row) if text]
         if not filled:
             continue
         cells += len(filled)
         long = next((at for at in filled if len(row[at]) > MOST_CELL), None)
-        limits = (
+        for beyond, at, right in (
             (filled[-1] >= MOST_COLUMNS, filled[-1], f"a table has at most {MOST_COLUMNS} columns"),
             (number > MOST_ROWS + 1, filled[0], f"a table has at most {MOST_ROWS} rows"),
             (cells > MOST_CELLS, filled[0], f"a table has at most {MOST_CELLS} cells"),
             (long is not None, long, f"a cell has at most {MOST_CELL} characters"),
-        )
-        for beyond, at, right in limits:
+        ):
             if beyond:
-                raise _refused(place, row[at][:60], right, str(number), f"column {at + 1}")
-        lines.append((number, tuple(row[: filled[-1] + 1])))
+                raise _refused(grid.place, row[at][:60], right, str(number), f"column {at + 1}")
+        lines.append(Line(number, row[: filled[-1] + 1], unread))
     if not lines:
         return None
-    top = next((i for i, (_, line) in enumerate(lines[:_HEADER_WITHIN]) if known(line)), 0)
-    number, header = lines[top]
+    top = next((i for i, line in enumerate(lines[:_HEADER_WITHIN]) if known(line.cells)), 0)
+    number, header, _ = lines[top]
     notes = (f"the header is row {number}; what stands above it was not read",) if top else ()
-    below = tuple((n, line + ("",) * (len(header) - len(line))) for n, line in lines[top + 1 :])
-    return Grid(place, "", header, number, below, notes)
-
-
-# -- CSV --------------------------------------------------------------------------------------------
+    return replace(grid, header=header, header_row=number, lines=lines[top + 1 :], notes=notes)
 
 
 def _csv(name: str, data: bytes, known: Known) -> Grid:
@@ -148,21 +190,21 @@ def _csv(name: str, data: bytes, known: Known) -> Grid:
     text = rest if told else text
     delimiter = told[1] if told else _delimiter(text, known)
     if delimiter != ",":
-        notes = (*notes, f"cells are parted by {_DELIMITERS[delimiter]}")
-    lines: list[list[str]] = []
+        notes.append(f"cells are parted by {_DELIMITERS[delimiter]}")
+    lines: list[Line] = []
     try:
-        lines.extend(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
+            lines.append(Line(len(lines) + 1, [plain_cell(cell.strip()) for cell in row], {}))
     except csv.Error as error:
         right = "not well-formed CSV from here on; look for an unclosed quotation mark"
         raise _refused(name, error, right, str(len(lines) + 1)) from None
-    cells = ((number, [plain_cell(c.strip()) for c in line]) for number, line in enumerate(lines, start=1))
-    grid = _grid(name, cells, known)
+    grid = _grid(name, "", lines, known)
     if grid is None:
         raise _refused(name, "", "every cell of the file is blank; the first row names the columns")
     return replace(grid, notes=(*notes, *grid.notes), packed=delimiter == ",")
 
 
-def _decoded(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
+def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
     """Return the text of a CSV file, and a note where it is not UTF-8."""
     tries = {"utf-16": "the file is UTF-16"}
     if not data.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -174,7 +216,7 @@ def _decoded(name: str, data: bytes) -> tuple[str, tuple[str, ...]]:
         except UnicodeDecodeError:
             continue
         if "\0" not in text:
-            return text, (note,) if note else ()
+            return text, [note] if note else []
     raise _refused(name, "", "this is neither CSV nor XLSX; save it as one of them")
 
 
@@ -195,43 +237,23 @@ def _delimiter(text: str, known: Known) -> str:
     return max(_DELIMITERS, key=names)
 
 
-# -- XLSX -------------------------------------------------------------------------------------------
-
-
 def _workbook(name: str, data: bytes, sheet: str | None, known: Known) -> Grid:
-    with _reading(name):
-        formulas = _look_inside(name, data)
-        with _opened(data, results=True) as book:
-            titles = [page.title for page in book.worksheets]
-            if sheet is not None:
-                titles = [t for t in titles if t.strip().casefold() == str(sheet).strip().casefold()]
-                if not titles:
-                    right = one_of(sheet, [page.title for page in book.worksheets], "the name of a sheet")
-                    raise _refused(name, sheet, right)
-            grids = [grid for title in titles if (grid := _page(name, book[title], known))]
-        if not grids:
-            raise _refused(name, sheet or "", "no sheet of this workbook holds anything")
-        grid = next((g for g in grids if known(g.header)), grids[0])
-        if len(grids) > 1:
-            others = ", ".join(g.sheet for g in grids if g is not grid)
-            grid = replace(grid, notes=(f"sheet {grid.sheet} was read; not read: {others}", *grid.notes))
-        return replace(grid, unread={**_without_result(data, grid), **grid.unread}) if formulas else grid
-
-
-@contextmanager
-def _reading(name: str) -> Iterator[None]:
-    try:
-        with warnings.catch_warnings():
-            # It warns of styles and rules that it leaves out; no cell depends on them.
-            warnings.simplefilter("ignore")
-            yield
-    except IdkeyError:
-        raise
-    except Exception as error:
-        # A broken workbook makes its reader fail in any of a dozen ways.
-        what = " ".join(str(error).split())[:80] or type(error).__name__
-        right = "the workbook is broken or only a part of one; save it again as .xlsx, or as CSV"
-        raise _refused(name, what, right) from error
+    has_formulas = _look_inside(name, data)
+    with _book(data, data_only=True) as book, _book(data) if has_formulas else nullcontext() as formulas:
+        titles = [page.title for page in book.worksheets]
+        asked = [t for t in titles if sheet is None or t.strip().casefold() == str(sheet).strip().casefold()]
+        if sheet is not None and not asked:
+            raise _refused(name, sheet, one_of(sheet, titles, "the name of a sheet"))
+        grids = []
+        for title in asked:
+            rows = _rows(f"{name}, sheet {title}", book[title], formulas and formulas[title])
+            grids += filter(None, [_grid(name, title, rows, known)])
+    if not grids:
+        raise _refused(name, sheet or "", "no sheet of this workbook holds anything")
+    grid = next((g for g in grids if known(g.header)), grids[0])
+    others = ", ".join(g.sheet for g in grids if g is not grid)
+    note = (f"sheet {grid.sheet} was read; not read: {others}",) if others else ()
+    return replace(grid, notes=(*note, *grid.notes))
 
 
 def _look_inside(name: str, data: bytes) -> bool:
@@ -248,60 +270,46 @@ def _look_inside(name: str, data: bytes) -> bool:
         return any(b"<f" in packed.read(n) for n in sheets)
 
 
-def _opened(data: bytes, *, results: bool) -> AbstractContextManager[Any]:
-    """Open a workbook; `results` gives what formulas came to, else the formulas."""
+def _book(data: bytes, *, data_only: bool = False) -> AbstractContextManager[Any]:
+    """Open a workbook, with the formulas in it or with `data_only` what they came to."""
     # Fetched for a workbook only: it takes longer to load than all of this package.
     import openpyxl
 
-    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=results, keep_links=False)
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=data_only, keep_links=False)
     return closing(book)
 
 
-def _page(name: str, page: Any, known: Known) -> Grid | None:
-    unread: dict[tuple[int, int], str] = {}
-    place = f"{name}, sheet {page.title}"
-
-    def texts() -> Iterator[tuple[int, list[str]]]:
-        for number, cells in _rows(place, page):
-            row = [""] * (cells[-1][0] + 1)
-            for at, cell in cells:
-                row[at] = plain_cell(_seen(cell))
-                if isinstance(cell.value, (dt.date, dt.time, dt.timedelta)):
-                    unread[number, at] = MADE_A_DATE
-            yield number, row
-
-    grid = _grid(place, texts(), known)
-    return grid and replace(grid, file=name, sheet=page.title, unread=unread)
-
-
-def _rows(place: str, page: Any) -> Iterator[tuple[int, list[tuple[int, Any]]]]:
-    """Give the rows that hold a cell: number, and each cell with its place."""
+def _rows(place: str, page: Any, formulas: Any) -> Iterator[Line]:
+    """Give the rows of a sheet that hold a cell; `formulas` is the same sheet with its formulas."""
     # The size that a file states of itself is often wrong.
-    page.reset_dimensions()
+    for one in filter(None, (page, formulas)):
+        one.reset_dimensions()
+    both = zip(page.iter_rows(), formulas.iter_rows() if formulas else repeat(()), strict=False)
     blank: Sequence[Any] = ()
     looked_at = 0
-    for number, row in enumerate(islice(page.iter_rows(), _LAST_ROW), start=1):
+    for number, (row, written) in enumerate(islice(both, _LAST_ROW), start=1):
+        # Rows that are not in the file all come as one and the same row.
         if row is blank:
             continue
         looked_at += len(row)
         if looked_at > _MOST_LOOKED_AT:
-            right = (
-                f"the sheet holds more than {_MOST_LOOKED_AT} cells, blank ones counted; copy what is filled"
-            )
-            raise _refused(place, "", right, str(number))
-        cells = [(at, cell) for at, cell in enumerate(row) if cell.value is not None]
-        if cells:
-            yield number, cells
-        else:
-            # Rows that are not in the file all come as one and the same row.
+            most = f"more than {_MOST_LOOKED_AT} cells, blank ones counted"
+            raise _refused(place, "", f"the sheet holds {most}; copy what is filled", str(number))
+        if all(cell.value is None for cell in row):
             blank = row
+            continue
+        cells = zip(row, written, strict=False)
+        unread = {at: _NO_RESULT for at, (c, f) in enumerate(cells) if f.data_type == "f" and not _seen(c)}
+        dates = (dt.date, dt.time, dt.timedelta)
+        unread |= {at: MADE_A_DATE for at, cell in enumerate(row) if isinstance(cell.value, dates)}
+        yield Line(number, [plain_cell(_seen(cell)) for cell in row], unread)
 
 
 def _seen(cell: Any) -> str:
     """Return a cell as a person sees it."""
     value, share = cell.value, "%" in str(cell.number_format)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
+    if value is None or isinstance(value, bool):
+        return {None: "", True: "yes", False: "no"}[value]
     if share and isinstance(value, int | float):
         return f"{value * 100:.12g}%"
     if isinstance(value, float):
@@ -312,14 +320,91 @@ def _seen(cell: Any) -> str:
     return str(value).strip()
 
 
-def _without_result(data: bytes, grid: Grid) -> dict[tuple[int, int], str]:
-    """Return the cells of a sheet that hold a formula but not what it came to."""
-    above = (grid.header_row, grid.header)
-    filled = {(number, at) for number, line in (above, *grid.rows) for at, text in enumerate(line) if text}
-    with _opened(data, results=False) as book:
-        return {
-            (number, at): _NO_RESULT
-            for number, cells in _rows(grid.place, book[grid.sheet])
-            for at, cell in cells
-            if cell.data_type == "f" and (number, at) not in filled
-        }
+# -- columns ------------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnRead:
+    """How a column of a spreadsheet was read.
+
+    `meaning` is the column of the table; ``source`` or ``locator``, or that after the column it is for; blank
+    where the column was not taken. `text` is what it was read as, or why it was not taken.
+    """
+
+    name: str
+    meaning: str
+    text: str
+    at: int
+    unit: str = ""
+
+
+class ColumnNames:
+    """The words that the columns of a table go by, each with the column it means."""
+
+    def __init__(self, table: TraitTable):
+        traits = {column: t for t in table.traits for column in (t.id, t.id + YOUNG)}
+        self._lengths = {column for column, trait in traits.items() if trait.unit == "mm"}
+        self._columns = dict.fromkeys((KEY, *table.taxa.columns, *traits))
+        labels = [(t.id, t.label) for t in table.traits if t.label]
+        labels += [(t + YOUNG, f"{label} young") for t, label in labels]
+        own = [(column, column) for column in self._columns]
+        known = {*self._columns, "source", "locator"}
+        young = ("young {}", "juvenile {}", "{} juvenile")
+        more = [(t.id + YOUNG, form.format(t.name)) for t in table.traits for form in young]
+        for kind, form in _BEHIND:
+            more += [(f"{column} {kind}", form.format(word)) for column, word in (*own, *labels)]
+        # A table that keeps no names knows its kinds by their ids alone.
+        plain = [(c if c in known else KEY, w) for c in _WORDS if c in known or c == NAME for w in _WORDS[c]]
+        # What comes first counts, for two columns that mean the same and for a word with two meanings.
+        self._words: dict[str, tuple[int, str]] = {}
+        for rank, pairs in enumerate((own, labels, more, plain)):
+            meanings: dict[str, set[str]] = {}
+            for column, word in pairs:
+                meanings.setdefault(_letters(word), set()).add(column)
+            for word, (column, *others) in meanings.items():
+                if word and not others:
+                    self._words.setdefault(word, (rank, column))
+        self._shown = [*self._columns, *(label for _, label in labels)]
+
+    def known(self, header: Sequence[str]) -> int:
+        """Return how many cells are names of columns; 0 where none of them names the kinds."""
+        meanings = {meaning for _, meaning, _ in map(self._meaning, header) if meaning}
+        return len(meanings) if not meanings.isdisjoint(NAMING) else 0
+
+    def read(self, header: Sequence[str], filled: Collection[int] = ()) -> tuple[ColumnRead, ...]:
+        """Read a header that has cells below these places; of columns that mean the same one is taken."""
+        names = [*header, *[""] * (max(filled, default=0) + 1 - len(header))]
+        meanings = [self._meaning(name) for name in names]
+        taken: dict[str, int] = {}
+        for at in sorted(range(len(names)), key=lambda at: (meanings[at][0], at)):
+            taken.setdefault(meanings[at][1], at)
+        columns = []
+        for at, (name, (_, meaning, unit)) in enumerate(zip(names, meanings, strict=True)):
+            first = names[taken[meaning]]
+            text = "" if meaning == name else f"read as {meaning}"
+            text += f", numbers in {unit}" if unit and unit != "mm" else ""
+            if not name:
+                text = "the header cell is blank; name the column"
+            elif not meaning:
+                text = one_of(name, self._shown, "a column")
+            elif taken[meaning] != at:
+                text = f"means the same as {first!r}, which was taken; keep one of the two"
+            if name or at in filled:
+                mine = meaning if taken[meaning] == at else ""
+                columns.append(ColumnRead(name or f"column {at + 1}", mine, text, at, unit))
+        return tuple(columns)
+
+    def _meaning(self, name: str) -> tuple[int, str, str]:
+        """Return how near the name is, the column that it means, and the unit in it."""
+        if name in self._columns:
+            return -1, name, ""
+        rank, meaning = self._words.get(_letters(name), (0, ""))
+        match = None if meaning else _UNIT_IN_HEADER.search(" ".join(name.split())[:_MOST_HEADER])
+        if match is None:
+            return rank, meaning, ""
+        rank, meaning = self._words.get(_letters(match.string[: match.start()]), (0, ""))
+        return (rank, meaning, match[match.lastindex].lower()) if meaning in self._lengths else (0, "", "")
+
+
+def _letters(name: str) -> str:
+    return "".join(c for c in name.casefold() if c.isalnum())

@@ -48,15 +48,8 @@ def figure(x: float, digits: int = 2) -> str:
 def amount(*values: float, unit: str = "", between: str = " to ", difference: bool = False) -> str:
     """Put one amount, the ends of a range, or the sides of a box into words.
 
-    Parameters
-    ----------
-    *values : float
-    unit : str
-        As the tables write it: mm, cm, L, degC, dGH, mg/L, pH and so on.
-    between : str
-        Stands between several; of " to " equal ends count once.
-    difference : bool
-        The amount is by how much two differ.
+    The unit is as the tables write it (mm, cm, L, degC, dGH, mg/L, pH); of `between` " to " equal ends count
+    once; a `difference` is by how much two differ.
 
     Examples
     --------
@@ -67,13 +60,10 @@ def amount(*values: float, unit: str = "", between: str = " to ", difference: bo
     texts = [figure(x) for x in values]
     if unit == "pH" and not difference:
         texts = [text if "." in text else f"{text}.0" for text in texts]
-    others: list[str] = []
-    if unit in _OTHER:
-        other, factor, offset, digits = _OTHER[unit]
-        if difference:
-            others = [figure(x * factor, 1) for x in values]
-        else:
-            others = [f"{x * factor + offset:.{digits}f}" for x in values]
+    other, factor, offset, digits = _OTHER.get(unit, ("", 0.0, 0.0, 0))
+    others = [f"{x * factor + offset:.{digits}f}" for x in values] if other else []
+    if other and difference:
+        others = [figure(x * factor, 1) for x in values]
     if between == " to ":
         texts, others = list(dict.fromkeys(texts)), list(dict.fromkeys(others))
     if texts == ["1"]:

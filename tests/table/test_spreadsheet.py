@@ -19,7 +19,7 @@ from idkey import load_table
 from idkey.errors import IdkeyError, TableError
 from idkey.table import sheets
 from idkey.table.claims import UNSOURCED
-from idkey.table.sheet_names import ColumnNames
+from idkey.table.sheets import ColumnNames
 from idkey.table.spreadsheet import read_spreadsheet
 from idkey.table.table import TraitTable
 
