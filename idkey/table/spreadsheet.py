@@ -74,8 +74,8 @@ class Import(Shown):
     """A spreadsheet as it was understood.
 
     `table` is the table with all of that, `changes` and `claims` what sets it apart, as `with_rows` takes it;
-    `rows` those that are not blank, `problems` everything that was not taken: columns, rows, cells; `notes` how
-    the file itself was read.
+    `rows` those that are not blank, `problems` everything that was not taken: columns, rows, cells; `notes`
+    how the file itself was read.
     """
 
     file: str
