@@ -52,27 +52,18 @@ def load_table(path: str | Path | None = None) -> TraitTable:
         A folder of taxa.csv, traits.csv, care.csv, evidence.csv and sources.bib, or one made by
         `start_table`; by default the shipped one.
 
-    Warns
-    -----
-    TableWarning
-        Where a cell and the claims behind it disagree: file, row, column, value, and what would be right.
-
-    Raises
-    ------
-    TableError
-        With every problem: file, row, column, value, and what would be right. Nothing is loaded then.
-    IdkeyError
-        When another program keeps the folder locked, or a save can be neither finished nor read.
+    Warns with a TableWarning where a cell and the claims behind it disagree. Raises TableError with every
+    problem: file, row, column, value, and what would be right; IdkeyError when another program keeps the
+    folder locked, or a save can be neither finished nor read.
     """
     if path is not None and not isinstance(path, (str, Path)):
         msg = f"load_table: {path!r}: write the path of a folder"
         raise IdkeyError(msg)
     table, parts = _read(files.shipped_folder() if path is None else Path(path))
-    odd = list(files.disagreeing(parts, table))
-    for problem in odd[:_MOST_WARNINGS]:
-        warnings.warn(str(problem), TableWarning, stacklevel=2)
-    if len(odd) > _MOST_WARNINGS:
-        warnings.warn(f"... and {len(odd) - _MOST_WARNINGS} more", TableWarning, stacklevel=2)
+    odd = list(map(str, files.disagreeing(parts, table)))
+    more = [f"... and {len(odd) - _MOST_WARNINGS} more"] if len(odd) > _MOST_WARNINGS else []
+    for problem in (*odd[:_MOST_WARNINGS], *more):
+        warnings.warn(problem, TableWarning, stacklevel=2)
     return table
 
 
@@ -131,10 +122,7 @@ def start_table(folder: str | Path) -> TraitTable:
     When a later version of this package brings a better shipped table, what you added and changed is merged
     with it; where the two then say different things, the table's `conflicts` list it, to be settled.
 
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-        A new or empty folder; open it later with ``load_table(folder)``.
+    `folder` is a new or empty one; open it later with ``load_table(folder)``.
 
     Examples
     --------
@@ -147,9 +135,8 @@ def start_table(folder: str | Path) -> TraitTable:
     1
     """
     place = _folder(folder, "start_table")
-    held = sorted(path.name for path in place.iterdir()) if place.is_dir() else []
-    held = [name for name in held if not name.startswith(".")]
-    if held:
+    held = [path.name for path in place.iterdir()] if place.is_dir() else []
+    if held := sorted(name for name in held if not name.startswith(".")):
         msg = (
             f"{folder}: is not empty (it holds {held[0]}); give a new or empty folder, "
             "or open a table that is there with load_table"
@@ -163,18 +150,9 @@ def start_table(folder: str | Path) -> TraitTable:
 def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTable:
     """Settle one conflict of a table of one's own, save that, and return the table as it is then.
 
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-    conflict : Conflict or str
-        One of the table's `conflicts`, or its id.
-    keep : {"own", "shipped"}
-        What is to count from now on. What is given up stays in the old versions of the folder.
-
-    Raises
-    ------
-    UnknownName, IdkeyError
-        No such conflict is open, or the folder can't be saved to.
+    `conflict` is one of the table's `conflicts`, or its id; `keep`, "own" or "shipped", is what is to count
+    from now on. What is given up stays in the old versions of the folder. Raises UnknownName where no such
+    conflict is open, IdkeyError where the folder can't be saved to.
     """
     place = _folder(folder, "settle")
     read = disk.read_files(place, _NAMES)
@@ -196,16 +174,8 @@ def versions(folder: str | Path) -> tuple[Version, ...]:
 def restore(folder: str | Path, version: Version | str) -> TraitTable:
     """Put an old version of a table back. What stands there now becomes a version in its turn.
 
-    Parameters
-    ----------
-    folder : str or pathlib.Path
-    version : Version or str
-        One of `versions`, or its `name`.
-
-    Raises
-    ------
-    UnknownName, TableError
-        No such version is kept, or it does not load any more; everything stays as it is then.
+    `version` is one of `versions`, or its `name`. Raises UnknownName where no such version is kept,
+    TableError where it does not load any more; everything stays as it is then.
     """
     place = _folder(folder, "restore")
     name = version.name if isinstance(version, Version) else version

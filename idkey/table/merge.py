@@ -59,23 +59,13 @@ _UNTIL = "until you settle it"
 class Conflict:
     """One place where the shipped table and the keeper's own say different things.
 
-    Attributes
-    ----------
-    id : str
-        Names the conflict, for `idkey.table.folder.settle`; the same as long as it is open.
-    kind : {"cell", "taxon", "trait", "source", "care", "gone"}
-        Both changed a cell; both have a kind, a trait, a source or a row of care under one name; or what the
-        keeper's leans on is gone from the shipped table.
-    taxon, column : str
-        Where it is; blank where it is not about a kind, or not about one column.
-    before, shipped, own : str
-        What the shipped table said when the keeper wrote, what it says now, and what the keeper wrote.
-    text : str
-        What happened and what counts meanwhile, in one sentence.
-    place : tuple of (file, key, column)
-        What is taken from the one side or the other.
-    other : str
-        The name of the keeper's own row, where it is not that of the shipped one.
+    `id` names it, for `idkey.table.folder.settle`, and stays the same as long as it is open. `kind` is "cell"
+    where both changed one; "taxon", "trait", "source" or "care" where both have one under one name; "gone"
+    where what the keeper's leans on is gone from the shipped table. `taxon` and `column` are blank where it
+    is not about one. `before`, `shipped` and `own`: what the shipped table said when the keeper wrote, what
+    it says now, and what the keeper wrote. `text` tells what happened and what counts meanwhile. `place`
+    (file, key, column) is taken from the one side or the other; `other` is the name of the keeper's own row,
+    where it is not that of the shipped one.
     """
 
     id: str

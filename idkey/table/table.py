@@ -30,20 +30,17 @@ __all__ = ["COMMONNESS", "YOUNG", "Column", "Origin", "Source", "TraitTable"]
 
 @dataclass(frozen=True, slots=True)
 class Origin:
-    """The folder a table was loaded from or saved to, and how its files stood then.
+    """The folder a table was loaded from or saved to, and the SHA-256 of each file that was there by name.
 
-    Attributes
-    ----------
-    folder : pathlib.Path
-    digests : mapping of str to str
-        SHA-256 of each file by name; a file that was not there is left out.
-    base : mapping of str to bytes, or None
-        Of a table of one's own, the shipped files that it started from; see `idkey.table.merge`.
+    `base` is, of a table of one's own, the shipped files that it started from; see `idkey.table.merge`.
     """
 
     folder: Path
     digests: Mapping[str, str]
     base: Mapping[str, bytes] | None = None
+
+
+_MAPPINGS = ("own_cells", "genera", "sources", "about")
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:
@@ -107,13 +104,12 @@ class TraitTable(Editable):
             # A copy: two tables never share a frame, so that changing one cannot change the other.
             object.__setattr__(self, frame, getattr(self, frame).copy())
         # What is said of a genus alone has a column of the kinds, too.
-        columns = dict.fromkeys(c for said in self.genera.values() for c in said)
-        own = {**dict.fromkeys(columns, (None,) * len(self.taxa)), **self.own_cells}
-        own = {c: own[c] for c in (*self.own_cells, *columns)}
-        object.__setattr__(self, "own_cells", MappingProxyType(own))
-        object.__setattr__(self, "genera", MappingProxyType(dict(self.genera)))
-        object.__setattr__(self, "sources", MappingProxyType(dict(self.sources)))
-        object.__setattr__(self, "about", MappingProxyType(dict(self.about)))
+        columns = (c for said in self.genera.values() for c in said if c not in self.own_cells)
+        object.__setattr__(
+            self, "own_cells", {**self.own_cells} | dict.fromkeys(columns, (None,) * len(self.taxa))
+        )
+        for name in _MAPPINGS:
+            object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         problems = list(self._problems())
         if problems:
             raise TableError(problems)
@@ -121,25 +117,23 @@ class TraitTable(Editable):
     def __reduce__(self) -> tuple[Any, ...]:
         # A read-only mapping can be neither pickled nor copied; a plain one can, and is made read-only again.
         found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found |= {name: dict(found[name]) for name in ("own_cells", "genera", "sources", "about")}
+        found |= {name: dict(found[name]) for name in _MAPPINGS}
         return partial(type(self), **found), ()
 
     def _problems(self) -> Iterator[Problem]:
-        if not self.traits:
-            yield Problem(self.name, "", "", "", "no trait; a table needs at least one")
-        if not len(self.taxa):
-            yield Problem(self.name, "", "", "", "no taxon; a table needs at least one")
-        seen: set[str] = set()
-        for trait in self.traits:
-            if trait.id in seen:
+        for what, many in (("trait", self.traits), ("taxon", self.taxa.index)):
+            if not len(many):
+                yield Problem(self.name, "", "", "", f"no {what}; a table needs at least one")
+        ids = [trait.id for trait in self.traits]
+        for i, trait in enumerate(self.traits):
+            if trait.id in ids[:i]:
                 yield Problem(self.name, "", trait.id, trait.id, "a trait of this name is there already")
-            seen.add(trait.id)
             for value, right in trait_problems(trait):
                 yield Problem(self.name, "", trait.id, value, right)
-        for trait in self.traits:
-            if trait.id.endswith(YOUNG) and trait.id.removesuffix(YOUNG) in seen:
-                right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
-                yield Problem(self.name, "", trait.id, trait.id, right)
+        for name in ids:
+            if name.endswith(YOUNG) and name.removesuffix(YOUNG) in ids:
+                right = f"this name is kept for what a young fish shows of {name.removesuffix(YOUNG)}"
+                yield Problem(self.name, "", name, name, right)
         for i in np.flatnonzero(self.taxa.index.duplicated()):
             taxon = str(self.taxa.index[i])
             yield Problem(self.name, str(i + 2), "id", taxon, "a taxon of this id is there already")
@@ -171,10 +165,6 @@ class TraitTable(Editable):
         name : str
             Name used in messages.
 
-        Returns
-        -------
-        TraitTable
-
         Raises
         ------
         TableError
@@ -193,16 +183,9 @@ class TraitTable(Editable):
         )
 
     def only(self, taxa: Collection[str]) -> TraitTable:
-        """Return a table of some of the taxa, in the order of this one.
+        """Return a table of some of the taxa, in the order of this one. Raises UnknownName.
 
-        Parameters
-        ----------
-        taxa : collection of str
-            Ids, trade codes or names, at least one; a code that means several kinds gives all of them.
-
-        Raises
-        ------
-        UnknownName
+        `taxa` are ids, trade codes or names, at least one; a code that means several kinds gives all of them.
         """
         keep = sorted(map(self.position, every(self, taxa)))
         if len(keep) == len(self):
@@ -223,12 +206,8 @@ class TraitTable(Editable):
         TraitTable
             The table as it now stands in the folder; go on with this one, as in ``new = new.save()``.
 
-        Raises
-        ------
-        TableError
-            The table would not load again.
-        IdkeyError
-            No folder, a folder that holds another table, or a file that was changed since it was loaded.
+        Raises TableError where the table would not load again, IdkeyError for no folder, a folder that holds
+        another table, or a file that was changed since it was loaded.
         """
         return display.save_table(self, folder)
 
@@ -377,16 +356,9 @@ class TraitTable(Editable):
         return display.lookalikes(self, stage)
 
     def to_frame(self, *, own: bool = False) -> pd.DataFrame:
-        """Return the whole table as text, one row a taxon, in the shape of taxa.csv.
+        """Return the whole table as text, shape (n_taxa, n_meta + n_columns), in the shape of taxa.csv.
 
-        Parameters
-        ----------
-        own : bool
-            Whether cells that are taken over from the genus are left blank, as they are in taxa.csv.
-
-        Returns
-        -------
-        pandas.DataFrame, shape (n_taxa, n_meta + n_columns)
+        With `own` cells that are taken over from the genus are left blank, as they are in taxa.csv.
         """
         columns = {
             column: [cell_text(self.trait_of(column), cell) for cell in cells]
