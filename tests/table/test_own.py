@@ -402,6 +402,27 @@ def test_a_base_that_holds_other_files_touches_none(place, tmp_path):
 # -- conflicts -------------------------------------------------------------------------------------------
 
 
+def met(place, table: TraitTable, newer: Files, *conflicts: str) -> TraitTable:
+    """Save a table and load it over a newer one: just these are open, and stay so when it is saved again."""
+    ship, mine = place
+    table.save()
+    ship(newer)
+    table = load_table(mine)
+    assert set(ids(table)) == {*conflicts}
+    table.save()
+    assert sorted(ids(load_table(mine))) == sorted(conflicts)
+    return load_table(mine)
+
+
+def settled(place, keep: str, *conflicts: str) -> TraitTable:
+    """Settle these one after the other; nothing is open then, and it stays so."""
+    for conflict in conflicts:
+        table = settle(place[1], conflict, keep)
+    assert table.conflicts == load_table(place[1]).conflicts == ()
+    assert content(load_table(place[1])) == content(table)
+    return table
+
+
 def test_a_cell_that_both_changed(place):
     ship, mine = place
     start_table(mine).with_cell("alpha", "tail", "hollow", CLAIM).save()
@@ -464,41 +485,29 @@ def own_kind_shipped() -> Files:
 
 @BOTH
 def test_an_own_kind_that_is_shipped_by_now(place, keep):
-    ship, mine = place
-    own_kind(start_table(mine), tail="forked", spots="light").save()
-    ship(own_kind_shipped())
-    table = load_table(mine)
-    assert ids(table) == ["taxon:mine"]
+    mine = own_kind(start_table(place[1]), tail="forked", spots="light")
+    table = met(place, mine, own_kind_shipped(), "taxon:mine")
     assert (text(table, "mine", "tail"), text(table, "mine", "size")) == ("forked", "")
     table.with_cell("alpha", "teeth", "many", CLAIM).save()
-    assert ids(load_table(mine)) == ["taxon:mine"]
-    done = settle(mine, "taxon:mine", keep)
-    assert done.conflicts == ()
-    assert text(done, "mine", "tail") == ("forked" if keep == "own" else "straight")
-    assert text(done, "mine", "size") == ("" if keep == "own" else "50")
-    assert text(done, "mine", "spots") == ("light" if keep == "own" else "")
+    done = settled(place, keep, "taxon:mine")
+    kept = [text(done, "mine", column) for column in ("tail", "size", "spots")]
+    assert kept == (["forked", "", "light"] if keep == "own" else ["straight", "50", ""])
     assert text(done, "alpha", "teeth") == "many"
-    assert content(load_table(mine)) == content(done)
 
 
 @BOTH
 def test_an_own_kind_under_the_trade_code_of_a_new_shipped_one(place, keep):
-    ship, mine = place
-    own_kind(start_table(mine), tradeCode="T001|T777", tail="forked").save()
-    assert load_table(mine).conflicts == ()  # T001 was shared, and said, from the start
-    ship(NEWER)
-    table = load_table(mine)
-    (conflict,) = table.conflicts
+    table = own_kind(start_table(place[1]), tradeCode="T001|T777", tail="forked").save()
+    assert load_table(place[1]).conflicts == ()  # T001 was shared, and said, from the start
+    place[0](NEWER)
+    (conflict,) = load_table(place[1]).conflicts
     assert (conflict.kind, conflict.own, conflict.shipped) == ("taxon", "mine", "zeta")
     assert "T777" in conflict.text
-    assert {"mine", "zeta"} <= set(table.ids)
-    table.save()
-    assert len(load_table(mine).conflicts) == 1
-    done = settle(mine, conflict, keep)
-    assert done.conflicts == ()
+    assert {"mine", "zeta"} <= set(met(place, table, NEWER, conflict.id).ids)
+    done = settled(place, keep, conflict.id)
     assert ("mine" in done.ids) == (keep == "own")
-    done = done.save()
-    assert load_table(mine).conflicts == ()
+    done.save()
+    assert load_table(place[1]).conflicts == ()
 
 
 SHIPPED_FINS = "fins,Fins,nominal,,long|round,long|round,no,Fins?,,0.1,invented,,5,,no,yes,\n"
@@ -513,19 +522,12 @@ def fins_shipped() -> Files:
 
 @BOTH
 def test_an_own_trait_whose_name_is_taken_by_now(place, keep):
-    ship, mine = place
-    table = own_kind(start_table(mine).with_trait(FINS, {"alpha": "short", "beta": "long"}), fins="short")
-    table.with_cell("mine", "fins_young", "long").save()
-    ship(fins_shipped())
-    table = load_table(mine)
-    assert ids(table) == ["trait:fins_own"]
+    mine = own_kind(start_table(place[1]).with_trait(FINS, {"alpha": "short", "beta": "long"}), fins="short")
+    table = met(place, mine.with_cell("mine", "fins_young", "long"), fins_shipped(), "trait:fins_own")
     # Neither is taken for the other: both stand in the table.
     assert (text(table, "alpha", "fins"), text(table, "alpha", "fins_own")) == ("round", "short")
     assert table.trait("fins_own").states == ("long", "short")
-    table.save()
-    assert ids(load_table(mine)) == ["trait:fins_own"]
-    done = settle(mine, "trait:fins_own", keep)
-    assert done.conflicts == ()
+    done = settled(place, keep, "trait:fins_own")
     if keep == "own":
         assert text(done, "mine", "fins_own") == "short"
     else:
@@ -533,66 +535,49 @@ def test_an_own_trait_whose_name_is_taken_by_now(place, keep):
         # What can be read as the shipped trait is kept, what can't is in the old versions of the folder.
         assert [text(done, taxon, "fins") for taxon in ("alpha", "beta", "mine")] == ["round", "long", ""]
         assert text(done, "mine", "fins_young") == "long"
-    assert content(load_table(mine)) == content(done)
 
 
 @BOTH
 def test_an_own_source_whose_key_is_taken_by_now(place, keep):
-    ship, mine = place
-    table = start_table(mine).with_source(source("NOTE", "A note of mine"))
-    table.with_cell("alpha", "teeth", "many", source="NOTE").save()
-    ship(upgraded({**SMALL, "sources.bib": SMALL["sources.bib"] + source("NOTE", "Something else").encode()}))
-    table = load_table(mine)
-    assert ids(table) == ["source:NOTE_own"]
+    table = start_table(place[1]).with_source(source("NOTE", "A note of mine"))
+    table = table.with_cell("alpha", "teeth", "many", source="NOTE")
+    newer = {**SMALL, "sources.bib": SMALL["sources.bib"] + source("NOTE", "Something else").encode()}
+    table = met(place, table, upgraded(newer), "source:NOTE_own")
     assert "NOTE_own" in set(table.claims("alpha", "teeth")["source"])
     assert "A note of mine" in table.sources["NOTE_own"].full
     assert "Something else" in table.sources["NOTE"].full
-    table.save()
-    assert ids(load_table(mine)) == ["source:NOTE_own"]
-    done = settle(mine, "source:NOTE_own", keep)
-    assert done.conflicts == ()
+    done = settled(place, keep, "source:NOTE_own")
     assert ("NOTE_own" in done.sources) == (keep == "own")
     assert ("NOTE" in set(done.claims("alpha", "teeth")["source"])) == (keep == "shipped")
 
 
 def with_own_care(table: TraitTable) -> TraitTable:
-    rows = [
-        {"care_group": "caves", "flow": "strong"},
-        {"care_group": "sand", "taxon": "gamma", "flow": "gentle"},
-    ]
-    claims = [{"care_group": "caves"}, {"taxon": "gamma"}]
-    care = pd.concat([table.care, pd.DataFrame(rows)], ignore_index=True).fillna("")
-    said = {"attribute": "flow", "class": "memory", "scope": "group"}
-    claims = pd.DataFrame([{**claim, **said} for claim in claims])
-    return replace(
-        table, care=care, evidence=pd.concat([table.evidence, claims], ignore_index=True).fillna("")
+    rows = [("caves", "", "strong"), ("sand", "gamma", "gentle")]
+    rows = pd.DataFrame(rows, columns=["care_group", "taxon", "flow"])
+    claims = pd.DataFrame({"care_group": ["caves", ""], "taxon": ["", "gamma"]})
+    claims = claims.assign(**{"attribute": "flow", "class": "memory", "scope": "group"})
+    care, evidence = (
+        pd.concat([kept, new], ignore_index=True).fillna("")
+        for kept, new in ((table.care, rows), (table.evidence, claims))
     )
+    return replace(table, care=care, evidence=evidence)
 
 
 @BOTH
 def test_own_care_that_is_shipped_by_now(place, keep):
-    ship, mine = place
-    table = with_own_care(own_kind(start_table(mine)))
-    table.with_cell("mine", "careGroup", "caves").save()
+    mine = with_own_care(own_kind(start_table(place[1]))).with_cell("mine", "careGroup", "caves")
     newer = added(SMALL, "care.csv", care_group="caves", flow="moderate", ph="5..6")
     newer = added(newer, "care.csv", care_group="sand", taxon="gamma", ph="7..8")
     newer = with_cell(newer, "care.csv", "sand", "substrate", "Stones.")
-    for who, column in (
-        ({"care_group": "caves"}, "flow"),
-        ({"care_group": "caves"}, "ph"),
-        ({"taxon": "gamma"}, "ph"),
-    ):
-        newer = added(newer, "evidence.csv", **who, attribute=column, class_="memory", scope="group")
-    ship(upgraded(newer))
-    table = load_table(mine)
-    assert ids(table) == ["care:gamma", "care:caves_own"]
+    for who, name, column in (
+        ("care_group", "caves", "flow"), ("care_group", "caves", "ph"), ("taxon", "gamma", "ph")
+    ):  # fmt: skip
+        claim = {who: name, "attribute": column, "class_": "memory", "scope": "group"}
+        newer = added(newer, "evidence.csv", **claim)
+    table = met(place, mine, upgraded(newer), "care:gamma", "care:caves_own")
     assert table.taxa.at["mine", "careGroup"] == "caves_own"
     assert list(table.care.loc[table.care["taxon"] == "gamma", "flow"]) == ["gentle"]
-    table.save()
-    assert ids(load_table(mine)) == ["care:gamma", "care:caves_own"]
-    settle(mine, "care:caves_own", keep)
-    done = settle(mine, "care:gamma", keep)
-    assert done.conflicts == load_table(mine).conflicts == ()
+    done = settled(place, keep, "care:caves_own", "care:gamma")
     assert done.taxa.at["mine", "careGroup"] == ("caves_own" if keep == "own" else "caves")
     (gamma,) = done.care.loc[done.care["taxon"] == "gamma", ["flow", "ph"]].to_numpy().tolist()
     assert gamma == (["gentle", ""] if keep == "own" else ["", "7..8"])
@@ -600,15 +585,12 @@ def test_own_care_that_is_shipped_by_now(place, keep):
 
 @BOTH
 def test_a_cell_of_care_that_both_changed(place, keep):
-    ship, mine = place
-    table = start_table(mine)
+    table = start_table(place[1])
     care = table.care.copy()
     care.loc[care["care_group"] == "sand", "substrate"] = "Gravel."
-    replace(table, care=care).save()
-    ship(upgraded(with_cell(SMALL, "care.csv", "sand", "substrate", "Stones.")))
-    assert ids(load_table(mine)) == ["care:sand:substrate"]
-    done = settle(mine, "care:sand:substrate", keep)
-    assert done.conflicts == load_table(mine).conflicts == ()
+    newer = upgraded(with_cell(SMALL, "care.csv", "sand", "substrate", "Stones."))
+    met(place, replace(table, care=care), newer, "care:sand:substrate")
+    done = settled(place, keep, "care:sand:substrate")
     assert set(done.care["substrate"]) == {"", "Gravel." if keep == "own" else "Stones."}
 
 
@@ -633,18 +615,15 @@ GONE = {"taxon:beta", "gone:teeth", "trait:spots", "cell:gamma:spots"}
 
 
 def test_what_leans_on_what_is_gone_stays_and_the_shipped_may_come_back(place):
-    ship, mine = place
-    before = leaning(mine)
-    ship(much_gone())
-    table = load_table(mine)
-    assert set(ids(table)) == GONE
+    before = leaning(place[1])
+    table = met(place, before, much_gone(), *GONE)
     for taxon, column in (("beta", "size"), ("mine", "teeth"), ("alpha", "teeth"), ("gamma", "spots")):
         assert text(table, taxon, column) == text(before, taxon, column)
     assert table.trait("fins").applies_when == ("spots", ("light",))
     own_kind(table, "another").save()
-    assert set(ids(load_table(mine))) == GONE
-    ship(upgraded(SMALL, "3.0"))
-    table = load_table(mine)
+    assert set(ids(load_table(place[1]))) == GONE
+    place[0](upgraded(SMALL, "3.0"))
+    table = load_table(place[1])
     assert table.conflicts == ()
     assert content(table.without_taxon("another")) == content(before)
 
@@ -670,21 +649,13 @@ def test_what_is_gone_can_be_kept_or_given_up_one_by_one_in_any_order(place, kee
 
 @BOTH
 def test_a_source_or_a_care_group_that_is_gone_stays_where_the_keeper_uses_it(place, keep):
-    ship, mine = place
-    table = own_kind(start_table(mine), careGroup="stones").with_cell(
-        "alpha", "teeth", "many", source="JONES"
-    )
-    table.save()
-    newer = without_source("JONES")(SMALL)
-    newer = {name: data.replace(b"stones", b"rocks") for name, data in newer.items()}
-    ship(upgraded(newer))
-    table = load_table(mine)
-    assert set(ids(table)) == {"gone:stones", "gone:JONES"}
+    mine = own_kind(start_table(place[1]), careGroup="stones")
+    newer = {name: data.replace(b"stones", b"rocks") for name, data in without_source("JONES")(SMALL).items()}
+    table = mine.with_cell("alpha", "teeth", "many", source="JONES")
+    table = met(place, table, upgraded(newer), "gone:stones", "gone:JONES")
     assert table.taxa.at["mine", "careGroup"] == "stones"
     assert table.taxa.at["alpha", "careGroup"] == "rocks"
-    for conflict in ("gone:stones", "gone:JONES"):
-        table = settle(mine, conflict, keep)
-    assert table.conflicts == load_table(mine).conflicts == ()
+    table = settled(place, keep, "gone:stones", "gone:JONES")
     assert table.taxa.at["mine", "careGroup"] == ("stones" if keep == "own" else "")
     assert text(table, "alpha", "teeth") == "many"
     assert ("JONES" in table.sources) == (keep == "own")
