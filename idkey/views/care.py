@@ -37,7 +37,7 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
     """
     several = len(sheet.names) > 1
     own, needs, every = _in_reading_order(sheet)
-    cited = _Sources(sheet)
+    cited: dict[str, int] = {}
     title = f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}"
     cautions = tuple(
         doc.Group((Lines((doc.Strong(n.label), *n.text.splitlines())), *_why(n, sheet, cited)), frame=True)
@@ -59,10 +59,17 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
         On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn else ()),
         On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
         On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
-        On(PRINT, cited.blocks()),
+        On(PRINT, _sources(sheet, cited)),
         On(TEXT, _text_lines(sheet, full)),
     )
     return of_table(sheet.table, title, blocks, width=_WIDTH)
+
+
+def _sources(sheet: CareSheet, cited: dict[str, int]) -> tuple[Block, ...]:
+    sources = sheet.table.sources if sheet.table is not None else {}
+    full = {key: source.full for key, source in sources.items()}
+    entries = tuple(f"{number}. {full.get(key, key)}" for key, number in cited.items())
+    return (Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
 
 
 def care_blocks(sheet: CareSheet) -> tuple[Block, ...]:
@@ -135,12 +142,17 @@ def _conflicts(sheet: CareSheet) -> tuple[str, ...]:
     return (f"{count}: {what}. No one answer suits all these names there.",) if what else ()
 
 
-def _why(need: Need, sheet: CareSheet, cited: _Sources) -> tuple[doc.Inline | Block, ...]:
-    """Return how we know: on the screen each claim behind a fold, on paper the classes and the sources."""
+def _why(need: Need, sheet: CareSheet, cited: dict[str, int]) -> tuple[doc.Inline | Block, ...]:
+    """Return how we know: on the screen each claim behind a fold, on paper the classes and the sources.
+
+    The sources are numbered, in `cited`, as they are first met.
+    """
     if not need.evidence:
         return ()
     claims = tuple(dict.fromkeys(_claim(backing, sheet) for backing in need.evidence))
-    on_paper = Lines((cited.cite(need),), style="small")
+    keys = dict.fromkeys(b.source for b in need.evidence if b.followed and b.source)
+    numbers = sorted(cited.setdefault(key, len(cited) + 1) for key in keys)
+    on_paper = Lines((f"{need.grounds} {numbers or ''}".rstrip(),), style="small")
     return On(SCREEN, (doc.Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
 
 
@@ -156,24 +168,6 @@ def _claim(backing: Backing, sheet: CareSheet) -> str:
         label = dict(zip(sheet.names, sheet.short_labels, strict=True)).get(backing.taxon)
         words = f"{label or backing.care_group.replace('_', ' ').capitalize()}: {words}"
     return f"{words}. {backing.note}" if backing.note else words
-
-
-class _Sources:
-    """The sources that a printed sheet goes by, numbered as they are first met."""
-
-    def __init__(self, sheet: CareSheet):
-        sources = sheet.table.sources if sheet.table is not None else {}
-        self._full = {key: source.full for key, source in sources.items()}
-        self._numbers: dict[str, int] = {}
-
-    def cite(self, need: Need) -> str:
-        keys = dict.fromkeys(b.source for b in need.evidence if b.followed and b.source)
-        numbers = sorted(self._numbers.setdefault(key, len(self._numbers) + 1) for key in keys)
-        return f"{need.grounds} {numbers or ''}".rstrip()
-
-    def blocks(self) -> tuple[Block, ...]:
-        entries = tuple(f"{number}. {self._full.get(key, key)}" for key, number in self._numbers.items())
-        return (Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
 
 
 def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:

@@ -35,13 +35,7 @@ CAUTIONS: tuple[Block, ...] = (
 
 
 def number_of(count: int, thing: str, which: str = "") -> str:
-    """Write how many there are of a thing.
-
-    Examples
-    --------
-    >>> number_of(1, "name"), number_of(3200, "name", "more")
-    ('1 name', '3,200 more names')
-    """
+    """Write how many there are of a thing, as in "3,200 more names"."""
     return f"{count:,} {which}{' ' * bool(which)}{thing}{'s' * (count != 1)}"
 
 
@@ -57,13 +51,7 @@ def cut(text: str, longest: int) -> str:
 
 
 def chance_words(right: float) -> str:
-    """Write how often a look is right, never as certain.
-
-    Examples
-    --------
-    >>> chance_words(0.5), chance_words(0.88), chance_words(0.96), chance_words(0.999)
-    ('5 in 10', '9 in 10', '24 in 25', '99 in 100')
-    """
+    """Write how often a look is right, never as certain: "9 in 10", "24 in 25"."""
     of = _shown_of(right)
     return f"{right * 10:.0f} in 10" if of == 10 else f"{of - 1} in {of}"
 
@@ -76,13 +64,7 @@ def _shown_of(right: float) -> int:
 
 
 def look_words(right: float | None, k: int = 2) -> str:
-    """Say how well one look tells k kinds apart.
-
-    Examples
-    --------
-    >>> look_words(0.9), look_words(0.52), look_words(None)
-    ('well, 9 in 10', 'hardly, 5 in 10', 'tells nothing')
-    """
+    """Say how well one look tells k kinds apart."""
     if right is None:
         return "tells nothing"
     # By the number as it is shown, so that two looks of the same number have the same word; but what
@@ -101,13 +83,7 @@ def share_of_the_way(right: float, k: int) -> float:
 
 
 def one_in(chance: float) -> str:
-    """Write a chance of going wrong as one in so many.
-
-    Examples
-    --------
-    >>> one_in(0.0279), one_in(0.4), one_in(0.0001)
-    ('1 in 36', '4 in 10', 'fewer than 1 in 200')
-    """
+    """Write a chance of going wrong as one in so many: "1 in 36", "4 in 10"."""
     if chance < 0.005:
         return "fewer than 1 in 200"
     # Two figures are more than the observer errors are known to.

@@ -12,7 +12,7 @@ from idkey import TraitTable, compare, display, load_table
 from idkey.model.lookalikes import lookalikes
 from idkey.views.charts import map_svg, on_map
 from idkey.views.compare import care_line, mix_up_words
-from idkey.views.words import chance_words, look_words, one_in
+from idkey.views.words import chance_words, look_words, number_of, one_in
 
 TABLE = load_table()
 L201, CONTRADENS = "hypancistrus_l201", "hypancistrus_contradens"
@@ -112,9 +112,13 @@ def test_kinds_that_nothing_tells_apart():
 
 
 def test_chances_of_a_look_and_of_a_mix_up():
-    chances = {0.5: "5 in 10", 0.9: "9 in 10", 0.95: "19 in 20", 0.99: "99 in 100", 1.0: "99 in 100"}
+    assert (number_of(1, "name"), number_of(3200, "name", "more")) == ("1 name", "3,200 more names")
+    looks = {0.9: "well, 9 in 10", 0.52: "hardly, 5 in 10", None: "tells nothing"}
+    assert {right: look_words(right) for right in looks} == looks
+    chances = {0.5: "5 in 10", 0.88: "9 in 10", 0.9: "9 in 10", 0.95: "19 in 20", 0.96: "24 in 25"}
+    chances |= dict.fromkeys((0.99, 0.999, 1.0), "99 in 100")
     assert {chance: chance_words(chance) for chance in chances} == chances
-    chances = {0.5: "5 in 10", 0.26: "3 in 10", 0.2: "1 in 5", 0.0279: "1 in 36"}
+    chances = {0.5: "5 in 10", 0.4: "4 in 10", 0.26: "3 in 10", 0.2: "1 in 5", 0.0279: "1 in 36"}
     chances |= dict.fromkeys((0.001, 0.0), "fewer than 1 in 200")
     assert {chance: one_in(chance) for chance in chances} == chances
 

@@ -73,9 +73,9 @@ def all_text(data):
     return squeezed(" ".join(page.extract_text() for page in pages_of(data)))
 
 
-def small_key(**columns):
-    frame = pd.DataFrame({"kind": ["one", "two"], "tail": ["forked", "straight"], **columns})
-    return idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind"))
+def small_key(tail=("forked", "straight"), kinds=("one", "two"), name="table"):
+    frame = pd.DataFrame({"kind": kinds, "tail": tail})
+    return idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind", name=name))
 
 
 @pytest.mark.parametrize("paper", SIZES)
@@ -156,18 +156,14 @@ def test_the_published_key_stands_in_print_with_every_species():
 
 
 def test_what_cannot_be_told_apart_is_said():
-    made = small_key(tail=["forked", "forked"])
-    assert not made.couplets
-    words = "can't be told apart by this table: one; two"
+    made, words = small_key(tail=["forked", "forked"]), "can't be told apart by this table: one; two"
     assert squeezed(words) in all_text(pdf_of(made))
-    assert all(words in Page(page).words for page in (page_of(made), made.html()))
-    assert words in made.text()
+    assert all(words in text for text in (Page(page_of(made)).words, Page(made.html()).words, made.text()))
 
 
 def test_an_end_longer_than_a_page_goes_on_over_the_page():
     names = [f"kind number {i:04d} of a long list" for i in range(900)] + ["x" * 2000]
-    frame = pd.DataFrame({"kind": [*names, "other"], "tail": ["forked"] * len(names) + ["straight"]})
-    made = idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind"))
+    made = small_key(["forked"] * len(names) + ["straight"], [*names, "other"])
     data = pdf_of(made)
     foot = squeezed(f"Key to 902 kinds | {words.stamp(made.table)}")
     text = re.sub(rf"{re.escape(foot)}page\d+of{len(pages_of(data))}", "", all_text(data))
@@ -177,9 +173,9 @@ def test_an_end_longer_than_a_page_goes_on_over_the_page():
 def test_a_key_to_thousands_of_kinds_is_set_in_seconds():
     document = display.document(shipped_key())
     (block,) = (b for b in document.blocks if isinstance(b, Couplets))
-    many = tuple(replace(c, number=c.number + 1000 * i) for i in range(10) for c in block.couplets)
+    bare = [(c, tuple(replace(x, to=1 if x.to else None) for x in c.leads)) for c in block.couplets]
     many = tuple(
-        replace(c, before=(), leads=tuple(replace(x, to=1 if x.to else None) for x in c.leads)) for c in many
+        replace(c, number=c.number + 1000 * i, before=(), leads=x) for i in range(10) for c, x in bare
     )
     start = time.process_time()
     data = print.pdf(replace(document, blocks=(Couplets(many),)))
@@ -244,20 +240,17 @@ def test_hostile_texts_are_text():
 
 
 @pytest.mark.parametrize("taxon", PAIR)
-def test_any_letter_prints_in_a_key_a_care_sheet_and_a_comparison(tmp_path, taxon):
+def test_any_letter_prints_in_a_key_a_care_sheet_and_a_comparison(taxon):
     table = shipped().only(PAIR).with_cell(taxon, "scientificName", f"Hypancistrus {LETTERS}")
-    things = (idkey.build_key(table), idkey.care_for(table, *PAIR), compare(table, *PAIR))
-    for number, thing in enumerate(things):
-        thing.save(tmp_path / f"{number}.pdf")
-        text = all_text((tmp_path / f"{number}.pdf").read_bytes())
+    for thing in (idkey.build_key(table), idkey.care_for(table, *PAIR), compare(table, *PAIR)):
+        text = all_text(pdf_of(thing))
         assert all(letter in text for letter in "‘’“”–…łčαß漢")
 
 
 @settings(max_examples=15)
 @given(st.text(max_size=40), st.text(min_size=1, max_size=300))
 def test_any_text_can_be_printed(title, label):
-    frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
-    made = idkey.build_key(idkey.TraitTable.from_frame(frame, taxon="kind", name=label))
+    made = small_key(name=label)
     assert pages_of(pdf_of(made, title=title))
     assert page_of(made, title=title).encode("utf-8")
 
@@ -382,21 +375,19 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
 
 
 def test_version_and_date_come_from_the_data_package(tmp_path):
-    folder = tmp_path / "mine"
-    shutil.copytree(shipped_folder(), folder)
-    package = json.loads((folder / "datapackage.json").read_text(encoding="utf-8"))
-    (folder / "datapackage.json").write_text(
-        json.dumps({**package, "version": "2.5", "created": "2026-03-09T10:00:00Z"}), encoding="utf-8"
-    )
+    folder = shutil.copytree(shipped_folder(), tmp_path / "mine")
+    package = folder / "datapackage.json"
+    said = json.loads(package.read_text(encoding="utf-8")) | {"version": "2.5"}
+    package.write_text(json.dumps(said | {"created": "2026-03-09T10:00:00Z"}), encoding="utf-8")
     table = idkey.load_table(folder)
     for some in (table, table.only(table.ids[:2])):
         assert (some.version, some.date) == ("2.5", "2026-03-09")
-    more = table.with_taxon("new_kind", scientificName="New sp.")
-    assert more.version == "2.5 with additions"
-    assert more.with_taxon("newer_kind", scientificName="Newer sp.").version == "2.5 with additions"
-    (folder / "datapackage.json").unlink()
+    for taxon in ("new_kind", "newer_kind"):
+        table = table.with_taxon(taxon, scientificName=f"{taxon} sp.")
+        assert table.version == "2.5 with additions"
+    package.unlink()
     assert (idkey.load_table(folder).version, idkey.load_table(folder).date) == ("", "")
     for wrong in ("{", "[1]", '"text"'):
-        (folder / "datapackage.json").write_text(wrong, encoding="utf-8")
+        package.write_text(wrong, encoding="utf-8")
         with pytest.raises(IdkeyError, match=r"datapackage\.json.*mend or delete"):
             idkey.load_table(folder)
