@@ -20,8 +20,8 @@ from idkey.table.care import CareColumn
 class Settling:
     """Which question settles the conflict over one need.
 
-    `trait` is the one to look at next, None where no question that is left would tell; `settles` is the
-    expected drop, in bits, of the uncertainty about which need it is.
+    `trait` is None where no question that is left would tell; `settles` is the expected drop, in bits, of the
+    uncertainty about which need it is.
     """
 
     attribute: str
@@ -38,11 +38,7 @@ class Settling:
 
 
 def safest_choice(column: CareColumn, parts: Sequence[Part]) -> str:
-    """Return the safest choice in one respect for several names of which one is right.
-
-    Where no range suits all and shares are given, the likeliest two count. Blank where there is no choice to
-    make: a text to read, or nothing known of any name.
-    """
+    """Return the safest choice for several names of which one is right; blank where there is none to make."""
     known = [p for p in parts if p.cells]
     rule = _SAFEST.get(column.id) or _SAFEST.get(column.combine)
     if rule is None or not known:
@@ -53,11 +49,10 @@ def safest_choice(column: CareColumn, parts: Sequence[Part]) -> str:
 
 
 def _safe_range(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return the overlap, which harms none; if there is none, the nearest ends of the two likeliest.
+    """Return the overlap, which harms none; if there is none, the gap between the two likeliest.
 
-    A fish bears water a little outside its range better than water far outside it, so between two ranges that
-    do not meet the gap between their nearest ends takes each kind least far from what it needs. It is right
-    for neither, so it is called a stopgap and says for whom it is not right. Without shares all names count.
+    Between two ranges that do not meet, the gap takes each kind least far from what it needs. It is right for
+    neither, so it is called a stopgap and says for whom it is not right. Without shares all names count.
     """
     span = overlap([p.value for p in known])
     if span[0] <= span[1]:
@@ -71,11 +66,7 @@ def _safe_range(column: CareColumn, known: Sequence[Part]) -> str:
 
 
 def _food(column: CareColumn, known: Sequence[Part]) -> str:
-    """Return the food that all share; without one, the food of each.
-
-    A grazer can leave meat, and a hunter wood, as long as its own food lies beside it; what one of them
-    should avoid is not offered to any, since nobody knows yet which fish it is.
-    """
+    """Return the food that all share; without one that of each, since a grazer can leave meat."""
     foods = "; ".join(dict.fromkeys(state_words(column, p.value) for p in known))
     each = f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
     return _shared(column, known) or each
@@ -114,8 +105,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
     `Identification.questions` ranks its questions; "none of these" has no care and is left out. The best has
     most bits per second of effort.
 
-    `conflicts` holds the need of each kind still possible, by column and taxon id. One is returned a
-    conflict, in the order given; its trait is None where no question settles `MIN_GAIN` bits.
+    `conflicts` holds the need of each kind still possible, by column and taxon id. No question that settles
+    less than `MIN_GAIN` bits counts.
     """
     if not conflicts:
         return ()
@@ -138,9 +129,7 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
             for trait, gain in zip(asker.traits, gains, strict=True)
             if gain >= MIN_GAIN and trait.id in asked
         ]
-        if not useful:
-            settlings.append(Settling(column.id))
-            continue
-        _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]))
-        settlings.append(Settling(column.id, trait.id, trait.question or trait.name, gain))
+        _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]), default=(0.0, None, 0.0))
+        best = (trait.id, trait.question or trait.name, gain) if trait else ()
+        settlings.append(Settling(column.id, *best))
     return tuple(settlings)

@@ -57,16 +57,19 @@ class TankCheck(Printed):
             failures = "; ".join(f"{_low(c.label)}, {c.short_by}" for c in self.fails)
             besides = f" Can't be said yet: {_labels(vital)}." if vital else ""
             return f"Fails: {' '.join(failures.split())}.{besides}"
-        unknown = "Not known what it needs" if len(self.names) == 1 else "Not known what all of them need"
-        if self.ok:
-            words = [(unknown, "need not known"), ("To judge by reading", "read")]
-            return f"Fits, in all that can be measured.{_lists(words, self.checks)}"
-        words = [
-            ("Measure", "not measured"),
-            ("The names disagree on", "names disagree"),
-            (unknown, "need not known"),
-        ]
-        return f"Can't be said yet.{_lists(words, vital)}"
+        words = {
+            "not measured": "Measure",
+            "names disagree": "The names disagree on",
+            "need not known": f"Not known what {'it needs' if len(self.names) == 1 else 'all of them need'}",
+            "read": "To judge by reading",
+        }
+        head = "Fits, in all that can be measured." if self.ok else "Can't be said yet."
+        for verdict, what in words.items():
+            # Growth is no matter of reading.
+            rows = [c for c in (self.checks if self.ok else vital) if c.attribute != "growth"]
+            if labels := _labels(c for c in rows if c.verdict == verdict):
+                head += f" {what}: {labels}."
+        return head
 
     def to_frame(self) -> pd.DataFrame:
         """Return the rows as a table of text, a column each part of a `Check`."""
@@ -79,11 +82,8 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
 
     A range fails where the tank lies outside it, a minimum where it has less; what was not measured, or is
     not known of the fish, is never a pass. Where several names have no value in common the names disagree,
-    unless the tank suits none of them.
-
-    The tank is a Tank or a mapping of the same names, such as ``{"length_cm": 100, "width_cm": 40,
-    "height_cm": 40}``. A measure that can't be is an IdkeyError: one line with the value and the plausible
-    range.
+    unless the tank suits none of them. The tank is a Tank or a mapping of the same names. A measure that
+    can't be is an IdkeyError: one line with the value and the plausible range.
 
     Examples
     --------
@@ -99,14 +99,6 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     if not isinstance(tank, Tank):
         tank = Tank.of(tank)
     return TankCheck(care.names, tank, tuple(rows(care, tank)), care.labels)
-
-
-def _lists(words: Iterable[tuple[str, str]], checks: Iterable[Check]) -> str:
-    """Return " Words: label, label." for each verdict that rows have; growth is no matter of reading."""
-    named = (
-        (head, _labels(c for c in checks if c.verdict == v and c.attribute != "growth")) for head, v in words
-    )
-    return "".join(f" {head}: {labels}." for head, labels in named if labels)
 
 
 def _labels(checks: Iterable[Check]) -> str:

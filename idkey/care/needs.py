@@ -10,7 +10,7 @@ from typing import Generic, TypeAlias, TypeVar
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
 from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
-from idkey.table.claims import CLASSES
+from idkey.table.claims import CLASSES, NOT_FOLLOWED
 from idkey.table.schema import Range
 from idkey.table.table import TraitTable
 from idkey.table.units import amount
@@ -28,8 +28,6 @@ CLASS_WORDS = {
 """The classes of evidence in words a keeper reads."""
 
 _ORIGIN_WORDS = {"species": "for the kind itself", "group": "for the care group", "all": "for every fish"}
-_NOT_FOLLOWED = "Not followed"
-"""How the note of a claim begins that the sheet does not go by."""
 _CAUTIONS = "cautions"
 """Column in which what is said of a kind, of its group and of every fish adds up."""
 _FEW = 2
@@ -75,8 +73,7 @@ def format_value(column: CareColumn, value: Value) -> str:
         return value or "not known"
     if isinstance(value, frozenset):
         return state_words(column, value)
-    ends = value if isinstance(value, tuple) else (value,)
-    return amount(*ends, unit=column.unit)
+    return amount(*(value if isinstance(value, tuple) else (value,)), unit=column.unit)
 
 
 class FrozenMap(Mapping[str, V], Generic[V]):
@@ -120,8 +117,8 @@ class Backing:
 
     @property
     def followed(self) -> bool:
-        """Whether the sheet goes by this claim; a figure that was set aside says so in its note."""
-        return not self.note.startswith(_NOT_FOLLOWED)
+        """Whether the sheet goes by it; a figure that was set aside says so in its note."""
+        return not self.note.startswith(NOT_FOLLOWED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,10 +180,9 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One need of one name (a taxon id and what sentences call it), before names are brought together.
+    """One need of one name (a taxon id, what sentences call it, its share of a posterior if it has one).
 
-    `cells` holds the cell, or for cautions those of the kind and of its group; it is empty where nothing is
-    known. `share` is its share of the posterior, where the names come from an identification.
+    `cells` holds the cell, or for cautions those of the kind and of its group; it is empty where not known.
     """
 
     name: str
@@ -224,9 +220,9 @@ class CareRows:
         """Raise IdkeyError for a name whose group has no row; where `anyone` will do, if none has."""
         missing = [name for name in names if self._group(name) not in self._groups]
         if missing and (len(missing) == len(names) or not anyone):
-            name, group = missing[0], self._group(missing[0])
+            group = self._group(missing[0])
             right = f"care group {group!r} has no row" if group else "it has no care group"
-            msg = f"{name}: this table has no care sheets for it: {right} in care.csv"
+            msg = f"{missing[0]}: this table has no care sheets for it: {right} in care.csv"
             raise IdkeyError(msg)
 
     def _group(self, name: str) -> str:
@@ -235,8 +231,7 @@ class CareRows:
     def part(self, column: CareColumn, name: str, label: str = "", share: float | None = None) -> Part:
         """Return one need of one name: its own row over that of its group.
 
-        Cautions of the kind and of its group add up; what concerns every fish stands in the row `all`, and a
-        group or kind adds to it. A sentence that stands in two rows is given once.
+        Cautions, and what concerns every fish, add up with the row `all`, a sentence of two rows given once.
         """
         group = self._group(name)
         rows = [(name, "", "species", self._kinds.get(name)), ("", group, "group", self._groups.get(group))]

@@ -1,7 +1,4 @@
-"""How a tank is held against the needs of a care sheet, by the rules that care_columns.csv names.
-
-Each rule makes a row of the answer; what more there is to say of one column stands in `_FACTS`.
-"""
+"""How a tank is held against the needs of a care sheet, by the rules that care_columns.csv names."""
 
 from __future__ import annotations
 
@@ -26,8 +23,8 @@ AMMONIA_LIMIT = 0.05
 """mg/L un-ionised ammonia nitrogen; more harms gills (University of Florida, IFAS, sheet FA16: a copy)."""
 
 _PRACTICE = "common practice"
+# Relative; a volume worked out from its sides may miss its last digit.
 _TOLERANCE = 1e-9
-"""Relative; a volume worked out from its sides may miss its last digit."""
 _OVER_SATURATION = 1.2
 _SHELLED = re.compile(r"\b(snail|nerite|mussel|clam|shrimp|prawn|crab|crayfish)(e?s)?\b", re.IGNORECASE)
 _BULLIED = re.compile(r"\bbullied by larger\b", re.IGNORECASE)
@@ -92,8 +89,8 @@ class _Wanted:
 class _Facts:
     """What a tank has in one respect, where that is more than the figure itself.
 
-    `most` is what it can be at most where it was not measured; `wanted` and `basis` are added to those of the
-    need; `doubt` says why a reading can't be right, `spared` what to do where falling short is no failure.
+    `most` is what it can be where it was not measured; `wanted` and `basis` are added to those of the need;
+    `doubt` says why a reading can't be right, `spared` what to do where falling short is no failure.
     """
 
     found: str = ""
@@ -137,11 +134,7 @@ class _Held:
         return replace(row, basis="; ".join(filter(None, (row.basis, facts.basis))))
 
     def _within(self, row: Check) -> Check:
-        """Hold a measurement against a range.
-
-        Where no range suits all names the names disagree, unless the value suits none of them: then it fails,
-        whichever name is right. Where it is not known of some names, it fails if it fails for the others.
-        """
+        """Hold a measurement against a range; what suits none of the names fails, whichever is right."""
         each, span = self.want.each, self.want.value
         fits = [label for label, own in each if self.have is not None and not self._off(own)]
         if self.want.disagree and (self.have is None or fits or not each):
@@ -327,8 +320,8 @@ def _ammonia(tank: Tank) -> Check:
     row = Check("ammonia_mg_l", "Un-ionised ammonia", wanted, "", "pass", basis=basis, essential=True)
     needed = {"total ammonia": tank.ammonia_mg_l, "pH": tank.ph, "temperature": tank.temperature_c}
     if missing := ", ".join(name for name, value in needed.items() if value is None):
-        found, change = f"not measured: {missing}", f"Measure: {missing}."
-        return replace(row, found=found, verdict="not measured", change=change)
+        change = f"Measure: {missing}."
+        return replace(row, found=f"not measured: {missing}", verdict="not measured", change=change)
     free = unionised_ammonia(tank.ammonia_mg_l, tank.ph, tank.temperature_c)
     given = f"from {tank.ammonia_mg_l:g} mg/L total at pH {tank.ph:g} and {tank.temperature_c:g} °C"
     row = replace(row, found=f"{free:.2g} mg/L, {given}")
@@ -345,11 +338,7 @@ def _ammonia(tank: Tank) -> Check:
 
 
 def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
-    """Hold companions against what the sources say.
-
-    Two things fail: what a mollusc-eater eats, and a larger fish beside one that the sheet says is bullied by
-    larger ones. All else is a text to read beside who is in the tank.
-    """
+    """Hold companions against what the sources say: only food, and larger fish that bully it, fail."""
     wants = [_Wanted(care, a) for a in ("temperament", column.id)]
     text = " ".join(want.text for want in wants if want.text)
     found = "; ".join(_companion_words(c, care) for c in tank.companions) or "none named"
@@ -383,13 +372,9 @@ def _beside_larger(row: Check, care: CareSheet, timid: set[str], others: Sequenc
     larger = [c for c in others if c.length_mm is not None and c.length_mm > own]
     if larger:
         excess = max(c.length_mm for c in larger) - own
-        return replace(
-            row,
-            verdict="fails",
-            short_by=f"{amount(excess, unit='mm', difference=True)} larger than it",
-            change=f"Keep it apart from: {', '.join(c.name for c in larger)}. Larger fish bully it.",
-            off=excess / own,
-        )
+        short_by = f"{amount(excess, unit='mm', difference=True)} larger than it"
+        change = f"Keep it apart from: {', '.join(c.name for c in larger)}. Larger fish bully it."
+        return replace(row, verdict="fails", short_by=short_by, change=change, off=excess / own)
     if unsure := ", ".join(c.name for c in others if not lengths or c.length_mm is None):
         change = f"Find out how long they grow: {unsure}. Larger fish bully this one."
         return replace(row, verdict="not measured", change=change)

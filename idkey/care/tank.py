@@ -135,8 +135,7 @@ class Tank:
         """Return a tank from a mapping of these names, such as a row of a file or what was typed in.
 
         A number may be text (``"26.5"``); None and blank text are not measured. Companions may be as in a
-        file: ``"tetra:30:12|corydoras::6"``. Without a name it is called "tank". Raises IdkeyError with one
-        line for everything that is wrong.
+        file: ``"tetra:30:12|corydoras::6"``. Raises IdkeyError with one line for everything that is wrong.
         """
         if not isinstance(mapping, Mapping):
             msg = f"{mapping!r} is no tank: give a Tank, or a mapping such as {{'length_cm': 100, ...}}"
@@ -165,18 +164,14 @@ class Tank:
 
 TANK_FIELDS: tuple[str, ...] = tuple(f.name for f in fields(Tank))
 """What is measured of a tank, in the order of a file."""
-
 Wrong = tuple[str, Any, str]
 """Measure, value, and what would be right."""
 
 
 def tank_from(mapping: Mapping[str, Any]) -> tuple[Tank | None, list[Wrong]]:
     """Return the tank, or None and everything that is wrong with it; see `Tank.of`."""
-    wrong: list[Wrong] = [
-        (str(key), mapping[key], one_of(key, TANK_FIELDS, "a measure of a tank"))
-        for key in mapping
-        if key not in TANK_FIELDS
-    ]
+    strange = [key for key in mapping if key not in TANK_FIELDS]
+    wrong = [(str(key), mapping[key], one_of(key, TANK_FIELDS, "a measure of a tank")) for key in strange]
     values: dict[str, Any] = {}
     for f in fields(Tank):
         value = mapping.get(f.name)
@@ -254,9 +249,6 @@ def _what_is_wrong(values: Mapping[str, Any]) -> list[Wrong]:
 
 
 def _one_line(name: Any, wrong: Iterable[Wrong]) -> str:
-    problems = "; ".join(
-        f"{measure}: {right}" if value is None else f"{measure} {value!r}: {right}"
-        for measure, value, right in wrong
-    )
+    problems = "; ".join(f"{m}{'' if value is None else f' {value!r}'}: {right}" for m, value, right in wrong)
     # A name may hold a line break; an error stays on one line.
     return " ".join(f"tank {name!r}: {problems}".split()) if name else f"tank: {problems}"

@@ -43,7 +43,7 @@ def make_table(
         taxa=frame,
         own_cells={"colour": (None,) * len(taxa)},
         care=pd.DataFrame(care, dtype="str"),
-        evidence=pd.DataFrame([{**dict.fromkeys(EVIDENCE, ""), **row} for row in evidence], columns=EVIDENCE),
+        evidence=pd.DataFrame(evidence, columns=EVIDENCE, dtype="str").fillna(""),
         sources=sources or {},
     )
 
@@ -81,19 +81,17 @@ TAXA = {
     "shy": ("timid", {}),
     "giant": ("rapids", {"adult_length_mm": "450..600"}),
 }
-CLAIMS = (
-    {"care_group": "rapids", "attribute": "temperature_c", "value": "26..30", "source": "BOOK1",
-     "locator": "p. 2", "class": "read", "scope": "group"},
-    {"care_group": "rapids", "attribute": "temperature_c", "value": "22..24", "source": "PAGE2",
-     "class": "secondary", "scope": "group", "note": "Not followed: colder than the river"},
-    {"care_group": "rapids", "attribute": "oxygen_mg_l", "value": "6", "class": "common practice",
-     "scope": "group"},
-    {"care_group": "rapids", "attribute": "ph", "value": "5.8..7.2", "source": "BOOK1", "class": "read",
-     "scope": "group"},
-    {"taxon": "zebra", "attribute": "ph", "value": "6.5..7.0", "source": "PAGE2", "class": "secondary",
-     "scope": "species"},
-    {"care_group": "all", "attribute": "handling", "value": "Dry your hands.", "class": "common practice",
-     "scope": "group"},
+CLAIMS = tuple(
+    {"attribute": attribute, "value": value, "source": source, "class": grade, **more}
+    for attribute, value, source, grade, more in (
+        ("temperature_c", "26..30", "BOOK1", "read", {"care_group": "rapids", "locator": "p. 2"}),
+        ("temperature_c", "22..24", "PAGE2", "secondary",
+         {"care_group": "rapids", "note": "Not followed: colder than the river"}),
+        ("oxygen_mg_l", "6", "", "common practice", {"care_group": "rapids"}),
+        ("ph", "5.8..7.2", "BOOK1", "read", {"care_group": "rapids"}),
+        ("ph", "6.5..7.0", "PAGE2", "secondary", {"taxon": "zebra", "scope": "species"}),
+        ("handling", "Dry your hands.", "", "common practice", {"care_group": "all"}),
+    )
 )  # fmt: skip
 TABLE = make_table(GROUPS, TAXA, CLAIMS, {"BOOK1": Source("BOOK1", "Author 1999", "Author. 1999. Book")})
 WORM = care_for(TABLE, "worm")

@@ -40,7 +40,7 @@ def test_a_figure_that_was_set_aside_is_kept_but_lends_no_weight():
     assert need_of("ph", "zebra").sources == ("PAGE2",)
 
 
-def test_ranges_overlap_or_are_a_conflict_without_a_value():
+def test_ranges_and_states_are_shared_or_a_conflict_without_a_value():
     sheet = care_for(TABLE, "worm", "stripe")
     need = sheet.attributes["ph"]
     assert (need.value, need.text, need.conflict) == ((6.8, 7.2), "6.8 to 7.2", "")
@@ -53,6 +53,13 @@ def test_ranges_overlap_or_are_a_conflict_without_a_value():
     need = need_of("temperature_c", "worm", "stripe", "ghost")
     assert need.conflict
     assert need.unknown_for == ("ghost",)
+    assert need_of("flow", "zebra", "worm").value == frozenset({"moderate", "strong"})
+    for attribute in ("flow", "diet_type"):
+        need = need_of(attribute, "worm", "stripe")
+        assert need.value is None
+        assert "Worm" in need.conflict
+        assert "Stripe" in need.conflict
+        assert "Until the name is settled" in need.text
 
 
 def test_of_minimums_the_largest_counts_lengths_are_spanned_and_it_is_said_for_whom():
@@ -61,16 +68,6 @@ def test_of_minimums_the_largest_counts_lengths_are_spanned_and_it_is_said_for_w
     assert needs["tank_volume_l"].text == "160 L (42 US gal), set by Stripe"
     assert needs["adult_length_mm"].value == (80, 130)
     assert "plan for the largest, 130 mm (5.1 in), Stripe" in needs["adult_length_mm"].text
-
-
-def test_states_are_shared_or_in_conflict():
-    assert need_of("flow", "zebra", "worm").value == frozenset({"moderate", "strong"})
-    for attribute in ("flow", "diet_type"):
-        need = need_of(attribute, "worm", "stripe")
-        assert need.value is None
-        assert "Worm" in need.conflict
-        assert "Stripe" in need.conflict
-        assert "Until the name is settled" in need.text
 
 
 def test_texts_are_listed_by_name_where_they_differ():
@@ -139,62 +136,38 @@ CELLS = st.fixed_dictionaries(
 )
 
 
-def kinds_of(rows):
-    """Return a table of one kind a row, and their names."""
-    cells = {f"kind{i}": ("g", row) for i, row in enumerate(rows)}
-    return make_table({"all": {}, "g": {}}, cells), list(cells)
+# What suits all names that have a need of it: exactly so, so that one more name never widens it.
+RIGHT = {
+    "temperature_c": lambda own: (max(low for low, _ in own), min(high for _, high in own)),
+    "adult_length_mm": lambda own: (min(low for low, _ in own), max(high for _, high in own)),
+    "flow": lambda own: frozenset.intersection(*own),
+    "tank_volume_l": max,
+    "breeding": lambda own: own[0] if len(set(own)) == 1 else None,
+}
 
 
 @given(st.lists(CELLS, min_size=1, max_size=4), st.randoms(use_true_random=False))
-def test_the_common_answer_suits_every_name(rows, random):
-    fish, names = kinds_of(rows)
+def test_the_common_answer_suits_every_name_in_any_order(rows, random):
+    kinds = {f"kind{i}": ("g", row) for i, row in enumerate(rows)}
+    fish, names = make_table({"all": {}, "g": {}}, kinds), list(kinds)
     needs = care_for(fish, *names).attributes
-    alone = {n: care_for(fish, n).attributes for n in names}
-    for attribute, need in needs.items():
-        own = [alone[n][attribute].value for n in names]
-        known = [v for v in own if v is not None]
-        assert bool(need.unknown_for) == (len(known) < len(own))
-        if need.unknown_for or need.conflict:
-            assert need.value is None
-        elif attribute == "temperature_c":
-            assert all(low <= need.value[0] <= need.value[1] <= high for low, high in own)
-        elif attribute == "adult_length_mm":
-            assert need.value == (min(v[0] for v in own), max(v[1] for v in own))
-        elif attribute == "tank_volume_l":
-            assert need.value == max(own)
-        elif attribute == "flow":
-            assert need.value
-            assert all(need.value <= v for v in own)
-        nothing_suits = False
-        if known and attribute == "temperature_c":
-            nothing_suits = max(v[0] for v in known) > min(v[1] for v in known)
-        elif known and attribute == "flow":
-            nothing_suits = not frozenset.intersection(*known)
-        assert bool(need.conflict) == nothing_suits
+    alone = [care_for(fish, name).attributes for name in names]
+    for attribute, right_for in RIGHT.items():
+        need, own = needs[attribute], [sheet[attribute].value for sheet in alone]
+        known = [value for value in own if value is not None]
+        right = right_for(known) if known else None
+        nothing_suits = right == frozenset() or (
+            attribute == "temperature_c" and known and right[0] > right[1]
+        )
+        assert bool(need.conflict) == bool(nothing_suits)
+        assert len(need.unknown_for) == len(own) - len(known)
+        assert need.value == (None if need.unknown_for or nothing_suits else right)
     random.shuffle(names)
     other = care_for(fish, *names).attributes
     assert [n.value for n in other.values()] == [n.value for n in needs.values()]
 
 
-@given(st.lists(CELLS, min_size=2, max_size=4), st.integers(0, 3))
-def test_one_more_name_never_widens_what_is_right(rows, last):
-    fish, names = kinds_of([*rows, rows[last % len(rows)] | {"temperature_c": rows[0]["temperature_c"]}])
-    few, more = care_for(fish, *names[:-1]).attributes, care_for(fish, *names).attributes
-    for before, after in zip(few.values(), more.values(), strict=True):
-        assert bool(before.conflict) <= bool(after.conflict)
-        assert set(before.unknown_for) <= set(after.unknown_for)
-        if after.value is None or before.attribute not in ("temperature_c", "flow", "tank_volume_l"):
-            continue
-        assert before.value is not None
-        if before.attribute == "temperature_c":
-            assert before.value[0] <= after.value[0] <= after.value[1] <= before.value[1]
-        elif before.attribute == "flow":
-            assert after.value <= before.value
-        else:
-            assert after.value >= before.value
-
-
-def test_to_frame():
+def test_a_sheet_as_a_frame_and_pickled_and_that_it_cannot_be_changed():
     frame = care_for(TABLE, "worm", "stripe").to_frame()
     assert list(frame.columns) == ["attribute", "need", "evidence class", "sources", "conflict"]
     assert list(frame["attribute"]) == list(ATTRIBUTES)
@@ -202,9 +175,6 @@ def test_to_frame():
     row = frame.set_index("attribute").loc["temperature_c"]
     assert row["evidence class"] == "read"
     assert row["conflict"]
-
-
-def test_a_sheet_cannot_be_changed_and_survives_pickling():
     sheet = care_for(TABLE, "zebra")
     with pytest.raises(AttributeError):
         sheet.names = ()
@@ -217,14 +187,12 @@ def test_a_sheet_cannot_be_changed_and_survives_pickling():
 @pytest.mark.parametrize(
     ("attribute", "cell", "words"),
     [
-        # 27 °C = 80.60 °F, 32 °C = 89.60 °F: published in the L081 table of a fish wiki (FISHYWIKI_L081)
+        # The L081 table of a fish wiki (FISHYWIKI_L081): 27 °C = 80.60 °F, 32 °C = 89.60 °F, 240 L = 63.40 US
+        # gal, 3.03 and 15.02 dGH = 54 and 268 ppm
         ("temperature_c", "27..32", "27 to 32 °C (81 to 90 °F)"),
-        # 240 L = 63.40 US gal: the same table
         ("tank_volume_l", "240", "240 L (63 US gal)"),
-        # 3.03 and 15.02 dGH = 54 and 268 ppm: the same table
         ("gh_dgh", "3.03..15.02", "3.03 to 15.02 °dGH (54 to 268 mg/L as CaCO3)"),
-        # 10 dGH = 178 ppm: table of a pet wiki (PETWIKI_LEO)
-        ("gh_dgh", "10", "10 °dGH (178 mg/L as CaCO3)"),
+        ("gh_dgh", "10", "10 °dGH (178 mg/L as CaCO3)"),  # 178 ppm: table of a pet wiki (PETWIKI_LEO)
         # 50 mm = 2 in to the nearest tenth: definition of the inch, 25.4 mm
         ("adult_length_mm", "50.8..254", "50.8 to 254 mm (2.0 to 10.0 in)"),
         ("tank_length_cm", "127", "127 cm (50 in)"),
@@ -248,7 +216,7 @@ def test_an_unknown_name_is_one_line_with_the_nearest_spelling(name):
 
 
 @pytest.mark.parametrize("group", ["", "nowhere"])
-def test_a_table_or_a_kind_without_care_says_so(group):
+def test_a_table_or_a_kind_without_care_or_with_a_bad_cell_says_so(group):
     with pytest.raises(IdkeyError, match="at least one taxon id"):
         care_for(TABLE)
     frame = pd.DataFrame({"kind": ["a", "b"], "colour": ["red", "blue"]})
@@ -258,8 +226,5 @@ def test_a_table_or_a_kind_without_care_says_so(group):
     with pytest.raises(IdkeyError, match="no care sheets"):
         care_for(fish, "a")
     assert isinstance(care_for(fish, "b"), CareSheet)
-
-
-def test_a_bad_cell_names_its_column():
     with pytest.raises(IdkeyError, match=r"care\.csv, ph: '7\.\.6'"):
         sheet_of({"ph": "7..6"})
