@@ -3,6 +3,8 @@
 The kinds added here are invented.
 """
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -31,18 +33,15 @@ def right(error: pytest.ExceptionInfo) -> list[tuple[str, str]]:
 # -- kinds -----------------------------------------------------------------------------------------------
 
 
-def test_a_cell_without_a_source_says_so():
+def test_a_claim_names_its_source_and_a_cell_without_one_says_so():
     new = TABLE.with_taxon("invented", **NEW)
     assert claims(new, "invented", "tail_fork") == [("forked", "", "memory", UNSOURCED)]
     assert len(new.evidence) == len(TABLE.evidence) + 1
-
-
-def test_a_claim_names_its_source():
     new = TABLE.with_taxon("invented", claims={"tail_fork": Claim("ARM2002", "p. 3", "read")}, **NEW)
-    row = new.claims("invented", "tail_fork").iloc[0]
-    assert row[["source", "locator", "class", "scope", "note"]].tolist() == [
-        "ARM2002", "p. 3", "read", "species", "",
-    ]  # fmt: skip
+    row = new.claims("invented", "tail_fork").iloc[0][["source", "locator", "class", "scope", "note"]]
+    assert row.tolist() == ["ARM2002", "p. 3", "read", "species", ""]
+    new = TABLE.with_cell("hypancistrus_zebra", "tail_fork", "straight", source="ARM2002", locator="fig. 1")
+    assert claims(new, "hypancistrus_zebra", "tail_fork")[-1] == ("straight", "ARM2002", "secondary", "")
 
 
 @pytest.mark.parametrize("name", ["Hyp", "1a", "a b", "a-b", "é"])
@@ -159,16 +158,8 @@ def test_names_can_be_changed_but_not_taken_away():
     assert "L98" not in TABLE.label("hypancistrus_zebra")
     with pytest.raises(TableError, match="fill this cell"):
         TABLE.with_cell("hypancistrus_zebra", "genus", "")
-
-
-def test_a_cell_of_a_kind_that_is_not_there():
     with pytest.raises(UnknownName, match="hypancistrus_zebra"):
         TABLE.with_cell("hypancistrus_zebr", "tail_fork", "forked")
-
-
-def test_a_claim_may_be_given_by_its_parts():
-    new = TABLE.with_cell("hypancistrus_zebra", "tail_fork", "straight", source="ARM2002", locator="fig. 1")
-    assert claims(new, "hypancistrus_zebra", "tail_fork")[-1] == ("straight", "ARM2002", "secondary", "")
 
 
 # -- claims and sources ----------------------------------------------------------------------------------
@@ -233,11 +224,10 @@ def test_a_trait_is_added_with_cells_and_claims():
         ({"id": "Belly glow"}, "an id is lower-case"),
         ({"applies_when": ("no_such_trait", ("a",))}, "another trait"),
         ({"kind": "measure", "states": (), "words": ()}, "needs a unit"),
+        *(({"id": name}, "column of another file") for name in ("id", "flow", "adult_length_mm")),
     ],
 )
 def test_a_trait_that_no_file_could_hold_is_refused(change, said):
-    from dataclasses import replace
-
     with pytest.raises(TableError, match=said):
         TABLE.with_trait(replace(GLOW, **change))
 
@@ -252,9 +242,6 @@ def test_a_kind_goes_with_its_claims_and_its_care():
     assert len(new) == len(TABLE) - 1
     with pytest.raises(UnknownName):
         new.without_taxon("hypancistrus_zebra")
-
-
-def test_the_last_kind_stays():
     table = TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "tail": ["forked"]}), taxon="kind")
     with pytest.raises(TableError, match="at least one"):
         table.without_taxon("a")
@@ -320,11 +307,3 @@ def test_what_somebody_wrote_beside_a_claim_is_not_taken_for_a_placeholder():
     third = second.with_cell("hypancistrus_zebra", "adult_size", 101)
     locators = list(third.claims("hypancistrus_zebra", "adult_size")["locator"])
     assert {"tank book, p. 3", "second book, p. 9"} <= set(locators)
-
-
-@pytest.mark.parametrize("name", ["id", "flow", "adult_length_mm"])
-def test_a_trait_may_not_be_named_like_a_column_of_another_file(name):
-    from dataclasses import replace
-
-    with pytest.raises(TableError, match="column of another file"):
-        TABLE.with_trait(replace(GLOW, id=name))

@@ -98,16 +98,12 @@ def test_a_saved_table_knows_where_it_is_and_can_be_saved_again(tmp_path):
 
 def test_each_save_changes_only_the_files_that_it_must(folder):
     table = load_table(folder)
+    (folder / "photo.jpg").write_bytes(b"picture")
+    (folder / "notes").mkdir()
     before = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
     table.with_evidence("alpha", "size", note="seen again").save()
     after = {path.name: path.stat().st_mtime_ns for path in folder.iterdir() if path.is_file()}
     assert {name for name in after if after[name] != before.get(name)} <= {"evidence.csv", "datapackage.json"}
-
-
-def test_files_that_are_not_the_tables_stay(folder):
-    (folder / "photo.jpg").write_bytes(b"picture")
-    (folder / "notes").mkdir()
-    load_table(folder).with_taxon("nova", **NEW).save()
     assert (folder / "photo.jpg").read_bytes() == b"picture"
     assert (folder / "notes").is_dir()
 
@@ -184,24 +180,18 @@ def test_each_file_edited_by_hand_meanwhile_is_noticed_and_nothing_is_written(fo
 
 
 def test_the_slower_of_two_is_told_and_loses_nothing(folder):
-    one, two = load_table(folder), load_table(folder)
-    one.with_taxon("nova", **NEW).save()
-    slower = two.with_taxon("nana", **NEW)
-    with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
-        slower.save()
-    both = load_table(folder).with_taxon("nana", **NEW)
-    both.save()
-    assert {"nova", "nana"} <= set(load_table(folder).ids)
-
-
-def test_a_table_is_not_changed_by_its_save_and_can_not_be_saved_over_its_successor(folder):
-    table = load_table(folder).with_taxon("nova", **NEW)
-    before = table.origin, dict(table.about), table.conflicts
-    new = table.save()
-    assert (table.origin, dict(table.about), table.conflicts) == before
-    with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
-        table.with_cell("nova", "tail", "hollow").save()
+    one, two = load_table(folder), load_table(folder).with_taxon("nana", **NEW)
+    one = one.with_taxon("nova", **NEW)
+    before = one.origin, dict(one.about), one.conflicts
+    new = one.save()
+    # A table is not changed by its save, and can't be saved over its successor.
+    assert (one.origin, dict(one.about), one.conflicts) == before
+    for slower in (two, one.with_cell("nova", "tail", "hollow")):
+        with pytest.raises(IdkeyError, match=r"changed since it was loaded: .*taxa\.csv"):
+            slower.save()
     new.with_cell("nova", "tail", "hollow").save()
+    load_table(folder).with_taxon("nana", **NEW).save()
+    assert {"nova", "nana"} <= set(load_table(folder).ids)
 
 
 def test_another_tables_folder_is_refused(folder, tmp_path):
@@ -249,18 +239,16 @@ def test_what_is_no_path(place):
         assert "\n" not in str(caught.value)
 
 
-def test_a_table_from_nowhere_needs_a_folder():
+def test_a_table_from_nowhere_and_one_of_another_shape_are_refused(tmp_path):
     with pytest.raises(IdkeyError, match=r"give a folder: table\.save\('my_traits'\)"):
         small().save()
-
-
-def test_a_table_of_another_shape_is_refused(tmp_path):
     table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
-    with pytest.raises(
-        IdkeyError, match=r"column scientificName is missing; only a table of the shape of the shipped one"
-    ):
+    shape = "column scientificName is missing; only a table of the shape of the shipped one"
+    with pytest.raises(IdkeyError, match=shape):
         table.save(tmp_path / "mine")
     assert not (tmp_path / "mine").exists()
+    with pytest.raises(TableError, match="no such folder; give the folder that holds"):
+        load_table(tmp_path / "none")
 
 
 def test_what_would_not_load_again_is_not_written(folder, monkeypatch):
@@ -313,11 +301,6 @@ def test_a_folder_that_went_away_is_not_made_anew_unasked(folder):
     shutil.rmtree(folder)
     with pytest.raises(IdkeyError, match="changed since it was loaded"):
         table.save()
-
-
-def test_no_such_folder_is_said(tmp_path):
-    with pytest.raises(TableError, match="no such folder; give the folder that holds"):
-        load_table(tmp_path / "none")
 
 
 # -- one's own ----------------------------------------------------------------------------------------
