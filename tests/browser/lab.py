@@ -45,15 +45,8 @@ def run_lab(home: Path) -> Iterator[Lab]:
     """Start JupyterLab on a free loopback port, on a copy of the notebooks, and stop it afterwards."""
     root = home / "notebooks"
     shutil.copytree(NOTEBOOKS, root)
-    folders = {
-        "JUPYTER_CONFIG_DIR": "config",
-        "JUPYTER_DATA_DIR": "data",
-        "JUPYTER_RUNTIME_DIR": "runtime",
-        "JUPYTERLAB_WORKSPACES_DIR": "workspaces",
-        "JUPYTERLAB_SETTINGS_DIR": "settings",
-    }
-    for name in folders.values():
-        (home / name).mkdir()
+    # Settings and workspaces stand below the first of these.
+    folders = {f"JUPYTER_{name}_DIR": str(home / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")}
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
@@ -61,18 +54,21 @@ def run_lab(home: Path) -> Iterator[Lab]:
         ("notebook-extension/tracker", {"windowingMode": "none"}),
         ("apputils-extension/notification", {"fetchNews": "false", "checkForUpdates": False}),
     ):
-        path = home / "settings" / "@jupyterlab" / f"{extension}.jupyterlab-settings"
-        path.parent.mkdir(parents=True, exist_ok=True)
+        path = home / f"config/lab/user-settings/@jupyterlab/{extension}.jupyterlab-settings"
+        path.parent.mkdir(parents=True)
         path.write_text(json.dumps(wanted))
-    environment = os.environ | {variable: str(home / name) for variable, name in folders.items()}
     options = f"--no-browser --port={port} --ip=127.0.0.1 --IdentityProvider.token= --ServerApp.password="
     command = [sys.executable, "-m", "jupyter", "lab", *options.split(), "--allow-root"]
     command.append(f"--notebook-dir={root}")
     log = (home / "lab.log").open("w")
-    process = subprocess.Popen(command, env=environment, stdout=log, stderr=subprocess.STDOUT)
+    process = subprocess.Popen(command, env=os.environ | folders, stdout=log, stderr=subprocess.STDOUT)
     url = f"http://127.0.0.1:{port}"
     try:
-        _wait_for(f"{url}/api", process)
+        end = time.monotonic() + 60
+        while not _answers(f"{url}/api"):
+            assert process.poll() is None, "JupyterLab stopped while starting"
+            assert time.monotonic() < end, "JupyterLab did not start within 60 s"
+            time.sleep(0.2)
         yield Lab(url, root)
     finally:
         process.terminate()
@@ -83,18 +79,12 @@ def run_lab(home: Path) -> Iterator[Lab]:
         log.close()
 
 
-def _wait_for(url: str, process: subprocess.Popen[bytes]) -> None:
-    end = time.monotonic() + 60
-    while time.monotonic() < end:
-        if process.poll() is not None:
-            raise RuntimeError("JupyterLab stopped while starting")
-        try:
-            urllib.request.urlopen(url, timeout=2).close()
-        except OSError:
-            time.sleep(0.2)
-        else:
-            return
-    raise RuntimeError("JupyterLab did not start within 60 s")
+def _answers(url: str) -> bool:
+    try:
+        urllib.request.urlopen(url, timeout=2).close()
+    except OSError:
+        return False
+    return True
 
 
 @contextmanager

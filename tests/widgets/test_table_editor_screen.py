@@ -73,6 +73,14 @@ def add_kind(screen, name="Hypancistrus sp.", code="L999", group="hypancistrus")
     form._add.click()
 
 
+def save_elsewhere(screen, folder):
+    elsewhere = screen.folds[_ELSEWHERE].box
+    assert is_shown(elsewhere)
+    elsewhere._folder.value = str(folder)
+    elsewhere._save.click()
+    assert idkey.load_table(folder).cell(ZEBRA, "tail_fork").names == ("forked",)
+
+
 # -- the whole way --------------------------------------------------------------------------------
 
 
@@ -276,13 +284,10 @@ def test_the_shipped_table_asks_for_a_folder(own):
     change(screen, ZEBRA, "tail_fork", "forked")
     screen._save_button.click()
     elsewhere = screen.folds[_ELSEWHERE].box
-    assert is_shown(elsewhere)
     assert "not saved over" in words(elsewhere._note)
     elsewhere._save.click()
     assert "Name the folder first" in words(screen._alert)
-    elsewhere._folder.value = str(own)
-    elsewhere._save.click()
-    assert idkey.load_table(own).cell(ZEBRA, "tail_fork").names == ("forked",)
+    save_elsewhere(screen, own)
     assert not is_shown(elsewhere)
 
 
@@ -296,12 +301,8 @@ def test_a_file_edited_by_hand_is_not_overwritten_and_the_draft_can_go_elsewhere
     assert "care.csv" in words(screen._alert)
     assert (own / "care.csv").read_text() == edited
     assert screen.draft.text(ZEBRA, "tail_fork") == "forked"
-    elsewhere = screen.folds[_ELSEWHERE].box
-    assert is_shown(elsewhere)
-    elsewhere._folder.value = str(tmp_path / "whole")
-    elsewhere._save.click()
+    save_elsewhere(screen, tmp_path / "whole")
     assert not screen.draft.is_changed
-    assert idkey.load_table(tmp_path / "whole").cell(ZEBRA, "tail_fork").names == ("forked",)
 
 
 # -- kinds, traits, spreadsheets, conflicts ---------------------------------------------------------
