@@ -22,30 +22,19 @@ def agreement(table: TraitTable, coded: Coded, *, counts: bool = False) -> np.nd
 
     A row that varies agrees where any of its states, or its range, agrees. Ordinal states count as
     1..K. A number outside the table's range is clipped at 0. Traits that are not answered, not known or
-    not applicable are left out; where nothing is left the similarity is NaN.
-
-    Parameters
-    ----------
-    table : TraitTable
-    coded : Coded
-    counts : bool
-        Return the number of comparable traits instead.
-
-    Returns
-    -------
-    ndarray, shape (n_specimens, n_taxa)
+    not applicable are left out; where nothing is left the similarity is NaN. With `counts` the number of
+    comparable traits is returned instead; either of shape (n_specimens, n_taxa).
     """
-    total = np.zeros((coded.n, len(table)))
-    comparable = np.zeros((coded.n, len(table)))
+    total, comparable = np.zeros((2, coded.n, len(table)))
     for trait in table.traits:
         if trait.id not in coded.codes:
             continue
-        column = table.column(trait.id)
+        column, codes = table.column(trait.id), coded.codes[trait.id]
         similarity = _similarity(trait, column, coded.distinct[trait.id])
         known = np.broadcast_to(column.known.astype(float), similarity.shape)
         silence = np.zeros((1, len(table)))
-        total += np.vstack([silence, np.where(known > 0, similarity, 0.0)])[coded.codes[trait.id]]
-        comparable += np.vstack([silence, known])[coded.codes[trait.id]]
+        total += np.vstack([silence, np.where(known > 0, similarity, 0.0)])[codes]
+        comparable += np.vstack([silence, known])[codes]
     if counts:
         return comparable
     with np.errstate(invalid="ignore"):

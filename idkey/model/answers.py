@@ -23,19 +23,15 @@ from idkey.table.schema import (
 )
 from idkey.table.table import TraitTable
 
-__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "known_trait", "parse_stage", "read_answer"]
+__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "parsed_answer", "read_answer"]
 
 
 @dataclass(frozen=True, slots=True)
 class Distinct:
     """The distinct answers given to one trait.
 
-    Attributes
-    ----------
-    allowed : ndarray of float, shape (n_distinct, n_states)
-        1 where the answer allows the state; width 0 for numbers.
-    low, high : ndarray of float, shape (n_distinct,)
-        Ends of the answer in the unit of the trait; NaN for states.
+    `allowed`, (n_distinct, n_states), is 1 where the answer allows the state, of width 0 for numbers; `low`
+    and `high`, (n_distinct,), are its ends in the unit of the trait, NaN for states.
     """
 
     allowed: np.ndarray
@@ -47,14 +43,8 @@ class Distinct:
 class Coded:
     """Answers of n specimens.
 
-    Attributes
-    ----------
-    n : int
-    codes : dict of str to ndarray of int, shape (n,)
-        By trait: 0 not answered, k the answer in row k - 1 of its `Distinct`.
-    distinct : dict of str to Distinct
-    stage : ndarray of int, shape (n,)
-        0 not known, 1 adult, 2 young.
+    By trait `codes`, (n,), are 0 where it is not answered, k for the answer in row k - 1 of its `distinct`.
+    `stage`, (n,), is 0 not known, 1 adult, 2 young.
     """
 
     n: int
@@ -94,19 +84,20 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
 
     Raises AnswerError for an unknown trait, an unknown state, or a value that is no number.
     """
-    codes, distinct = {}, {}
-    stage = 0
-    for trait_id, value in answers.items():
-        if trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
-            found = parse_stage(value)
-            stage = 0 if found is None else 1 + LIFE_STAGES.index(found)
-            continue
-        trait = known_trait(table, trait_id)
-        answer = trait_answer(trait, value)
-        if answer is not None:
-            codes[trait.id] = np.ones(1, dtype=np.intp)
-            distinct[trait.id] = _distinct(trait, [answer])
+    read = {trait_id: parsed_answer(table, trait_id, value) for trait_id, value in answers.items()}
+    stage = _stage_code(read.pop(LIFE_STAGE, None)) if is_stage(table, LIFE_STAGE) else 0
+    distinct = {t: _distinct(table.trait(t), [x]) for t, x in read.items() if x is not None}
+    codes = {trait_id: np.ones(1, dtype=np.intp) for trait_id in distinct}
     return Coded(1, codes, distinct, np.array([stage]))
+
+
+def is_stage(table: TraitTable, trait_id: Any) -> bool:
+    """Whether an answer under this name is about the life stage, which no trait of the table is called."""
+    return bool(trait_id == LIFE_STAGE) and LIFE_STAGE not in table.trait_ids
+
+
+def _stage_code(stage: str | None) -> int:
+    return 0 if stage is None else 1 + LIFE_STAGES.index(stage)
 
 
 def known_trait(table: TraitTable, trait_id: Any) -> Trait:
@@ -114,22 +105,23 @@ def known_trait(table: TraitTable, trait_id: Any) -> Trait:
     if trait_id in table.trait_ids:
         return table.trait(trait_id)
     labels = [t.id for t in table.traits if t.label and t.label.lower() == str(trait_id).strip().lower()]
-    right = (
-        f"its id is {labels[0]!r}"
-        if labels
-        else one_of(trait_id, [*table.trait_ids, LIFE_STAGE], "a trait id")
-    )
+    right = one_of(trait_id, [*table.trait_ids, LIFE_STAGE], "a trait id")
+    right = f"its id is {labels[0]!r}" if labels else right
     msg = f"{trait_id!r} is no trait of this table: {right}"
     raise AnswerError(msg)
 
 
+def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Range | str | None:
+    """Return an answer as the table reads it, a life stage as text; None for "can't see it"."""
+    if is_stage(table, trait_id):
+        return parse_stage(value)
+    return trait_answer(known_trait(table, trait_id), value)
+
+
 def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
     """Return an answer as text, as the table reads it; None for "can't see it". Raises AnswerError."""
-    if trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
-        return parse_stage(value)
-    trait = known_trait(table, trait_id)
-    answer = trait_answer(trait, value)
-    return None if answer is None else answer_text(trait, answer)
+    answer = parsed_answer(table, trait_id, value)
+    return answer if answer is None or isinstance(answer, str) else answer_text(table.trait(trait_id), answer)
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
@@ -143,9 +135,9 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
     stage = np.zeros(len(frame), dtype=np.intp)
     for column in frame.columns:
         values = frame[column]
-        if column == LIFE_STAGE and LIFE_STAGE not in table.trait_ids:
+        if is_stage(table, column):
             found = [_in_place(parse_stage, v, values, i) for i, v in enumerate(values)]
-            stage = np.array([0 if f is None else 1 + LIFE_STAGES.index(f) for f in found], dtype=np.intp)
+            stage = np.array([_stage_code(f) for f in found], dtype=np.intp)
             continue
         trait = known_trait(table, column)
         if not trait.has_states and values.dtype.kind in "iuf":

@@ -28,13 +28,7 @@ MIN_GAIN = 0.005
 class Question:
     """A question to put to the person at the tank.
 
-    Attributes
-    ----------
-    trait : Trait
-    gain : float
-        Expected drop in entropy, bits.
-    rate : float
-        Bits per second of effort.
+    The `gain` is the expected drop in entropy, bits; the `rate` that per second of effort.
     """
 
     trait: Trait
@@ -55,10 +49,10 @@ class Question:
 
 
 class Asker:
-    """Values every question of a table at once."""
+    """Values every question of a table at once; its `traits` stand in the order of the results."""
 
     def __init__(self, model: TableModel):
-        self._traits = [m.trait for m in model.models.values()]
+        self.traits = [m.trait for m in model.models.values()]
         given, updated = [], []
         for trait_model in model.models.values():
             adult, young, rule_adult, rule_young = _expected_answers(trait_model)
@@ -78,23 +72,12 @@ class Asker:
         said: Mapping[str, np.ndarray] | None = None,
         classes: np.ndarray | None = None,
     ) -> np.ndarray:
-        """Return the expected drop in entropy for every trait, in bits.
+        """Return the expected drop in entropy for every trait of `TableModel.models`, in bits, 0 or more.
 
-        Parameters
-        ----------
-        posterior : ndarray, shape (n_taxa + 1,)
-            In canonical order (`TableModel.to_canonical_order`).
-        adult : ndarray, shape (n_taxa + 1,)
-            P(adult | answers, taxon), in canonical order.
-        said : mapping of str to ndarray, shape (n_taxa + 1,), optional
-            For traits that would repeat what is answered already; see `TableModel.said_in_group`.
-        classes : ndarray of int, shape (n_taxa + 1,), optional
-            The entropy is that over these classes of names (those fed alike, say) and not over the names.
-
-        Returns
-        -------
-        ndarray, shape (n_traits,)
-            In the order of `TableModel.models`; 0 or more.
+        `posterior`, `adult` = P(adult | answers, taxon) and what follows are of shape (n_taxa + 1,), in
+        canonical order. `said` is for traits that would repeat what is answered already; see
+        `TableModel.said_in_group`. With `classes` the entropy is that over these classes of names (those fed
+        alike, say), not over the names.
         """
         # Names that are out of the race cost time and change nothing.
         keep = posterior > 1e-7 * posterior.max()
@@ -124,7 +107,7 @@ class Asker:
             np.append(np.zeros(len(keep) - 1, dtype=bool), True), np.array([adult_none])
         )
         ends = np.append(self._starts[1:], len(judged))
-        for trait, start, end in zip(self._traits, self._starts, ends, strict=True):
+        for trait, start, end in zip(self.traits, self._starts, ends, strict=True):
             if trait.id in said:
                 before = said[trait.id][keep]
                 says = np.log(judged[start:end]) - np.log(none[start:end])
@@ -135,11 +118,6 @@ class Asker:
         """Posterior share of the kinds to which each trait applies, shape (n_traits,)."""
         p = posterior[:-1]
         return self._applies @ p / max(p.sum(), 1e-300)
-
-    @property
-    def traits(self) -> list[Trait]:
-        """Traits in the order of the results."""
-        return self._traits
 
 
 @kept

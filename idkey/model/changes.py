@@ -33,16 +33,7 @@ from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.schema import LIFE_STAGE, YOUNG, Range, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = [
-    "KEYED_AFRESH",
-    "MOST_HELD",
-    "Change",
-    "Past",
-    "PastChange",
-    "end_in_key",
-    "renamed",
-    "what_changes",
-]
+__all__ = ["Change", "Past", "PastChange", "end_in_key", "renamed", "what_changes"]
 
 MOST_HELD = 200
 """Kinds that are held against all others after one change."""
@@ -62,16 +53,9 @@ are judged together, and must not look like a change of the table."""
 class PastChange:
     """A past identification that comes out otherwise: the likeliest name by the old table and by the new one.
 
-    Attributes
-    ----------
-    index : int
-        Where it stands among those given, from 0.
-    label : str
-        The name it was kept under, or blank.
-    gained, lost : tuple of str
-        Names possible now that were not, likeliest first; and names that were possible and are not any more.
-    unread : tuple of str
-        Answers that the new table can't take, as ``trait: answer``.
+    It stands at `index` among those given, from 0, and was kept under the name `label`. `gained` are the
+    names possible now that were not, likeliest first, `lost` those that are not any more; `unread` are the
+    answers that the new table can't take, as ``trait: answer``.
     """
 
     index: int
@@ -322,14 +306,6 @@ def renamed(
     They stand in the order given; one whose answers can't all be read any more is among them, even where its
     names stay. `coverage` is what the names still possible hold together. Raises AnswerError for an item that
     is no identification.
-
-    Examples
-    --------
-    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
-    >>> old = TraitTable.from_frame(frame, taxon="kind")
-    >>> new = TraitTable.from_frame(frame.assign(tail=["straight", "forked"]), taxon="kind")
-    >>> [(change.before, change.after) for change in renamed(old, new, [{"tail": "forked"}])]
-    [('a', 'b')]
     """
     given = [_past_answers(item, i) for i, item in enumerate(past)]
     if not given:

@@ -12,8 +12,8 @@ table changes no bit of a result.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from functools import wraps
+from collections.abc import Callable, Iterable, Iterator
+from functools import reduce, wraps
 from typing import TypeVar
 
 import numpy as np
@@ -70,17 +70,7 @@ def answered_in_group(table: TraitTable, coded: Coded) -> dict[str, dict[str, np
 class TableModel:
     """A compiled table: log-likelihoods of many specimens against every taxon at once.
 
-    Parameters
-    ----------
-    table : TraitTable
-
-    Attributes
-    ----------
-    table : TraitTable
-    models : dict of str to TraitModel
-        By trait, traits sorted by id.
-    width : int
-        Number of taxa and 1, for "none of these".
+    It has `models` by trait, traits sorted by id; its `width` is the number of taxa and "none of these".
     """
 
     def __init__(self, table: TraitTable):
@@ -118,13 +108,9 @@ class TableModel:
     def log_cases(self, coded: Coded) -> Iterator[tuple[slice, np.ndarray]]:
         """Log P(all answers, and how old the fish is | taxon), taxa in canonical order, block by block.
 
-        Yields
-        ------
-        rows : slice
-            The specimens of the block.
-        cases : ndarray, shape (n_in_block, n_cases, n_taxa + 1)
-            Two cases, the fish is adult and the fish is young; or one, where its age makes no difference to
-            any answer. The likelihood of a taxon is the sum over the cases.
+        The specimens of each block, and (n_in_block, n_cases, n_taxa + 1): two cases, the fish is adult and
+        the fish is young; or one, where its age makes no difference to any answer. The likelihood of a taxon
+        is the sum over the cases.
         """
         by_age = coded.stage.any() or any(self.models[t].depends_on_stage for t in coded.codes)
         look_up = _LookUp(self, coded, by_age=bool(by_age))
@@ -142,16 +128,11 @@ class TableModel:
 
         Where the life stage matters, an answer is taken at the stage that is likelier for the taxon, and
         what this leaves over stands in `rest`, so that the terms add up exactly. An answer that another of
-        its group outdoes for a taxon has the term 0 there.
-
-        Returns
-        -------
-        terms : dict of str to ndarray, shape (n_taxa + 1,)
-        rest : ndarray, shape (n_taxa + 1,)
+        its group outdoes for a taxon has the term 0 there. The terms and the rest are of shape (n_taxa + 1,).
         """
         total = self.log_likelihoods(coded)[0]
         terms = self._terms(coded)
-        for members in self._groups(terms):
+        for members in answered_in_group(self.table, coded).values():
             strongest = self._strongest(terms, members)
             counted = np.zeros(self.width, dtype=bool)
             for trait_id in members:
@@ -181,7 +162,7 @@ class TableModel:
         adult_first = self.stage_weights(coded)[0] >= 0.5
         terms = {}
         for trait_id, model in self.models.items():
-            if trait_id not in coded.codes or not coded.codes[trait_id][0]:
+            if trait_id not in coded.codes:
                 continue
             if model.trait.kind == "ceiling":
                 terms[trait_id] = np.log(model.record(coded.distinct[trait_id])[0][0])
@@ -190,20 +171,9 @@ class TableModel:
                 terms[trait_id] = np.log(np.where(adult_first, adult[0], young[0]))
         return terms
 
-    def _groups(self, terms: dict[str, np.ndarray]) -> list[list[str]]:
-        groups: dict[str, list[str]] = {}
-        for trait_id in terms:
-            if self.models[trait_id].trait.group:
-                groups.setdefault(self.models[trait_id].trait.group, []).append(trait_id)
-        return [members for members in groups.values() if len(members) > 1]
-
     @staticmethod
-    def _strongest(terms: dict[str, np.ndarray], members: list[str]) -> np.ndarray:
-        says = [terms[t] - terms[t][-1] for t in members]
-        found = says[0]
-        for other in says[1:]:
-            found = stronger(found, other)
-        return found
+    def _strongest(terms: dict[str, np.ndarray], members: Iterable[str]) -> np.ndarray:
+        return reduce(stronger, (terms[t] - terms[t][-1] for t in members))
 
 
 @kept

@@ -109,17 +109,15 @@ class Comparison(Printed):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison as plain lists, numbers and text, ready for JSON."""
-        rows = [{"trait": c.trait.id, "cells": list(c.cells)} | _plain(c, _MEASURES) for c in self.contrasts]
+        measures = ("right", "right_young", "kind", "hearsay")
+        rows = [
+            {"trait": c.trait.id, "cells": list(c.cells)} | {name: getattr(c, name) for name in measures}
+            for c in self.contrasts
+        ]
         looks = {name: [t.id for t in getattr(self, name)] for name in ("looks", "looks_young")}
         names = {"taxa": list(self.taxa), "labels": list(self.labels)}
-        return names | looks | _plain(self, ("mix_up", "mix_up_young")) | {"contrasts": rows}
-
-
-_MEASURES = ("right", "right_young", "kind", "hearsay")
-
-
-def _plain(thing: Contrast | Comparison, names: Sequence[str]) -> dict[str, Any]:
-    return {name: getattr(thing, name) for name in names}
+        mixed = {"mix_up": self.mix_up, "mix_up_young": self.mix_up_young}
+        return names | looks | mixed | {"contrasts": rows}
 
 
 def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:

@@ -59,20 +59,8 @@ _BLOCK = 128
 class Distinguisher:
     """What a look at each trait of a table is worth between any two kinds.
 
-    Attributes
-    ----------
-    table : TraitTable
-    looks : tuple of Trait
-        Those that are seen on the fish, in the order of the table.
-    by_trouble : tuple of Trait
-        The same, the least trouble first: of looks as good, that one counts, whatever the order of the table.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
-    >>> Distinguisher(TraitTable.from_frame(frame, taxon="kind")).right("tail", [0]).tolist()
-    [[0.5, 0.975]]
+    Its `looks` are the traits that are seen on the fish, in the order of the table; `by_trouble` are the
+    same, the least trouble first: of looks as good, that one counts, whatever the order of the table.
     """
 
     def __init__(self, table: TraitTable):
@@ -137,21 +125,10 @@ class Distinguisher:
     def right(
         self, trait_id: str, rows: Sequence[int] | np.ndarray, stage: str = "adult", *, news: bool = False
     ) -> np.ndarray:
-        """Chance that one look at this trait gives the right one of two kinds.
+        """Chance that one look at this trait gives the right one of two kinds, shape (n_rows, n_taxa).
 
-        Parameters
-        ----------
-        trait_id : str
-        rows : sequence of int, shape (n_rows,)
-            Positions in the table; they are held against all kinds.
-        stage : {"adult", "young"}
-        news : bool
-            Let it say nothing that the trait it depends on has not said.
-
-        Returns
-        -------
-        ndarray, shape (n_rows, n_taxa)
-            1/2 (a guess) to 1; 1/2 where the cell of either is blank.
+        1/2 (a guess) to 1; 1/2 where the cell of either is blank. `rows` are positions in the table, held
+        against all kinds; with `news` it says nothing that the trait it depends on has not said.
         """
         right, of_row, of_kind = self._between_cells(trait_id, rows, stage, news=news)
         return right[of_row][:, of_kind]
@@ -159,13 +136,9 @@ class Distinguisher:
     def _between_cells(
         self, trait_id: str, rows: Sequence[int] | np.ndarray, stage: str, *, news: bool
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """As `right`, of cells: kinds of the same cell stand for one another, and there are far fewer cells.
+        """As `right`, of cells, (n_cells_of_rows, n_cells); and which of the cells each row, and kind, has.
 
-        Returns
-        -------
-        right : ndarray, shape (n_cells_of_rows, n_cells)
-        of_row, of_kind : ndarray of int, shape (n_rows,) and (n_taxa,)
-            Which of the cells each row, and each kind, has.
+        Kinds of the same cell stand for one another, and there are far fewer cells.
         """
         answers = self.answers(trait_id, stage)
         first, of_kind = self._different_cells(trait_id, stage)
@@ -271,12 +244,8 @@ class Distinguisher:
     def best_looks(self, stage: str = "adult") -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Go through all pairs of kinds for their best look.
 
-        Returns
-        -------
-        best : ndarray of int, shape (n_taxa, n_taxa)
-            Which of `by_trouble`, -1 where none tells; each pair once, above the diagonal.
-        tells, only : ndarray of int, shape (n_looks,)
-            How many pairs each look tells, and how many that no other does.
+        That is which of `by_trouble`, (n_taxa, n_taxa), -1 where none tells; each pair once, above the
+        diagonal. Beside it how many pairs each look tells, and how many that no other does, (n_looks,).
         """
         n, looks = len(self.table), self.by_trouble
         best = np.full((n, n), -1, dtype=np.int16)
@@ -321,20 +290,10 @@ def _checked(stage: str) -> str:
 class Worth:
     """What one trait does for a table.
 
-    A trait that is neither the only nor the best look for any pair could be left out and no pair would be
-    told less well by its best look. It may still confirm a name, or tell young fish.
-
-    Attributes
-    ----------
-    trait : Trait
-    known : int
-        Kinds of which it is known.
-    tells : int
-        Pairs of kinds, adults, that one look tells apart.
-    only : int
-        Pairs of these that no other trait tells.
-    best : int
-        Pairs of which it is the best look.
+    It is known of `known` kinds. One look at it `tells` so many pairs of kinds, adults, apart, `only` so many
+    that no other trait tells, and it is the `best` look for so many. A trait that is neither the only nor the
+    best look for any pair could be left out and no pair would be told less well by its best look. It may
+    still confirm a name, or tell young fish.
     """
 
     trait: Trait
@@ -366,15 +325,7 @@ class Worth:
 
 @kept
 def worth(table: TraitTable) -> tuple[Worth, ...]:
-    """Return what each trait is worth, in the order of the table; what the seller says is not judged.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> frame = pd.DataFrame({"kind": ["a", "b", "c"], "tail": list("xyy"), "spots": list("uvw")})
-    >>> [(w.tells, w.only, w.best, w.earns) for w in worth(TraitTable.from_frame(frame, taxon="kind"))]
-    [(2, 0, 0, False), (3, 1, 3, True)]
-    """
+    """Return what each trait is worth, in the order of the table; what the seller says is not judged."""
     tell = distinguisher(table)
     best, tells, only = tell.best_looks()
     counts = np.stack([tells, only, np.bincount(best[best >= 0], minlength=len(tells))], axis=1)

@@ -59,20 +59,10 @@ def _misread(trait: Trait) -> np.ndarray:
 
 
 def _complete(p: np.ndarray, column: Column, na: float, flat: float) -> np.ndarray:
-    """Fill blank and not-applicable columns and append "none of these".
+    """Fill blank and not-applicable columns and append "none of these", shape (n_answers, n_taxa + 1).
 
-    Parameters
-    ----------
-    p : ndarray, shape (n_answers, n_known)
-        Likelihood where the cell is known.
-    na : float
-        Likelihood where the trait does not apply.
-    flat : float
-        Likelihood under a flat row.
-
-    Returns
-    -------
-    ndarray, shape (n_answers, n_taxa + 1)
+    `p`, (n_answers, n_known), is the likelihood where the cell is known, `na` where the trait does not apply,
+    `flat` under a flat row.
     """
     full = np.empty((p.shape[0], len(column.known) + 1))
     n = p.shape[1]
@@ -92,13 +82,8 @@ def _complete(p: np.ndarray, column: Column, na: float, flat: float) -> np.ndarr
 class TraitModel:
     """The likelihoods of one trait.
 
-    Attributes
-    ----------
-    trait : Trait
-    adult, young : Column
-        In canonical taxon order; the same object where nothing differs.
-    states_adult, states_young : ndarray, shape (n_states, n_taxa + 1)
-        P(state | taxon); no rows for numbers.
+    Its columns are in canonical taxon order, the same object where nothing differs; `states_adult` and
+    `states_young`, (n_states, n_taxa + 1), are P(state | taxon), without rows for numbers.
     """
 
     trait: Trait
@@ -130,7 +115,7 @@ class TraitModel:
             adult = answers.allowed @ self.states_adult
             return adult, adult if not self.depends_on_stage else answers.allowed @ self.states_young
         adult = self._measure(self.adult, answers)
-        if self.young is self.adult:
+        if not self.depends_on_stage:
             return adult, adult
         return adult, _as_young(self.trait, adult, self._measure(self.young, answers), self.young)
 
@@ -155,12 +140,7 @@ class TraitModel:
         return inside / (2 * half) * span
 
     def record(self, answers: Distinct) -> tuple[np.ndarray, np.ndarray]:
-        """Ceiling: P(a fish this long | taxon) and P(adult | length, taxon).
-
-        Returns
-        -------
-        within, mature : ndarray, shape (n_distinct, n_taxa + 1)
-        """
+        """Ceiling: P(a fish this long | taxon) and P(adult | length, taxon), (n_distinct, n_taxa + 1)."""
         trait, column = self.trait, self.adult
         ceiling = column.high[column.known]
         edge = trait.spread * ceiling if trait.spread_is_relative else np.full(len(ceiling), trait.spread)
@@ -176,18 +156,14 @@ class TraitModel:
         # A kind that is not in the table has no record to be longer than.
         within[:, -1] = 1.0
         # Where no record is known, a length says nothing about the age.
-        mature = (
-            _complete(mature, column, na=0.5, flat=0.5) if column.known.any() else np.full_like(within, 0.5)
-        )
+        known = column.known.any()
+        mature = _complete(mature, column, na=0.5, flat=0.5) if known else np.full_like(within, 0.5)
         return within, np.clip(mature, 1e-6, 1 - 1e-6)
 
     def expected_numbers(self, grid: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """How often each number of a grid is read off an adult and off a young fish.
+        """How often each number of a grid is read off an adult and off a young fish, (n_numbers, n_taxa + 1).
 
-        Returns
-        -------
-        adult, young : ndarray, shape (n_numbers, n_taxa + 1)
-            Columns sum to 1; the same object where nothing differs.
+        Columns sum to 1; the same object where nothing differs.
         """
         adult, young = self.likelihoods(exact_numbers(grid))
         shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]

@@ -17,7 +17,6 @@ import numpy as np
 from idkey.model.answers import Coded, Distinct
 from idkey.model.combine import TableModel, answered_in_group
 from idkey.model.evidence import TraitModel, exact_numbers, number_grid
-from idkey.table.table import Column
 
 __all__ = ["POOR_FIT", "Fit", "fit_of"]
 
@@ -31,14 +30,10 @@ _POINTS = 64
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Fit of one specimen to every kind, in the order of the table.
+    """Fit of one specimen to every kind, in the order of the table, each of shape (n_taxa,).
 
-    Attributes
-    ----------
-    fraction : ndarray, shape (n_taxa,)
-        Modal likelihood fraction, 0 to 1; 1 where nothing compares.
-    deviation : ndarray, shape (n_taxa,)
-        Standard deviations above (or, negative, below) the mean of the kind's own fish.
+    `fraction` is the modal likelihood fraction, 0 to 1, 1 where nothing compares; `deviation` the standard
+    deviations above (or, negative, below) the mean of the kind's own fish.
     """
 
     fraction: np.ndarray
@@ -78,7 +73,7 @@ def _one_trait(
         return np.where(column.known, log_fraction, 0.0), zero, zero
     at_answer = _by_age(model.likelihoods(answer), adult)[0]
     if model.trait.has_states:
-        every = np.where(adult, model.states_adult[:, :-1], model.states_young[:, :-1])
+        every = _by_age((model.states_adult, model.states_young), adult)
     else:
         grid = number_grid(model, _POINTS)
         every = _by_age(model.likelihoods(exact_numbers(grid)), adult)
@@ -87,18 +82,11 @@ def _one_trait(
     mean = (chance * log_every).sum(axis=0)
     variance = (chance * log_every**2).sum(axis=0) - mean**2
     log_answer = np.log(np.minimum(at_answer / every.max(axis=0), 1.0))
-    return _only_known(model, column, log_answer, mean, variance)
+    # A blank cell is no misfit; an answer where the trait does not apply is an error of observation.
+    fraction = np.where(column.known, log_answer, np.where(column.applies, 0.0, np.log(model.trait.error)))
+    return fraction, np.where(column.known, mean, 0.0), np.where(column.known, variance, 0.0)
 
 
 def _by_age(likelihoods: tuple[np.ndarray, np.ndarray], adult: np.ndarray) -> np.ndarray:
     on_adult, on_young = likelihoods
     return np.where(adult, on_adult[:, :-1], on_young[:, :-1])
-
-
-def _only_known(
-    model: TraitModel, column: Column, log_answer: np.ndarray, mean: np.ndarray, variance: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """A blank cell is no misfit; an answer where the trait does not apply is an error of observation."""
-    error = np.log(model.trait.error)
-    fraction = np.where(column.known, log_answer, np.where(column.applies, 0.0, error))
-    return fraction, np.where(column.known, mean, 0.0), np.where(column.known, variance, 0.0)

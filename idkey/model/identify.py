@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -27,7 +27,6 @@ from idkey.table.words import percent
 
 __all__ = ["Identification", "Outcome", "Ranked", "strength"]
 
-_UNSEEN = None
 _MORE_LIKELY_THAN_NOT = 0.5
 
 
@@ -65,12 +64,11 @@ class Ranked(NamedTuple):
     candidate: bool
 
 
-@dataclass(frozen=True)
-class _State:
+class _State(NamedTuple):
     """Everything a person has said; one of these for each step back."""
 
-    answers: tuple[tuple[str, str], ...] = ()
-    unseen: tuple[str, ...] = ()
+    answers: dict[str, str]
+    unseen: tuple[str, ...]
 
 
 class _Evaluated:
@@ -141,7 +139,7 @@ class Identification(Shown):
         self.coverage = coverage
         self._model = model_of(table)
         self._prior = prior_vector(table, prior, none_prior)
-        self._history: list[_State] = [_State()]
+        self._history: list[_State] = [_State({}, ())]
 
     # -- answers in -----------------------------------------------------------------------------
 
@@ -152,7 +150,7 @@ class Identification(Shown):
     @property
     def answers(self) -> Mapping[str, str]:
         """The answers so far, as text, in the order they were first given."""
-        return MappingProxyType(dict(self._state.answers))
+        return MappingProxyType(self._state.answers)
 
     @property
     def unseen(self) -> tuple[str, ...]:
@@ -183,27 +181,25 @@ class Identification(Shown):
         text = read_answer(self.table, trait, value)
         answers = dict(self._state.answers)
         unseen = [t for t in self._state.unseen if t != trait]
-        if text is _UNSEEN:
+        if text is None:
             answers.pop(trait, None)
             unseen.append(trait)
         else:
             answers[trait] = text
-        self._history.append(_State(tuple(answers.items()), tuple(unseen)))
-        self._forget_evaluation()
-        return self
+        return self._step(answers, unseen)
 
     def forget(self, trait: str) -> Identification:
         """Take back the answer to one trait, so that it may be asked again. Raises AnswerError."""
         read_answer(self.table, trait, None)
-        answers = {t: v for t, v in self._state.answers if t != trait}
-        unseen = tuple(t for t in self._state.unseen if t != trait)
-        self._history.append(_State(tuple(answers.items()), unseen))
-        self._forget_evaluation()
-        return self
+        answers = {t: v for t, v in self._state.answers.items() if t != trait}
+        return self._step(answers, [t for t in self._state.unseen if t != trait])
 
     def clear(self) -> Identification:
         """Take back every answer at once; `undo` brings them back."""
-        self._history.append(_State())
+        return self._step({}, ())
+
+    def _step(self, answers: dict[str, str], unseen: Iterable[str]) -> Identification:
+        self._history.append(_State(answers, tuple(unseen)))
         self._forget_evaluation()
         return self
 
@@ -221,18 +217,14 @@ class Identification(Shown):
         return _Evaluated(self._model, self._prior, self.coverage, self.answers)
 
     def _forget_evaluation(self) -> None:
-        self.__dict__.pop("_now", None)
-        self.__dict__.pop("_questions", None)
-        self.__dict__.pop("_outcome", None)
+        for name in ("_now", "_questions", "_outcome"):
+            vars(self).pop(name, None)
 
     def ranking(self) -> pd.DataFrame:
-        """Return all kinds and "none of these", likeliest first.
+        """Return all kinds and "none of these", likeliest first, as a frame of shape (n_taxa + 1, 8).
 
-        Returns
-        -------
-        pandas.DataFrame, shape (n_taxa + 1, 8)
-            Columns taxon, name, probability, agreement, compared, fit, deviation and candidate; see
-            `idkey.model.match.rank_frame`.
+        Columns taxon, name, probability, agreement, compared, fit, deviation and candidate; see
+        `idkey.model.match.rank_frame`.
         """
         return self._now.ranking.copy()
 
@@ -279,8 +271,7 @@ class Identification(Shown):
         """Return the question that settles most for least trouble; None when none is left or needed."""
         if len(self.candidates()) == 1 and self.answers:
             return None
-        questions = self.questions()
-        return questions[0] if questions else None
+        return next(iter(self._questions), None)
 
     def outcome(self) -> Outcome:
         """Say where the identification stands, and whether it can go further."""
@@ -312,13 +303,10 @@ class Identification(Shown):
             text = f"{count} still possible, likeliest {first.name} ({share})."
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
-            return Outcome(
-                "one name", taxa, f"{names[0]} ({share}); the table has no question left to make it surer."
-            )
-        rest = f" Also possible: {', '.join(names[2:])}." if len(names) > 2 else ""
-        text = (
-            f"These can't be told apart by this table with what can be seen: {names[0]} and {names[1]}.{rest}"
-        )
+            text = f"{names[0]} ({share}); the table has no question left to make it surer."
+            return Outcome("one name", taxa, text)
+        text = f"These can't be told apart by this table with what can be seen: {names[0]} and {names[1]}."
+        text += f" Also possible: {', '.join(names[2:])}." if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)
 
     def why(self, taxon: str) -> pd.DataFrame:

@@ -12,20 +12,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from idkey import display
 from idkey.errors import UnknownName
-from idkey.model.answers import known_trait, parse_stage
+from idkey.model.answers import parsed_answer
 from idkey.model.prior import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
 from idkey.model.splits import all_splits
 from idkey.table.names import every
-from idkey.table.reading import trait_answer
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key", "keyed_kinds", "numbered_couplets"]
+__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key"]
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 
@@ -36,10 +33,8 @@ class Lead:
 
     Attributes
     ----------
-    states : tuple of str
-        States that take this lead; empty for a threshold.
-    shown : tuple of str
-        Those of them that a kind behind this lead is known to show.
+    states, shown : tuple of str
+        States that take this lead, none for a threshold; those that a kind behind it is known to show.
     goes_to : int or None
         Number of the next couplet.
     taxa : tuple of str
@@ -61,17 +56,7 @@ class Lead:
 
 @dataclass(frozen=True, slots=True)
 class Couplet:
-    """A numbered question with two leads.
-
-    Attributes
-    ----------
-    number : int
-        From 1.
-    trait : Trait
-    threshold : float
-        For numbers: lead a is at most this. NaN for states.
-    a, b : Lead
-    """
+    """A question, numbered from 1, with two leads; of numbers, lead a is at most the threshold, else NaN."""
 
     number: int
     trait: Trait
@@ -177,12 +162,7 @@ class Key:
         ------
         AnswerError
         """
-        parsed = {}
-        for trait_id, value in answers.items():
-            if trait_id == LIFE_STAGE and LIFE_STAGE not in self.table.trait_ids:
-                parsed[LIFE_STAGE] = parse_stage(value)
-                continue
-            parsed[trait_id] = trait_answer(known_trait(self.table, trait_id), value)
+        parsed = {trait_id: parsed_answer(self.table, trait_id, value) for trait_id, value in answers.items()}
         if not self.couplets:
             return self.table.ids
         names: set[str] = set()
@@ -230,12 +210,14 @@ class Key:
 def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Mapping[str, Any]]]:
     """Yield the leads that a fish may take, each with the part of an unsure answer that is left there."""
     trait, answer = couplet.trait, said.get(couplet.trait.id)
+    # A short fish may outgrow a length, unless it is known to be adult.
+    may_grow = said.get(LIFE_STAGE) != "adult"
     if isinstance(answer, States):
         for lead in (couplet.a, couplet.b):
             names = tuple(name for name in answer.names if name in lead.states)
             if names:
                 yield lead, {**said, trait.id: States(names, (1.0 / len(names),) * len(names))}
-    elif answer is None or (trait.kind == "ceiling" and _may_grow(answer, couplet.threshold, said)):
+    elif answer is None or (trait.kind == "ceiling" and may_grow and answer.low <= couplet.threshold):
         yield couplet.a, said
         yield couplet.b, said
     else:
@@ -244,11 +226,6 @@ def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Map
         if answer.high > couplet.threshold:
             above = math.nextafter(couplet.threshold, math.inf)
             yield couplet.b, {**said, trait.id: Range(max(answer.low, above), answer.high)}
-
-
-def _may_grow(answer: Range, threshold: float, said: Mapping[str, Any]) -> bool:
-    """Whether a fish may still outgrow a length: a short one may, unless it is known to be adult."""
-    return answer.low <= threshold and said.get(LIFE_STAGE) != "adult"
 
 
 def build_key(
@@ -281,23 +258,15 @@ def build_key(
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
     check_table(table)
-    keyed, w, left_out = keyed_kinds(table, prior)
+    left_out = _too_little_known(table)
+    keyed = table.only([t for t in table.ids if t not in left_out])
+    w = weights(table, "uniform" if prior is None else prior)[[table.position(t) for t in keyed.ids]]
     named = _groups(table, keyed, groups)
     builder = Builder(all_splits(keyed, w), w, named)
     nodes, optimum = builder.solve(exact_states)
-    couplets = numbered_couplets(keyed, builder, nodes, named or ("",) * len(keyed))
-    cost = builder.cost_of(nodes)
-    least_seconds = cost.bits * builder.cheapest
-    bounds = Bounds(cost.steps, cost.bits, cost.seconds, least_seconds, optimum)
-    return Key(table, couplets, bounds, left_out)
-
-
-def keyed_kinds(table: TraitTable, prior: Prior) -> tuple[TraitTable, np.ndarray, tuple[str, ...]]:
-    """Return the kinds that a key can be built to, the weight of each, and the kinds left out."""
-    w = weights(table, "uniform" if prior is None else prior)
-    left_out = _too_little_known(table)
-    keyed = table.only([t for t in table.ids if t not in left_out])
-    return keyed, w[[table.position(t) for t in keyed.ids]], left_out
+    couplets = _couplets(keyed, builder, nodes, named or ("",) * len(keyed))
+    steps, seconds, bits = builder.cost_of(nodes)
+    return Key(table, couplets, Bounds(steps, bits, seconds, bits * builder.cheapest, optimum), left_out)
 
 
 def _too_little_known(table: TraitTable) -> tuple[str, ...]:
@@ -322,7 +291,7 @@ def _groups(table: TraitTable, keyed: TraitTable, groups: Mapping[str, str] | No
     return tuple(str(group_of.get(taxon, taxon)) for taxon in keyed.ids)
 
 
-def numbered_couplets(
+def _couplets(
     table: TraitTable, builder: Builder, nodes: Mapping[int, Node], groups: Sequence[str]
 ) -> tuple[Couplet, ...]:
     """Number the couplets as they are printed, and say where each lead goes."""
@@ -341,10 +310,11 @@ def numbered_couplets(
         sides = (builder.members(node.a), builder.members(node.b))
         confirms = confirming.of(split.trait, node.a, node.b)
         rest = tuple(s for s in split.trait.states if s not in split.states)
+        seen = table.column(split.trait.id).shares > 0
         leads = [
             Lead(
                 states=states,
-                shown=_shown(table, split.trait, states, side),
+                shown=tuple(s for s in states if seen[side, split.trait.index(s)].any()),
                 goes_to=numbers.get(child),
                 taxa=() if child in numbers else tuple(table.ids[i] for i in side),
                 confirms=confirm,
@@ -356,11 +326,6 @@ def numbered_couplets(
         ]
         couplets.append(Couplet(number, split.trait, split.threshold, leads[0], leads[1]))
     return tuple(couplets)
-
-
-def _shown(table: TraitTable, trait: Trait, states: tuple[str, ...], side: np.ndarray) -> tuple[str, ...]:
-    seen = table.column(trait.id).shares[side].sum(axis=0) > 0
-    return tuple(s for s in states if seen[trait.index(s)])
 
 
 class _Confirming:

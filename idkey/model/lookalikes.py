@@ -208,15 +208,7 @@ class Apart(Shown):
 
 
 def apart(table: TraitTable, taxon: str) -> Apart:
-    """Hold one kind against all others. Raises UnknownName.
-
-    Examples
-    --------
-    >>> frame = pd.DataFrame({"kind": list("abc"), "tail": list("xyy"), "fin": list("uuu"), "eye": [2, 2, 2]})
-    >>> found = apart(TraitTable.from_frame(frame, taxon="kind"), "b")
-    >>> found.never, found.hardly_known, found.one_look
-    (('c',), (), ())
-    """
+    """Hold one kind against all others. Raises UnknownName."""
     check_table(table)
     at, tell = table.position(taxon), distinguisher(table)
     adult, young = (
@@ -263,8 +255,7 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
 def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, ...]:
     """Return the traits that would settle a pair, the best first."""
     table, ways = tell.table, []
-    names = table.taxa["genus"] if "genus" in table.taxa.columns else [""] * len(table)
-    genera = np.array([str(name) for name in names], dtype=object)
+    genera = np.array([str(name) for name in table.taxa.get("genus", [""] * len(table))], dtype=object)
     for trait in tell.looks:
         known = tell.known(trait.id, stage)
         blank = [i for i in (a, b) if not known[i]]

@@ -24,8 +24,6 @@ from idkey.table.table import TraitTable
 
 __all__ = ["NearestMatch", "candidate_names", "candidate_set", "posterior", "rank_frame"]
 
-_TARGET = "taxon"
-
 
 def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
     """P(taxon | answers), shape (n_specimens, n_taxa + 1), in the order of the table; rows sum to 1.
@@ -66,21 +64,17 @@ def candidate_names(
     by_name = np.argsort(np.array(names), kind="stable")
     probabilities = probabilities[:, by_name]
     order = np.argsort(-probabilities, axis=1, kind="stable")
-    chosen = candidate_set(probabilities, coverage)
     ordered = np.array(names)[by_name]
-    rows = zip(order, chosen, strict=True)
+    rows = zip(order, candidate_set(probabilities, coverage), strict=True)
     return [tuple(ordered[ranked[keep[ranked]]].tolist()) for ranked, keep in rows]
 
 
 def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, coverage: float) -> pd.DataFrame:
-    """Ranking of one specimen with this posterior, best first, as a frame.
+    """Ranking of one specimen with this posterior, best first, as a frame of shape (n_taxa + 1, 8).
 
-    Returns
-    -------
-    pandas.DataFrame, shape (n_taxa + 1, 8)
-        Columns taxon, name, probability; agreement (Gower, 0 to 1, NaN where nothing compares) and compared
-        (number of traits compared); fit (modal likelihood fraction) and deviation (standard deviations from
-        the kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
+    Columns taxon, name, probability; agreement (Gower, 0 to 1, NaN where nothing compares) and compared
+    (number of traits compared); fit (modal likelihood fraction) and deviation (standard deviations from the
+    kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
     """
     table = model.table
     fit = fit_of(model, coded)
@@ -127,7 +121,7 @@ def _pooled(X: Any, y: Any) -> TraitTable:
             check_classification_targets(labels)
     except ValueError as error:
         raise IdkeyError(" ".join(str(error).split())) from None
-    target = _TARGET
+    target = "taxon"
     while target in frame.columns:
         target += "_"
     return TraitTable.from_frame(frame.assign(**{target: labels}), taxon=target)
@@ -257,21 +251,16 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
 
     def predict(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
-        probabilities = self.predict_proba(frame)
-        return self.classes_[probabilities.argmax(axis=1)]
+        return self.classes_[self.predict_proba(frame).argmax(axis=1)]
 
     def candidates(self, frame: pd.DataFrame | np.ndarray) -> list[tuple[str, ...]]:
         """Return, for each specimen, the names that hold `coverage` of the posterior, likeliest first."""
-        probabilities = self.predict_proba(frame)
-        return candidate_names(self.classes_, probabilities, self.coverage)
+        return candidate_names(self.classes_, self.predict_proba(frame), self.coverage)
 
     def agreement(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
-        """Gower similarity (Gower 1971) of each specimen to each row.
+        """Gower similarity (Gower 1971) of each specimen to each row, shape (n_specimens, n_taxa).
 
-        Returns
-        -------
-        ndarray, shape (n_specimens, n_taxa)
-            0 to 1; NaN where no trait can be compared.
+        0 to 1; NaN where no trait can be compared.
         """
         coded = self._coded(frame)
         return agreement(self.table_, coded)

@@ -13,17 +13,7 @@ from idkey.model.evidence import NONE
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 
-__all__ = [
-    "COMMONNESS_WEIGHT",
-    "LEAST_SHARE",
-    "NAMED_WEIGHT",
-    "NONE_PRIOR",
-    "Prior",
-    "check_coverage",
-    "check_table",
-    "prior_vector",
-    "weights",
-]
+__all__ = ["NONE_PRIOR", "Prior", "check_coverage", "check_table", "prior_vector", "weights"]
 
 Prior = Literal["commonness", "uniform"] | Mapping[str, float] | Collection[str] | None
 
@@ -51,29 +41,22 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
         No taxon gets less than `LEAST_SHARE` of the weight of the largest, so that two clear answers can
         overturn any prior.
 
-    Returns
-    -------
-    ndarray, shape (n_taxa,)
-
     Raises
     ------
     IdkeyError
         Unknown word or taxon, a negative weight, or weights that are all 0.
     """
     if isinstance(prior, Mapping):
-        found = _from_mapping(table, prior)
-        return _floored(found)
+        return _floored(_from_mapping(table, prior))
     if isinstance(prior, (list, tuple, set, frozenset)):
-        return _from_invoice(table, prior)
-    word = prior if isinstance(prior, str) else None
-    if prior is None or word == "commonness":
-        if "commonness" not in table.taxa.columns:
-            found = np.ones(len(table))
-        else:
-            found = np.array([COMMONNESS_WEIGHT.get(str(c), _NOT_STATED) for c in table.taxa["commonness"]])
-    elif word == "uniform":
-        found = np.ones(len(table))
-    else:
+        found = weights(table, "commonness")
+        found[_positions(table, prior)] *= NAMED_WEIGHT
+        return _floored(found)
+    word = "commonness" if prior is None else prior if isinstance(prior, str) else None
+    found = np.ones(len(table))
+    if word == "commonness" and "commonness" in table.taxa.columns:
+        found = np.array([COMMONNESS_WEIGHT.get(str(c), _NOT_STATED) for c in table.taxa["commonness"]])
+    elif word not in ("commonness", "uniform"):
         right = one_of(word, ["commonness", "uniform"], "a mapping of taxon to weight, or one of")
         msg = f"prior: {type(prior).__name__ if word is None else repr(word)}: {right}"
         raise IdkeyError(msg)
@@ -83,13 +66,6 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
 def _floored(found: np.ndarray) -> np.ndarray:
     found = np.maximum(found, LEAST_SHARE * found.max())
     return found / found.sum()
-
-
-def _from_invoice(table: TraitTable, names: Collection[str]) -> np.ndarray:
-    """Weights by commonness, those of the names on the invoice raised."""
-    found = weights(table, "commonness")
-    found[_positions(table, names)] *= NAMED_WEIGHT
-    return _floored(found)
 
 
 def _positions(table: TraitTable, names: Collection[Any]) -> list[int]:
@@ -120,12 +96,7 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
 
 
 def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarray:
-    """Prior of the taxa and, last, of "none of these"; sums to 1.
-
-    Returns
-    -------
-    ndarray, shape (n_taxa + 1,)
-    """
+    """Prior of the taxa and, last, of "none of these", shape (n_taxa + 1,); sums to 1."""
     if not (isinstance(none_prior, Real) and 0 <= none_prior < 1):
         msg = f"none_prior: {none_prior!r}: the share of fish that are {NONE!r} is 0 or more and less than 1"
         raise IdkeyError(msg)
@@ -135,9 +106,8 @@ def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarr
 def check_table(table: Any) -> None:
     """Raise IdkeyError unless this is a trait table."""
     if not isinstance(table, TraitTable):
-        msg = (
-            f"{type(table).__name__}: give a trait table, from load_table() or TraitTable.from_frame(df, ...)"
-        )
+        right = "give a trait table, from load_table() or TraitTable.from_frame(df, ...)"
+        msg = f"{type(table).__name__}: {right}"
         raise IdkeyError(msg)
 
 

@@ -68,28 +68,13 @@ class Evidence(NamedTuple):
 def reasons(
     table: TraitTable, answers: Mapping[str, str], evidence: Evidence, taxon: str
 ) -> tuple[Reason, ...]:
-    """Return the reasons for or against one kind, strongest first; the age, where it adds anything, last.
-
-    Parameters
-    ----------
-    table : TraitTable
-    answers : mapping of str to str
-        As `Identification.answers`.
-    evidence : Evidence
-    taxon : str
-        Id, trade code or name of a kind, or "none of these".
-
-    Raises
-    ------
-    UnknownName
-    """
+    """Return the reasons for or against one kind, strongest first; the age, where it adds anything, last."""
     taxon = taxon if taxon == NONE else one(table, taxon)
     position = len(table) if taxon == NONE else table.position(taxon)
     found = []
     for trait_id, decibans in evidence.decibans.items():
         trait = table.trait(trait_id)
-        value = float(decibans[position])
-        answer = answers[trait_id]
+        value, answer = float(decibans[position]), answers[trait_id]
         holds = "not in the table" if taxon == NONE else row_words(table, taxon, trait)
         weight = strength(value)
         if trait.group and evidence.silent[trait_id][position] and taxon != NONE:
@@ -107,13 +92,7 @@ def reasons(
 
 
 def strength(decibans: float) -> str:
-    """Evidence in words, on Jeffreys's scale of half powers of ten (Theory of Probability; from memory).
-
-    Examples
-    --------
-    >>> strength(-14.0), strength(2.0)
-    ('strong evidence against', 'weak evidence for')
-    """
+    """Evidence in words, on Jeffreys's scale of half powers of ten (Theory of Probability; from memory)."""
     size = abs(decibans)
     if size < 1:
         return "says little"

@@ -32,7 +32,7 @@ from scipy.sparse.csgraph import connected_components
 
 from idkey.model.splits import Split
 
-__all__ = ["EXACT_STATES", "Builder", "Cost", "Node", "bit_mask"]
+__all__ = ["EXACT_STATES", "Builder", "Node", "bit_mask"]
 
 EXACT_STATES = 5_000
 _LOOK_AT = 5
@@ -53,15 +53,6 @@ class Node:
     split: int
     a: int
     b: int
-
-
-@dataclass(frozen=True, slots=True)
-class Cost:
-    """What a key costs on average: couplets, seconds, and the bits that it settles."""
-
-    steps: float
-    seconds: float
-    bits: float
 
 
 class _TooManyStates(Exception):  # noqa: N818 - a signal, not an error
@@ -111,12 +102,8 @@ class Builder:
         """Return the splits that apply to all of an unsettled set and leave fewer kinds on either side."""
         if self.is_settled(mask):
             return np.array([], dtype=np.intp)
-        found = [
-            i
-            for i, (a, b, fits) in enumerate(self.masks)
-            if mask & fits == mask and mask & a != mask and mask & b != mask
-        ]
-        return np.array(found, dtype=np.intp)
+        found = [mask & fits == mask and mask & a != mask and mask & b != mask for a, b, fits in self.masks]
+        return np.flatnonzero(found)
 
     def rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
         """Return the expected drop in entropy of the groups per second of each useful split."""
@@ -162,7 +149,7 @@ class Builder:
         except _TooManyStates:
             return self._look_ahead(), None
 
-    def cost_of(self, nodes: dict[int, Node]) -> Cost:
+    def cost_of(self, nodes: dict[int, Node]) -> tuple[float, float, float]:
         """Mean couplets and seconds, as the weight that enters each couplet, summed; and the bits settled."""
         everything = np.arange(self.n)
         flow = {self.full: self.w / self.w.sum()}
@@ -180,7 +167,7 @@ class Builder:
             for child, part in ((node.a, share), (node.b, 1 - share)):
                 flow[child] = flow.get(child, 0.0) + entering * part
         bits -= sum(self.entropy(everything, end) for end in flow.values())
-        return Cost(float(steps), float(seconds), max(bits, 0.0))
+        return float(steps), float(seconds), max(bits, 0.0)
 
     # -- lookahead ------------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from idkey.model.evidence import ADULT_FROM
 from idkey.table.schema import Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["MOST_THRESHOLDS", "Split", "all_splits", "share_below"]
+__all__ = ["Split", "all_splits"]
 
 MOST_THRESHOLDS = 12
 """Thresholds tried for one measured trait; more are thinned out evenly."""
@@ -19,23 +19,12 @@ _LEAST_SHARE = 0.01
 
 @dataclass(frozen=True)
 class Split:
-    """One way to part the kinds in two.
+    """One way to part the kinds in two; the arrays are of shape (n_taxa,).
 
-    Attributes
-    ----------
-    trait : Trait
-    states : tuple of str
-        States of lead a; lead b is the rest. Empty for a threshold.
-    threshold : float
-        Lead a is at most this; NaN for states.
-    share : ndarray of float, shape (n_taxa,)
-        Share of each taxon that goes down lead a: 1 or 0, or between where the kind varies or is unknown.
-    both : ndarray of bool, shape (n_taxa,)
-        The taxon goes down both leads.
-    applies : ndarray of bool, shape (n_taxa,)
-        False where the trait does not exist in the taxon, so that the question makes no sense.
-    cost : float
-        Seconds of effort for one answer that can be relied on.
+    Lead a has these `states` (lead b the rest), or is at most the `threshold`, NaN for states. A `share` of
+    each taxon goes down it, 1 or 0, or between where the kind varies or is unknown; `both` marks those that
+    go down both. Where the trait does not exist (not `applies`) the question makes no sense. The `cost` is
+    the seconds of effort for one answer that can be relied on.
     """
 
     trait: Trait
@@ -57,15 +46,14 @@ def all_splits(table: TraitTable, weights: np.ndarray) -> list[Split]:
         if not trait.in_key:
             continue
         column = table.column(trait.id)
+        known = column.known
+        expected = weights[known].sum() > 0
         for states, threshold, share in _shares(trait, column):
-            known = column.known
-            mean = (
-                float(np.average(share[known], weights=weights[known])) if weights[known].sum() > 0 else 0.5
-            )
-            filled = np.where(known, share, mean)
-            both = ~known | ((share > 0) & (share < 1))
-            if np.any(known & (share == 1)) and np.any(known & (share == 0)):
+            if (share[known] == 1).any() and (share[known] == 0).any():
+                mean = float(np.average(share[known], weights=weights[known])) if expected else 0.5
+                both = ~known | ((share > 0) & (share < 1))
                 cost = trait.effort / (1 - trait.error)
+                filled = np.where(known, share, mean)
                 found.append(Split(trait, states, threshold, filled, both, column.applies, cost))
     return found
 
@@ -82,12 +70,11 @@ def _shares(trait: Trait, column: Column) -> list[tuple[tuple[str, ...], float, 
     low, high = column.low, column.high
     if trait.kind == "ceiling":
         low = ADULT_FROM * high
-    return [
-        ((), cut, share_below(low, high, cut)) for cut in _thresholds(low[column.known], high[column.known])
-    ]
+    cuts = _thresholds(low[column.known], high[column.known])
+    return [((), cut, _share_below(low, high, cut)) for cut in cuts]
 
 
-def share_below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
+def _share_below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
     """Share of the fish of each kind that are at most the cut, 0 where nothing is known, shape (n_taxa,)."""
     width = np.where(high > low, high - low, 1.0)
     # A range that begins at the cut has fish on both sides of it.

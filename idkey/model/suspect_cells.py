@@ -34,7 +34,7 @@ from idkey.table.names import every, trade_codes
 from idkey.table.schema import Cell, Range, States, Trait, cell_text
 from idkey.table.table import TraitTable
 
-__all__ = ["AGREE", "CONGENERS", "Doubt", "doubts"]
+__all__ = ["Doubt", "doubts"]
 
 CONGENERS = 3
 """Other kinds of the genus that must be known before a cell can contradict them (judgement)."""
@@ -46,14 +46,8 @@ AGREE = 0.8
 class Doubt:
     """One cell that something speaks against.
 
-    Attributes
-    ----------
-    taxon, column : str
-    value : str
-        What the cell holds, as it stands in taxa.csv.
-    against : {"genus", "source", "table"}
-    text : str
-        One sentence: the value, what speaks against it, and where that comes from.
+    The `value` is what it holds, as it stands in taxa.csv; the `text` one sentence: the value, what speaks
+    against it, and where that comes from.
     """
 
     taxon: str
@@ -64,29 +58,9 @@ class Doubt:
 
 
 def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doubt, ...]:
-    """Return the cells that contradict their genus, their source or the rest of the table.
+    """Return the cells that contradict their genus, their source or the rest of the table, in table order.
 
-    Parameters
-    ----------
-    table : TraitTable
-    taxa : collection of str, optional
-        Taxon ids whose cells are looked at; all by default. They are held against the whole genus.
-
-    Returns
-    -------
-    tuple of Doubt
-        In the order of the table, taxon by taxon and column by column.
-
-    Raises
-    ------
-    UnknownName
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
-    >>> doubts(TraitTable.from_frame(frame, taxon="kind"))
-    ()
+    Those of these `taxa`, which are held against the whole genus; all by default. Raises UnknownName.
     """
     wanted = table.ids if taxa is None else every(table, taxa)
     rows = {taxon: table.position(taxon) for taxon in wanted}
@@ -178,9 +152,8 @@ def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doub
         where = f"but its claims have only {odd.claimed}"
         if odd.at is not None:
             source, locator = table.evidence.loc[odd.at, ["source", "locator"]]
-            where = (
-                f"{source or 'a claim without source'}{f' ({locator})' if locator else ''} has {odd.claimed}"
-            )
+            page = f" ({locator})" if locator else ""
+            where = f"{source or 'a claim without source'}{page} has {odd.claimed}"
         text = f"{_of(table.trait_of(column), taxon, column)}: the table has {odd.held}, {where}"
         yield Doubt(taxon, column, odd.held, "source", text)
 
