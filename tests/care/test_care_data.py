@@ -141,9 +141,8 @@ def test_every_cell_is_backed_and_what_was_set_aside_says_why(table, rows, backe
     assert sum(len(aside) for *_, aside in backed) > 20
 
 
-@pytest.mark.parametrize(
-    ("taxon", "source", "value", "kept"),
-    [
+def test_temperatures_that_are_not_followed_are_on_record(table):
+    for taxon, source, value, kept in (
         ("leporacanthicus_galaxias", "DISZHAL_L029", "22..26", (26, 30)),
         ("baryancistrus_xanthellus", "FISHLAB_BX", "25..30", (27, 32)),
         ("baryancistrus_xanthellus", "FAUNA_L081", "29..33", (27, 32)),
@@ -152,12 +151,10 @@ def test_every_cell_is_backed_and_what_was_set_aside_says_why(table, rows, backe
         ("hypancistrus_seideli", "ENCYC3", "23..28", (26, 30)),
         ("hypancistrus_zebra", "AKVA_ZEBRA", "32..35", (26, 30)),
         ("spectracanthicus_zuanoni", "MYFISH_ZUA", "25..25", (26, 29)),
-    ],
-)
-def test_temperatures_that_are_not_followed_are_on_record(table, taxon, source, value, kept):
-    need = care_for(table, taxon).attributes["temperature_c"]
-    assert need.value == kept
-    assert [(c.value, c.followed) for c in need.evidence if c.source == source] == [(value, False)]
+    ):
+        need = care_for(table, taxon).attributes["temperature_c"]
+        assert need.value == kept
+        assert [(c.value, c.followed) for c in need.evidence if c.source == source] == [(value, False)]
 
 
 def test_cells_follow_from_their_claims_in_plain_words(backed):
@@ -203,17 +200,7 @@ def test_figures_are_those_of_the_sources_and_unknown_elsewhere(rows, columns, s
         if any(row[column] for column in columns)
     }
     assert figures == by_name(sourced)
-
-
-def test_eggs_counted_in_dissected_females_are_no_clutch(table):
-    # IJIER_L333: 35 to 54 ripe oocytes, an upper bound; the clutch stays that of the genus (WOKO_ZUCHT).
-    needs = care_for(table, "hypancistrus_seideli").attributes
-    assert needs["eggs"].value == (6, 12)
-    assert "35 to 54" in needs["breeding"].text
-
-
-def test_no_group_needs_less_than_one_fish(rows):
-    for row in rows.values():
+    for row in rows.values():  # no group needs less than one fish
         one, many = (
             float(row[c] or rows[row["care_group"]][c] or 0) for c in ("tank_volume_l", "group_volume_l")
         )
@@ -237,44 +224,36 @@ def test_the_oxygen_target_is_a_house_figure_for_rapids_and_a_general_one_elsewh
     assert not used & {"MATTIAS1998", "CRUZ2013"}
 
 
-def test_medicines_are_not_advised_on_without_a_source(backed):
+def test_medicines_and_turnover_rest_on_no_more_than_they_have(backed):
     ((row, column, *claims),) = [cell for cell in backed if cell[1] == "medicine"]
     assert row["care_group"] == "all"
     assert "ask a vet" in row[column]
     assert {c["class"] for c in sum(claims, [])} == {"common practice"}
-
-
-@pytest.mark.parametrize(
-    ("name", "column", "words"),
-    [
-        ("megalancistrus", "handling", "bent back"),  # COMIP_MEGA
-        ("chaetostoma", "handling", "strongly hooked"),  # BALLEN2011, abstract
-        ("hopliancistrus", "handling", "hooks"),  # GUARDIAN2022
-        ("panaqolus_nix", "handling", "hooked"),  # CRAMER2015 p.464
-        ("pseudacanthicus_pitanga", "handling", "turned out"),  # CHAMON2015 p.311
-        ("spectracanthicus_zuanoni", "handling", "right angle"),  # CHAMON2014 p.21
-        ("hypancistrus_parkateje", "handling", "shoulder girdle"),  # ARAUJO2024, abstract
-        # Fish that died of the wrong warmth.
-        ("baryancistrus", "cautions", "24 °C (75 °F)"),  # IGBSSW_BX: two Baryancistrus lost at 24 °C
-        ("ancistrus", "cautions", "29 °C (84 °F)"),  # AMAZONAS_CLARO p.85: A. claro lost at 29 °C
-    ],
-)
-def test_hooks_and_losses_are_named_where_a_source_has_them(rows, name, column, words):
-    assert words in rows[name][column]
-
-
-def test_the_one_kind_without_long_cheek_spines_is_not_warned_of_them(rows):
-    # CHAMON2014 p.4: in S. murinus the cheek plates cannot be turned out; so its group says nothing of them.
-    for name in ("spectracanthicus_murinus", "spectracanthicus"):
-        assert "cheek" not in rows[name]["handling"]
-
-
-def test_turnover_rests_on_general_sources_only(backed):
     # ENVLIT_FLOW 4-6 tank volumes an hour (any fresh water); FPC_LOACH over 10 (torrent loaches).
     for _, column, *claims in backed:
         if column == "turnover_per_hour":
             assert {c["source"] for c in sum(claims, [])} <= {"ENVLIT_FLOW", "FPC_LOACH"}
             assert all(c["note"] for c in sum(claims, []))
+
+
+def test_hooks_and_losses_are_named_where_a_source_has_them(rows):
+    for name, words in {
+        "megalancistrus": "bent back",  # COMIP_MEGA
+        "chaetostoma": "strongly hooked",  # BALLEN2011, abstract
+        "hopliancistrus": "hooks",  # GUARDIAN2022
+        "panaqolus_nix": "hooked",  # CRAMER2015 p.464
+        "pseudacanthicus_pitanga": "turned out",  # CHAMON2015 p.311
+        "spectracanthicus_zuanoni": "right angle",  # CHAMON2014 p.21
+        "hypancistrus_parkateje": "shoulder girdle",  # ARAUJO2024, abstract
+    }.items():
+        assert words in rows[name]["handling"], name
+    # CHAMON2014 p.4: in S. murinus the cheek plates cannot be turned out; so its group says nothing of them.
+    for name in ("spectracanthicus_murinus", "spectracanthicus"):
+        assert "cheek" not in rows[name]["handling"]
+    # Fish that died of the wrong warmth. IGBSSW_BX: two Baryancistrus lost at 24 °C; AMAZONAS_CLARO p.85:
+    # A. claro lost at 29 °C.
+    assert "24 °C (75 °F)" in rows["baryancistrus"]["cautions"]
+    assert "29 °C (84 °F)" in rows["ancistrus"]["cautions"]
 
 
 def test_the_only_listing_is_that_of_the_zebra_dated_and_what_was_derived_says_so(backed):
@@ -288,15 +267,17 @@ def test_the_only_listing_is_that_of_the_zebra_dated_and_what_was_derived_says_s
     assert {"PBW2017", "AMAZONAS2023", "PROP41", "USFWS2019", "FEDEAQUA"} <= sources
 
 
-def test_a_mustard_spotted_panaqolus_and_a_hypancistrus_are_not_fed_alike(table):
+def test_what_the_sheets_of_single_kinds_and_of_two_say(table):
+    # IJIER_L333: 35 to 54 ripe oocytes, an upper bound; the clutch stays that of the genus (WOKO_ZUCHT).
+    needs = care_for(table, "hypancistrus_seideli").attributes
+    assert needs["eggs"].value == (6, 12)
+    assert "35 to 54" in needs["breeding"].text
     # Rule of thumb of the trade (common practice): the name decides the food, and these two are mixed up.
     for panaqolus in ("panaqolus_albomaculatus", "panaqolus_nix"):
         need = care_for(table, "hypancistrus_l201", panaqolus).attributes["diet_type"]
         assert need.value is None
         assert "wood" in need.conflict
-
-
-def test_the_two_white_spotted_trade_forms_can_be_kept_alike(table):
+    # The two white-spotted trade forms can be kept alike.
     sheet = care_for(table, "hypancistrus_l201", "hypancistrus_cf_inspector_l102")
     assert not sheet.conflicts
     assert sheet.attributes["temperature_c"].value

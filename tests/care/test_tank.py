@@ -143,14 +143,11 @@ def test_water_of_unknown_height_is_never_enough_but_says_from_where_it_would_be
     assert (small.verdict, small.change) == ("fails", "It needs a tank of at least 120 L (32 US gal).")
 
 
-def test_oxygen_without_a_reading_is_held_against_saturation():
+def test_oxygen_is_held_against_saturation_and_the_ammonia_limit_is_of_the_unionised_form():
     found = checked("oxygen_mg_l", oxygen_mg_l=None)
     assert found.verdict == "not measured"
     assert f"{oxygen_saturation(28):.2f} mg/L" in found.found
     assert f"{6 / oxygen_saturation(28) * 100:.0f} % of saturation" in found.wanted
-
-
-def test_the_ammonia_limit_is_of_the_unionised_form():
     # Limit 0.05 mg/L un-ionised nitrogen: a copy of the University of Florida sheet FA16, figure 2.
     total = 0.05 / ammonia_fraction(7.0, 28)
     assert checked("ammonia_mg_l", ph=7.0, ammonia_mg_l=total * 0.99).verdict == "pass"
@@ -159,17 +156,14 @@ def test_the_ammonia_limit_is_of_the_unionised_form():
     assert "Do not raise the pH" in over.change
 
 
-def test_a_mollusc_eater_of_which_nothing_else_is_known():
-    wanted = checked("companions", sheet_of({"diet_type": "molluscs"}), companions="snail").wanted
-    assert wanted == "It eats snails and the like."
-
-
 def test_a_group_counts_once_another_of_the_kind_is_there():
     care = sheet_of({**RAPIDS, "group_volume_l": "300"})
     assert checked("group_volume_l", care).verdict == "read"
     assert check_tank(care, GOOD).ok
     assert checked("group_volume_l", care, companions="worm:90:5").verdict == "fails"
     assert checked("group_volume_l", care, companions="ringworm:90").verdict == "read"
+    eater = sheet_of({"diet_type": "molluscs"})
+    assert checked("companions", eater, companions="snail").wanted == "It eats snails and the like."
 
 
 def test_a_sheet_of_names_that_disagree_or_are_not_known_is_no_fit():
@@ -195,13 +189,11 @@ def test_a_sheet_emptied_by_hand_never_passes_and_one_without_its_table_still_di
         assert not check_tank(dataclasses.replace(care, attributes=attributes), GOOD).ok
 
 
-@pytest.mark.parametrize(
-    "attribute", ["adult_length_mm", "tank_volume_l", "temperature_c", "ph", "oxygen_mg_l"]
-)
-def test_one_vital_need_that_is_not_known_is_enough(attribute):
-    check = check_tank(sheet_of({a: v for a, v in RAPIDS.items() if a != attribute}), GOOD)
-    assert row(check, attribute).verdict == "need not known"
-    assert not check.ok
+def test_one_vital_need_that_is_not_known_is_enough():
+    for attribute in ("adult_length_mm", "tank_volume_l", "temperature_c", "ph", "oxygen_mg_l"):
+        check = check_tank(sheet_of({a: v for a, v in RAPIDS.items() if a != attribute}), GOOD)
+        assert row(check, attribute).verdict == "need not known"
+        assert not check.ok
 
 
 def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
