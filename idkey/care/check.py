@@ -35,14 +35,14 @@ class TankCheck(Printed):
         return tuple(c for c in self.checks if c.verdict == "fails")
 
     @property
-    def open(self) -> tuple[Check, ...]:
-        """Rows of which it can't be said yet: not measured, need not known, or the names disagree."""
-        return tuple(c for c in self.checks if c.open)
+    def vital(self) -> tuple[Check, ...]:
+        """Rows that keep it open whether the tank fits; see `Check`."""
+        return tuple(c for c in self.checks if c.vital)
 
     @property
     def ok(self) -> bool:
         """Whether nothing fails, all that can be measured was, and the vital needs are known."""
-        return bool(self.checks) and not self.fails and not any(c.vital for c in self.checks)
+        return bool(self.checks) and not self.fails and not self.vital
 
     @property
     def off(self) -> float:
@@ -52,10 +52,9 @@ class TankCheck(Printed):
     @property
     def verdict(self) -> str:
         """The answer in words: it fits, what to measure before it can be said, or what fails by how much."""
-        vital = [c for c in self.checks if c.vital]
         if self.fails:
             failures = "; ".join(f"{_low(c.label)}, {c.short_by}" for c in self.fails)
-            besides = f" Can't be said yet: {_labels(vital)}." if vital else ""
+            besides = f" Can't be said yet: {_labels(self.vital)}." if self.vital else ""
             return f"Fails: {' '.join(failures.split())}.{besides}"
         words = {
             "not measured": "Measure",
@@ -66,15 +65,15 @@ class TankCheck(Printed):
         head = "Fits, in all that can be measured." if self.ok else "Can't be said yet."
         for verdict, what in words.items():
             # Growth is no matter of reading.
-            rows = [c for c in (self.checks if self.ok else vital) if c.attribute != "growth"]
-            if labels := _labels(c for c in rows if c.verdict == verdict):
+            asked = (c for c in (self.checks if self.ok else self.vital) if c.attribute != "growth")
+            if labels := _labels(c for c in asked if c.verdict == verdict):
                 head += f" {what}: {labels}."
         return head
 
     def to_frame(self) -> pd.DataFrame:
         """Return the rows as a table of text, a column each part of a `Check`."""
-        rows = [tuple(getattr(c, column) for column in _COLUMNS) for c in self.checks]
-        return pd.DataFrame(rows, columns=list(_COLUMNS), dtype="str")
+        cells = [[getattr(c, column) for column in _COLUMNS] for c in self.checks]
+        return pd.DataFrame(cells, columns=list(_COLUMNS), dtype="str")
 
 
 def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
@@ -84,13 +83,6 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     not known of the fish, is never a pass. Where several names have no value in common the names disagree,
     unless the tank suits none of them. The tank is a Tank or a mapping of the same names. A measure that
     can't be is an IdkeyError: one line with the value and the plausible range.
-
-    Examples
-    --------
-    >>> from idkey import care_for, load_table
-    >>> care = care_for(load_table(), "hypancistrus_zebra")
-    >>> check_tank(care, {"length_cm": 60, "width_cm": 30, "height_cm": 30, "temperature_c": 22}).ok
-    False
     """
     if not isinstance(care, CareSheet):
         right = "give care_for(table, 'hypancistrus_zebra') or the like"

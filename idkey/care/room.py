@@ -38,7 +38,7 @@ class RoomCheck(Printed):
 
     def to_frame(self) -> pd.DataFrame:
         """Return the ranking: ``tank``, ``fits``, ``fails``, ``open`` (vital needs), ``verdict``."""
-        rows = [(c.tank.name, c.ok, len(c.fails), _open(c), c.verdict) for c in self.checks]
+        rows = [(c.tank.name, c.ok, len(c.fails), len(c.vital), c.verdict) for c in self.checks]
         kinds = {"tank": "str", "fits": bool, "fails": int, "open": int, "verdict": "str"}
         return pd.DataFrame(rows, columns=list(kinds)).astype(kinds)
 
@@ -58,13 +58,9 @@ def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> Ro
     return RoomCheck(care.names, care.labels, tuple(sorted(checks, key=_rank)))
 
 
-def _open(check: TankCheck) -> int:
-    return sum(c.vital for c in check.checks)
-
-
 def _rank(check: TankCheck) -> tuple[int, int, float, str, str]:
     # The last only so that two tanks of one name stand in one order.
-    return len(check.fails), _open(check), check.off, check.tank.name.casefold(), repr(check.tank)
+    return len(check.fails), len(check.vital), check.off, check.tank.name.casefold(), repr(check.tank)
 
 
 def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:

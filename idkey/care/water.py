@@ -40,11 +40,6 @@ def oxygen_saturation(
 
     Water is 0 to 40 degC, air pressure P at the tank (not reduced to sea level) 0.5 to 1.1 atm, salinity 0 to
     40 parts per thousand, 0 for fresh water; else WaterError.
-
-    Examples
-    --------
-    >>> round(oxygen_saturation(25.0), 2), round(oxygen_saturation(20.0, pressure_atm=0.7), 2)
-    (8.26, 6.3)
     """
     t = _within(temperature_c, "temperature", 0, 40, "°C")
     pressure = _within(pressure_atm, "air pressure", 0.5, 1.1, "atm")
@@ -122,10 +117,9 @@ def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
 
 
 def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:
-    """Return general hardness in mg/L CaCO3: 2.497 Ca + 4.118 Mg, each in mg/L, 0 to 5000.
+    """Return general hardness in mg/L CaCO3: 2.497 Ca + 4.118 Mg, each in mg/L, 0 to 5000; else WaterError.
 
     The factors are 100.09 / 40.08 and 100.09 / 24.305, molar masses (Standard Methods 2340 B, from memory).
-    Raises WaterError.
     """
     calcium = _within(ca_mg_l, "calcium", 0, 5000, "mg/L")
     magnesium = _within(mg_mg_l, "magnesium", 0, 5000, "mg/L")
@@ -158,8 +152,7 @@ def us_gallons(litres: ArrayLike) -> Figure:
 def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
     """Return tank volumes an hour: flow in L/h, 0 or more, over volume in L, more than 0. Raises WaterError.
 
-    The flow is what comes out of the pipe: the figure on a pump is for no head, and falls with height
-    and dirt (common practice).
+    The flow is what comes out of the pipe: a pump's own figure is for no head and no dirt (common practice).
     """
     flow = _within(flow_l_h, "flow", 0, math.inf, "L/h")
     litres = _within(volume_l, "volume", 0, math.inf, "L")

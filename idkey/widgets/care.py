@@ -78,8 +78,7 @@ def care_view(
 class CareScreen(Screen):
     """The care of a fish, and tanks held against it; see `care_view`.
 
-    `care` is the sheet that is shown, None while no kind is chosen; `tank` what is held against it, None
-    while its size is not complete or a measure can't be read; `check` and `room_check` what came of that.
+    `care` is None while no kind is chosen; `tank` while its size is not complete or a measure can't be read.
     """
 
     care: CareSheet | None
@@ -261,5 +260,5 @@ def _field(key: str, label: str) -> w.Text:
 
 def _texts(tank: Tank | None) -> dict[str, str]:
     """Return the measures of a tank as they stand in the fields; all blank for None."""
-    values = {key: getattr(tank, key) if tank is not None else None for key, _ in _MEASURES}
+    values = {key: getattr(tank, key, None) for key, _ in _MEASURES}
     return {key: "" if value is None else f"{value:.10g}" for key, value in values.items()}

@@ -115,11 +115,16 @@ def test_the_verdict_is_said_first_and_a_tank_that_fails_reads_as_failing(screen
     checked = next(child for child in screen.children if screen._checks in getattr(child, "children", ()))
     order = [screen.children.index(part) for part in (screen._verdict, checked, screen._sheet)]
     assert order == sorted(order)
+    # The room is ranked for the fish that is chosen.
+    before = screen._ranked.value
+    assert "small" in words(screen._ranked)
+    screen._kind.value = "pterygoplichthys_gibbiceps"
+    assert screen._ranked.value != before
 
 
-def test_a_tank_typed_in_is_asked_for_its_size_and_blank_is_not_measured():
-    screen = idkey.care_view(ZEBRA)
-    assert screen._which.value == _TYPE_IN
+def test_a_tank_typed_in_is_asked_for_its_size_and_stands_when_it_is_come_back_to(screen):
+    assert idkey.care_view(ZEBRA)._which.value == _TYPE_IN
+    screen._which.value = _TYPE_IN
     assert screen._measures.layout.display == ""
     assert "length, width and height" in screen._verdict.value
     assert screen._checks.layout.display == "none"
@@ -132,14 +137,21 @@ def test_a_tank_typed_in_is_asked_for_its_size_and_blank_is_not_measured():
     assert screen._checks.layout.display == ""
     assert screen.tank.temperature_c is None
     assert not screen.check.ok
-    type_in(screen, temperature_c="15")
+    type_in(screen, temperature_c="15", ph="6.5")
     assert "temperature_c" in {check.attribute for check in screen.check.fails}
+    screen._which.value = 1
+    assert screen._fields["length_cm"].value == "30"
+    assert screen._measures.layout.display == "none"
+    screen._which.value = _TYPE_IN
+    assert screen._fields["ph"].value == "6.5"
+    assert screen.tank.ph == 6.5
 
 
 @pytest.mark.parametrize(("key", "text"), [("ph", "20"), ("temperature_c", "warm"), ("length_cm", "-3")])
 def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost(key, text):
     screen = idkey.care_view(ZEBRA)
-    type_in(screen, **SIZE, temperature_c="28", ph="6.5")
+    typed = {**SIZE, "temperature_c": "28", "ph": "6.5"}
+    type_in(screen, **typed)
     assert screen._checks.value
     type_in(screen, **{key: text})
     alert = words(screen._alert).strip()
@@ -147,26 +159,14 @@ def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost(key, text)
     assert "\n" not in alert
     assert screen._verdict.value == screen._checks.value == ""
     assert screen._sheet.value
-    wanted = {**SIZE, "temperature_c": "28", "ph": "6.5", key: text}
-    assert {k: f.value for k, f in screen._fields.items() if f.value} == wanted
+    assert {k: f.value for k, f in screen._fields.items() if f.value} == {**typed, key: text}
     # It is still said after another fish is chosen.
     screen._kind.value = L201
     assert text in screen._alert.value
     assert (screen.care.names, screen.check) == ((L201,), None)
-    type_in(screen, **{key: {**SIZE, "temperature_c": "28", "ph": "6.5"}[key]})
+    type_in(screen, **{key: typed[key]})
     assert screen._alert.value == ""
     assert screen._checks.value
-
-
-def test_what_was_typed_stands_when_the_tank_is_come_back_to(screen):
-    screen._which.value = _TYPE_IN
-    type_in(screen, **SIZE, ph="6.5")
-    screen._which.value = 1
-    assert screen._fields["length_cm"].value == "30"
-    assert screen._measures.layout.display == "none"
-    screen._which.value = _TYPE_IN
-    assert screen._fields["ph"].value == "6.5"
-    assert screen.tank.ph == 6.5
 
 
 def test_a_tank_of_the_room_can_be_tried_with_other_measures(screen):
@@ -185,13 +185,6 @@ def test_a_tank_of_the_room_can_be_tried_with_other_measures(screen):
     assert "changed here" not in screen._verdict.value
     assert screen._measures.layout.display == ""
     assert changed != screen.room_check
-
-
-def test_the_room_is_ranked_for_the_fish_that_is_chosen(screen):
-    before = screen._ranked.value
-    assert "small" in words(screen._ranked)
-    screen._kind.value = "pterygoplichthys_gibbiceps"
-    assert screen._ranked.value != before
 
 
 def test_the_invented_fish_room_is_read():
