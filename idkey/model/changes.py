@@ -156,20 +156,9 @@ def what_changes(
 ) -> Change:
     """Say what a change of the table does.
 
-    Parameters
-    ----------
-    old, new : TraitTable
-    key : Key or False, optional
-        The key to the old table, which saves building it; False for no key at all.
-    past : iterable of Identification or mapping
-        Past identifications; see `renamed`.
-    prior : {"commonness", "uniform"} or mapping of taxon id to weight, default uniform
-        What the questions of the key are weighted by, as for `build_key`.
-
-    Raises
-    ------
-    IdkeyError
-        No trait table, or a key to another table.
+    `key` is the key to the old table, which saves building it; False for no key at all. `past` are past
+    identifications; see `renamed`. `prior` is what the questions of the key are weighted by, as for
+    `build_key`. Raises IdkeyError for no trait table, or a key to another table.
 
     Examples
     --------

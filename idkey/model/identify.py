@@ -32,16 +32,7 @@ _MORE_LIKELY_THAN_NOT = 0.5
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Where an identification stands.
-
-    Attributes
-    ----------
-    kind : {"no answers", "one name", "several names", "not told apart", "none of these"}
-    taxa : tuple of str
-        The names still possible, likeliest first, without "none of these".
-    text : str
-        The same in a sentence.
-    """
+    """Where an identification stands; of the names still possible "none of these" is left out."""
 
     kind: Literal["no answers", "one name", "several names", "not told apart", "none of these"]
     taxa: tuple[str, ...]
@@ -158,7 +149,7 @@ class Identification(Shown):
         return self._state.unseen
 
     def answer(self, trait: str, value: Any) -> Identification:
-        """Answer a trait, or change the answer given before.
+        """Answer a trait, or change the answer given before; returned is itself, so that calls can follow.
 
         Parameters
         ----------
@@ -167,11 +158,6 @@ class Identification(Shown):
         value : object
             A state, several possible states (``"white|yellow"``), a number, a range (``"5..6"``); None
             for "can't see it".
-
-        Returns
-        -------
-        Identification
-            Itself, so that calls can follow one another.
 
         Raises
         ------
@@ -315,20 +301,10 @@ class Identification(Shown):
         The evidence is in decibans, ``10 log10`` of the likelihood of the answer in this kind over its mean
         over all kinds; the differences between two kinds add up to the log of their likelihood ratio.
 
-        Parameters
-        ----------
-        taxon : str
-            Id, trade code or name of a kind, or "none of these".
-
-        Returns
-        -------
-        pandas.DataFrame, shape (n_answers, 6)
-            Columns trait, label, answer, row (what the table says), decibans, text; strongest first. A last
-            row with trait ``life_stage`` holds what the age of the fish adds, where it adds anything.
-
-        Raises
-        ------
-        UnknownName
+        `taxon` is the id, trade code or name of a kind, or "none of these". Returned is a frame, a row an
+        answer, strongest first: trait, label, answer, row (what the table says), decibans, text. A last row
+        with trait ``life_stage`` holds what the age of the fish adds, where it adds anything. Raises
+        UnknownName.
         """
         return pd.DataFrame(self.reasons(taxon), columns=list(Reason._fields))
 
@@ -344,19 +320,9 @@ class Identification(Shown):
 
     @classmethod
     def from_dict(cls, table: TraitTable, data: Mapping[str, Any], **options: Any) -> Identification:
-        """Make an identification from what `to_dict` gave.
+        """Make an identification from what `to_dict` gave; options as for the class.
 
-        Parameters
-        ----------
-        table : TraitTable
-        data : mapping
-        **options
-            As for the class.
-
-        Raises
-        ------
-        AnswerError
-            Data of another shape, or an answer that this table cannot take.
+        Raises AnswerError for data of another shape, or an answer that this table cannot take.
         """
         answers = data.get("answers", {}) if isinstance(data, Mapping) else None
         unseen = data.get("unseen", ()) if isinstance(data, Mapping) else ()

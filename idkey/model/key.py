@@ -148,19 +148,8 @@ class Key:
     def classify(self, answers: Mapping[str, Any]) -> tuple[str, ...]:
         """Run a fish through the key; a couplet that is not answered is followed down both leads.
 
-        Parameters
-        ----------
-        answers : mapping of str to object
-            As for `Identification.answer`.
-
-        Returns
-        -------
-        tuple of str
-            Names still possible, in the order of the table.
-
-        Raises
-        ------
-        AnswerError
+        `answers` are as for `Identification.answer`. Returned are the names still possible, in the order of
+        the table. Raises AnswerError.
         """
         parsed = {trait_id: parsed_answer(self.table, trait_id, value) for trait_id, value in answers.items()}
         if not self.couplets:
@@ -247,10 +236,6 @@ def build_key(
         in several places. A taxon that is left out is its own group.
     exact_states : int
         How many sets of kinds the exact method may visit before the lookahead takes over.
-
-    Returns
-    -------
-    Key
 
     Raises
     ------

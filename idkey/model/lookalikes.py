@@ -94,12 +94,6 @@ def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
     A pair is mixed up in at most ``matrix[a, b]`` of cases, if the best look of each group of traits is taken
     and both kinds are equally likely: half the Bhattacharyya coefficient, an upper bound. Many blanks make
     two kinds look alike only because nothing is known; `compared` tells. Raises IdkeyError.
-
-    Examples
-    --------
-    >>> frame = pd.DataFrame({"kind": ["a", "b", "c"], "tail": ["forked", "straight", "straight"]})
-    >>> lookalikes(TraitTable.from_frame(frame, taxon="kind")).matrix.round(2).tolist()[1]
-    [0.16, 0.5, 0.5]
     """
     check_table(table)
     tell = distinguisher(table)

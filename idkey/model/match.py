@@ -246,8 +246,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ------
         AnswerError
         """
-        coded = self._coded(frame)
-        return posterior(self._model, coded, self._prior)
+        return posterior(self._model, self._coded(frame), self._prior)
 
     def predict(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
@@ -262,8 +261,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
 
         0 to 1; NaN where no trait can be compared.
         """
-        coded = self._coded(frame)
-        return agreement(self.table_, coded)
+        return agreement(self.table_, self._coded(frame))
 
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""

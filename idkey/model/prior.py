@@ -31,20 +31,11 @@ _NOT_STATED = 1.0
 def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
     """Weights of the taxa, summing to 1, in the order of the table.
 
-    Parameters
-    ----------
-    table : TraitTable
-    prior : {"commonness", "uniform"}, mapping or sequence, default "commonness"
-        A mapping of kind to a weight of 0 or more replaces the prior; a sequence of kinds are the names on an
-        invoice: each gets `NAMED_WEIGHT` times its weight by commonness. Kinds may be ids, trade codes or
-        names; a code that means several kinds counts for all of them. None is the default.
-        No taxon gets less than `LEAST_SHARE` of the weight of the largest, so that two clear answers can
-        overturn any prior.
-
-    Raises
-    ------
-    IdkeyError
-        Unknown word or taxon, a negative weight, or weights that are all 0.
+    Beside "commonness" (or None) and "uniform" a prior may be a mapping of kind to a weight of 0 or more, or
+    a sequence of kinds, the names on an invoice: each gets `NAMED_WEIGHT` times its weight by commonness.
+    Kinds may be ids, trade codes or names; a code that means several kinds counts for all of them. No taxon
+    gets less than `LEAST_SHARE` of the weight of the largest, so that two clear answers can overturn any
+    prior. Raises IdkeyError for an unknown word or taxon, a negative weight, or weights that are all 0.
     """
     if isinstance(prior, Mapping):
         return _floored(_from_mapping(table, prior))

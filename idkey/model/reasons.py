@@ -20,19 +20,7 @@ _NOTHING = 1e-9
 
 
 class Reason(NamedTuple):
-    """What one answer does for or against one kind.
-
-    Attributes
-    ----------
-    trait, label : str
-        Id and name of the trait; ``life_stage`` for what the age of the fish adds.
-    answer, row : str
-        The answer, and what the table holds, in words.
-    decibans : float
-        ``10 log10`` of the likelihood of the answer in this kind over its mean over all kinds.
-    text : str
-        The whole as a sentence.
-    """
+    """What one answer does for or against one kind: the columns of `Identification.why`."""
 
     trait: str
     label: str

@@ -96,17 +96,7 @@ class Review(Printed):
 
 
 def review(table: TraitTable) -> Review:
-    """Look over a whole table. Raises IdkeyError for no trait table.
-
-    Examples
-    --------
-    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", None], "spots": ["white", "white"]})
-    >>> found = review(TraitTable.from_frame(frame, taxon="kind"))
-    >>> found.grid.loc["b"].tolist()
-    ['blank', 'known']
-    >>> found.fill_next[["taxon", "trait", "untold"]].to_dict("records")
-    []
-    """
+    """Look over a whole table. Raises IdkeyError for no trait table."""
     alike = lookalikes(table)
     cells = _cells(table)
     grid = _grid(table, cells)

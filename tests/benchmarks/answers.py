@@ -15,6 +15,7 @@ A fish that never gets there counts as many answers as there are traits.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -29,7 +30,6 @@ ENOUGH = 0.95
 HINDSIGHT = 60
 
 Answers = dict[str, object]
-Order = Callable[[Answers, str], Iterator[str]]
 
 
 def answered(row: pd.Series) -> Answers:
@@ -37,68 +37,53 @@ def answered(row: pd.Series) -> Answers:
     return {t: v for t, v in row.items() if not (v is None or v != v) and t != LIFE_STAGE}
 
 
-def adaptive(table: TraitTable) -> Order:
+def adaptive(table: TraitTable, answers: Answers, _truth: str) -> Iterator[str]:
     """Ask the best next question; what can't be answered is said to be unseen."""
-
-    def order(answers: Answers, _truth: str) -> Iterator[str]:
-        fish = Identification(table)
-        while questions := fish.questions():
-            trait = questions[0].trait.id
-            fish.answer(trait, answers.get(trait))
-            if trait in answers:
-                yield trait
-
-    return order
+    fish = Identification(table)
+    while questions := fish.questions():
+        trait = questions[0].trait.id
+        fish.answer(trait, answers.get(trait))
+        if trait in answers:
+            yield trait
 
 
-def by_key(table: TraitTable, key: Key, rng: np.random.Generator) -> Order:
+def by_key(key: Key, rng: np.random.Generator, answers: Answers, _truth: str) -> Iterator[str]:
     """Follow the printed key, then go on at random."""
-
-    def order(answers: Answers, truth: str) -> Iterator[str]:
-        asked: list[str] = []
-        number: int | None = 1
-        while number is not None:
-            couplet = key.couplets[number - 1]
-            trait = couplet.trait.id
-            if trait in answers and trait not in asked:
-                asked.append(trait)
-                yield trait
-            value = answers.get(trait)
-            if value is None:
-                first = bool(rng.random() < 0.5)
-            elif couplet.trait.has_states:
-                first = value in couplet.a.states
-            else:
-                first = float(value) <= couplet.threshold
-            number = (couplet.a if first else couplet.b).goes_to
-        rest = [t for t in answers if t not in asked]
-        yield from rng.permutation(rest)
-
-    return order
+    asked: list[str] = []
+    number: int | None = 1
+    while number is not None:
+        couplet = key.couplets[number - 1]
+        trait, value = couplet.trait.id, answers.get(couplet.trait.id)
+        if trait in answers and trait not in asked:
+            asked.append(trait)
+            yield trait
+        if value is None:
+            first = bool(rng.random() < 0.5)
+        elif couplet.trait.has_states:
+            first = value in couplet.a.states
+        else:
+            first = float(value) <= couplet.threshold
+        number = (couplet.a if first else couplet.b).goes_to
+    yield from rng.permutation([t for t in answers if t not in asked])
 
 
-def at_random(rng: np.random.Generator) -> Order:
+def at_random(rng: np.random.Generator, answers: Answers, _truth: str) -> Iterator[str]:
     """Ask in random order."""
-    return lambda answers, _truth: iter(rng.permutation(list(answers)))
+    yield from rng.permutation(list(answers))
 
 
-def hindsight(match: NearestMatch) -> Order:
+def hindsight(match: NearestMatch, answers: Answers, truth: str) -> Iterator[str]:
     """Give the answer that raises the right name most."""
-    names = list(match.classes_)
-
-    def order(answers: Answers, truth: str) -> Iterator[str]:
-        given: Answers = {}
-        while len(given) < len(answers):
-            left = [t for t in answers if t not in given]
-            frame = pd.DataFrame([{**given, t: answers[t]} for t in left])
-            best = left[int(match.predict_proba(frame)[:, names.index(truth)].argmax())]
-            given[best] = answers[best]
-            yield best
-
-    return order
+    given: Answers = {}
+    while len(given) < len(answers):
+        left = [t for t in answers if t not in given]
+        frame = pd.DataFrame([{**given, t: answers[t]} for t in left])
+        best = left[int(match.predict_proba(frame)[:, list(match.classes_).index(truth)].argmax())]
+        given[best] = answers[best]
+        yield best
 
 
-def steps(match: NearestMatch, order: Order, answers: Answers, truth: str) -> int | None:
+def steps(match: NearestMatch, order: Callable, answers: Answers, truth: str) -> int | None:
     """Number of answers until a name holds enough; None where none ever does."""
     given: Answers = {}
     for count, trait in enumerate(order(answers, truth), start=1):
@@ -109,7 +94,6 @@ def steps(match: NearestMatch, order: Order, answers: Answers, truth: str) -> in
 
 
 def main() -> None:
-    """Print the table of figures."""
     table = load_table()
     match = NearestMatch().fit(table)
     rng = np.random.default_rng(3)
@@ -119,10 +103,10 @@ def main() -> None:
     ]
     assert all(truth != NONE for _, truth in fish)
     orders = {
-        "the next question": (adaptive(table), SPECIMENS),
-        "the printed key, then random": (by_key(table, build_key(table), rng), SPECIMENS),
-        "random order": (at_random(rng), SPECIMENS),
-        f"hindsight (first {HINDSIGHT} fish)": (hindsight(match), HINDSIGHT),
+        "the next question": (partial(adaptive, table), SPECIMENS),
+        "the printed key, then random": (partial(by_key, build_key(table), rng), SPECIMENS),
+        "random order": (partial(at_random, rng), SPECIMENS),
+        f"hindsight (first {HINDSIGHT} fish)": (partial(hindsight, match), HINDSIGHT),
     }
     print(f"{SPECIMENS} specimens, {len(table)} kinds, until a name holds {ENOUGH:.0%}")
     print(f"{'order':<32}{'get there':>10}{'mean answers':>14}{'median':>8}{'within 6':>10}")

@@ -107,12 +107,7 @@ def measure(name: str, blank: float, *, claimed: bool) -> None:
     print(f"{'':11}comes out beside {beside} others; {len(change.past)} of {PAST:,} past names change")
 
 
-def main() -> None:
-    """Measure the three tables."""
+if __name__ == "__main__":
     measure("fully filled", 0.0, claimed=False)
     measure("a third blank", 1 / 3, claimed=False)
     measure("with claims", 0.0, claimed=True)
-
-
-if __name__ == "__main__":
-    main()

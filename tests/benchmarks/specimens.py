@@ -21,14 +21,7 @@ _STATED = 0.3
 
 @dataclass(frozen=True)
 class Drawn:
-    """Specimens and what they are.
-
-    Attributes
-    ----------
-    answers : pandas.DataFrame, shape (n, n_traits + 1)
-    truth : ndarray of str, shape (n,)
-        Taxon id, or "none of these".
-    """
+    """Specimens, (n, n_traits + 1), and what they are: a taxon id, or "none of these"."""
 
     answers: pd.DataFrame
     truth: np.ndarray
@@ -50,20 +43,10 @@ def draw(
     gaps: tuple[float, float] = (0.3, 0.7),
     kind: str | None = None,
 ) -> Drawn:
-    """Draw specimens: a kind by the prior, its age and length, then each trait, with gaps.
+    """Draw specimens: a kind by the prior, or this one only, its age and length, then each trait, with gaps.
 
-    Parameters
-    ----------
-    table : TraitTable
-        Its observer errors are the ones that happen.
-    n : int
-    seed : int
-    prior, none_prior
-        As for NearestMatch.
-    gaps : (float, float)
-        The share of traits left unanswered is drawn evenly between these, for each specimen.
-    kind : str, optional
-        Draw fish of this kind only.
+    The observer errors of the table are the ones that happen. The share of traits left unanswered is drawn
+    evenly between the `gaps`, for each specimen.
     """
     rng = np.random.default_rng(seed)
     model = TableModel(table)
