@@ -15,8 +15,6 @@ from typing import Any
 from idkey.errors import UnknownName, one_of
 from idkey.table.ids import free_id, id_of
 
-__all__ = ["Names", "every", "folded", "new_id", "one", "trade_codes", "without_codes"]
-
 _DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
 _CODE = re.compile(
     rf"(?<![^\W_])(lda|ll|l)[\s.{_DASH}]*(?:num(?:ber|mer)s?|nos?|nr|n)?[\s.:#\u00b0{_DASH}]*"

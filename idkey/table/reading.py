@@ -18,32 +18,14 @@ from idkey.table.names import folded
 from idkey.table.schema import Cell, Range, States, Trait, cell_text, parse_answer, parse_cell
 from idkey.table.units import MM_PER_INCH, UNIT, converted, unit_words
 
-__all__ = [
-    "MADE_A_DATE",
-    "Reading",
-    "joined",
-    "new_trait",
-    "parted",
-    "quantity",
-    "trait_answer",
-    "read_cell",
-    "reading",
-    "states_in",
-    "toggled",
-]
-
 MADE_A_DATE = "a spreadsheet made a date of this; format the cell as text and write it again, such as 12..16"
-_UNKNOWN = frozenset(
-    ("?", "??", "???", "unknown", "not known", "n a", "na", "nan", "none known", "tbd", "not seen")
-    + ("not sure", "unsure", "dont know")
-)
+_UNKNOWN = {"?", "??", "???", "unknown", "not known", "n a", "na", "nan", "none known", "tbd", "not seen"}
+_UNKNOWN |= {"not sure", "unsure", "dont know"}
 _UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
-_NOT_APPLICABLE = frozenset(("none", "not applicable", "does not apply", "doesnt apply"))
+_NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
-_MOST_PARTS = 40
-_MOST_NUMBER = 100
-_MOST_TEXT = 500
-"""Characters of a cell that is taken apart; what is longer is no state and no number."""
+_MOST_PARTS, _MOST_NUMBER, _MOST_TEXT = 40, 100, 500
+"""Parts and characters of a cell that is taken apart; what is longer is no state and no number."""
 _NUMBER = r"(?:[0-9]+\s+)?[0-9]+/[0-9]+|[0-9]+(?:[.,][0-9]+)?"
 _RANGE = re.compile(
     rf"({_NUMBER})\s*({UNIT})?"
@@ -247,16 +229,12 @@ def quantity(text: str, unit: str) -> float:
     plain = " ".join(text.split())
     match = _RANGE.fullmatch(plain.removeprefix("-")) if len(plain) <= _MOST_NUMBER else None
     if match is None or match[3]:
-        msg = f"not a number; write the number alone{f' in {unit_words(unit)}' if unit_words(unit) else ''}"
+        msg = f"not a number; write the number alone in {unit_words(unit)}".removesuffix(" in ")
         raise ValueError(msg)
     number, word = match[1], match[2] or unit
-    inches = unit in ("mm", "cm") and converted(1.0, word, "mm") == MM_PER_INCH
-    value = _value(number, inches=inches)
+    value = _value(number, inches=unit in ("mm", "cm") and converted(1.0, word, "mm") == MM_PER_INCH)
     value = converted(value, word, unit) if match[2] else value
     return -value if plain.startswith("-") else value
-
-
-# -- a form -----------------------------------------------------------------------------------------
 
 
 def states_in(trait: Trait, text: str) -> tuple[str, ...]:
@@ -300,6 +278,7 @@ def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest
     has_states = kind in ("nominal", "ordinal")
     words = tuple(" ".join(line.split()) for line in states.splitlines() if line.strip() and has_states)
     names = tuple(id_of(line) for line in words)
+    lettered = all(names) and "|" not in states
     question = rest.pop("question", "").strip()
     wrong = [
         ("label", label, "name the trait in a word or two", id_of(label)),
@@ -307,21 +286,10 @@ def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest
         ("unit", unit, "a number needs its unit", has_states or unit),
         ("states", states, "write at least two states, one a line", not has_states or len(words) > 1),
         ("states", states, "write states that differ in letters or digits", len({*names}) == len(names)),
-        ("states", states, "write each state in letters; | is kept for several", all(names)),
-        ("states", states, "write each state in letters; | is kept for several", "|" not in states),
+        ("states", states, "write each state in letters; | is kept for several", lettered),
     ]
-    problems = dict.fromkeys(Problem("new trait", "", c, v, right) for c, v, right, fine in wrong if not fine)
+    problems = [Problem("new trait", "", c, v, right) for c, v, right, fine in wrong if not fine]
     if problems:
         raise TableError(problems, "changed")
-    return Trait(
-        id=id_of(label),
-        kind=kind,  # type: ignore[arg-type]
-        label=label.strip(),
-        question=question,
-        unit="" if has_states else unit,
-        states=names,
-        words=words,
-        error=0.1,
-        error_basis="judgement",
-        **rest,
-    )
+    rest |= {"kind": kind, "unit": "" if has_states else unit, "error": 0.1, "error_basis": "judgement"}
+    return Trait(id_of(label), label=label.strip(), question=question, states=names, words=words, **rest)

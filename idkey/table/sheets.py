@@ -30,42 +30,32 @@ from idkey.table.schema import YOUNG
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
 
-__all__ = ["ColumnNames", "ColumnRead", "Grid", "Line", "read_grid"]
-
-KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
-CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
-NAMING = (KEY, CODE, NAME)
+NAMING = ("id", "tradeCode", "scientificName")
 _WORDS: dict[str, tuple[str, ...]] = {
-    KEY: ("taxon", "taxon id", "kind id"),
-    CODE: ("trade number", "L number", "L no", "L nr", "L code", "L numbers", "LDA number", "code"),
-    NAME: ("name", "species", "latin name", "kind", "fish"),
-    QUALIFIER: ("qualifier",),
-    COMMON: ("common name", "english name", "trade name"),
+    "id": ("taxon", "taxon id", "kind id"),
+    "tradeCode": ("trade number", "L number", "L no", "L nr", "L code", "L numbers", "LDA number", "code"),
+    "scientificName": ("name", "species", "latin name", "kind", "fish"),
+    "identificationQualifier": ("qualifier",),
+    "vernacularName": ("common name", "english name", "trade name"),
     "nameAccordingTo": ("name source", "according to"),
-    CARE: ("care",),
+    "careGroup": ("care",),
     "commonness": ("how common", "in trade"),
     "source": ("source", "reference", "citation", "literature"),
     "locator": ("locator", "page", "pages", "where"),
 }
 """What keepers call the columns that are no traits; a trait goes by its id or its label."""
-_BEHIND = (
-    ("source", "{} source"),
-    ("source", "source of {}"),
-    ("locator", "{} locator"),
-    ("locator", "{} page"),
-)
+_BEHIND = {"{} source": "source", "source of {}": "source", "{} locator": "locator", "{} page": "locator"}
 _UNIT_IN_HEADER = re.compile(
     r"(?:\s*[(\[]\s*(?:in\s+)?(mm|cm|inches|inch|in)\s*[)\]]|\s+in\s+(mm|cm|inches|inch)|[\s_](mm|cm))\s*\Z",
     re.IGNORECASE,
 )
-_MOST_HEADER = 500
 _NO_RESULT = "a formula without its result; save the file in the spreadsheet program, or write the result"
 _MOST_LOOKED_AT = 10 * MOST_CELLS
 """Cells of a sheet, the blank ones counted."""
 _LAST_ROW = 1_048_576
 """No spreadsheet program writes a row beyond this."""
-_HEADER_WITHIN = 10
-"""The header stands in one of the first so many rows that are not blank."""
+_HEADER_WITHIN, _MOST_HEADER = 10, 500
+"""The header stands in one of the first so many rows that are not blank; a name in it is no longer."""
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 Known = Callable[[Sequence[str]], int]
@@ -320,9 +310,6 @@ def _seen(cell: Any) -> str:
     return str(value).strip()
 
 
-# -- columns ------------------------------------------------------------------------------------------
-
-
 @dataclass(frozen=True, slots=True)
 class ColumnRead:
     """How a column of a spreadsheet was read.
@@ -344,17 +331,19 @@ class ColumnNames:
     def __init__(self, table: TraitTable):
         traits = {column: t for t in table.traits for column in (t.id, t.id + YOUNG)}
         self._lengths = {column for column, trait in traits.items() if trait.unit == "mm"}
-        self._columns = dict.fromkeys((KEY, *table.taxa.columns, *traits))
+        self._columns = dict.fromkeys(("id", *table.taxa.columns, *traits))
         labels = [(t.id, t.label) for t in table.traits if t.label]
         labels += [(t + YOUNG, f"{label} young") for t, label in labels]
         own = [(column, column) for column in self._columns]
         known = {*self._columns, "source", "locator"}
         young = ("young {}", "juvenile {}", "{} juvenile")
         more = [(t.id + YOUNG, form.format(t.name)) for t in table.traits for form in young]
-        for kind, form in _BEHIND:
+        for form, kind in _BEHIND.items():
             more += [(f"{column} {kind}", form.format(word)) for column, word in (*own, *labels)]
+        words = {column: words for column, words in _WORDS.items() if column in known}
         # A table that keeps no names knows its kinds by their ids alone.
-        plain = [(c if c in known else KEY, w) for c in _WORDS if c in known or c == NAME for w in _WORDS[c]]
+        words["id"] += () if "scientificName" in known else _WORDS["scientificName"]
+        plain = [(column, word) for column, some in words.items() for word in some]
         # What comes first counts, for two columns that mean the same and for a word with two meanings.
         self._words: dict[str, tuple[int, str]] = {}
         for rank, pairs in enumerate((own, labels, more, plain)):

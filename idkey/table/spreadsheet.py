@@ -19,27 +19,13 @@ from idkey.table.ids import is_id
 from idkey.table.names import folded, new_id, trade_codes, without_codes
 from idkey.table.reading import reading
 from idkey.table.schema import YOUNG
-from idkey.table.sheets import (
-    CARE,
-    CODE,
-    COMMON,
-    GENUS,
-    KEY,
-    NAME,
-    NAMING,
-    QUALIFIER,
-    ColumnNames,
-    ColumnRead,
-    Grid,
-    Line,
-    read_grid,
-)
+from idkey.table.sheets import NAMING, ColumnNames, ColumnRead, Grid, Line, read_grid
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
 
-__all__ = ["Import", "ImportRow", "read_spreadsheet"]
-
+KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
+CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
 _WHOLE_ROW = ""
 _ODD = "the cell holds a control character; write it again"
 _QUALIFIERS = {"cf": "cf.", "cf.": "cf.", "aff": "aff.", "aff.": "aff."}
@@ -113,15 +99,9 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     may be written as people write them ("forked or concave", "17,8 cm", "12 to 16"); what was made of them
     is said. A blank cell changes nothing, and what is not understood is left as it is in the table.
 
-    Parameters
-    ----------
-    path : str or path
-    table : TraitTable
-    sheet : str, optional
-        Name of a sheet of a workbook; by default the first that names kinds.
-
-    Returns an `Import`: ``.table`` is the table with what was understood; printed, it says row by row what
-    that was. Raises TableError where the file can't be read as a sheet of kinds at all.
+    Of a workbook `sheet` is read, by default the first that names kinds. Printed, the `Import` says row by
+    row what was understood; its ``.table`` is the table with that. Raises TableError where the file can't be
+    read as a sheet of kinds at all.
     """
     names = ColumnNames(table)
     grid = read_grid(path, sheet, names.known)
@@ -150,15 +130,12 @@ def _laid_over(
         try:
             return changes, behind, table.with_rows(changes, behind) if changes else table
         except TableError as error:
-            refused: dict[str, list[Problem]] = {}
-            for problem in error.problems:
-                taxon = problem.row.removeprefix("new (").removesuffix(")")
-                if taxon not in changes:
-                    raise
-                refused.setdefault(taxon, []).append(problem)
+            wrong = [(p.row.removeprefix("new (").removesuffix(")"), p) for p in error.problems]
+            if not all(taxon in changes for taxon, _ in wrong):
+                raise
         for i, row in enumerate(rows):
             where = f"{row.number} ({row.taxon})"
-            more = [replace(p, file=place, row=where) for p in refused.get(row.taxon, ())]
+            more = [replace(p, file=place, row=where) for taxon, p in wrong if taxon == row.taxon]
             if more:
                 rows[i] = ImportRow(row.number, "", row.label, "not taken", problems=(*row.problems, *more))
 
@@ -183,12 +160,14 @@ class _Reader:
         self.sources |= {folded(key): key for key in table.sources}
         # The nearest key is looked for once for each wrong one.
         self.nearest = cache(lambda text: one_of(text, list(table.sources), "the key of a source"))
-        self.genera = {folded(row.get(GENUS, "")): row.get(GENUS, "") for row in self.rows.values()}
+        self.genera: dict[str, str] = {}
+        self.groups: dict[str, set[str]] = {}
+        for row in self.rows.values():
+            genus = folded(row.get(GENUS, ""))
+            self.genera[genus] = row.get(GENUS, "")
+            self.groups.setdefault(genus, set()).update(filter(None, [row.get(CARE)]))
         self.seen: dict[str, int] = {}
         self.claims: dict[Place, Claim] = {}
-        self.said: list[str] = []
-        self.problems: list[Problem] = []
-        self.where = ""
 
     def header(self, meaning: str) -> str:
         """Return what the sheet calls a column."""
@@ -200,7 +179,8 @@ class _Reader:
 
     def read(self, line: Line) -> ImportRow:
         """Read one row."""
-        self.said, self.problems = [], []
+        self.said: list[str] = []
+        self.problems: list[Problem] = []
         number, row, unread = line
         cells: dict[str, str] = {}
         wrong: list[tuple[str, str, str]] = []
@@ -235,14 +215,12 @@ class _Reader:
             elif column in self.table.taxa.columns and column not in (NAME, QUALIFIER, GENUS):
                 texts[column] = self.other(column, text, plain[column], old or {})
         texts = {c: text for c, text in texts.items() if text}
-        before = {c: old.get(c, "") for c in texts if texts[c] != old.get(c, "")} if old else {}
-        what = "changed" if before else "unchanged" if old else "new"
-        label = self.table.label(taxon) if old else label
-        read = ImportRow(number, taxon, label, what, texts, before)
+        new = old is None
+        before = {} if new else {c: old.get(c, "") for c, text in texts.items() if text != old.get(c, "")}
+        what, label = "changed" if before else "unchanged", label if new else self.table.label(taxon)
+        read = ImportRow(number, taxon, label, "new" if new else what, texts, before)
         self.source(taxon, [c for c, text in read.taken.items() if c in self.traits and text != "?"], plain)
         return replace(read, said=tuple(self.said), problems=tuple(self.problems))
-
-    # -- which kind it is -------------------------------------------------------------------------
 
     def kind(self, line: Line, plain: Mapping[str, str]) -> tuple[str, dict[str, str]]:
         """Return the kind that a row is about, and what the row calls it; raises _NotTaken."""
@@ -284,30 +262,19 @@ class _Reader:
         label, kinds = table.label(kind) if kind else "", ", ".join(named)
         # Codes on bags are often wrong: a name of its own speaks against the kind that has the code.
         against = kind and name and not unnamed and kind not in named
-        by_code, by_name = bool(kind or (code and unnamed)), len(name.split()) > 1
-        coded_else = other and code and self.rows[other][CODE]
-        keeps_names = NAME in table.taxa.columns
+        no_name = not named and len(name.split()) < 2
+        blank = "leave the name blank if it is that, or give an id"
+        taken = other and code and self.rows[other][CODE]
+        clash, by_code = against and named, kind or (code and unnamed)
         for wrong, column, right in (
             (len(coded) > 1, CODE, f"several kinds have this trade code; give the id: {', '.join(coded)}"),
-            (
-                against and named,
-                CODE,
-                f"this trade code is {kind}, but the name is that of {kinds}; give the id",
-            ),
-            (
-                against,
-                NAME,
-                f"{code} is the trade code of {label}; leave the name blank if it is that, or give an id",
-            ),
+            (clash, CODE, f"this trade code is {kind}, but the name is that of {kinds}; give the id"),
+            (against, NAME, f"{code} is the trade code of {label}; {blank}"),
             (by_code, "", ""),
             (len(named) > 1, NAME, f"several kinds go by this name; give the trade code or the id: {kinds}"),
-            (
-                coded_else,
-                CODE,
-                f"{other} goes by another trade code; give its id to add this one, or a new id",
-            ),
-            (not (named or by_name or keeps_names), KEY, "name it"),
-            (not (named or by_name), NAME, "name the kind: genus and species, such as 'Hypancistrus sp.'"),
+            (taken, CODE, f"{other} goes by another trade code; give its id to add this one, or a new id"),
+            (no_name and NAME not in table.taxa.columns, KEY, "name it"),
+            (no_name, NAME, "name the kind: genus and species, such as 'Hypancistrus sp.'"),
         ):
             if wrong and not column:
                 return kind
@@ -336,8 +303,6 @@ class _Reader:
         said = "" if same else f"{written or genus!r} read as {name}{more}"
         return {NAME: name, QUALIFIER: qualifier, GENUS: genus or (words[0] if words else "")}, said
 
-    # -- what it says -----------------------------------------------------------------------------
-
     def names(
         self, taxon: str, names: dict[str, str], plain: Mapping[str, str], old: Mapping[str, str] | None
     ) -> dict[str, str]:
@@ -348,8 +313,7 @@ class _Reader:
                 self.said.append(f"genus {genus} is new to the table; look whether that is a scientific name")
             if CARE not in self.table.taxa.columns or CARE in plain:
                 return dict(names)
-            kin = [row for row in self.rows.values() if folded(row.get(GENUS, "")) == folded(genus)]
-            groups = {row[CARE] for row in kin if row[CARE]}
+            groups = self.groups.get(folded(genus), ())
             group = min(groups) if len(groups) == 1 else ""
             self.said.append(f"care group {group}, as all of its genus" if group else "no care group given")
             return {**names, CARE: group}

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["CACO3_PER_DGH", "LITRES_PER_US_GALLON", "UNIT", "amount", "converted", "figure", "unit_words"]
-
 MM_PER_INCH = 25.4
 """Exactly (international yard and pound agreement, 1959)."""
 LITRES_PER_US_GALLON = 3.785411784
