@@ -169,7 +169,13 @@ cells = st.one_of(
     st.tuples(st.just("careGroup"), st.sampled_from(["", "stones", "sand"])),
 )
 claims = st.sampled_from(
-    [None, CLAIM, Claim(source="SMITH", locator="p. 9"), Claim(source="JONES", scope="genus")]
+    [
+        None,
+        CLAIM,
+        Claim(source="SMITH", locator="p. 9"),
+        Claim(source="JONES", scope="genus"),
+        Claim(note="=a\n\"',-+@<é"),
+    ]
 )
 steps = st.one_of(
     st.tuples(st.just("cell"), st.sampled_from(["alpha", "beta", "gamma", "delta", "omega"]), cells, claims),

@@ -1,6 +1,5 @@
 """A table saved and loaded is the same table; what others did to its folder meanwhile is noticed."""
 
-import errno
 import os
 import shutil
 from dataclasses import replace
@@ -15,13 +14,14 @@ from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import disk, files
 from idkey.table import folder as store
 from idkey.table.csvfile import Found
-from idkey.table.disk import MOST_VERSIONS
 from idkey.table.files import files_of, parts_from, shipped_folder, table_from
 from idkey.table.folder import BASE, load_table, restore, save_table, start_table, versions
 from idkey.table.layout import FILES
 from idkey.table.table import TraitTable
 
 from .small_folder import SMALL
+from .test_own import step as stepped
+from .test_own import steps
 
 NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
 REAL = shipped_folder()
@@ -108,36 +108,9 @@ def test_each_save_changes_only_the_files_that_it_must(folder):
     assert (folder / "notes").is_dir()
 
 
-STEP = st.one_of(
-    st.tuples(
-        st.just("taxon"), st.sampled_from(["nova", "nana", "alba"]), st.sampled_from(["forked", "", "-"])
-    ),
-    st.tuples(
-        st.just("cell"), st.sampled_from(["alpha", "beta", "omega"]), st.sampled_from(["hollow", "", "-"])
-    ),
-    st.tuples(st.just("gone"), st.sampled_from(["gamma", "nova", "delta"]), st.just("")),
-    st.tuples(st.just("note"), st.just("alpha"), st.text("ab\n\"',=-+@<é", min_size=1, max_size=6)),
-    st.tuples(st.just("source"), st.sampled_from(["LEE", "MAY"]), st.sampled_from(["A look", "On {Fish}"])),
-)
-
-
-def _stepped(table: TraitTable, what: str, who: str, text: str) -> TraitTable:
-    if what == "taxon" and who not in table.ids:
-        return table.with_taxon(who, **{**NEW, "tail": text})
-    if what == "cell" and who in table.ids:
-        return table.with_cell(who, "tail", text)
-    if what == "gone" and who in table.ids:
-        return table.without_taxon(who)
-    if what == "note":
-        return table.with_evidence(who, "size", note=text.strip() or "x")
-    if what == "source" and who not in table.sources:
-        return table.with_source(f"@misc{{{who},\n  title = {{{text}}},\n}}\n")
-    return table
-
-
 @pytest.mark.parametrize("own", [False, True], ids=["whole", "own"])
 @settings(max_examples=15)
-@given(steps=st.lists(st.tuples(STEP, st.booleans()), min_size=1, max_size=6))
+@given(steps=st.lists(st.tuples(steps, st.booleans()), min_size=1, max_size=6))
 def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_factory, shipped, own, steps):
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(files, "shipped_folder", lambda: shipped)
@@ -148,7 +121,7 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
             table = small()
             table = table.save(folder)
         for step, load_anew in steps:
-            table = _stepped(table, *step).save()
+            table = stepped(table, *step).save()
             again = load_table(folder)
             assert files_of(again) == files_of(table)
             assert again.origin == table.origin
@@ -279,23 +252,6 @@ def test_what_would_not_load_again_is_not_written(folder, monkeypatch):
         assert _all_bytes(folder) == before
 
 
-def test_a_full_disk_leaves_the_folder_and_the_table_as_they_were(folder, monkeypatch):
-    table = load_table(folder).with_taxon("nova", **NEW)
-    before, origin = _all_bytes(folder), table.origin
-
-    def full(handle):
-        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-
-    with monkeypatch.context() as patch:
-        patch.setattr(os, "fsync", full)
-        with pytest.raises(IdkeyError, match="no room is left on the disk; nothing was saved"):
-            table.save()
-    assert _all_bytes(folder) == before
-    assert table.origin == origin
-    table.save()
-    assert "nova" in load_table(folder).ids
-
-
 def test_a_folder_that_went_away_is_not_made_anew_unasked(folder):
     table = load_table(folder).with_taxon("nova", **NEW)
     shutil.rmtree(folder)
@@ -370,17 +326,6 @@ def test_a_version_that_does_not_load_any_more_is_not_put_back(folder):
     assert _all_bytes(folder) == before
     with pytest.raises(UnknownName, match="is not kept here"):
         restore(folder, "yesterday")
-
-
-def test_a_limited_number_of_versions_is_kept(folder):
-    table = load_table(folder)
-    for i in range(MOST_VERSIONS + 3):
-        table = table.with_evidence("alpha", "size", note=f"look {i}").save()
-    kept = versions(folder)
-    assert len(kept) == MOST_VERSIONS
-    back = restore(folder, kept[-1].name)
-    assert set(back.claims("alpha", "size")["note"]) >= {"look 2"}
-    assert "look 3" not in set(back.claims("alpha", "size")["note"])
 
 
 def test_a_table_whose_origin_was_taken_over_is_still_the_same(tmp_path):
