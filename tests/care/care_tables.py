@@ -1,7 +1,5 @@
 """A small table with care sheets, a tank and a reader of pages, made up for the tests of the care room."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from html.parser import HTMLParser
 

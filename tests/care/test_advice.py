@@ -1,7 +1,5 @@
 """Until the name is settled: shares, the safest choice, and the question that settles a conflict."""
 
-from __future__ import annotations
-
 import itertools
 from dataclasses import replace
 
@@ -35,15 +33,11 @@ def colours(kinds: dict[str, tuple[str, str]], traits=("colour",), **effort: flo
 
 
 TWO = colours({"a": ("warm", "dark"), "b": ("cool", "pale")})
+SHIPPED = load_table()
 
 
-@pytest.fixture(scope="module")
-def shipped() -> TraitTable:
-    return load_table()
-
-
-def test_the_names_are_those_still_possible_with_their_shares(shipped):
-    fish = Identification(shipped).answer("pattern", "light_spots").answer("spot_colour", "orange")
+def test_the_names_are_those_still_possible_with_their_shares():
+    fish = Identification(SHIPPED).answer("pattern", "light_spots").answer("spot_colour", "orange")
     sheet = care_for(fish)
     left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
     assert sheet.names == tuple(row.taxon for row in left[:8])
@@ -51,7 +45,7 @@ def test_the_names_are_those_still_possible_with_their_shares(shipped):
     assert sheet.others == max(len(left) - 8, 0)
     assert sheet.none_share == {row.taxon: row.probability for row in fish.ranked()}[NONE]
     assert sum(sheet.shares.values()) + sheet.others_share + sheet.none_share <= 1 + 1e-9
-    plain = care_for(shipped, *sheet.names)
+    plain = care_for(SHIPPED, *sheet.names)
     for attribute, need in sheet.attributes.items():
         # Shares stand in words; they move no need, and an unlikely name is in it like any other.
         assert need.value == plain.attributes[attribute].value
@@ -82,18 +76,15 @@ def test_shares_stand_beside_who_needs_what():
     assert care_for(fish).attributes["temperature_c"].value is None
     assert "B (3 %): 22 to 24 °C" in care_for(fish).attributes["temperature_c"].conflict
     assert "%" not in care_for(TWO, "a", "b").attributes["temperature_c"].conflict
-
-
-def test_errors_of_an_identification_are_one_line():
     with pytest.raises(IdkeyError, match="give one, or a table and taxon ids"):
         care_for(Identification(TABLE), "zebra")
     with pytest.raises(IdkeyError, match="none of the kinds"):
         care_for(Identification(TABLE, none_prior=0.99))
 
 
-def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither(shipped):
+def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither():
     # ENCYC3 p.132: Ancistrus dolichopterus 23-25 °C; SF_L081: Baryancistrus 27-32 °C, not cooler.
-    sheet = care_for(shipped, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
+    sheet = care_for(SHIPPED, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
     need, safest = sheet.attributes["temperature_c"], sheet.safest["temperature_c"]
     assert need.conflict
     assert need.value is None
@@ -155,7 +146,7 @@ def test_a_question_settles_what_the_formula_says():
     assert "To settle it, look next: colour?" in settling.text
 
 
-def test_a_question_that_parts_names_of_the_same_need_settles_nothing():
+def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear_one_is_not_asked():
     kinds = {"a": ("warm", "dark dark"), "b": ("warm", "pale dark"), "c": ("cool", "dark pale"),
              "d": ("cool", "pale pale")}  # fmt: skip
     fish = Identification(colours(kinds, ("vain", "telling"), vain=1.0, telling=60.0), prior="uniform")
@@ -163,9 +154,7 @@ def test_a_question_that_parts_names_of_the_same_need_settles_nothing():
     (settling,) = care_for(fish).settling
     assert settling.trait == "telling"
     assert "telling?" in care_for(fish).attributes["temperature_c"].text
-
-
-def test_the_cheaper_of_two_equal_questions_is_asked():
+    # The cheaper of two equal questions is asked.
     kinds = {"a": ("warm", "dark dark"), "b": ("cool", "pale pale")}
     for cheap, dear in (("one", "two"), ("two", "one")):
         table = colours(kinds, ("one", "two"), **{cheap: 2.0, dear: 20.0})
@@ -201,8 +190,8 @@ def test_telling_the_need_is_never_more_than_telling_the_name(kinds):
         assert settling.settles == pytest.approx(entropy(joint.sum(axis=1)) - after)
 
 
-def test_every_conflict_of_a_fish_has_its_settling(shipped):
-    fish = Identification(shipped).answer("pattern", "light_spots").answer("spot_size", "small")
+def test_every_conflict_of_a_fish_has_its_settling():
+    fish = Identification(SHIPPED).answer("pattern", "light_spots").answer("spot_size", "small")
     sheet = care_for(fish)
     assert [s.attribute for s in sheet.settling] == [need.attribute for need in sheet.conflicts]
     assert sheet.conflicts

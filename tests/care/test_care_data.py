@@ -1,7 +1,5 @@
 """The shipped care sheets: every cell reads, is backed, and keeps to what the sources say."""
 
-from __future__ import annotations
-
 import pytest
 from care_tables import ATTRIBUTES, FOR_EVERY_FISH
 
@@ -111,13 +109,10 @@ def test_every_care_group_has_a_row_and_every_kind_a_sheet(table, rows):
         assert set(ATTRIBUTES) <= set(care_for(table, taxon).attributes)
 
 
-def test_the_row_for_every_fish_holds_what_concerns_every_fish_in_few_sentences(rows):
+def test_what_concerns_every_fish_is_said_in_few_sentences_and_a_caution_once_on_a_sheet(table, rows):
     assert tuple(column for column in ATTRIBUTES if rows["all"][column]) == FOR_EVERY_FISH
     for column in FOR_EVERY_FISH:
         assert len(sentences(rows["all"][column])) <= 4, column
-
-
-def test_a_caution_stands_once_on_a_sheet(table, rows):
     for taxon in table.ids:
         told = [
             sentence

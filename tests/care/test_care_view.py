@@ -1,7 +1,5 @@
 """The care sheet as HTML and as text."""
 
-from __future__ import annotations
-
 import re
 import subprocess
 import sys

@@ -1,7 +1,5 @@
 """A tank as it was measured, and a fish room: read from a file, ranked for one fish."""
 
-from __future__ import annotations
-
 import math
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Care for one name and for several: overlaps, conflicts, unknowns."""
 
-from __future__ import annotations
-
 import itertools
 import pickle
 

@@ -1,7 +1,5 @@
 """A tank against a care sheet: what passes, fails, and can't be said."""
 
-from __future__ import annotations
-
 import dataclasses
 from fnmatch import fnmatchcase
 

@@ -6,8 +6,6 @@ table 3, p. 16. AQVET: Fundamentals of Aquatic Veterinary Medicine, table 1.4, a
 FA16: a copy of the University of Florida IFAS sheet FA16, figure 3.
 """
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -22,19 +20,13 @@ from idkey.errors import IdkeyError
 TEMPERATURE = st.floats(0, 40)
 
 
-@pytest.mark.parametrize(
-    ("printed_in", "digits", "table"),
-    [
-        ("CHAPRA", 3, {0: 14.621, 8: 11.843, 16: 9.870, 24: 8.418, 32: 7.305, 40: 6.413}),
-        ("EN 25814", 1, {5: 12.8, 10: 11.3, 15: 10.1}),
-        ("EN 25814", 2, {20: 9.09, 25: 8.26, 28: 7.83, 30: 7.56}),
-    ],
-)
-def test_saturation_is_that_of_the_published_tables(printed_in, digits, table):
-    assert {t: round(oxygen_saturation(t), digits) for t in table} == table
-
-
-def test_where_the_published_tables_differ():
+def test_saturation_is_that_of_the_published_tables_and_where_they_differ():
+    for digits, table in (
+        (3, {0: 14.621, 8: 11.843, 16: 9.870, 24: 8.418, 32: 7.305, 40: 6.413}),  # CHAPRA
+        (1, {5: 12.8, 10: 11.3, 15: 10.1}),  # EN 25814
+        (2, {20: 9.09, 25: 8.26, 28: 7.83, 30: 7.56}),  # EN 25814
+    ):
+        assert {t: round(oxygen_saturation(t), digits) for t in table} == table
     # These three rows (of 31) of EN 25814 do not round to the printed figure: 12.448, 12.139, 8.915.
     for t, mg_l in {6: 12.5, 7: 12.2, 21: 8.91}.items():
         assert abs(oxygen_saturation(t) - mg_l) < 0.065
@@ -119,7 +111,7 @@ def test_the_share_lies_between_0_and_1_and_rises_with_ph_and_warmth(ph, other, 
         assert ammonia_fraction(ph, t + 1) > share
 
 
-def test_hardness():
+def test_hardness_volume_turnover_and_fahrenheit():
     # A hobby species page on L081 (FishyWiki), both units in its table.
     assert water.caco3_to_dgh(54) == pytest.approx(3.03, abs=0.006)
     assert water.caco3_to_dgh(268) == pytest.approx(15.02, abs=0.006)
@@ -133,9 +125,6 @@ def test_hardness():
     assert water.general_hardness(72, 26) == pytest.approx(286, abs=1)
     assert water.caco3_to_dgh(water.general_hardness(72, 26)) == pytest.approx(16.1, abs=0.1)
     assert water.alkalinity_from_bicarbonate(133) == pytest.approx(109, abs=0.2)
-
-
-def test_volume_turnover_and_fahrenheit():
     # A shrimp page: 90 x 30 x 30 cm is 81 L. FishyWiki, L081: 240 L is 63.40 US gal.
     assert water.volume_l(90, 30, 30) == pytest.approx(81)
     assert round(water.us_gallons(240), 2) == 63.40
