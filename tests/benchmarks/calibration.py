@@ -86,7 +86,6 @@ def held_back(table: TraitTable) -> pd.DataFrame:
 
 
 def main() -> None:
-    """Print every figure."""
     table = load_table()
     match = NearestMatch().fit(table)
     report("observers err as the table says", match, draw(table, SPECIMENS, seed=1))

@@ -12,7 +12,6 @@ from idkey.views import fish, sheet
 
 
 def main() -> None:
-    """Print the figures."""
     table = load_table()
     states = [(trait, state) for trait, states in fish.STATES.items() for state in states]
     tasks = {

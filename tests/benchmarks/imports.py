@@ -22,7 +22,6 @@ def seconds(code: str) -> float:
 
 
 def main() -> None:
-    """Print the median of each, and its ratio to `import pandas`."""
     times: dict[str, list[float]] = {name: [] for name in _CODE}
     for _ in range(_ROUNDS):
         for name, code in _CODE.items():

@@ -54,12 +54,10 @@ def measure(*tasks: Task, repeats: int) -> list[np.ndarray]:
 
 
 def show(what: str, seconds: np.ndarray) -> None:
-    """Print a time."""
     print(f"{what:<62}{seconds.min() * 1e3:>9.1f} ms{np.median(seconds) * 1e3:>9.1f} ms", flush=True)
 
 
 def show_ratio(what: str, over: np.ndarray, under: np.ndarray) -> None:
-    """Print how often one time goes into another."""
     print(f"{what:<62}{over.min() / under.min():>9.1f} x {np.median(over) / np.median(under):>9.1f} x")
 
 
@@ -163,7 +161,6 @@ def answering(name: str, table: TraitTable) -> None:
 
 
 def building(name: str, table: TraitTable) -> None:
-    """Time a key."""
     key = build_key(table)
     (seconds,) = measure(lambda: build_key(table), repeats=1 if len(table) > 1_000 else 3)
     questions = f"{len(key.couplets)} couplets, {key.expected_questions():.1f} questions"
@@ -187,7 +184,6 @@ def grow() -> None:
 
 
 def main() -> None:
-    """Print the figures."""
     shipped = load_table()
     print(f"{len(shipped)} kinds x {len(shipped.traits)} traits, {SPECIMENS} specimens; best, median\n")
     matching(shipped)

@@ -8,7 +8,7 @@ import pytest
 
 from idkey import Identification, IdkeyError, NearestMatch, build_key, load_table
 from idkey.errors import AnswerError, UnknownName
-from idkey.table.schema import Range, States, Trait, parse_answer, parse_cell, parse_range
+from idkey.table.schema import States, Trait, parse_answer
 
 from .tables import nominal, table_of
 
@@ -113,9 +113,6 @@ def test_an_unknown_name_is_refused():
     refused(AnswerError, lambda: Identification(TABLE).forget("tial"), "'tial'", TRAITS, meant)
 
 
-# -- options ---------------------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize(
     ("option", "value", "right"),
     [
@@ -161,49 +158,6 @@ def test_fit_to_what_is_no_table(what):
     refused(IdkeyError, lambda: NearestMatch().fit(what), *parts)
 
 
-# -- cells -----------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("trait", "text", "parts"),
-    [
-        (TAIL, "fork", (TAILS, "did you mean 'forked'?")),
-        (TAIL, "forked|", (TAILS,)),
-        (TAIL, "forked|forked", ("'forked' stands twice", "once")),
-        (TAIL, "forked:some|straight:0.5", ("not a number", "forked:0.2")),
-        (TAIL, "forked:inf|straight:0.5", ("not a finite number", "forked:0.2")),
-        (TAIL, "forked:0|straight:1", ("more than 0",)),
-        (TAIL, "forked:-1|straight:1", ("more than 0",)),
-        (TAIL, "forked:0.5|straight", ("each state", "concave:0.8|forked:0.2")),
-        (SIZE, "0", ("more than 0",)),
-        (SIZE, "-5", ("more than 0",)),
-        (SIZE, "60..70", ("not a number", "mm", "126")),
-        (SIZE, "long", ("not a number", "mm", "126")),
-        (RAYS, "9..7", ("backwards", "7..9")),
-        (RAYS, "7-9", ("not a number", "12..16")),
-        (RAYS, "7..", ("not a number", "12..16")),
-        (RAYS, "-2", ("negative", "0 or more count")),
-        (RATIO, "nan", ("not a finite number", "12..16")),
-    ],
-)
-def test_a_bad_cell_says_what_would_be_right(trait, text, parts):
-    # the caller adds the place and the value
-    refused(ValueError, lambda: parse_cell(trait, text), *parts)
-    # and so does a bare range
-    refused(ValueError, lambda: parse_range("16..12"), "backwards", "12..16")
-    refused(ValueError, lambda: parse_range("12_16"), "not a number", "12..16")
-
-
-def test_an_unknown_state_has_no_place_and_no_words():
-    with pytest.raises(KeyError, match="wavy"):
-        TAIL.index("wavy")
-    with pytest.raises(KeyError, match="wavy"):
-        TAIL.word("wavy")
-
-
-# -- and what is taken -----------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("value", [None, math.nan, np.nan, pd.NA, pd.NaT, "", "  "])
 @pytest.mark.parametrize("trait", TABLE.trait_ids)
 def test_nothing_is_no_answer(trait, value):
@@ -212,31 +166,8 @@ def test_nothing_is_no_answer(trait, value):
     assert fish.unseen == (trait,)
 
 
-@pytest.mark.parametrize(
-    ("trait", "value", "expected"),
-    [
-        (TAIL, " forked ", States(("forked",), (1.0,))),
-        (TAIL, "forked|concave", States(("concave", "forked"), (0.5, 0.5))),
-        (TAIL, {"forked"}, States(("forked",), (1.0,))),
-        (TAIL, np.str_("forked"), States(("forked",), (1.0,))),
-        (SPOTS, ["small", "large"], None),
-        (SIZE, "60", Range(60, 60)),
-        (SIZE, np.int64(60), Range(60, 60)),
-        (SIZE, np.float32(60.5), Range(60.5, 60.5)),
-        (SIZE, "50..60", Range(50, 60)),
-        (SIZE, (50, 60), Range(50, 60)),
-        (RATIO, -0.5, Range(-0.5, -0.5)),
-        (nominal("keel", ("no", "yes")), True, States(("yes",), (1.0,))),
-        (nominal("keel", ("no", "yes")), np.bool_(False), States(("no",), (1.0,))),
-        (nominal("legs", "24"), 4.0, States(("4",), (1.0,))),
-        # a state that itself holds the sign that parts states
-        (nominal("band", ("a|b", "c")), "a|b", States(("a|b",), (1.0,))),
-    ],
-)
-def test_answers_that_are_taken(trait, value, expected):
-    assert parse_answer(trait, value) == expected
-    if expected is not None:
-        assert parse_answer(trait, expected) == expected
+def test_a_state_may_hold_the_sign_that_parts_states():
+    assert parse_answer(nominal("band", ("a|b", "c")), "a|b") == States(("a|b",), (1.0,))
 
 
 @pytest.mark.parametrize("data", [None, [], {"answers": ["a"]}, {"answers": {}, "unseen": "pattern"}])

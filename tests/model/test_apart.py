@@ -16,9 +16,6 @@ UNSURE, SURE = 0.3, 0.05  # a look that errs this often gives the wrong one of t
 trait = partial(nominal, states="xy", error=SURE)
 
 
-# -- what can't be told ----------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("legs", ["nominal", "measure"])
 def test_zoo_animals_of_identical_rows_are_those_never_told_apart(legs):
     # Forsyth 1990 (data/ORIGIN.md): 101 animals, 59 different rows.
@@ -72,9 +69,6 @@ def test_what_the_seller_says_tells_nothing():
 def test_the_name_must_be_in_the_table():
     with pytest.raises(UnknownName, match="did you mean"):
         apart(table_of([trait("t")], {"ancistrus": {"t": "x"}}), "ancistrvs")
-
-
-# -- adults only, one look -------------------------------------------------------------------------------
 
 
 def test_told_as_adults_only():

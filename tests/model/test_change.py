@@ -25,9 +25,6 @@ OLD = table_of(TWO, ROWS)
 LENGTH = Trait(id="n", kind="ceiling", unit="mm")
 
 
-# -- what is another -------------------------------------------------------------------------------------
-
-
 def test_a_kind_added():
     found = what_changes(OLD, OLD.with_taxon("c", t="y", u="y"))
     assert (found.added, found.removed, found.altered) == (("c",), (), ())
@@ -77,9 +74,6 @@ def test_the_worst_told_comes_first():
     assert [len(a.never) for a in found.apart] == [1, 0]
 
 
-# -- the key ---------------------------------------------------------------------------------------------
-
-
 def test_a_key_at_hand_is_taken_and_none_is_made_unasked():
     new = OLD.with_taxon("c", t="y", u="y")
     key = build_key(OLD)
@@ -89,9 +83,6 @@ def test_a_key_at_hand_is_taken_and_none_is_made_unasked():
     assert without.questions_before != without.questions_before
     with pytest.raises(IdkeyError, match="key to the old table"):
         what_changes(OLD, new, key=build_key(new))
-
-
-# -- traits and doubts -----------------------------------------------------------------------------------
 
 
 def test_a_trait_that_a_better_one_pushes_out():
@@ -132,9 +123,6 @@ def test_a_claim_added_or_taken_away_touches_its_kind():
     assert what_changes(table, more, key=False).touched == (table.ids[3],)
     assert what_changes(more, table, key=False).touched == (table.ids[3],)
     assert what_changes(table, more, key=False).altered == ()
-
-
-# -- names given before ----------------------------------------------------------------------------------
 
 
 @st.composite

@@ -34,9 +34,6 @@ def looks(found):
     return [t.id for t in found.looks]
 
 
-# -- what always holds -----------------------------------------------------------------------------------
-
-
 @given(tables())
 def test_answers_of_every_kind_sum_to_one(table):
     tell = Distinguisher(table)
@@ -141,9 +138,6 @@ def test_the_looks_are_never_worse_than_the_best_one_alone(table_and_kinds):
         assert found.mix_up <= 1 - best + 1e-9
     else:
         assert not found.looks
-
-
-# -- how it is reckoned, on small tables -----------------------------------------------------------------
 
 
 def test_two_states_with_a_known_error():
@@ -313,9 +307,6 @@ def test_the_shipped_list_is_in_order_and_complete():
     assert true["mix_up_at_most"].round(9).is_monotonic_decreasing
     assert (true["compared"] >= FEW).all()
     assert (frame.loc[~frame["hardly_compared"], "a"] != frame.loc[~frame["hardly_compared"], "b"]).all()
-
-
-# -- what others say -------------------------------------------------------------------------------------
 
 
 def test_of_fishers_irises_versicolor_and_virginica_are_the_hardest_and_petals_tell_best():

@@ -30,9 +30,6 @@ def places(table, **options):
     return [(d.taxon, d.column, d.against) for d in doubts(table, **options)]
 
 
-# -- the genus ---------------------------------------------------------------------------------------------
-
-
 def test_the_only_one_of_an_agreeing_genus_is_in_doubt():
     (found,) = doubts(genus("forked forked forked|round straight"))
     assert (found.taxon, found.column, found.value, found.against) == ("k3", "tail", "straight", "genus")
@@ -99,9 +96,6 @@ def test_young_fish_are_held_against_young_fish():
     assert (found.column, found.text[:16]) == ("tail_young", "Tail of young k3")
 
 
-# -- the source --------------------------------------------------------------------------------------------
-
-
 @pytest.mark.parametrize(
     ("trait", "cell", "claim", "doubted"),
     [
@@ -153,9 +147,6 @@ def test_a_claim_that_says_what_the_cell_says_is_never_a_doubt(table):
     assert [d for d in doubts(with_claims(table, *said)) if d.against == "source"] == []
 
 
-# -- the whole ---------------------------------------------------------------------------------------------
-
-
 def test_only_the_kinds_asked_for_in_the_order_of_the_table():
     table = genus("straight forked forked forked forked forked round")
     assert [d.taxon for d in doubts(table)] == ["k0", "k6"]
@@ -197,9 +188,6 @@ def test_the_shipped_table_holds_to_its_sources_by_another_reading():
             case (NotApplicable(), States() | Range()) | (States() | Range(), NotApplicable()):
                 odd.add((r.taxon, r.attribute))
     assert {(d.taxon, d.column) for d in doubts(table) if d.against == "source"} == odd
-
-
-# -- against the table: slips in an invented kind ----------------------------------------------------
 
 
 def slips(careGroup="hypancistrus", **cells):

@@ -29,9 +29,6 @@ def same_but_for_rounding(found, expected):
     np.testing.assert_allclose(found, expected, rtol=ROUNDING)
 
 
-# -- parameters ------------------------------------------------------------------------------------
-
-
 def test_parameters_are_read_and_set():
     match = NearestMatch(none_prior=0.1)
     assert match.get_params() == {"prior": "commonness", "none_prior": 0.1, "coverage": 0.95}
@@ -77,9 +74,6 @@ def test_a_copy_of_a_fitted_match_says_the_same(again):
     pd.testing.assert_frame_equal(found.table_.to_frame(), match.table_.to_frame())
     with pytest.raises(TypeError):
         found.table_.cells["adult_size"] = ()
-
-
-# -- data in ---------------------------------------------------------------------------------------
 
 
 def test_names_go_by_position_not_by_index_and_frames_stay_as_they_are():
@@ -149,9 +143,6 @@ def test_columns_named_by_numbers_or_taxon(names):
 def test_what_cannot_be_fitted_is_said(x, y, said):
     with pytest.raises(IdkeyError, match=said):
         NearestMatch().fit(x, y)
-
-
-# -- pipelines and searches ------------------------------------------------------------------------
 
 
 def in_grams(frame):

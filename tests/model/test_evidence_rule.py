@@ -27,9 +27,6 @@ def one_trait(trait, **cells):
     return table_of([trait], {taxon: {trait.id: cell} for taxon, cell in cells.items()})
 
 
-# -- states, by hand -------------------------------------------------------------------------------------
-
-
 def test_nominal_states_by_hand():
     # (1 - e) w + e / K with e = 0.1 and K = 3
     table = one_trait(TAIL, a="forked", b="concave|forked", c="straight:0.75|forked:0.25")
@@ -103,9 +100,6 @@ def test_none_of_these_is_the_rule_of_succession():
 def test_a_column_in_which_nothing_is_known_says_nothing():
     table = one_trait(TAIL, a="", b="-", c="")
     assert set(likelihoods(table, tail="forked").values()) == {1.0}
-
-
-# -- numbers, by scipy.stats -----------------------------------------------------------------------------
 
 
 def by_scipy(x, low, high, sigma, span, error, step=0.0):

@@ -22,8 +22,6 @@ from .tables import (
     tables,
 )
 
-# -- never stuck without a word --------------------------------------------------------------------------
-
 
 def check_not_stuck(fish):
     """With two or more kinds left there is a next question, or an outcome that names the pair."""
@@ -110,9 +108,6 @@ def test_a_question_that_does_not_apply_is_not_asked():
     assert "spot_colour" not in {q.trait.id for q in fish.questions()}
     fish.answer("pattern", "light_spots")
     assert "spot_colour" in {q.trait.id for q in fish.questions()}
-
-
-# -- the best one ----------------------------------------------------------------------------------------
 
 
 def gain_by_search(table, said, trait):

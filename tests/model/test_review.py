@@ -36,9 +36,6 @@ def with_evidence(table, *claims):
     return with_claims(table, *((t, a, "", {"class": c, "source": s, **more}) for t, a, c, s, more in claims))
 
 
-# -- against a plain reading of the files ------------------------------------------------------------------
-
-
 def plain_cells():
     """Each cell as the files have it: its own; else none, where it does not apply; else that of the genus."""
     rules = {t["id"]: t["applies_when"].partition("=")[::2] for t in rows_of("traits.csv")}
@@ -93,9 +90,6 @@ def test_what_the_cells_rest_on_is_what_the_files_say(shipped):
 def test_the_pairs_that_no_look_tells_are_all_counted(shipped):
     pairs = len(shipped.table) * (len(shipped.table) - 1) // 2
     assert len(shipped.untold) == pairs - sum(w.best for w in shipped.worth)
-
-
-# -- worked by hand ----------------------------------------------------------------------------------------
 
 
 def test_the_strongest_claim_counts_and_sources_count_once():
@@ -162,9 +156,6 @@ def test_nothing_to_fill_where_all_are_told():
     assert not len(found.untold)
     assert not len(found.fill_next)
     assert [w.trait.id for w in found.idle] == ["spots"]
-
-
-# -- any table ---------------------------------------------------------------------------------------------
 
 
 @given(tables())

@@ -38,9 +38,6 @@ def brier(truth, probabilities, names):
     return by_package
 
 
-# -- scores with a known answer --------------------------------------------------------------------
-
-
 @pytest.mark.parametrize("n", [2, 3, 10, 59])
 def test_a_uniform_guess_scores_as_arithmetic_says(n):
     # n equal shares: log loss ln n, Brier (1 - 1/n)^2 + (n - 1) / n^2 = 1 - 1/n.
@@ -87,9 +84,6 @@ def test_log_loss_example_of_scikit_learn():
     probabilities, names = forecast(["ham", "spam"], rows)
     truth = ["spam", "ham", "ham", "spam"]
     assert log_loss(truth, probabilities, labels=names) == pytest.approx(0.21616, abs=1e-5)
-
-
-# -- refusing to name ------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

@@ -94,9 +94,6 @@ def test_the_size_of_an_adult_orders_kinds_by_record():
     assert fitting > 100 * found["hypancistrus_vandragti"]  # largest record 42 mm
 
 
-# -- columns for young fish ------------------------------------------------------------------------------
-
-
 def chance(cell, state, trait):
     """P(state | cell) of a nominal trait by the evidence rule."""
     k, e = len(trait.states), trait.error

@@ -282,7 +282,6 @@ def test_table_holds_what_the_couplets_say_and_no_more(source):
 
 @every_path
 def test_printed_key_leads_its_own_answers_home(source, name, steps, answers):
-    # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9
     assert name in not_contradicted(source, answers)
     assert walk_answers(source, answers) == {name}
 

@@ -138,7 +138,8 @@ count, share = Trait("m", "measure", unit="count"), Trait("m", "measure", unit="
         *((measure, text, "lo..hi") for text in ("12-16", "12_16", "12..", "..")),
         (measure, "16..12", "write 12..16"), (measure, "nan", "finite"), (measure, "1..1e999", "finite"),
         (ceiling, "100..120", "the largest recorded length in mm"), (ceiling, "0", "more than 0"),
-        (ceiling, "-5", "more than 0"), (count, "-1..3", "0 or more count"), (share, "-1", "0 or more % SL"),
+        (ceiling, "-5", "more than 0"), (ceiling, "long", "126"),
+        (count, "-1..3", "0 or more count"), (share, "-1", "0 or more % SL"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_read_says_what_would_be_right(trait, text, right):
@@ -308,8 +309,9 @@ def test_a_trait():
     assert Trait("t", "nominal", states=("a", "b")).words == ("a", "b")
     assert tail.word("straight") == "cut"
     assert tail.index("forked") == 2
-    with pytest.raises(KeyError):
-        tail.index("frked")
+    for look_up in (tail.index, tail.word):
+        with pytest.raises(KeyError):
+            look_up("frked")
     assert (tail.name, Trait("t", "nominal", label="Tail").name) == ("tail", "Tail")
     assert (ceiling.number(12.5), count.number(12)) == ("12.5 mm", "12")
     assert [t.has_states for t in (tail, measure, ceiling)] == [True, False, False]
