@@ -118,6 +118,14 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     assert ("6 (C)", "temperature_c", "inf") in found
     assert len(found) == 10
     assert "room.csv, row 2 (A), temperature_c: '26 cm'" in str(caught.value)
+    with pytest.raises(TableError, match="no such file"):
+        read_room(tmp_path / "none.csv")
+    with pytest.raises(TableError, match="cannot be read"):
+        read_room(tmp_path)
+    with pytest.raises(IdkeyError) as caught:
+        Tank.of({**GOOD, "length_cm": -1, "ph": 20, "temperature_c": "x"})
+    for measure in ("length_cm", "ph", "temperature_c"):
+        assert str(caught.value).count(f"{measure} ") == 1
 
 
 @pytest.mark.parametrize(
@@ -140,13 +148,6 @@ def test_a_file_that_is_no_room(tmp_path, text, said):
     assert said in str(caught.value)
 
 
-def test_a_file_that_cannot_be_read(tmp_path):
-    with pytest.raises(TableError, match="no such file"):
-        read_room(tmp_path / "none.csv")
-    with pytest.raises(TableError, match="cannot be read"):
-        read_room(tmp_path)
-
-
 def test_the_invented_room_holds_every_kind_of_answer():
     table = load_table()
     tanks = read_room(ROOM)
@@ -159,14 +160,11 @@ def test_the_invented_room_holds_every_kind_of_answer():
     assert {"fits", "fails", "open", "pass", "not measured", "need not known", "read"} <= seen
 
 
-def test_volume_and_turnover_of_a_tank():
+def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
     tank = Tank.of(GOOD)
     assert tank.volume_l == pytest.approx(160)
     assert tank.full_volume_l == pytest.approx(180)
     assert tank.turnover == pytest.approx(6.25)
-
-
-def test_text_reads_as_numbers_and_blank_as_not_measured():
     tank = Tank.of({"length_cm": " 100 ", "width_cm": "40", "height_cm": np.float64(45), "ph": " "})
     assert (tank.length_cm, tank.height_cm, tank.ph, tank.name) == (100.0, 45.0, None, "tank")
     mixed = Tank.of({**GOOD, "companions": [Companion("a"), {"name": "b", "count": 2}]})
@@ -199,13 +197,6 @@ def test_what_cannot_be_is_one_clear_error(changes, said):
         check_tank(WORM, {**GOOD, **changes})
     assert said in str(caught.value)
     assert "\n" not in str(caught.value)
-
-
-def test_all_that_is_wrong_is_said_at_once():
-    with pytest.raises(IdkeyError) as caught:
-        Tank.of({**GOOD, "length_cm": -1, "ph": 20, "temperature_c": "x"})
-    for measure in ("length_cm", "ph", "temperature_c"):
-        assert str(caught.value).count(f"{measure} ") == 1
 
 
 @pytest.mark.parametrize(

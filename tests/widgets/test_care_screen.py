@@ -65,13 +65,8 @@ def test_an_identification_gives_the_care_of_its_names(fish):
     assert screen.care == idkey.care_for(fish)
 
 
-def test_an_identification_with_no_name_left_says_so_and_another_kind_can_be_chosen(fish, monkeypatch):
-    def none_left(*_):
-        raise IdkeyError("none of the kinds in the table")
-
-    with monkeypatch.context() as patched:
-        patched.setattr("idkey.widgets.care.care_for", none_left)
-        screen = idkey.care_view(fish)
+def test_an_identification_with_no_name_left_says_so_and_another_kind_can_be_chosen():
+    screen = idkey.care_view(idkey.Identification(idkey.load_table(), none_prior=0.99))
     assert "none of the kinds in the table" in screen._alert.value
     assert screen._sheet.value == ""
     screen._kind.value = ZEBRA
@@ -200,16 +195,13 @@ def test_the_invented_fish_room_is_read():
     assert len({label for label, _ in same._which.options}) == 3
 
 
-@pytest.fixture(scope="module")
-def one_screen():
-    """One screen for all examples: it is slow to make."""
-    return idkey.care_view(ZEBRA)
+ONE_SCREEN = idkey.care_view(ZEBRA)  # for all examples: it is slow to make
 
 
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.dictionaries(st.sampled_from([key for key, _ in _MEASURES]), st.text(max_size=6), max_size=4))
-def test_whatever_is_typed_stays_and_is_checked_or_refused(one_screen, typed):
-    screen = one_screen
+def test_whatever_is_typed_stays_and_is_checked_or_refused(typed):
+    screen = ONE_SCREEN
     wanted = {key: typed.get(key, SIZE.get(key, "")) for key, _ in _MEASURES}
     type_in(screen, **wanted)
     assert {key: field.value for key, field in screen._fields.items()} == wanted
