@@ -7,11 +7,24 @@ import io
 import json
 from collections.abc import Callable, Mapping
 
+from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
+from idkey.table.files import parts_from, table_from
 from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
+from idkey.table.table import TraitTable
 
-__all__ = ["SMALL", "added", "rows_of", "small_files", "source", "upgraded", "with_cell", "without"]
+__all__ = [
+    "SMALL",
+    "added",
+    "rows_of",
+    "small_files",
+    "source",
+    "table_of",
+    "upgraded",
+    "with_cell",
+    "without",
+]
 
 Files = dict[str, bytes]
 
@@ -133,6 +146,12 @@ def _who(row: Mapping[str, str]) -> str:
 def source(key: str, title: str = "Invented note") -> str:
     """Return a BibTeX entry."""
     return f"\n@misc{{{key},\n  title = {{{title}}},\n}}\n"
+
+
+def table_of(files: Mapping[str, bytes], name: str = "small") -> TraitTable:
+    """Load the files of a folder."""
+    found = Found(name)
+    return table_from(parts_from(files, found), name, found)
 
 
 def upgraded(files: Mapping[str, bytes], version: str = "2.0") -> Files:

@@ -12,6 +12,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -21,12 +22,13 @@ from hypothesis import strategies as st
 from idkey.errors import TableError
 from idkey.table import folder
 from idkey.table.claims import Claim
-from idkey.table.csvfile import Found
-from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, shipped_folder
 from idkey.table.folder import BASE, load_table
 from idkey.table.layout import FILES, OURS
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
+
+from .small_folder import table_of
 
 Files = dict[str, bytes]
 Mutation = Callable[[bytes, random.Random], bytes]
@@ -99,9 +101,7 @@ OLD = {path.name: path.read_bytes() for path in (Path(__file__).parent / "own_0_
 """Additions to the shipped table as version 0.1.0 kept them."""
 
 
-def load(files: Files) -> TraitTable:
-    found = Found("fish")
-    return table_from(parts_from(files, found), "fish", found)
+load = partial(table_of, name="fish")
 
 
 def load_own(files: Files) -> TraitTable:

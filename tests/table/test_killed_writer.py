@@ -17,14 +17,13 @@ from pathlib import Path
 
 import pytest
 
-from idkey.table.csvfile import Found
 from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
-from idkey.table.files import files_of, parts_from, table_from
+from idkey.table.files import files_of
 from idkey.table.folder import load_table, save_table
 from idkey.table.layout import FILES
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL
+from .small_folder import SMALL, table_of
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither fork nor SIGKILL")
 
@@ -52,8 +51,7 @@ def numbered_table(number: int) -> TraitTable:
     files = dict(SMALL)
     for old, new in marks:
         files = {name: data.replace(old, new) for name, data in files.items()}
-    found = Found("small")
-    return table_from(parts_from(files, found), "small", found)
+    return table_of(files)
 
 
 def table_state(number: int) -> dict[str, bytes]:

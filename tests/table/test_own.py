@@ -19,7 +19,6 @@ from hypothesis import strategies as st
 from idkey.errors import IdkeyError, TableError, TableWarning, UnknownName
 from idkey.table import files, folder
 from idkey.table.claims import Claim
-from idkey.table.csvfile import Found
 from idkey.table.files import files_of
 from idkey.table.folder import BASE, load_table, restore, settle, start_table, versions
 from idkey.table.layout import FILES
@@ -29,7 +28,7 @@ from idkey.views import html as on_screen
 from idkey.views import text as in_text
 from idkey.views.table import conflicts_document
 
-from .small_folder import SMALL, added, rows_of, source, upgraded, with_cell, without
+from .small_folder import SMALL, added, rows_of, source, table_of, upgraded, with_cell, without
 
 CLAIM = Claim(evidence_class="memory", note="seen in the tank")
 READ = {"source": "SMITH", "class_": "read", "scope": "species"}
@@ -41,14 +40,13 @@ BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
 Files = dict[str, bytes]
 
 
-def whole(shipped: Files) -> TraitTable:
-    return _whole(tuple(shipped.items()))
-
-
 @lru_cache(maxsize=8)
 def _whole(shipped: tuple[tuple[str, bytes], ...]) -> TraitTable:
-    found = Found("small")
-    return files.table_from(files.parts_from(dict(shipped), found), "small", found)
+    return table_of(dict(shipped))
+
+
+def whole(shipped: Files) -> TraitTable:
+    return _whole(tuple(shipped.items()))
 
 
 def laid(shipped: Files, own: Files) -> TraitTable:

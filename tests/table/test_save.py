@@ -13,13 +13,12 @@ from hypothesis import strategies as st
 from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table import disk, files
 from idkey.table import folder as store
-from idkey.table.csvfile import Found
-from idkey.table.files import files_of, parts_from, shipped_folder, table_from
+from idkey.table.files import files_of, shipped_folder
 from idkey.table.folder import BASE, load_table, restore, save_table, start_table, versions
 from idkey.table.layout import FILES
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL
+from .small_folder import SMALL, table_of
 from .test_own import step as stepped
 from .test_own import steps
 
@@ -27,17 +26,12 @@ NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones"
 REAL = shipped_folder()
 
 
-def small() -> TraitTable:
-    found = Found("small")
-    return table_from(parts_from(SMALL, found), "small", found)
-
-
 @pytest.fixture(scope="module")
 def shipped(tmp_path_factory) -> Path:
     """A small folder, which the tests take for the one that comes with the package."""
     folder = tmp_path_factory.mktemp("shipped") / "traits"
     folder.mkdir()
-    for name, data in files_of(small()).items():
+    for name, data in files_of(table_of(SMALL)).items():
         (folder / name).write_bytes(data)
     return folder
 
@@ -53,7 +47,7 @@ def folder(request, tmp_path, small_is_shipped) -> Path:
     """A folder that holds the small table, whole or as additions to the shipped one."""
     place = tmp_path / "mine"
     if request.param == "whole":
-        save_table(small(), place)
+        save_table(table_of(SMALL), place)
     else:
         start_table(place).with_taxon("first", **NEW).save()
     return place
@@ -81,7 +75,7 @@ def test_the_shipped_table_saved_is_the_shipped_files_byte_for_byte(tmp_path):
 
 
 def test_a_saved_table_knows_where_it_is_and_can_be_saved_again(tmp_path):
-    table = small()
+    table = table_of(SMALL)
     assert table.origin is None
     alone, table = table, table.save(tmp_path / "mine")
     assert alone.origin is None
@@ -118,7 +112,7 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
         if own:
             table = start_table(folder)
         else:
-            table = small()
+            table = table_of(SMALL)
             table = table.save(folder)
         for step, load_anew in steps:
             table = stepped(table, *step).save()
@@ -168,7 +162,7 @@ def test_the_slower_of_two_is_told_and_loses_nothing(folder):
 
 
 def test_another_tables_folder_is_refused(folder, tmp_path):
-    other = small().with_taxon("nova", **NEW)
+    other = table_of(SMALL).with_taxon("nova", **NEW)
     before = _all_bytes(folder)
     with pytest.raises(IdkeyError, match=r"holds another table \(.*taxa\.csv.*choose an empty folder"):
         other.save(folder)
@@ -206,7 +200,7 @@ def test_the_shipped_table_is_not_saved_over(small_is_shipped, tmp_path):
 
 @pytest.mark.parametrize("place", [7, b"bytes", ["x"], "", "nul\0byte"])
 def test_what_is_no_path(place):
-    for call in (small().save, start_table, versions, lambda folder: restore(folder, "1")):
+    for call in (table_of(SMALL).save, start_table, versions, lambda folder: restore(folder, "1")):
         with pytest.raises(IdkeyError) as caught:
             call(place)
         assert "\n" not in str(caught.value)
@@ -214,7 +208,7 @@ def test_what_is_no_path(place):
 
 def test_a_table_from_nowhere_and_one_of_another_shape_are_refused(tmp_path):
     with pytest.raises(IdkeyError, match=r"give a folder: table\.save\('my_traits'\)"):
-        small().save()
+        table_of(SMALL).save()
     table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
     shape = "column scientificName is missing; only a table of the shape of the shipped one"
     with pytest.raises(IdkeyError, match=shape):
@@ -329,7 +323,7 @@ def test_a_version_that_does_not_load_any_more_is_not_put_back(folder):
 
 
 def test_a_table_whose_origin_was_taken_over_is_still_the_same(tmp_path):
-    table = small().save(tmp_path / "mine")
+    table = table_of(SMALL).save(tmp_path / "mine")
     moved = replace(table, name="other")
     moved.save()
     assert versions(tmp_path / "mine") == ()

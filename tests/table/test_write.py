@@ -14,12 +14,14 @@ from idkey.errors import IdkeyError, TableError
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
 from idkey.table.fields import HEADERS, META, UNITS
-from idkey.table.files import files_of, parts_from, table_from
+from idkey.table.files import files_of, parts_from
 from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, NOT_KNOWN, YOUNG, Range, States, Trait
 from idkey.table.sources import bibtex
 from idkey.table.table import TraitTable
+
+from .small_folder import table_of
 
 FORMULA_SIGNS = "=+-@\t\r"
 """What a spreadsheet takes for the start of a formula: https://owasp.org/www-community/attacks/CSV_Injection"""
@@ -28,11 +30,6 @@ NASTY = (
     "one\ntwo\r\nthree", "one\rtwo", "a,b;c", "<script>alert(1)</script>", "é \u2028 漢字 \U0001f41f", "1e5",
     "nan", "0x10", "'\t=x",
 )  # fmt: skip
-
-
-def loaded(files: dict[str, bytes]) -> TraitTable:
-    found = Found("fish")
-    return table_from(parts_from(files, found), "fish", found)
 
 
 # -- tables, as small as they can be ---------------------------------------------------------------------
@@ -171,7 +168,7 @@ def source(draw, key: str) -> Source:
 @given(tables())
 def test_a_table_is_the_same_after_writing_and_reading(table):
     files = files_of(table)
-    again = loaded(files)
+    again = table_of(files, "fish")
     assert files_of(again) == files
     assert again.traits == table.traits
     assert again.own_cells == table.own_cells
@@ -257,7 +254,7 @@ def test_a_table_of_some_kinds_leaves_out_what_is_said_of_the_others():
     whole = load_table()
     some = whole.only(whole.ids[:3])
     files = files_of(some)
-    again = loaded(files)
+    again = table_of(files, "fish")
     assert again.ids == some.ids
     assert again.cells == some.cells
     assert set(again.evidence["taxon"]) - {""} <= set(some.ids)
