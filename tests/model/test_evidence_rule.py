@@ -4,6 +4,7 @@ The likelihoods are read off the posterior: with a known prior, posterior over p
 one factor, which the ratios below do not see.
 """
 
+from dataclasses import replace
 from math import prod
 
 import numpy as np
@@ -109,25 +110,21 @@ def by_scipy(x, low, high, sigma, span, error, step=0.0):
     return (1 - error) * density * (span + 2 * step) + error
 
 
-@pytest.mark.parametrize("x", [3, 8, 9.5, 12, 14, 21, 60])
-def test_measure_by_scipy(x):
-    found = likelihoods(one_trait(EYE, a="8..12", b="11..28"), eye=x)
-    assert found["a"] == pytest.approx(by_scipy(x, 8, 12, 1.5, 20, 0.05), rel=1e-9)
-    assert found["b"] == pytest.approx(by_scipy(x, 11, 28, 1.5, 20, 0.05), rel=1e-9)
-
-
-@pytest.mark.parametrize("x", [8, 10, 20, 30])
-def test_measuring_error_in_proportion_to_the_value(x):
-    trait = Trait(id="eye", kind="measure", error=0.05, spread=0.1)
+@pytest.mark.parametrize("x", [3, 8, 9.5, 10, 12, 14, 20, 21, 30, 60])
+@pytest.mark.parametrize("relative", [False, True])
+def test_measure_by_scipy(x, relative):
+    trait = replace(EYE, spread=0.1, spread_is_relative=True) if relative else EYE
+    sigma = 0.1 * x if relative else 1.5
     found = likelihoods(one_trait(trait, a="8..12", b="11..28"), eye=x)
-    assert found["a"] == pytest.approx(by_scipy(x, 8, 12, 0.1 * x, 20, 0.05), rel=1e-9)
+    assert found["a"] == pytest.approx(by_scipy(x, 8, 12, sigma, 20, 0.05), rel=1e-9)
+    assert found["b"] == pytest.approx(by_scipy(x, 11, 28, sigma, 20, 0.05), rel=1e-9)
 
 
 @pytest.mark.parametrize("x", [7, 8, 9, 10])
 def test_counts_reach_half_a_step_beyond_the_range(x):
     # A count of 8 stands for 7.5 to 8.5 (the usual continuity correction).
-    trait = Trait(id="rays", kind="measure", unit="count", error=0.05, spread=0.5, spread_is_relative=False)
-    found = likelihoods(one_trait(trait, a="8..8", b="7..9", c="12..12"), rays=x)
+    trait = replace(EYE, unit="count", spread=0.5)
+    found = likelihoods(one_trait(trait, a="8..8", b="7..9", c="12..12"), eye=x)
     assert found["a"] == pytest.approx(by_scipy(x, 8, 8, 0.5, 5, 0.05, step=0.5), rel=1e-9)
     assert found["b"] == pytest.approx(by_scipy(x, 7, 9, 0.5, 5, 0.05, step=0.5), rel=1e-9)
 
@@ -135,8 +132,7 @@ def test_counts_reach_half_a_step_beyond_the_range(x):
 @pytest.mark.parametrize(("low", "high"), [(8, 12), (10, 10), (8, 30)])
 def test_measure_is_a_density(low, high):
     # Without observer error it integrates to 1 over all lengths, in units of the width of the column (22).
-    trait = Trait(id="eye", kind="measure", error=TINY, spread=0.8, spread_is_relative=False)
-    table = one_trait(trait, a=f"{low}..{high}", b="8..30")
+    table = one_trait(replace(EYE, error=TINY, spread=0.8), a=f"{low}..{high}", b="8..30")
     total, _ = quad(lambda x: likelihoods(table, eye=x)["a"], 0, 40, points=[low, high], limit=200)
     assert total / 22 == pytest.approx(1, abs=1e-5)
 
