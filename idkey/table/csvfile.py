@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -164,10 +164,19 @@ def read_sheet(
     text = text_of(name, data, found, layout.MOST_BYTES)
     if text is None:
         return unreadable
-    lines = _Lines(text)
-    reader = csv.reader(lines, strict=True)
     rows: list[Row] = []
-    number, whole = 0, True
+    number, whole, taken = 0, True, 0
+
+    def lines() -> Iterator[str]:
+        nonlocal taken
+        for line in io.StringIO(text, newline=""):
+            taken += len(line)
+            if taken > layout.MOST_ROW:
+                msg = f"row longer than {layout.MOST_ROW} characters"
+                raise csv.Error(msg)
+            yield line
+
+    reader = csv.reader(lines(), strict=True)
     try:
         first = next(reader, None)
         if first is None:
@@ -181,7 +190,7 @@ def read_sheet(
         odd = ODD_CHARACTER.search(text) is not None
         most = min(layout.MOST_ROWS, layout.MOST_CELLS // len(header))
         for number, line in enumerate(reader, start=2):
-            lines.taken = 0
+            taken = 0
             if not any(map(str.strip, line)):
                 if number <= layout.MOST_LINES:
                     continue
@@ -202,31 +211,11 @@ def read_sheet(
     return Sheet(name, (*header, *missing), tuple(rows), readable=whole)
 
 
-class _Lines:
-    """The lines of a text, up to so many characters for one row of cells."""
-
-    def __init__(self, text: str):
-        self._lines = io.StringIO(text, newline="")
-        self.taken = 0
-
-    def __iter__(self) -> _Lines:
-        return self
-
-    def __next__(self) -> str:
-        line = next(self._lines)
-        self.taken += len(line)
-        if self.taken > layout.MOST_ROW:
-            msg = f"row longer than {layout.MOST_ROW} characters"
-            raise csv.Error(msg)
-        return line
-
-
 def _why(error: csv.Error) -> str:
-    if "larger" in str(error) or "longer" in str(error):
-        right = f"a cell has at most {layout.MOST_CELL} characters, a row {layout.MOST_ROW}; "
-    else:
-        right = "the file is not well-formed CSV from here on; "
-    return right + "look for an unclosed quotation mark"
+    long = "larger" in str(error) or "longer" in str(error)
+    most = f"a cell has at most {layout.MOST_CELL} characters, a row {layout.MOST_ROW}"
+    right = most if long else "the file is not well-formed CSV from here on"
+    return f"{right}; look for an unclosed quotation mark"
 
 
 def _cells(
