@@ -17,7 +17,7 @@ def svgs(html):
     return re.findall(r"<svg.*?</svg>", html, re.DOTALL)
 
 
-def test_the_table_is_semantic_and_says_in_words_what_is_unknown_or_in_conflict():
+def test_the_table_is_semantic_in_the_colours_of_the_theme_and_says_in_words_what_is_not_settled():
     tags = Tags(care_html(care_for(TABLE, "zebra", "stripe")))
     assert [name for name, _ in tags.seen].count("caption") == 1
     headers = [attrs.get("scope") for name, attrs in tags.seen if name == "th"]
@@ -29,9 +29,6 @@ def test_the_table_is_semantic_and_says_in_words_what_is_unknown_or_in_conflict(
     assert "common practice, no source" in words
     assert "Not followed: colder than the river" in words
     assert "Not known" in safe_words(care_html(care_for(TABLE, "ghost")))
-
-
-def test_colours_come_from_the_theme_alone():
     style = re.search(r"<style>(.*?)</style>", care_for(TABLE, "zebra")._repr_html_(), re.DOTALL)[1]
     assert not re.search(r"#[0-9a-fA-F]{3,8}\b|rgb|hsl", style)
     for colour in re.findall(r"[^-]color: ([^;]+);", style):

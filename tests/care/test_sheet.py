@@ -18,7 +18,7 @@ def need_of(attribute: str, *names: str):
     return care_for(TABLE, *names).attributes[attribute]
 
 
-def test_the_row_of_the_kind_stands_over_its_group_and_cautions_add_up():
+def test_the_row_of_the_kind_stands_over_its_group_and_what_was_set_aside_lends_no_weight():
     needs = care_for(TABLE, "zebra").attributes
     assert (needs["ph"].value, needs["ph"].origin) == ((6.5, 7.0), "species")
     assert [c.source for c in needs["ph"].evidence] == ["PAGE2"]
@@ -27,9 +27,6 @@ def test_the_row_of_the_kind_stands_over_its_group_and_cautions_add_up():
     assert needs["cautions"].value == "Trade needs papers. Do not disturb a brood."
     assert needs["handling"].value == "Dry your hands. See a vet about a sick fish."
     assert needs["handling"].origin == "all"
-
-
-def test_a_figure_that_was_set_aside_is_kept_but_lends_no_weight():
     need = need_of("temperature_c", "worm")
     assert len(need.evidence) == 2
     assert need.classes == ("read",)
@@ -60,12 +57,16 @@ def test_ranges_and_states_are_shared_or_a_conflict_without_a_value():
         assert "Until the name is settled" in need.text
 
 
-def test_of_minimums_the_largest_counts_lengths_are_spanned_and_it_is_said_for_whom():
+def test_of_minimums_the_largest_counts_lengths_are_spanned_and_facts_are_listed():
     needs = care_for(TABLE, "worm", "stripe").attributes
     assert needs["tank_volume_l"].value == 160
     assert needs["tank_volume_l"].text == "160 L (42 US gal), set by Stripe"
     assert needs["adult_length_mm"].value == (80, 130)
     assert "plan for the largest, 130 mm (5.1 in), Stripe" in needs["adult_length_mm"].text
+    # What a brood is like is listed and never in conflict.
+    kinds = {"a": ("g", {}), "b": ("g", {"eggs": "100..100"}), "c": ("g", {})}
+    need = care_for(make_table({"g": {"eggs": "6..12"}}, kinds), "a", "b", "c").attributes["eggs"]
+    assert (need.conflict, need.text) == ("", "A and C: 6 to 12; B: 100")
 
 
 def test_texts_are_listed_by_name_where_they_differ():
@@ -97,12 +98,6 @@ def test_every_column_is_on_the_sheet_and_what_is_unknown_for_one_is_said_and_ne
                     assert need.text == ("none on record" if caution else "not known")
     text = need_of("temperature_c", "worm", "ghost").text
     assert text == "not known for Ghost; for Worm: 26 to 30 °C (79 to 86 °F)"
-
-
-def test_what_a_brood_is_like_is_listed_and_never_in_conflict():
-    kinds = {"a": ("g", {}), "b": ("g", {"eggs": "100..100"}), "c": ("g", {})}
-    need = care_for(make_table({"g": {"eggs": "6..12"}}, kinds), "a", "b", "c").attributes["eggs"]
-    assert (need.conflict, need.text) == ("", "A and C: 6 to 12; B: 100")
 
 
 def test_the_order_of_names_changes_only_the_display():
