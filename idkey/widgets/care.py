@@ -99,9 +99,8 @@ class CareScreen(Screen):
         super().__init__()
         self._make_controls()
         self._lay_out()
-        self._fill()
         try:
-            self._show()
+            self._on_tank(self._which.value)
         except IdkeyError as error:
             # The answers may leave no name; another kind can still be chosen here.
             if self._fish is None:
@@ -123,7 +122,9 @@ class CareScreen(Screen):
         kind = dropdown("Kind of fish", [first, *kinds], chosen, width="430px")
         self._kind = self.watch(kind, lambda _: self._show())
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
-        self._change = self.button(_CHANGE, lambda: self._show_measures(not self._open))
+        self._change = self.button(
+            _CHANGE, lambda: self._show_measures(self._measures.layout.display == "none")
+        )
         self._back = self.button("Back to the tank as listed", self._on_back)
         self._fields = {key: self.watch(_field(key, label), self._on_measure) for key, label in _MEASURES}
         self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
@@ -140,8 +141,10 @@ class CareScreen(Screen):
         top = [style_element(), chosen, w.HTML(_KEYS), self._measures, self._alert]
         self.children = [*top, self._verdict, checked, self._sheet]
 
-    def _on_tank(self, _which: int) -> None:
+    def _on_tank(self, which: int) -> None:
         self._fill()
+        shown(self._change, which != _TYPE_IN)
+        self._show_measures(which == _TYPE_IN)
         self._show()
 
     def _on_measure(self, _text: str) -> None:
@@ -149,10 +152,9 @@ class CareScreen(Screen):
         self._show()
 
     def _on_back(self) -> None:
-        which, open_before = self._which.value, self._open
+        which = self._which.value
         self._typed[which] = _texts(self._tanks[which])
         self._fill()
-        self._show_measures(open_before)
         self._show()
         # The button that was pressed is gone.
         self._change.focus()
@@ -162,13 +164,6 @@ class CareScreen(Screen):
         with self.filling():
             for key, text in self._typed[self._which.value].items():
                 self._fields[key].value = text
-        typing = self._which.value == _TYPE_IN
-        shown(self._change, not typing)
-        self._show_measures(typing)
-
-    @property
-    def _open(self) -> bool:
-        return self._measures.layout.display != "none"
 
     def _show_measures(self, show: bool) -> None:
         shown(self._measures, show)

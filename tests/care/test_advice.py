@@ -82,7 +82,7 @@ def test_shares_stand_beside_who_needs_what():
         care_for(Identification(TABLE, none_prior=0.99))
 
 
-def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither():
+def test_water_between_ranges_that_do_not_meet_is_a_stopgap_and_it_is_said_for_whom_it_is_wrong():
     # ENCYC3 p.132: Ancistrus dolichopterus 23-25 °C; SF_L081: Baryancistrus 27-32 °C, not cooler.
     sheet = care_for(SHIPPED, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
     need, safest = sheet.attributes["temperature_c"], sheet.safest["temperature_c"]
@@ -92,6 +92,14 @@ def test_water_between_a_cool_and_a_warm_kind_is_a_stopgap_and_right_for_neither
     assert "Ancistrus dolichopterus" in safest
     assert "Baryancistrus xanthellus" in safest
     assert safest in need.text
+    # Where shares are known, the likeliest two decide.
+    ranges = {"likely": "26..28", "next": "27..30", "far": "18..20"}
+    table = make_table({k: {"temperature_c": v} for k, v in ranges.items()}, {k: (k, {}) for k in ranges})
+    fish = Identification(table, prior={"likely": 6, "next": 3, "far": 1}, none_prior=0.01)
+    assert set(care_for(fish).names) == set(ranges)
+    safest = care_for(fish).safest["temperature_c"]
+    assert safest.startswith("27 to 28 °C")
+    assert safest.endswith("not right for Far (10 %)")
 
 
 def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
@@ -104,16 +112,6 @@ def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
     assert "nothing that one of them should avoid" in safest["diet_type"]
     assert safest["ph"] == "6.8 to 7.2; change it slowly"
     assert safest["adult_length_mm"] == "plan for 130 mm (5.1 in)"
-
-
-def test_if_no_range_suits_all_the_likeliest_two_decide():
-    ranges = {"likely": "26..28", "next": "27..30", "far": "18..20"}
-    table = make_table({k: {"temperature_c": v} for k, v in ranges.items()}, {k: (k, {}) for k in ranges})
-    fish = Identification(table, prior={"likely": 6, "next": 3, "far": 1}, none_prior=0.01)
-    assert set(care_for(fish).names) == set(ranges)
-    safest = care_for(fish).safest["temperature_c"]
-    assert safest.startswith("27 to 28 °C")
-    assert safest.endswith("not right for Far (10 %)")
 
 
 NUMBERS = st.integers(10, 40)
