@@ -138,14 +138,8 @@ class Editable:
     def with_evidence(self, who: str, attribute: str, claim: Claim | None = None, **claimed: str) -> Self:
         """Return a new table with one more claim behind a filled cell. Raises UnknownName, TableError.
 
-        Parameters
-        ----------
-        who : str
-            A care group, or the id, trade code or name of a taxon.
-        attribute : str
-            The trait column or the care column.
-        claim : Claim, optional
-            Or its parts by name, such as ``source="KEY"``.
+        `who` is a care group, or the id, trade code or name of a taxon, `attribute` the trait column or the
+        care column; instead of a claim its parts may be given by name, such as ``source="KEY"``.
         """
         claim = claim or Claim(**claimed)
         groups = set(self.care["care_group"]) if len(self.care) else set()

@@ -161,8 +161,7 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
         raise IdkeyError(msg)
     name = conflict.id if isinstance(conflict, Conflict) else conflict
     own = _Own(read, place.name).settled(name, keep)
-    table = own.table()
-    origin = Origin(place, disk.digests(read), own.base())
+    table, origin = own.table(), Origin(place, disk.digests(read), own.base())
     return _kept(place, files_of(table), origin, table, f"settled {name}: {keep}")
 
 

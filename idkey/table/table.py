@@ -44,8 +44,7 @@ _MAPPINGS = ("own_cells", "genera", "sources", "about")
 
 
 def _label(taxon: str, row: Mapping[str, Any]) -> str:
-    name = str(row["scientificName"]) or taxon
-    qualifier = str(row.get("identificationQualifier", "") or "")
+    name, qualifier = str(row["scientificName"]) or taxon, str(row.get("identificationQualifier", "") or "")
     if qualifier:
         genus, _, rest = name.partition(" ")
         name = f"{genus} {qualifier} {rest}".strip()
