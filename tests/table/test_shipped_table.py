@@ -86,24 +86,17 @@ def trait_of(table: TraitTable, column: str):
 # -- size ------------------------------------------------------------------------------------------------
 
 
-def test_the_default_is_the_folder_of_the_project(table):
+def test_it_is_the_folder_of_the_project_with_enough_kinds_and_traits(table):
     assert shipped_folder() == FOLDER
-    assert table.ids == load_table(FOLDER).ids
-
-
-def test_it_holds_enough_kinds_and_traits(table):
-    assert len(table) >= 50
-    assert len(table.traits) >= 16
-    # The start traits of the plan.
-    assert len({t.id for t in table.traits if t.core} & set(CORE)) == len(CORE)
-    assert sum(t.core for t in table.traits) == len(CORE)
-
-
-def test_counts_match_the_files(table):
-    assert table.ids == tuple(row["id"] for row in rows("taxa.csv"))
+    assert table.ids == load_table(FOLDER).ids == tuple(row["id"] for row in rows("taxa.csv"))
     assert table.trait_ids == tuple(row["id"] for row in rows("traits.csv"))
     assert len(table.evidence) == len(rows("evidence.csv"))
     assert len(table.care) == len(rows("care.csv"))
+    assert len(table) >= 50
+    assert len(table.traits) >= 16
+    # The start traits of the plan.
+    assert {t.id for t in table.traits if t.core} == set(CORE)
+    assert len(CORE) == sum(t.core for t in table.traits)
 
 
 @pytest.mark.parametrize("trait", CORE)
@@ -239,21 +232,14 @@ def test_care_ranges_lie_within_the_hull_of_the_evidence(claims):
 # -- the evidence itself ---------------------------------------------------------------------------------
 
 
-def test_classes_scopes_and_commonness_are_of_the_lists():
+def test_claims_are_of_the_lists_stand_once_and_have_a_source_where_they_need_one():
     evidence = rows("evidence.csv")
     assert {e["class"] for e in evidence} <= set(CLASSES)
     assert {e["scope"] for e in evidence} <= set(SCOPES)
     assert {t["commonness"] for t in rows("taxa.csv")} <= {"", *COMMONNESS}
-
-
-def test_what_was_read_or_told_has_a_source_and_memory_has_none():
-    for e in rows("evidence.csv"):
+    for e in evidence:
         assert bool(e["source"]) == (e["class"] in ("read", "secondary")), e
-
-
-def test_no_claim_stands_twice():
-    evidence = [tuple(e.values()) for e in rows("evidence.csv")]
-    assert len(set(evidence)) == len(evidence)
+    assert len({tuple(e.values()) for e in evidence}) == len(evidence)
 
 
 def test_every_source_resolves_and_can_be_cited(table):
