@@ -15,7 +15,7 @@ import stat
 import warnings
 import zipfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, closing, nullcontext
+from contextlib import AbstractContextManager, closing, nullcontext, suppress
 from dataclasses import dataclass, replace
 from itertools import islice, repeat
 from pathlib import Path
@@ -215,20 +215,27 @@ def _delimiter(text: str, known: Known) -> str:
     head = io.StringIO(text).readlines(MOST_CELL)
 
     def names(delimiter: str) -> tuple[int, int]:
-        rows = []
-        try:
-            for row in csv.reader(head, delimiter=delimiter):
-                rows += [row] if any(c.strip() for c in row) else []
-        except csv.Error:
-            # The head may end within a cell; the rows before it still count.
-            pass
+        rows: list[list[str]] = []
+        # The head may end within a cell; the rows before it still count.
+        with suppress(csv.Error):
+            rows.extend(csv.reader(head, delimiter=delimiter))
+        rows = [row for row in rows if any(map(str.strip, row))]
         return max(map(known, rows[:_HEADER_WITHIN]), default=0), len(rows[0]) if rows else 0
 
     return max(_DELIMITERS, key=names)
 
 
 def _workbook(name: str, data: bytes, sheet: str | None, known: Known) -> Grid:
-    has_formulas = _look_inside(name, data)
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        size = sum(part.file_size for part in packed.infolist())
+        if size > MOST_BYTES:
+            right = f"the workbook unpacks to more than {MOST_BYTES} bytes; save the sheet alone"
+            raise _refused(name, size, right)
+        names = packed.namelist()
+        if "[Content_Types].xml" not in names:
+            raise _refused(name, "", "this is no XLSX workbook; save it as .xlsx or as CSV")
+        parts = (n for n in names if n.startswith("xl/worksheets/") and n.endswith(".xml"))
+        has_formulas = any(b"<f" in packed.read(n) for n in parts)
     with _book(data, data_only=True) as book, _book(data) if has_formulas else nullcontext() as formulas:
         titles = [page.title for page in book.worksheets]
         asked = [t for t in titles if sheet is None or t.strip().casefold() == str(sheet).strip().casefold()]
@@ -244,20 +251,6 @@ def _workbook(name: str, data: bytes, sheet: str | None, known: Known) -> Grid:
     others = ", ".join(g.sheet for g in grids if g is not grid)
     note = (f"sheet {grid.sheet} was read; not read: {others}",) if others else ()
     return replace(grid, notes=(*note, *grid.notes))
-
-
-def _look_inside(name: str, data: bytes) -> bool:
-    """Refuse a file that grows too large when unpacked; say whether there is a formula in it."""
-    with zipfile.ZipFile(io.BytesIO(data)) as packed:
-        size = sum(part.file_size for part in packed.infolist())
-        if size > MOST_BYTES:
-            right = f"the workbook unpacks to more than {MOST_BYTES} bytes; save the sheet alone"
-            raise _refused(name, size, right)
-        names = packed.namelist()
-        if "[Content_Types].xml" not in names:
-            raise _refused(name, "", "this is no XLSX workbook; save it as .xlsx or as CSV")
-        sheets = (n for n in names if n.startswith("xl/worksheets/") and n.endswith(".xml"))
-        return any(b"<f" in packed.read(n) for n in sheets)
 
 
 def _book(data: bytes, *, data_only: bool = False) -> AbstractContextManager[Any]:

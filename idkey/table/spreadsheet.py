@@ -360,13 +360,12 @@ class _Reader:
             known = trade_codes(old.get(CODE, ""))
             fresh = [code for code in trade_codes(plain) if code not in known]
             read = "|".join(filter(None, (old.get(CODE, ""), *fresh)))
-            said = bool(fresh)
         else:
-            read = next((a for a in self.allowed[column] if folded(a) == folded(plain)), "")
-            said = bool(read)
-            if not read:
+            fresh = [a for a in self.allowed[column] if folded(a) == folded(plain)][:1]
+            read = "".join(fresh)
+            if not fresh:
                 self.wrong(column, plain, one_of(plain, self.allowed[column]))
-        if said and read != plain:
+        if fresh and read != plain:
             self.said.append(f"{self.header(column)}: {plain!r} read as {read}")
         return read
 
