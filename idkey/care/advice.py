@@ -25,6 +25,7 @@ class Settling:
     """
 
     attribute: str
+    label: str
     trait: str | None = None
     question: str = ""
     settles: float = 0.0
@@ -131,5 +132,5 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
         ]
         _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]), default=(0.0, None, 0.0))
         best = (trait.id, trait.question or trait.name, gain) if trait else ()
-        settlings.append(Settling(column.id, *best))
+        settlings.append(Settling(column.id, column.label, *best))
     return tuple(settlings)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from care_tables import TABLE, make_table
+from care_tables import ATTRIBUTES, TABLE, make_table
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -194,4 +194,5 @@ def test_every_conflict_of_a_fish_has_its_settling():
     assert [s.attribute for s in sheet.settling] == [need.attribute for need in sheet.conflicts]
     assert sheet.conflicts
     for settling in sheet.settling:
+        assert settling.label == ATTRIBUTES[settling.attribute].label
         assert settling.trait not in fish.answers
