@@ -246,22 +246,26 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ------
         AnswerError
         """
-        return posterior(self._model, self._coded(frame), self._prior)
+        coded = self._coded(frame)
+        return posterior(self._model, coded, self._prior)
 
     def predict(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
-        return self.classes_[self.predict_proba(frame).argmax(axis=1)]
+        likeliest = self.predict_proba(frame).argmax(axis=1)
+        return self.classes_[likeliest]
 
     def candidates(self, frame: pd.DataFrame | np.ndarray) -> list[tuple[str, ...]]:
         """Return, for each specimen, the names that hold `coverage` of the posterior, likeliest first."""
-        return candidate_names(self.classes_, self.predict_proba(frame), self.coverage)
+        probabilities = self.predict_proba(frame)
+        return candidate_names(self.classes_, probabilities, self.coverage)
 
     def agreement(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Gower similarity (Gower 1971) of each specimen to each row, shape (n_specimens, n_taxa).
 
         0 to 1; NaN where no trait can be compared.
         """
-        return agreement(self.table_, self._coded(frame))
+        coded = self._coded(frame)
+        return agreement(self.table_, coded)
 
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""
