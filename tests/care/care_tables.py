@@ -52,15 +52,30 @@ def sheet_of(cells: Mapping[str, str], every: Mapping[str, str] | None = None, *
 
 
 RAPIDS = {
-    "adult_length_mm": "80..100", "tank_volume_l": "120", "temperature_c": "26..30", "ph": "5.8..7.2",
-    "gh_dgh": "1..6", "oxygen_mg_l": "6", "flow": "moderate|strong", "turnover_per_hour": "4..10",
-    "tank_length_cm": "90", "temperament": "Placid.", "diet_type": "omnivore", "shelters": "Caves.",
+    "adult_length_mm": "80..100",
+    "tank_volume_l": "120",
+    "temperature_c": "26..30",
+    "ph": "5.8..7.2",
+    "gh_dgh": "1..6",
+    "oxygen_mg_l": "6",
+    "flow": "moderate|strong",
+    "turnover_per_hour": "4..10",
+    "tank_length_cm": "90",
+    "temperament": "Placid.",
+    "diet_type": "omnivore",
+    "shelters": "Caves.",
     "cautions": "Do not disturb a brood.",
-}  # fmt: skip
+}
 FOREST = {
-    "adult_length_mm": "85..130", "tank_volume_l": "160", "temperature_c": "22..25", "ph": "6.8..7.6",
-    "flow": "gentle", "turnover_per_hour": "2..6", "diet_type": "wood", "shelters": "Wood.",
-}  # fmt: skip
+    "adult_length_mm": "85..130",
+    "tank_volume_l": "160",
+    "temperature_c": "22..25",
+    "ph": "6.8..7.6",
+    "flow": "gentle",
+    "turnover_per_hour": "2..6",
+    "diet_type": "wood",
+    "shelters": "Wood.",
+}
 GROUPS = {
     "all": {"handling": "Dry your hands. See a vet about a sick fish."},
     "rapids": RAPIDS,
@@ -83,20 +98,34 @@ CLAIMS = tuple(
     {"attribute": attribute, "value": value, "source": source, "class": grade, **more}
     for attribute, value, source, grade, more in (
         ("temperature_c", "26..30", "BOOK1", "read", {"care_group": "rapids", "locator": "p. 2"}),
-        ("temperature_c", "22..24", "PAGE2", "secondary",
-         {"care_group": "rapids", "note": "Not followed: colder than the river"}),
+        (
+            "temperature_c",
+            "22..24",
+            "PAGE2",
+            "secondary",
+            {"care_group": "rapids", "note": "Not followed: colder than the river"},
+        ),
         ("oxygen_mg_l", "6", "", "common practice", {"care_group": "rapids"}),
         ("ph", "5.8..7.2", "BOOK1", "read", {"care_group": "rapids"}),
         ("ph", "6.5..7.0", "PAGE2", "secondary", {"taxon": "zebra", "scope": "species"}),
         ("handling", "Dry your hands.", "", "common practice", {"care_group": "all"}),
     )
-)  # fmt: skip
+)
 TABLE = make_table(GROUPS, TAXA, CLAIMS, {"BOOK1": Source("BOOK1", "Author 1999", "Author. 1999. Book")})
 WORM = care_for(TABLE, "worm")
 GOOD = {
-    "name": "Good", "length_cm": 100, "width_cm": 40, "height_cm": 45, "fill_cm": 40, "pump_l_h": 1000,
-    "temperature_c": 28, "ph": 6.5, "gh_dgh": 4, "oxygen_mg_l": 7, "ammonia_mg_l": 0.2,
-}  # fmt: skip
+    "name": "Good",
+    "length_cm": 100,
+    "width_cm": 40,
+    "height_cm": 45,
+    "fill_cm": 40,
+    "pump_l_h": 1000,
+    "temperature_c": 28,
+    "ph": 6.5,
+    "gh_dgh": 4,
+    "oxygen_mg_l": 7,
+    "ammonia_mg_l": 0.2,
+}
 
 
 class Tags(HTMLParser):

@@ -145,8 +145,12 @@ def test_a_question_settles_what_the_formula_says():
 
 
 def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear_one_is_not_asked():
-    kinds = {"a": ("warm", "dark dark"), "b": ("warm", "pale dark"), "c": ("cool", "dark pale"),
-             "d": ("cool", "pale pale")}  # fmt: skip
+    kinds = {
+        "a": ("warm", "dark dark"),
+        "b": ("warm", "pale dark"),
+        "c": ("cool", "dark pale"),
+        "d": ("cool", "pale pale"),
+    }
     fish = Identification(colours(kinds, ("vain", "telling"), vain=1.0, telling=60.0), prior="uniform")
     assert fish.next_question().trait.id == "vain"  # it tells names apart and takes a second
     (settling,) = care_for(fish).settling

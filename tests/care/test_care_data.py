@@ -63,9 +63,17 @@ TANKS = {  # length and width in cm, volume for one and for a group in L
 }
 # Groups of fish of rapids, which go by the house target for oxygen.
 RAPIDS = {
-    "hypancistrus", "hypancistrus_xingu", "leporacanthicus", "pseudacanthicus", "scobinancistrus",
-    "baryancistrus", "parancistrus", "hemiancistrus", "spectracanthicus", "acanthicus",
-}  # fmt: skip
+    "hypancistrus",
+    "hypancistrus_xingu",
+    "leporacanthicus",
+    "pseudacanthicus",
+    "scobinancistrus",
+    "baryancistrus",
+    "parancistrus",
+    "hemiancistrus",
+    "spectracanthicus",
+    "acanthicus",
+}
 
 
 @pytest.fixture(scope="module")

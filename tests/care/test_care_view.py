@@ -108,8 +108,10 @@ def test_only_what_is_right_for_all_is_filled_and_unknown_is_dotted():
     assert "Ghost: not known" in flow_svg(care_for(TABLE, "worm", "ghost"))
     alone = flow_svg(care_for(TABLE, "worm"))
     assert re.findall(r"([✓–?]) (\w+)", alone.split("</title>")[1]) == [
-        ("–", "gentle"), ("✓", "moderate"), ("✓", "strong")
-    ]  # fmt: skip
+        ("–", "gentle"),
+        ("✓", "moderate"),
+        ("✓", "strong"),
+    ]
 
 
 def test_fish_tank_and_bar_are_to_one_scale():

@@ -36,8 +36,13 @@ def write(tmp_path: Path, text: str | bytes) -> Path:
 def test_fewest_failures_then_fewest_open_then_least_far_off():
     room = check_room(WORM, TANKS[::-1])
     assert [c.tank.name for c in room.checks] == [
-        "Good", "Unread", "Two unread", "Cool", "Cold", "Cold and hard",
-    ]  # fmt: skip
+        "Good",
+        "Unread",
+        "Two unread",
+        "Cool",
+        "Cold",
+        "Cold and hard",
+    ]
     assert [c.tank.name for c in room.fitting] == ["Good"]
     frame = room.to_frame()
     assert frame["fits"].tolist() == [True] + [False] * 5
@@ -174,24 +179,34 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"length_cm": -100}, "5 to 2000 cm"), ({"temperature_c": 60}, "0 to 40 °C"), ({"ph": 20}, "3 to 11"),
-        ({"gh_dgh": 61}, "0 to 60 °dGH"), ({"altitude_m": 9000}, "-430 to 5400 m"),
+        ({"length_cm": -100}, "5 to 2000 cm"),
+        ({"temperature_c": 60}, "0 to 40 °C"),
+        ({"ph": 20}, "3 to 11"),
+        ({"gh_dgh": 61}, "0 to 60 °dGH"),
+        ({"altitude_m": 9000}, "-430 to 5400 m"),
         ({"fill_cm": 50}, "can't stand higher than the tank, 45 cm"),
         ({"width_cm": None}, "a turnover needs a volume: give the width"),
         ({"width_cm": None, "pump_l_h": None}, "width_cm: give the width"),
-        ({"ph": math.nan}, "3 to 11"), ({"ph": math.inf}, "3 to 11"), ({"ph": True}, "give a number"),
-        ({"ph": np.bool_(True)}, "give a number"), ({"ph": [6]}, "give a number"),
-        ({"ph": "6,500"}, "write 6500 or 6.500"), ({"ph": "1_0"}, "write the number alone"),
+        ({"ph": math.nan}, "3 to 11"),
+        ({"ph": math.inf}, "3 to 11"),
+        ({"ph": True}, "give a number"),
+        ({"ph": np.bool_(True)}, "give a number"),
+        ({"ph": [6]}, "give a number"),
+        ({"ph": "6,500"}, "write 6500 or 6.500"),
+        ({"ph": "1_0"}, "write the number alone"),
         ({"temperature_c": "28 K"}, "write the number alone in °C"),
         ({"temperature_c": "28 cm"}, "write it in °C"),
-        ({"name": 3}, "give the tank a name"), ({"substrate": 3}, "give a text"),
-        ({"companions": 3}, "name:length in mm:count"), ({"companions": "a:b"}, "name:length in mm:count"),
-        ({"companions": "a:30:2:5"}, "name:length in mm:count"), ({"companions": "a::0"}, "whole number"),
+        ({"name": 3}, "give the tank a name"),
+        ({"substrate": 3}, "give a text"),
+        ({"companions": 3}, "name:length in mm:count"),
+        ({"companions": "a:b"}, "name:length in mm:count"),
+        ({"companions": "a:30:2:5"}, "name:length in mm:count"),
+        ({"companions": "a::0"}, "whole number"),
         ({"companions": [{"nam": "x"}]}, "a companion has name, length_mm and count"),
         ({"companions": ["x"]}, "give a tuple of Companion"),
         ({"lenght_cm": 3}, "did you mean 'length_cm'?"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_is_one_clear_error(changes, said):
     with pytest.raises(IdkeyError) as caught:
         check_tank(WORM, {**GOOD, **changes})

@@ -53,7 +53,7 @@ def test_a_good_tank_fits_and_says_what_is_left_to_read():
         ({"pump_l_h": 480}, "turnover_per_hour", "1 tank volume an hour too little", "add a pump"),
         ({"width_cm": 8, "length_cm": 400}, "adult_length_mm", "2 cm (0.8 in) too narrow", "10 cm (4 in)"),
     ],
-)  # fmt: skip
+)
 def test_each_need_can_fail_and_says_by_how_much_and_what_to_do(changes, attribute, short_by, change):
     check = check_tank(WORM, {**GOOD, **changes})
     found = row(check, attribute)
@@ -83,41 +83,71 @@ ROWS = [
     # Companions are read and never pass, save a snail beside a mollusc-eater, and a larger fish beside one
     # that larger ones bully.
     ("worm", "companions", {}, "read", {}),
-    ("worm", "companions", {"companions": "tetra:30:12|cory"}, "read",
-     {"wanted": "Placid.", "found": "*12 tetra, 30 mm (1.2 in); 1 cory*"}),
+    (
+        "worm",
+        "companions",
+        {"companions": "tetra:30:12|cory"},
+        "read",
+        {"wanted": "Placid.", "found": "*12 tetra, 30 mm (1.2 in); 1 cory*"},
+    ),
     ("stripe", "companions", {"companions": "tetra"}, "need not known", {}),
-    ("fang", "companions", {"companions": "nerite snail:25:4|tetra"}, "fails",
-     {"change": "*Take out: nerite snail.*"}),
+    (
+        "fang",
+        "companions",
+        {"companions": "nerite snail:25:4|tetra"},
+        "fails",
+        {"change": "*Take out: nerite snail.*"},
+    ),
     ("worm", "companions", {"companions": "nerite snail:25:4"}, "read", {}),
     ("worm fang", "companions", {"companions": "Snails"}, "fails", {}),
-    ("shy", "companions", {"companions": "royal pleco:400|tetra:30"}, "fails",
-     {"short_by": "300 mm (11.8 in) larger than it", "change": "*Keep it apart from: royal pleco. *"}),
+    (
+        "shy",
+        "companions",
+        {"companions": "royal pleco:400|tetra:30"},
+        "fails",
+        {"short_by": "300 mm (11.8 in) larger than it", "change": "*Keep it apart from: royal pleco. *"},
+    ),
     ("shy", "companions", {"companions": "tetra:30"}, "read", {}),
     ("shy", "companions", {"companions": "pleco"}, "not measured", {}),
     ("worm", "companions", {"companions": "royal pleco:400"}, "read", {}),
     ("worm", "growth", {}, "read", {"found": "*can't be told*", "wanted": "*100 mm (3.9 in)*"}),
     ("ghost", "growth", {}, "need not known", {}),
     # Names without a common range disagree, unless the tank suits none of them; an overlap holds for all.
-    ("worm stripe", "temperature_c", {"temperature_c": 24}, "names disagree",
-     {"change": "Right for Stripe, not for Worm. Settle the name first.", "wanted": "*26 to 30 °C*"}),
+    (
+        "worm stripe",
+        "temperature_c",
+        {"temperature_c": 24},
+        "names disagree",
+        {"change": "Right for Stripe, not for Worm. Settle the name first.", "wanted": "*26 to 30 °C*"},
+    ),
     ("worm stripe", "temperature_c", {"temperature_c": None}, "names disagree", {"wanted": "*22 to 25 °C*"}),
-    ("worm stripe", "temperature_c", {"temperature_c": 20}, "fails",
-     {"short_by": "2 °C (3.6 °F) too cool", "change": "It suits none of the names.*"}),
+    (
+        "worm stripe",
+        "temperature_c",
+        {"temperature_c": 20},
+        "fails",
+        {"short_by": "2 °C (3.6 °F) too cool", "change": "It suits none of the names.*"},
+    ),
     ("worm stripe", "temperature_c", {"temperature_c": 25.5}, "fails", {}),
     ("worm stripe", "ph", {"ph": 7}, "pass", {}),
     ("worm stripe", "ph", {"ph": 6.5}, "fails", {}),
     ("worm stripe", "tank_volume_l", {"fill_cm": 35}, "fails", {}),
     ("worm giant", "adult_length_mm", {}, "fails", {"change": "*60 cm*"}),
     # A need not known for one name is no pass, but can fail for the other.
-    ("worm ghost", "temperature_c", {}, "need not known",
-     {"wanted": "*not known for Ghost*", "change": "Right for Worm."}),
+    (
+        "worm ghost",
+        "temperature_c",
+        {},
+        "need not known",
+        {"wanted": "*not known for Ghost*", "change": "Right for Worm."},
+    ),
     ("worm ghost", "temperature_c", {"temperature_c": 20}, "fails", {}),
     ("worm ghost", "gh_dgh", {"gh_dgh": None}, "not measured", {}),
     ("worm ghost", "tank_volume_l", {"fill_cm": 20}, "fails", {}),
     ("worm ghost", "tank_volume_l", {}, "need not known", {}),
     ("worm ghost", "adult_length_mm", {}, "need not known", {}),
     ("worm ghost", "adult_length_mm", {"width_cm": 8}, "fails", {}),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("names", "attribute", "changes", "verdict", "says"), ROWS)
@@ -203,9 +233,14 @@ def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
 
 SIDES = {"length_cm": (40, 200), "width_cm": (5, 80), "height_cm": (50, 80), "altitude_m": (0, 5000)}
 SPANS = {
-    "fill_cm": (10, 45), "pump_l_h": (0, 5000), "temperature_c": (15, 35), "ph": (5, 9), "gh_dgh": (0, 20),
-    "oxygen_mg_l": (0, 14), "ammonia_mg_l": (0, 8),
-}  # fmt: skip
+    "fill_cm": (10, 45),
+    "pump_l_h": (0, 5000),
+    "temperature_c": (15, 35),
+    "ph": (5, 9),
+    "gh_dgh": (0, 20),
+    "oxygen_mg_l": (0, 14),
+    "ammonia_mg_l": (0, 8),
+}
 # The good tank with some measures moved or left out, so that all kinds of answers are met.
 TANKS = st.fixed_dictionaries(
     {"companions": st.sampled_from(["", "tetra:30", "pleco:400", "pleco", "snail"])},
@@ -213,9 +248,11 @@ TANKS = st.fixed_dictionaries(
     | {measure: st.none() | st.floats(*span) for measure, span in SPANS.items()},
 ).map(lambda changes: {**GOOD, **changes})
 SHEETS = st.sampled_from(
-    [care_for(TABLE, *names.split()) for names in ("worm", "stripe", "ghost", "shy", "fang",
-     "worm stripe", "worm ghost", "worm fang")]
-)  # fmt: skip
+    [
+        care_for(TABLE, *names.split())
+        for names in ("worm", "stripe", "ghost", "shy", "fang", "worm stripe", "worm ghost", "worm fang")
+    ]
+)
 
 
 @settings(max_examples=150, deadline=None)
@@ -266,8 +303,14 @@ def test_rendering_escapes_and_has_no_ids():
 def test_each_verdict_is_a_word_with_a_sign():
     both = care_for(TABLE, "worm", "stripe")
     html = check_tank(both, {**GOOD, "temperature_c": 24, "ph": 5, "oxygen_mg_l": None})._repr_html_()
-    for sign, word in (("✕", "fails"), ("≠", "names disagree"), ("?", "not measured"), ("✓", "pass"),
-                       ("→", "read"), ("–", "need not known")):  # fmt: skip
+    for sign, word in (
+        ("✕", "fails"),
+        ("≠", "names disagree"),
+        ("?", "not measured"),
+        ("✓", "pass"),
+        ("→", "read"),
+        ("–", "need not known"),
+    ):
         assert f">{sign} {word}<" in html
     # What fails stands before what passes.
     assert html.index("fails</span>") < html.index("names disagree</span>") < html.index("✓ pass<")

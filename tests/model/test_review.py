@@ -147,8 +147,12 @@ def test_what_to_fill_next():
     rows = {"k": "forked gold", "l": "forked", "m": "straight white", "n": "straight white"}
     (found,) = review(table_of([TAIL, SPOTS], rows)).fill_next.to_dict("records")
     assert found == {
-        "taxon": "l", "trait": "spots", "untold": 1, "likely": pytest.approx(2 / 3), "effort_s": 5.0,
-    }  # fmt: skip
+        "taxon": "l",
+        "trait": "spots",
+        "untold": 1,
+        "likely": pytest.approx(2 / 3),
+        "effort_s": 5.0,
+    }
 
 
 def test_nothing_to_fill_where_all_are_told():

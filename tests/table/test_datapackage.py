@@ -93,21 +93,27 @@ def test_darwin_core_columns_name_their_terms():
         **{
             term: f"http://rs.tdwg.org/dwc/terms/{term}"
             for term in (
-                "scientificName", "identificationQualifier", "vernacularName", "genus", "nameAccordingTo",
+                "scientificName",
+                "identificationQualifier",
+                "vernacularName",
+                "genus",
+                "nameAccordingTo",
             )
         },
-    }  # fmt: skip
+    }
 
 
 def test_single_choices_are_those_of_the_loader():
     expected = {
-        ("taxa", "commonness"): (COMMONNESS, True), ("traits", "kind"): (KINDS, False),
-        ("traits", "unit"): (UNITS[1:], False), ("evidence", "class"): (CLASSES, False),
+        ("taxa", "commonness"): (COMMONNESS, True),
+        ("traits", "kind"): (KINDS, False),
+        ("traits", "unit"): (UNITS[1:], False),
+        ("evidence", "class"): (CLASSES, False),
         ("evidence", "scope"): (SCOPES, True),
         ("care_columns", "kind"): (("range", "minimum", "states", "text"), False),
         ("care_columns", "combine"): (("overlap", "span", "list", "largest", "shared", "text"), False),
         ("care_columns", "tank_rule"): (("within", "at_least", "room", "read"), False),
-    }  # fmt: skip
+    }
     found = {
         (table, name): (tuple(f["categories"]), f["categoriesOrdered"])
         for table, fields in FIELDS.items()
@@ -128,10 +134,12 @@ def test_keys():
         for key in table["schema"].get("foreignKeys", [])
     }
     assert foreign == {
-        ("taxa", "careGroup", "care", "care_group"), ("care", "taxon", "taxa", "id"),
-        ("evidence", "taxon", "taxa", "id"), ("evidence", "genus", "genera", "genus"),
+        ("taxa", "careGroup", "care", "care_group"),
+        ("care", "taxon", "taxa", "id"),
+        ("evidence", "taxon", "taxa", "id"),
+        ("evidence", "genus", "genera", "genus"),
         ("evidence", "care_group", "care", "care_group"),
-    }  # fmt: skip
+    }
 
 
 # -- true of the files -----------------------------------------------------------------------------------

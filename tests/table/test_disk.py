@@ -264,10 +264,17 @@ GONE = {**PLANTED, "new": None}
 @pytest.mark.parametrize(
     "name",
     [
-        "../outside/taxa.csv", "ABSOLUTE", "x", "..", "", ".", ".idkey/lock", "sub/taxa.csv",
+        "../outside/taxa.csv",
+        "ABSOLUTE",
+        "x",
+        "..",
+        "",
+        ".",
+        ".idkey/lock",
+        "sub/taxa.csv",
         "..\\outside\\taxa.csv",
     ],
-)  # fmt: skip
+)
 def test_an_unfinished_save_that_names_other_files_is_left_alone_and_said(tmp_path, name, both):
     folder = _table_and_outside(tmp_path)
     name = str(tmp_path / "outside" / "taxa.csv") if name == "ABSOLUTE" else name
@@ -296,13 +303,18 @@ def test_an_unfinished_save_that_names_other_files_is_left_alone_and_said(tmp_pa
 @pytest.mark.parametrize(
     ("link", "target"),
     [
-        (".idkey", "outside"), (".idkey/versions", "outside"), (".idkey/commit", "outside"),
-        (".idkey/commit/new", "outside"), (".idkey/commit/new/taxa.csv", "outside/taxa.csv"),
-        (".idkey/commit/before", "outside"), (".idkey/commit/manifest.json", "outside/taxa.csv"),
-        (".idkey/lock", "outside/taxa.csv"), (".idkey/next-2", "outside"),
+        (".idkey", "outside"),
+        (".idkey/versions", "outside"),
+        (".idkey/commit", "outside"),
+        (".idkey/commit/new", "outside"),
+        (".idkey/commit/new/taxa.csv", "outside/taxa.csv"),
+        (".idkey/commit/before", "outside"),
+        (".idkey/commit/manifest.json", "outside/taxa.csv"),
+        (".idkey/lock", "outside/taxa.csv"),
+        (".idkey/next-2", "outside"),
         (".idkey/versions/000001-20200101T000000Z", "outside"),
     ],
-)  # fmt: skip
+)
 def test_links_in_idkey_are_not_followed(tmp_path, link, target):
     folder = _table_and_outside(tmp_path)
     pending = _unfinished(folder, {"taxa.csv": PLANTED}, "000002-20200101T000000Z")

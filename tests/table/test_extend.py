@@ -70,9 +70,13 @@ def test_everything_wrong_in_a_claim_is_listed():
             **NEW,
         )
     assert right(error) == [
-        ("tail_fork", "sure"), ("tail_fork", "world"), ("tail_fork", "NOBODY"), ("pattern", "ARM2002"),
-        ("genus", "ARM2002"), ("mouth_shape", "read"),
-    ]  # fmt: skip
+        ("tail_fork", "sure"),
+        ("tail_fork", "world"),
+        ("tail_fork", "NOBODY"),
+        ("pattern", "ARM2002"),
+        ("genus", "ARM2002"),
+        ("mouth_shape", "read"),
+    ]
     assert "nothing was changed" in str(error.value)
 
 
@@ -169,8 +173,11 @@ def test_a_claim_for_a_care_group_and_for_a_blank_cell():
     new = TABLE.with_evidence("hypancistrus", "ph", source="ARM2002", locator="p. 9", scope="group")
     row = new.evidence.iloc[-1]
     assert row[["taxon", "care_group", "attribute", "source"]].tolist() == [
-        "", "hypancistrus", "ph", "ARM2002",
-    ]  # fmt: skip
+        "",
+        "hypancistrus",
+        "ph",
+        "ARM2002",
+    ]
     assert row["value"] == TABLE.care.set_index("care_group").loc["hypancistrus", "ph"].iloc[0]
     blank = next(t for t in TABLE.ids if TABLE.cell(t, "spot_vs_pupil") is None)
     with pytest.raises(TableError, match="a claim for a blank cell"):
@@ -199,9 +206,13 @@ def test_a_source_is_added_and_then_named():
 # -- traits ----------------------------------------------------------------------------------------------
 
 GLOW = Trait(
-    "belly_glow", "nominal", label="Glow", question="Does the belly glow in a dim light?",
-    states=("yes", "no"), error=0.1,
-)  # fmt: skip
+    "belly_glow",
+    "nominal",
+    label="Glow",
+    question="Does the belly glow in a dim light?",
+    states=("yes", "no"),
+    error=0.1,
+)
 
 
 def test_a_trait_is_added_with_cells_and_claims():
@@ -253,10 +264,12 @@ CELLS = st.fixed_dictionaries(
     {},
     optional={
         "tail_fork": st.sampled_from(["forked", "straight|concave", "-", ""]),
-        "adult_size": st.sampled_from(["120", ""]), "teeth_lower": st.sampled_from(["5..9", "7", ""]),
-        "pattern_young": st.sampled_from(["bars", ""]), "tradeCode": st.sampled_from(["L999", ""]),
+        "adult_size": st.sampled_from(["120", ""]),
+        "teeth_lower": st.sampled_from(["5..9", "7", ""]),
+        "pattern_young": st.sampled_from(["bars", ""]),
+        "tradeCode": st.sampled_from(["L999", ""]),
     },
-)  # fmt: skip
+)
 
 
 def state(table: TraitTable) -> tuple:

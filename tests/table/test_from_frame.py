@@ -39,17 +39,24 @@ def problems(frame: pd.DataFrame, **rest) -> list[tuple[str, str, str]]:
 @pytest.mark.parametrize(
     ("values", "kind"),
     [
-        ([1, 2], "measure"), ([1.5, math.nan], "measure"), (pd.array([1, None], dtype="Int64"), "measure"),
-        (pd.array([1.5, None], dtype="Float64"), "measure"), (np.array([1, 2], dtype=np.uint8), "measure"),
-        ([True, False], "nominal"), (pd.array([True, None], dtype="boolean"), "nominal"),
-        (["x", "y"], "nominal"), (pd.array(["x", None], dtype="string"), "nominal"),
-        (pd.Series(["x", None], dtype=object), "nominal"), (["7", "8"], "nominal"),
-        (pd.Categorical(["x", "y"]), "nominal"), (pd.Categorical([1, 2]), "nominal"),
+        ([1, 2], "measure"),
+        ([1.5, math.nan], "measure"),
+        (pd.array([1, None], dtype="Int64"), "measure"),
+        (pd.array([1.5, None], dtype="Float64"), "measure"),
+        (np.array([1, 2], dtype=np.uint8), "measure"),
+        ([True, False], "nominal"),
+        (pd.array([True, None], dtype="boolean"), "nominal"),
+        (["x", "y"], "nominal"),
+        (pd.array(["x", None], dtype="string"), "nominal"),
+        (pd.Series(["x", None], dtype=object), "nominal"),
+        (["7", "8"], "nominal"),
+        (pd.Categorical(["x", "y"]), "nominal"),
+        (pd.Categorical([1, 2]), "nominal"),
         (pd.Categorical(["x", "y"], ordered=True), "ordinal"),
         (pd.Categorical([3, 1], categories=[3, 1], ordered=True), "ordinal"),
         (pd.to_datetime(["2020-01-01", "2021-01-01"]), "nominal"),
     ],
-)  # fmt: skip
+)
 def test_kind_is_inferred_from_the_dtype(values, kind):
     assert table({"x": values}).trait("x").kind == kind
 
@@ -84,8 +91,10 @@ def _sizes(values: list, **rest) -> pd.Categorical:
     ("values", "kind", "states"),
     [
         # Numbers are sorted as numbers and written short, whole ones and those beside gaps alike.
-        ([10, 2, 4.0], "nominal", "2 4 10"), (["10", "2", "many"], "ordinal", "2 10 many"),
-        ([2, 4, math.nan, 6], "nominal", "2 4 6"), ([True, False], None, "no yes"),
+        ([10, 2, 4.0], "nominal", "2 4 10"),
+        (["10", "2", "many"], "ordinal", "2 10 many"),
+        ([2, 4, math.nan, 6], "nominal", "2 4 6"),
+        ([True, False], None, "no yes"),
         (pd.array([True, False], dtype="boolean"), None, "no yes"),
         (np.array([True, False]), None, "no yes"),
         (["b", "c", "a"], None, "a b c"),
@@ -96,7 +105,7 @@ def _sizes(values: list, **rest) -> pd.Categorical:
         # What stands behind a colon and is no share is part of the state.
         (["on:off|b", "b|on:-1"], None, "b on:-1 on:off"),
     ],
-)  # fmt: skip
+)
 def test_states(values, kind, states):
     made = table({"x": values}, kinds={"x": kind} if kind else None)
     assert made.trait("x").states == tuple(states.split())
@@ -267,14 +276,21 @@ def test_a_young_column_without_its_trait_is_a_trait_and_a_wrong_one_is_reported
 def test_all_problems_are_listed_at_once():
     frame = pd.DataFrame(
         {
-            "kind": ["a", "b", "c", "d"], "rays": ["7..8", "9..7", "many", "8"], "size": [120, -5, 0, 60],
-            "tail": ["p", "p|p", "q:0.5|p", "q"], "fine": [1, 2, 3, 4],
+            "kind": ["a", "b", "c", "d"],
+            "rays": ["7..8", "9..7", "many", "8"],
+            "size": [120, -5, 0, 60],
+            "tail": ["p", "p|p", "q:0.5|p", "q"],
+            "fine": [1, 2, 3, 4],
         }
-    )  # fmt: skip
+    )
     assert problems(frame, kinds={"rays": "measure", "size": "ceiling"}) == [
-        ("3 (b)", "rays", "9..7"), ("4 (c)", "rays", "many"), ("3 (b)", "size", "-5"),
-        ("4 (c)", "size", "0"), ("3 (b)", "tail", "p|p"), ("4 (c)", "tail", "q:0.5|p"),
-    ]  # fmt: skip
+        ("3 (b)", "rays", "9..7"),
+        ("4 (c)", "rays", "many"),
+        ("3 (b)", "size", "-5"),
+        ("4 (c)", "size", "0"),
+        ("3 (b)", "tail", "p|p"),
+        ("4 (c)", "tail", "q:0.5|p"),
+    ]
 
 
 def test_the_message_says_where_what_and_what_would_be_right():
@@ -291,8 +307,11 @@ def test_names_and_kinds_that_are_wrong_are_listed_together():
     frame = pd.DataFrame({"kind": ["a", None, " "], "x": [1, 2, 3]})
     found = problems(frame, kinds={"x": "mesure", "y": "nominal"})
     assert found == [
-        ("", "x", "mesure"), ("", "y", "y"), ("3", "kind", str(frame["kind"][1])), ("4", "kind", " "),
-    ]  # fmt: skip
+        ("", "x", "mesure"),
+        ("", "y", "y"),
+        ("3", "kind", str(frame["kind"][1])),
+        ("4", "kind", " "),
+    ]
 
 
 @pytest.mark.parametrize("gap", [None, math.nan, pd.NA, ""])
@@ -324,9 +343,13 @@ def test_columns_twice(columns, twice):
     [
         pd.to_datetime(["2020-01-01", "2021-01-01"]),
         [datetime.date(2020, 1, 1), datetime.date(2021, 1, 1)],
-        [(1, 2), (3, 4)], [[1], [2]], [1 + 2j, 3 + 4j], [math.inf, -math.inf], [{"a": 1}, {"b": 2}],
+        [(1, 2), (3, 4)],
+        [[1], [2]],
+        [1 + 2j, 3 + 4j],
+        [math.inf, -math.inf],
+        [{"a": 1}, {"b": 2}],
     ],
-)  # fmt: skip
+)
 def test_what_is_no_number_is_refused_as_a_measure(values):
     frame = pd.DataFrame({"kind": ["a", "b"], "x": values})
     assert [(row, column) for row, column, _ in problems(frame, kinds={"x": "measure"})] == [

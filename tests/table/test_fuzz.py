@@ -41,16 +41,68 @@ HANG = 30.0
 MOST_MEMORY = 100_000_000
 
 TOKENS = [
-    b'"', b'""', b'"' * 501, b"'", b"\x00", b"\x1b[31m", b"\x7f", b"\xef\xbb\xbf", b"\xff\xfe", b"\xc3",
-    b"\xed\xa0\x80", b"\n", b"\r", b"\r\n", b"\n" * 200, b",", b"," * 1200, b";", b"\t",
-    b"=cmd|' /C calc'!A0", b"@SUM(1)", b"<script>alert(1)</script>", b"</td><img src=x onerror=alert(1)>",
-    b"..", b"1..", b"5..3", b"-1..1", b"-", b"1e999", b"-1e308..1e308", b"nan", b"inf", b"9" * 400,
-    b"0.1%", b"1e-320%", b"_", b"1_0", b"|", b"|" * 300, b"|-|", b"-|", b":0.5", b":", b"a" * 12_000,
-    b"{" * 2000, b"}" * 2000, b"[" * 5000, b'{"a":' * 500, b"@string{a = {b}}",
+    b'"',
+    b'""',
+    b'"' * 501,
+    b"'",
+    b"\x00",
+    b"\x1b[31m",
+    b"\x7f",
+    b"\xef\xbb\xbf",
+    b"\xff\xfe",
+    b"\xc3",
+    b"\xed\xa0\x80",
+    b"\n",
+    b"\r",
+    b"\r\n",
+    b"\n" * 200,
+    b",",
+    b"," * 1200,
+    b";",
+    b"\t",
+    b"=cmd|' /C calc'!A0",
+    b"@SUM(1)",
+    b"<script>alert(1)</script>",
+    b"</td><img src=x onerror=alert(1)>",
+    b"..",
+    b"1..",
+    b"5..3",
+    b"-1..1",
+    b"-",
+    b"1e999",
+    b"-1e308..1e308",
+    b"nan",
+    b"inf",
+    b"9" * 400,
+    b"0.1%",
+    b"1e-320%",
+    b"_",
+    b"1_0",
+    b"|",
+    b"|" * 300,
+    b"|-|",
+    b"-|",
+    b":0.5",
+    b":",
+    b"a" * 12_000,
+    b"{" * 2000,
+    b"}" * 2000,
+    b"[" * 5000,
+    b'{"a":' * 500,
+    b"@string{a = {b}}",
     b"@misc{x, title = a # b}",
-    b"@comment{", b"\\", b"NaN", b"null", b"\\ud800", "é漢\U0001f41f\u202e\u2028\u0085".encode(),
-    "\u0663".encode(), b"_young", b"id", b"all", b"yes",
-]  # fmt: skip
+    b"@comment{",
+    b"\\",
+    b"NaN",
+    b"null",
+    b"\\ud800",
+    "é漢\U0001f41f\u202e\u2028\u0085".encode(),
+    "\u0663".encode(),
+    b"_young",
+    b"id",
+    b"all",
+    b"yes",
+]
 
 
 # -- folders to start from -------------------------------------------------------------------------------
@@ -78,10 +130,16 @@ def cut_down(table: TraitTable, kinds: int, traits: int) -> Files:
     about = {"name": "cut-down", "version": "1", "created": "2026-01-01T00:00:00Z"}
     return files_of(
         replace(
-            some, traits=tuple(kept), own_cells=cells, genera=genera, care=care, evidence=claims,
-            sources=sources, about=about,
+            some,
+            traits=tuple(kept),
+            own_cells=cells,
+            genera=genera,
+            care=care,
+            evidence=claims,
+            sources=sources,
+            about=about,
         )
-    )  # fmt: skip
+    )
 
 
 def own_table() -> Files:
@@ -205,9 +263,22 @@ def harmless(data: bytes, rng: random.Random) -> bytes:
 
 
 MUTATIONS: tuple[Mutation, ...] = (
-    flip, letter, letter, delete, duplicate, truncate, swap, insert, insert, insert, cell, cell, lines,
-    harmless, harmless,
-)  # fmt: skip
+    flip,
+    letter,
+    letter,
+    delete,
+    duplicate,
+    truncate,
+    swap,
+    insert,
+    insert,
+    insert,
+    cell,
+    cell,
+    lines,
+    harmless,
+    harmless,
+)
 
 
 def mutated(files: Files, rng: random.Random) -> Files:

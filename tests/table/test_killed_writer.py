@@ -44,10 +44,12 @@ def bytes_state(number: int) -> dict[str, bytes]:
 def numbered_table(number: int) -> TraitTable:
     """Return a small table; each of its files names the state."""
     marks = (
-        (b",120,", b",%d," % (1000 + number)), (b"Invented fish", b"Invented fish %d" % number),
-        (b"How long?", b"How long (%d)?" % number), (b"Sand, not sharp.", b"Sand, not sharp. %d" % number),
+        (b",120,", b",%d," % (1000 + number)),
+        (b"Invented fish", b"Invented fish %d" % number),
+        (b"How long?", b"How long (%d)?" % number),
+        (b"Sand, not sharp.", b"Sand, not sharp. %d" % number),
         (b'"1.0"', b'"1.%d"' % number),
-    )  # fmt: skip
+    )
     files = dict(SMALL)
     for old, new in marks:
         files = {name: data.replace(old, new) for name, data in files.items()}
@@ -129,9 +131,12 @@ def server():
     paths = os.pathsep.join(map(str, (here.parents[1], here.parents[2])))
     code = "from table.test_killed_writer import serve; serve()"
     running = subprocess.Popen(
-        [sys.executable, "-c", code], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True,
+        [sys.executable, "-c", code],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
         env={**os.environ, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
-    )  # fmt: skip
+    )
     with running:
         yield running
         running.stdin.close()

@@ -24,9 +24,13 @@ SHEETS = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv")
 FILES = (*SHEETS, "sources.bib")
 CARE = shipped_care_columns()
 CARE_OF_STONES = {
-    "adult_length_mm": "80..120", "diet_type": "omnivore", "flow": "strong", "temperature_c": "24..28",
-    "oxygen_mg_l": "6", "tank_volume_l": "100",
-}  # fmt: skip
+    "adult_length_mm": "80..120",
+    "diet_type": "omnivore",
+    "flow": "strong",
+    "temperature_c": "24..28",
+    "oxygen_mg_l": "6",
+    "tank_volume_l": "100",
+}
 
 # A folder as small as one can be, so that each test says in full what it breaks. It has no genera and does
 # not name the genus of a claim, as tables of older versions do not.
@@ -281,11 +285,18 @@ def test_one_wrong_cell(folder, case):
 HEADS = {name: SMALL[name].split("\n")[0].split(",") for name in SHEETS}
 TO_FILL = "fill the cell or delete this row"
 WRONG = [
-    (put("taxa.csv", 3, "tail", "forkd"), "taxa.csv, row 3 (beta), tail: 'forkd': use a state of tail "
-     "(straight, hollow, forked); did you mean 'forked'?", ""),
+    (
+        put("taxa.csv", 3, "tail", "forkd"),
+        "taxa.csv, row 3 (beta), tail: 'forkd': use a state of tail "
+        "(straight, hollow, forked); did you mean 'forked'?",
+        "",
+    ),
     *(
-        (edit("evidence.csv", lambda rows, who=who: [r for r in rows if r[:3] != who]), place,
-         "add one or blank the cell")
+        (
+            edit("evidence.csv", lambda rows, who=who: [r for r in rows if r[:3] != who]),
+            place,
+            "add one or blank the cell",
+        )
         for *who, place in [
             ("beta", "", "tail", "taxa.csv, row 3 (beta), tail: 'straight|hollow'"),
             ("alpha", "", "tail_young", "taxa.csv, row 2 (alpha), tail_young: 'straight'"),
@@ -304,41 +315,72 @@ WRONG = [
         ]
     ),
     *(
-        (add("care.csv", *(w + "," * len(CARE) for w in who)), f"care.csv, row {row}, care_group: ",
-         "has a row already")
-        for *who, row in [("stones,", "4 (stones)"), ("stones,beta", "4 (beta)"),
-                          ("sand,", "sand,beta", "5 (beta)")]
+        (
+            add("care.csv", *(w + "," * len(CARE) for w in who)),
+            f"care.csv, row {row}, care_group: ",
+            "has a row already",
+        )
+        for *who, row in [
+            ("stones,", "4 (stones)"),
+            ("stones,beta", "4 (beta)"),
+            ("sand,", "sand,beta", "5 (beta)"),
+        ]
     ),
     *(
-        (line(name, 2, change), f"{name}, row 2 ({who}): '{len(HEADS[name]) + n}'",
-         f"the header has {len(HEADS[name])}")
+        (
+            line(name, 2, change),
+            f"{name}, row 2 ({who}): '{len(HEADS[name]) + n}'",
+            f"the header has {len(HEADS[name])}",
+        )
         for n, change in [(1, lambda t: f"{t},more"), (-1, lambda t: t.rpartition(",")[0])]
         for name, who in [("taxa.csv", "alpha"), ("evidence.csv", "alpha"), ("care.csv", "stones")]
     ),
-    (rewrite("taxa.csv", lambda t: t.replace("alpha,,,", 'alpha,,"1\n2\r\n3",').replace("straight|", "frk|")),
-     "taxa.csv, row 3 (beta), tail", ""),
+    (
+        rewrite(
+            "taxa.csv", lambda t: t.replace("alpha,,,", 'alpha,,"1\n2\r\n3",').replace("straight|", "frk|")
+        ),
+        "taxa.csv, row 3 (beta), tail",
+        "",
+    ),
     # Headers.
     *(
-        (edit(name, lambda rows, gone=gone: [[c for c, h in zip(r, rows[0], strict=True) if h != gone]
-                                             for r in rows]), f"{name}, row 1, {gone}", "missing from the")
+        (
+            edit(
+                name,
+                lambda rows, gone=gone: [
+                    [c for c, h in zip(r, rows[0], strict=True) if h != gone] for r in rows
+                ],
+            ),
+            f"{name}, row 1, {gone}",
+            "missing from the",
+        )
         for name, gone in zip(SHEETS, ("genus", "error", "flow", "class"), strict=True)
     ),
     *(
-        (edit(name, lambda rows: [[*r, r[1]] for r in rows]), f"{name}, row 1, {HEADS[name][1]}: ",
-         "two columns")
+        (
+            edit(name, lambda rows: [[*r, r[1]] for r in rows]),
+            f"{name}, row 1, {HEADS[name][1]}: ",
+            "two columns",
+        )
         for name in SHEETS
     ),
     *((column(n, "colour"), f"{n}, row 1, colour: ", "use a") for n in SHEETS),
     (column("taxa.csv", ""), "taxa.csv, row 1, column 15: ", ""),
     (column("taxa.csv", "a\nb"), "taxa.csv, row 1, a b: ", ""),
     (swap("taxa.csv", "tail_young", "tail\x00young"), "taxa.csv, row 1, column 14: ", ""),
-    (edit("taxa.csv", lambda rows: [r + ["x"] * layout.MOST_COLUMNS for r in rows]),
-     "taxa.csv, row 1: '1014': ", "1000 are the most"),
+    (
+        edit("taxa.csv", lambda rows: [r + ["x"] * layout.MOST_COLUMNS for r in rows]),
+        "taxa.csv, row 1: '1014': ",
+        "1000 are the most",
+    ),
     # Whole files.
     *((line(n, 3, lambda t: t.replace(",", ',"', 1)), f"{n}, row 3", "unclosed quotation") for n in SHEETS),
     *((rewrite(n, lambda _: ""), f"{n}, row 1", "the file is empty; the first row holds") for n in SHEETS),
-    (lambda f: [edit(n, lambda rows: rows[:1])(f) for n in SHEETS if n != "traits.csv"], "taxa.csv, row 2",
-     "at least one"),
+    (
+        lambda f: [edit(n, lambda rows: rows[:1])(f) for n in SHEETS if n != "traits.csv"],
+        "taxa.csv, row 2",
+        "at least one",
+    ),
     *(
         (put("evidence.csv", 3, "note", "x" * n), "evidence.csv, row 3", str(layout.MOST_CELL))
         for n in (layout.MOST_CELL + 1, 200_000)
@@ -360,15 +402,21 @@ WRONG = [
     *(
         (add("datapackage.json", text), "datapackage.json", right)
         for right, texts in {
-            "mend or delete": ["{", '{"a": NaN}', '{"a": 1e999}', '{"a": "\\ud800"}',
-                               '{"a": ' + "9" * 5000 + "}", "[" * 100_000,
-                               '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}"],
+            "mend or delete": [
+                "{",
+                '{"a": NaN}',
+                '{"a": 1e999}',
+                '{"a": "\\ud800"}',
+                '{"a": ' + "9" * 5000 + "}",
+                "[" * 100_000,
+                '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}",
+            ],
             "a JSON object": ["[1]"],
             "as text": ['{"version": 2}', '{"created": ["2026"]}'],
         }.items()
         for text in texts
     ),
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize(("change", "place", "right"), WRONG)
@@ -390,12 +438,16 @@ MANY = "|".join(f"s{i}" for i in range(layout.MOST_STATES + 1))
         (swap("taxa.csv", ",rays,", ",ray,"), "taxa.csv", "rays", "has no column here"),
         (swap("taxa.csv", "tail_young", "tale_young"), "taxa.csv", "tale_young", ""),
         (put("care.csv", 2, "taxon", "alpha"), "taxa.csv", "careGroup", ""),
-        (swap("traits.csv", "light|dark|none,light|dark|no spots", f"{MANY},{MANY}"), "traits.csv", "states",
-         f"at most {layout.MOST_STATES} states"),
+        (
+            swap("traits.csv", "light|dark|none,light|dark|no spots", f"{MANY},{MANY}"),
+            "traits.csv",
+            "states",
+            f"at most {layout.MOST_STATES} states",
+        ),
         (put("taxa.csv", 3, "id", "b" * (layout.MOST_NAME + 1)), "taxa.csv", "id", "an id is"),
         (swap("traits.csv", "\nrays,", "\ngenus,"), "", "genus", "rename the trait"),
     ],
-)  # fmt: skip
+)
 def test_what_is_wrong_in_more_than_one_place_is_told_where_it_was_written(
     folder, change, file, column, right
 ):
@@ -605,13 +657,16 @@ def test_a_genus_may_have_several_states(with_genera):
 @pytest.mark.parametrize(
     ("column", "value", "right"),
     [
-        ("kind", "rnage", "did you mean 'range'"), ("label", "", "name the column"),
+        ("kind", "rnage", "did you mean 'range'"),
+        ("label", "", "name the column"),
         ("combine", "text", "it is overlap or span or list"),
-        ("tank_rule", "read", "it is within or room"), ("vital", "maybe", "yes or no"),
+        ("tank_rule", "read", "it is within or room"),
+        ("vital", "maybe", "yes or no"),
         ("states", "a|b", "a column of kind states has states"),
-        ("least_width", "-1", "a number more than 0"), ("id", "Length", "lower-case letters"),
+        ("least_width", "-1", "a number more than 0"),
+        ("id", "Length", "lower-case letters"),
     ],
-)  # fmt: skip
+)
 def test_what_can_be_wrong_with_a_column_of_care(folder, column, value, right):
     shutil.copyfile(TRAITS / "care_columns.csv", folder / "care_columns.csv")
     assert load_table(folder).care_columns == CARE
@@ -649,7 +704,7 @@ def test_an_older_folder_has_the_shipped_columns_of_care_and_is_saved_with_them(
         ("evidence.csv", 3, "value", "deeply forked", ""),
         ("taxa.csv", 3, "tail", "forked", ""),
     ],
-)  # fmt: skip
+)
 def test_a_cell_that_disagrees_with_its_claims_is_told_and_loaded(folder, file, row, column, value, told):
     put(file, row, column, value)(folder)
     with warnings.catch_warnings(record=True) as caught:
@@ -703,8 +758,10 @@ def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
     [
         (
             [
-                lambda f: (f / "care.csv").unlink(), put("taxa.csv", 2, "spots", "lite"),
-                put("evidence.csv", 9, "class", "heard"), put("traits.csv", 4, "core", "maybe"),
+                lambda f: (f / "care.csv").unlink(),
+                put("taxa.csv", 2, "spots", "lite"),
+                put("evidence.csv", 9, "class", "heard"),
+                put("traits.csv", 4, "core", "maybe"),
             ],
             ["care.csv", "traits.csv", "taxa.csv", "evidence.csv"],
         ),
@@ -716,7 +773,7 @@ def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
             ["sources.bib", "evidence.csv"],
         ),
     ],
-)  # fmt: skip
+)
 def test_a_file_that_cannot_be_read_does_not_hide_what_is_wrong_in_the_others(folder, changes, files):
     for change in changes:
         change(folder)

@@ -45,11 +45,13 @@ def test_one_kind_in_every_way_people_write_it(text):
         *((text, "hypancistrus_l136") for text in ("L136A", "l-136b", "L136a/b")),
         *((text, L201) for text in ("L201", "Hypancistrus sp. L201", "Hypancistrus (L 201)", "H. sp. L201")),
         *((text, "hypancistrus_cf_inspector_l102") for text in ("Hypancistrus cf. inspector", "L102")),
-        ("Hypancistrus inspector", INSPECTOR), ("L201a", "hypancistrus_contradens"),
-        ("contradens", "hypancistrus_contradens"), ("Mara\u00f1on Chaetostoma", "chaetostoma_spondylus"),
+        ("Hypancistrus inspector", INSPECTOR),
+        ("L201a", "hypancistrus_contradens"),
+        ("contradens", "hypancistrus_contradens"),
+        ("Mara\u00f1on Chaetostoma", "chaetostoma_spondylus"),
         ("Mega Clown L340", "hypancistrus_l340"),
     ],
-)  # fmt: skip
+)
 def test_codes_letters_and_qualifiers_tell_kinds_apart(text, kind):
     assert names.one(TABLE, text) == kind
 
@@ -118,7 +120,9 @@ def test_ids_count_as_they_stand():
 
 FISH = idkey.Identification(TABLE).answer("pattern", "light_spots")
 ONE_KIND = {
-    "position": TABLE.position, "cell": lambda kind: TABLE.cell(kind, "pattern"), "label": TABLE.label,
+    "position": TABLE.position,
+    "cell": lambda kind: TABLE.cell(kind, "pattern"),
+    "label": TABLE.label,
     "claims": lambda kind: TABLE.claims(kind, "adult_size").to_dict(),
     "without_taxon": lambda kind: TABLE.without_taxon(kind).ids,
     "with_cell": lambda kind: TABLE.with_cell(kind, "adult_size", 99).to_frame().to_dict(),
@@ -127,7 +131,7 @@ ONE_KIND = {
     "why": lambda kind: FISH.why(kind).to_csv(),
     "nearest": lambda kind: TABLE.lookalikes().nearest(kind),
     "compare_view": lambda kind: idkey.compare_view(TABLE, kind).comparison.taxa,
-}  # fmt: skip
+}
 
 
 def _with_trait(kind):

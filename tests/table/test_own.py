@@ -33,9 +33,13 @@ from .small_folder import SMALL, added, rows_of, source, table_of, upgraded, wit
 CLAIM = Claim(evidence_class="memory", note="seen in the tank")
 READ = {"source": "SMITH", "class_": "read", "scope": "species"}
 FINS = Trait(
-    "fins", "nominal", label="Fins", question="Fins?", states=("long", "short"),
+    "fins",
+    "nominal",
+    label="Fins",
+    question="Fins?",
+    states=("long", "short"),
     applies_when=("spots", ("light",)),
-)  # fmt: skip
+)
 BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
 Files = dict[str, bytes]
 
@@ -156,8 +160,10 @@ def test_what_could_not_be_said_as_an_addition_is_kept_by_now():
 
 
 STATES = {
-    "tail": ("straight", "hollow", "forked"), "spots": ("light", "dark", "none"), "teeth": ("few", "many"),
-}  # fmt: skip
+    "tail": ("straight", "hollow", "forked"),
+    "spots": ("light", "dark", "none"),
+    "teeth": ("few", "many"),
+}
 cells = st.one_of(
     *(st.tuples(st.just(c), st.sampled_from(["", "-", *s, "|".join(s[:2])])) for c, s in STATES.items()),
     st.tuples(st.sampled_from(["tail_young", "spots_young"]), st.sampled_from(["", "-"])),
@@ -223,13 +229,22 @@ NEWER = upgraded(
     added(
         added(
             with_cell(SMALL, "taxa.csv", "gamma", "scientificName", "Testia gammoides"),
-            "taxa.csv", id="zeta", scientificName="Testia zeta", genus="Testia", tradeCode="T777",
+            "taxa.csv",
+            id="zeta",
+            scientificName="Testia zeta",
+            genus="Testia",
+            tradeCode="T777",
             size="70",
         ),
-        "evidence.csv", taxon="zeta", attribute="size", value="70", source="SMITH", class_="read",
+        "evidence.csv",
+        taxon="zeta",
+        attribute="size",
+        value="70",
+        source="SMITH",
+        class_="read",
         scope="species",
     )
-)  # fmt: skip
+)
 
 
 @settings(phases=[Phase.generate], max_examples=20)
@@ -342,10 +357,16 @@ def without_source(key: str):
 
 
 CUTS = [
-    without_kind("beta"), without_kind("alpha"), without_trait("teeth"), without_trait("spots"),
-    without_trait("tail"), without_cell("alpha", "tail"), without_cell("gamma", "spots"),
-    without_source("JONES"), without_source("SMITH"),
-]  # fmt: skip
+    without_kind("beta"),
+    without_kind("alpha"),
+    without_trait("teeth"),
+    without_trait("spots"),
+    without_trait("tail"),
+    without_cell("alpha", "tail"),
+    without_cell("gamma", "spots"),
+    without_source("JONES"),
+    without_source("SMITH"),
+]
 
 
 # -- what the keeper mistyped ----------------------------------------------------------------------------
@@ -355,15 +376,30 @@ CUTS = [
 @pytest.mark.parametrize(
     ("file", "row", "place", "column", "value"),
     [
-        ("taxa.csv", {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "tail": "fork"},
-         "7 (mine)", "tail", "fork"),
-        ("taxa.csv", {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "careGroup": "stone"},
-         "7 (mine)", "careGroup", "stone"),
-        ("evidence.csv", {"taxon": "alpha", "attribute": "tail", "source": "SMYTH", "class": "read",
-                          "scope": "species"}, "32 (alpha)", "source", "SMYTH"),
+        (
+            "taxa.csv",
+            {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "tail": "fork"},
+            "7 (mine)",
+            "tail",
+            "fork",
+        ),
+        (
+            "taxa.csv",
+            {"id": "mine", "scientificName": "Testia mine", "genus": "Testia", "careGroup": "stone"},
+            "7 (mine)",
+            "careGroup",
+            "stone",
+        ),
+        (
+            "evidence.csv",
+            {"taxon": "alpha", "attribute": "tail", "source": "SMYTH", "class": "read", "scope": "species"},
+            "32 (alpha)",
+            "source",
+            "SMYTH",
+        ),
         ("traits.csv", {"id": "fins", "kind": "nominl"}, "7 (fins)", "kind", "nominl"),
     ],
-)  # fmt: skip
+)
 def test_a_slip_of_the_pen_is_named_with_its_own_row(shipped, file, row, place, column, value):
     with pytest.raises(TableError) as error:
         laid(shipped, added(saved(started()), file, **row))
@@ -434,7 +470,11 @@ def test_a_cell_that_both_changed(place):
     table = load_table(mine)
     (conflict,) = table.conflicts
     assert (conflict.id, conflict.kind, conflict.taxon, conflict.column) == (
-        "cell:alpha:tail", "cell", "alpha", "tail")  # fmt: skip
+        "cell:alpha:tail",
+        "cell",
+        "alpha",
+        "tail",
+    )
     assert (conflict.before, conflict.shipped, conflict.own) == ("forked", "straight", "hollow")
     assert text(table, "alpha", "tail") == "hollow"
     # Saving something else leaves it open.
@@ -574,8 +614,10 @@ def test_own_care_that_is_shipped_by_now(place, keep):
     newer = added(newer, "care.csv", care_group="sand", taxon="gamma", ph="7..8")
     newer = with_cell(newer, "care.csv", "sand", "substrate", "Stones.")
     for who, name, column in (
-        ("care_group", "caves", "flow"), ("care_group", "caves", "ph"), ("taxon", "gamma", "ph")
-    ):  # fmt: skip
+        ("care_group", "caves", "flow"),
+        ("care_group", "caves", "ph"),
+        ("taxon", "gamma", "ph"),
+    ):
         claim = {who: name, "attribute": column, "class_": "memory", "scope": "group"}
         newer = added(newer, "evidence.csv", **claim)
     table = met(place, mine, upgraded(newer), "care:gamma", "care:caves_own")
@@ -747,8 +789,16 @@ def test_what_holds_for_a_genus_is_merged_too(monkeypatch, keep):
 @BOTH
 def test_a_genus_that_is_gone_stays_where_the_keeper_backed_what_it_says(monkeypatch, keep):
     table = started(folder._shipped())
-    mine = added(saved(table), "evidence.csv", genus="Hypancistrus", attribute="mouth_shape", value="small",
-                 class_="memory", scope="genus", note="seen in the tank")  # fmt: skip
+    mine = added(
+        saved(table),
+        "evidence.csv",
+        genus="Hypancistrus",
+        attribute="mouth_shape",
+        value="small",
+        class_="memory",
+        scope="genus",
+        note="seen in the tank",
+    )
     newer = without(folder._shipped(), "genera.csv", lambda row: row["genus"] == "Hypancistrus")
     newer = upgraded(without(newer, "evidence.csv", lambda row: row["genus"] == "Hypancistrus"), "9.0")
     monkeypatch.setattr(folder, "_shipped", lambda: dict(newer))

@@ -23,7 +23,9 @@ ZEBRA = "hypancistrus_zebra"
         ("tail_fork", "forked or concave", "concave|forked"),
         ("tail_fork", "straight or cut obliquely; forked", "straight|forked"),
         ("tail_fork", "concave to streamers", "concave|forked|streamers"),
-        ("tail_fork", "?", "?"), ("tail_fork", "Unknown", "?"), ("tail_fork", "n/a", "?"),
+        ("tail_fork", "?", "?"),
+        ("tail_fork", "Unknown", "?"),
+        ("tail_fork", "n/a", "?"),
         ("tail_fork", "none", "-"),
         ("tail_fork", "concave:0.8|forked:0.2", "concave:0.8|forked:0.2"),
         ("fin_edging", "None", "none"),
@@ -31,20 +33,36 @@ ZEBRA = "hypancistrus_zebra"
         ("fin_edging", "white or pale / dark or black", "dark|white"),
         ("pattern", "Light spots", "light_spots"),
         ("pattern", "light-spots & bars", "light_spots|bars"),
-        ("pattern", "bars to plain", None), ("tail_fork", "forkd", None), ("tail_fork", "forked?", None),
-        ("tail_fork", "2016-12-01", None), ("teeth_lower", "12-16", "12..16"),
-        ("teeth_lower", "12 \u2013 16", "12..16"), ("teeth_lower", "12 to 16", "12..16"),
-        ("teeth_lower", "12", "12..12"), ("teeth_lower", "16-12", None), ("teeth_lower", "12,5", None),
-        ("teeth_lower", "12 mm", None), ("teeth_lower", "12-Jun", None), ("teeth_lower", "-5", None),
-        ("adult_size", "178 mm", "178"), ("adult_size", "17,8 cm", "178"), ("adult_size", "7 in", "178"),
-        ("adult_size", '7"', "178"), ("adult_size", "2 1/2 inches", "64"),
+        ("pattern", "bars to plain", None),
+        ("tail_fork", "forkd", None),
+        ("tail_fork", "forked?", None),
+        ("tail_fork", "2016-12-01", None),
+        ("teeth_lower", "12-16", "12..16"),
+        ("teeth_lower", "12 \u2013 16", "12..16"),
+        ("teeth_lower", "12 to 16", "12..16"),
+        ("teeth_lower", "12", "12..12"),
+        ("teeth_lower", "16-12", None),
+        ("teeth_lower", "12,5", None),
+        ("teeth_lower", "12 mm", None),
+        ("teeth_lower", "12-Jun", None),
+        ("teeth_lower", "-5", None),
+        ("adult_size", "178 mm", "178"),
+        ("adult_size", "17,8 cm", "178"),
+        ("adult_size", "7 in", "178"),
+        ("adult_size", '7"', "178"),
+        ("adult_size", "2 1/2 inches", "64"),
         ("adult_size", "15 \u2013 17.8 cm SL", "178"),
-        ("adult_size", "up to 178", "178"), ("adult_size", "1,234", None),
-        ("adult_size", "18 cm TL", None), ("adult_size", "15 cm - 17", None),
-        ("adult_size", "1/0 in", None), ("adult_size", "0", None), ("eye_size", "25,5 %", "25.5..25.5"),
-        ("eye_size", "25-28 % HL", "25..28"), ("eye_size", "25 % SL", None),
+        ("adult_size", "up to 178", "178"),
+        ("adult_size", "1,234", None),
+        ("adult_size", "18 cm TL", None),
+        ("adult_size", "15 cm - 17", None),
+        ("adult_size", "1/0 in", None),
+        ("adult_size", "0", None),
+        ("eye_size", "25,5 %", "25.5..25.5"),
+        ("eye_size", "25-28 % HL", "25..28"),
+        ("eye_size", "25 % SL", None),
     ],
-)  # fmt: skip
+)
 def test_cells_as_people_write_them(trait, written, read):
     found = reading(TABLE.trait(trait), written)
     assert found.text == read
@@ -61,12 +79,23 @@ def test_cells_as_people_write_them(trait, written, read):
 @pytest.mark.parametrize(
     ("typed", "read"),
     [
-        ("2.5 in", "64"), ('2.5"', "64"), ("1 in", "25"), ("10 inches", "254"), ("2 1/2 in", "64"),
-        ("1/4 in", "6.4"), ("6 cm", "60"), ("5,5 cm", "55"), ("6-7 cm", "60..70"),
-        ("6\u20137 cm", "60..70"), ("2 to 3 in", "51..76"), ("2 in..6 cm", "51..60"), ("64", "64"),
-        ("45.6 mm", "45.6"), ("60..65", "60..65"),
+        ("2.5 in", "64"),
+        ('2.5"', "64"),
+        ("1 in", "25"),
+        ("10 inches", "254"),
+        ("2 1/2 in", "64"),
+        ("1/4 in", "6.4"),
+        ("6 cm", "60"),
+        ("5,5 cm", "55"),
+        ("6-7 cm", "60..70"),
+        ("6\u20137 cm", "60..70"),
+        ("2 to 3 in", "51..76"),
+        ("2 in..6 cm", "51..60"),
+        ("64", "64"),
+        ("45.6 mm", "45.6"),
+        ("60..65", "60..65"),
     ],
-)  # fmt: skip
+)
 def test_a_length_is_read(typed, read):
     fish = Identification(TABLE).answer("adult_size", typed)
     assert fish.answers["adult_size"] == read
@@ -89,14 +118,17 @@ def test_centimetres_are_ten_millimetres(n):
 @pytest.mark.parametrize(
     ("trait", "written", "read"),
     [
-        ("tail_fork", "Forked", "forked"), ("tail_fork", "forked or concave", "concave|forked"),
+        ("tail_fork", "Forked", "forked"),
+        ("tail_fork", "forked or concave", "concave|forked"),
         ("tail_fork", "forked/concave", "concave|forked"),
         ("tail_fork", "straight to concave", "straight|concave"),
-        ("pattern", "Light spots", "light_spots"), ("teeth_lower", "7-10", "7..10"),
-        ("teeth_lower", "7\u201310", "7..10"), ("teeth_lower", "7 to 10", "7..10"),
+        ("pattern", "Light spots", "light_spots"),
+        ("teeth_lower", "7-10", "7..10"),
+        ("teeth_lower", "7\u201310", "7..10"),
+        ("teeth_lower", "7 to 10", "7..10"),
         ("eye_size", "25,5 %", "25.5"),
     ],
-)  # fmt: skip
+)
 def test_answers_are_read_as_cells_are(trait, written, read):
     fish = Identification(TABLE)
     assert fish.answer(trait, written).answers[trait] == read
@@ -118,9 +150,13 @@ def test_not_sure_is_no_answer(written):
 
 def test_cells_in_code_are_read_as_in_a_sheet():
     new = TABLE.with_taxon(
-        "ancistrus_novus", scientificName="Ancistrus novus", adult_size="3 1/2 in",
-        tail_fork="forked or concave", teeth_lower="7 to 10", pattern="?",
-    )  # fmt: skip
+        "ancistrus_novus",
+        scientificName="Ancistrus novus",
+        adult_size="3 1/2 in",
+        tail_fork="forked or concave",
+        teeth_lower="7 to 10",
+        pattern="?",
+    )
     row = new.to_frame().loc["ancistrus_novus"]
     read = (row["adult_size"], row["tail_fork"], row["teeth_lower"], row["pattern"])
     assert read == ("89", "concave|forked", "7..10", "")

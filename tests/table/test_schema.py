@@ -29,11 +29,36 @@ from idkey.table.schema import (
 # -- anything a table from elsewhere may call a state ------------------------------------------------------
 
 HOSTILE = (
-    "ratio 1:2", "ratio 1", "12:30", "a:0.5", "a", "a: 0.5", "0.5", ":", "::0.2", "x..y", "1..2", "--",
-    "- -", "été", "雌", "נקבה", "🐟", "<b>bold</b>", "'; DROP TABLE taxa", "two  blanks",
-    'comma, semicolon; "quotes"', "nan", "None", "inf", "yes", "1e5", "\\n", "tab\tinside",
+    "ratio 1:2",
+    "ratio 1",
+    "12:30",
+    "a:0.5",
+    "a",
+    "a: 0.5",
+    "0.5",
+    ":",
+    "::0.2",
+    "x..y",
+    "1..2",
+    "--",
+    "- -",
+    "été",
+    "雌",
+    "נקבה",
+    "🐟",
+    "<b>bold</b>",
+    "'; DROP TABLE taxa",
+    "two  blanks",
+    'comma, semicolon; "quotes"',
+    "nan",
+    "None",
+    "inf",
+    "yes",
+    "1e5",
+    "\\n",
+    "tab\tinside",
     "zero\u200bwidth",
-)  # fmt: skip
+)
 
 
 def is_state_name(name: str) -> bool:
@@ -131,17 +156,26 @@ count, share = Trait("m", "measure", unit="count"), Trait("m", "measure", unit="
 @pytest.mark.parametrize(
     ("trait", "text", "right"),
     [
-        (tail, "frked", "did you mean 'forked'?"), (tail, "forked|forked", "name it once"),
-        (tail, "forked:0|hollow:1", "more than 0"), (tail, "forked:-1", "more than 0"),
-        (tail, "forked:x", "a share such as"), (tail, "forked:inf", "not a finite number"),
-        (tail, "straight:0.8|forked", "or none of them"), (tail, "straight|", "use a state of tail"),
+        (tail, "frked", "did you mean 'forked'?"),
+        (tail, "forked|forked", "name it once"),
+        (tail, "forked:0|hollow:1", "more than 0"),
+        (tail, "forked:-1", "more than 0"),
+        (tail, "forked:x", "a share such as"),
+        (tail, "forked:inf", "not a finite number"),
+        (tail, "straight:0.8|forked", "or none of them"),
+        (tail, "straight|", "use a state of tail"),
         *((measure, text, "lo..hi") for text in ("12-16", "12_16", "12..", "..")),
-        (measure, "16..12", "write 12..16"), (measure, "nan", "finite"), (measure, "1..1e999", "finite"),
-        (ceiling, "100..120", "the largest recorded length in mm"), (ceiling, "0", "more than 0"),
-        (ceiling, "-5", "more than 0"), (ceiling, "long", "126"),
-        (count, "-1..3", "0 or more count"), (share, "-1", "0 or more % SL"),
+        (measure, "16..12", "write 12..16"),
+        (measure, "nan", "finite"),
+        (measure, "1..1e999", "finite"),
+        (ceiling, "100..120", "the largest recorded length in mm"),
+        (ceiling, "0", "more than 0"),
+        (ceiling, "-5", "more than 0"),
+        (ceiling, "long", "126"),
+        (count, "-1..3", "0 or more count"),
+        (share, "-1", "0 or more % SL"),
     ],
-)  # fmt: skip
+)
 def test_what_cannot_be_read_says_what_would_be_right(trait, text, right):
     with pytest.raises(ValueError, match=".") as caught:
         parse_cell(trait, text)
@@ -223,10 +257,15 @@ def test_every_state_at_once_is_no_answer():
 @pytest.mark.parametrize(
     "value",
     [
-        "hollow|forked", ["forked", "hollow"], ("hollow", "forked"), {"hollow", "forked"},
-        "forked | hollow | forked", np.array(["forked", "hollow"]), pd.Series(["forked", "hollow"]),
+        "hollow|forked",
+        ["forked", "hollow"],
+        ("hollow", "forked"),
+        {"hollow", "forked"},
+        "forked | hollow | forked",
+        np.array(["forked", "hollow"]),
+        pd.Series(["forked", "hollow"]),
     ],
-)  # fmt: skip
+)
 def test_several_states_as_text_list_or_array(value):
     assert parse_answer(tail, value) == States(("hollow", "forked"), (0.5, 0.5))
 
@@ -241,12 +280,17 @@ def test_a_number_in_any_shape(value):
 @pytest.mark.parametrize(
     ("states", "value", "state"),
     [
-        (("yes", "no"), True, "yes"), (("yes", "no"), np.True_, "yes"),
-        (("True", "False"), False, "False"), (("0", "1"), True, "1"), (("0", "1"), np.False_, "0"),
-        (("false", "true"), True, "true"), (("2", "4", "6"), 4.0, "4"), (("2", "4", "6"), np.int8(4), "4"),
+        (("yes", "no"), True, "yes"),
+        (("yes", "no"), np.True_, "yes"),
+        (("True", "False"), False, "False"),
+        (("0", "1"), True, "1"),
+        (("0", "1"), np.False_, "0"),
+        (("false", "true"), True, "true"),
+        (("2", "4", "6"), 4.0, "4"),
+        (("2", "4", "6"), np.int8(4), "4"),
         (("0.5", "1"), 0.5, "0.5"),
     ],
-)  # fmt: skip
+)
 def test_truth_and_numbers_as_states(states, value, state):
     assert parse_answer(Trait("t", "nominal", states=states), value) == States((state,), (1.0,))
 
@@ -254,20 +298,26 @@ def test_truth_and_numbers_as_states(states, value, state):
 @pytest.mark.parametrize(
     ("trait", "value", "right"),
     [
-        (tail, "frked", "did you mean 'forked'?"), (tail, 3, "use a state of tail"),
-        (tail, True, "use a state of tail"), (tail, ["forked", "frked"], "use a state of tail"),
-        (tail, "forked|", "use a state of tail"), (measure, "many", "lo..hi"),
-        (measure, "8..7", "write 7..8"), (measure, (8, 7), "write 7..8"),
+        (tail, "frked", "did you mean 'forked'?"),
+        (tail, 3, "use a state of tail"),
+        (tail, True, "use a state of tail"),
+        (tail, ["forked", "frked"], "use a state of tail"),
+        (tail, "forked|", "use a state of tail"),
+        (measure, "many", "lo..hi"),
+        (measure, "8..7", "write 7..8"),
+        (measure, (8, 7), "write 7..8"),
         (measure, (1, 2, 3), "a range such as 5..6"),
-        (measure, True, "a range such as 5..6"), (measure, np.True_, "a range such as 5..6"),
-        (measure, object(), "a range such as 5..6"), (measure, math.inf, "finite"),
+        (measure, True, "a range such as 5..6"),
+        (measure, np.True_, "a range such as 5..6"),
+        (measure, object(), "a range such as 5..6"),
+        (measure, math.inf, "finite"),
         (ceiling, 0, "a length is more than 0 mm"),
         (ceiling, "-3", "a length is more than 0 mm"),
         (count, -1, "0 or more count"),
         (Trait("m", "measure", unit="% HL"), "-1..5", "0 or more % HL"),
         (Trait("m", "measure", unit="mm"), "many", "lo..hi"),
     ],
-)  # fmt: skip
+)
 def test_a_wrong_answer_says_trait_value_and_what_would_be_right(trait, value, right):
     with pytest.raises(AnswerError) as caught:
         parse_answer(trait, value)
@@ -284,11 +334,21 @@ def test_a_wrong_answer_says_trait_value_and_what_would_be_right(trait, value, r
 @pytest.mark.parametrize(
     ("value", "text"),
     [
-        (4, "4"), (4.0, "4"), (np.float64(4.0), "4"), (np.int32(4), "4"), (-0.0, "0"), (0.1, "0.1"),
-        (np.float64(0.1), "0.1"), (True, "yes"), (np.True_, "yes"), (False, "no"), (" forked ", "forked"),
-        ("4.0", "4.0"), (10**400, "1" + "0" * 400),
+        (4, "4"),
+        (4.0, "4"),
+        (np.float64(4.0), "4"),
+        (np.int32(4), "4"),
+        (-0.0, "0"),
+        (0.1, "0.1"),
+        (np.float64(0.1), "0.1"),
+        (True, "yes"),
+        (np.True_, "yes"),
+        (False, "no"),
+        (" forked ", "forked"),
+        ("4.0", "4.0"),
+        (10**400, "1" + "0" * 400),
     ],
-)  # fmt: skip
+)
 def test_state_text(value, text):
     assert state_text(value) == text
 

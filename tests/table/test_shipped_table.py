@@ -23,18 +23,24 @@ CORE = ("adult_size", "tail_fork", "fin_edging", "spot_size", "mouth_shape")
 STATED_OF_THE_KIND = {"adult_size": 59, "tail_fork": 16, "fin_edging": 30, "spot_size": 22, "mouth_shape": 11}
 # The same, with the kinds added whose genus has such a statement that can be coded.
 STATED_OF_KIND_OR_GENUS = {
-    "adult_size": 78, "tail_fork": 79, "fin_edging": 62, "spot_size": 22, "mouth_shape": 81,
-}  # fmt: skip
+    "adult_size": 78,
+    "tail_fork": 79,
+    "fin_edging": 62,
+    "spot_size": 22,
+    "mouth_shape": 81,
+}
 
 # Outside the core traits a value from memory is worse than a blank. The exceptions: two traits that are the
 # same in the whole genus and that the literature takes for granted, and these cells, which say so in their
 # notes.
 MEMORY_TRAITS = {*CORE, "tooth_form", "jaw_angle"}
 MEMORY_CELLS = {
-    ("hypancistrus_l501", "pattern"), ("ancistrus_hoplogenys", "pattern"),
-    ("scobinancistrus_pariolispos", "pattern"), ("peckoltia_sabaji", "pattern"),
+    ("hypancistrus_l501", "pattern"),
+    ("ancistrus_hoplogenys", "pattern"),
+    ("scobinancistrus_pariolispos", "pattern"),
+    ("peckoltia_sabaji", "pattern"),
     ("peckoltia_sabaji", "spot_colour"),
-}  # fmt: skip
+}
 
 
 def rows(name: str) -> list[dict[str, str]]:

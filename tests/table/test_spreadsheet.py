@@ -115,19 +115,25 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
 @pytest.mark.parametrize(
     ("header", "cells", "taxon"),
     [
-        ("id", ZEBRA, ZEBRA), ("ID", "Hypancistrus zebra", ZEBRA), ("L-number", "L 46", ZEBRA),
-        ("trade code", "l046 / L98", ZEBRA), ("scientific name", "hypancistrus  Zebra", ZEBRA),
-        ("Name", "Zebra pleco", ZEBRA), ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
+        ("id", ZEBRA, ZEBRA),
+        ("ID", "Hypancistrus zebra", ZEBRA),
+        ("L-number", "L 46", ZEBRA),
+        ("trade code", "l046 / L98", ZEBRA),
+        ("scientific name", "hypancistrus  Zebra", ZEBRA),
+        ("Name", "Zebra pleco", ZEBRA),
+        ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
         ("Species", "Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
         ("scientificName,qualifier", "Hypancistrus inspector,cf", "hypancistrus_cf_inspector_l102"),
         ("Species", "Hypancistrus inspector", "hypancistrus_inspector"),
         ("L number,Name", "L200,Hemiancistrus subviridis", "hemiancistrus_subviridis"),
         ("L number,Name", "L102,Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
-        ("L number,Name", "L046,Zebra pleco", ZEBRA), ("Name", "H. zebra", ZEBRA),
-        ("Name", "Hypancistrus sp. (L 201)", "hypancistrus_l201"), ("L number", "L-number 46", ZEBRA),
+        ("L number,Name", "L046,Zebra pleco", ZEBRA),
+        ("Name", "H. zebra", ZEBRA),
+        ("Name", "Hypancistrus sp. (L 201)", "hypancistrus_l201"),
+        ("L number", "L-number 46", ZEBRA),
         ("L number", "L18/81", "baryancistrus_xanthellus"),
     ],
-)  # fmt: skip
+)
 def test_a_kind_is_found(read, header, cells, taxon):
     row = only(read(f"{header},Head\n{cells},\n"))
     assert (row.taxon, row.what, row.problems) == (taxon, "unchanged", ())
@@ -144,11 +150,13 @@ def test_a_kind_is_found(read, header, cells, taxon):
         # The name that the trade often puts on L102 is that of another kind.
         ("L number,Name", "L102,Hypancistrus inspector", "but the name is that of hypancistrus_inspector"),
         ("L number,Name", "L999,Hypancistrus zebra", "another trade code"),
-        ("L number", "L999", "name the kind"), ("Name,Pattern", ",plain", "name the kind"),
-        ("Name", "Gadget", "genus and species"), ("id", "Not an id!", "lower-case letters"),
+        ("L number", "L999", "name the kind"),
+        ("Name,Pattern", ",plain", "name the kind"),
+        ("Name", "Gadget", "genus and species"),
+        ("id", "Not an id!", "lower-case letters"),
         ("id", "a" * 101, "lower-case letters"),
     ],
-)  # fmt: skip
+)
 def test_a_row_of_no_one_kind_is_not_taken(read, header, cells, said):
     found = read(f"{header}\n{cells}\n")
     row = only(found)
@@ -166,10 +174,11 @@ def test_a_row_of_no_one_kind_is_not_taken(read, header, cells, said):
         (",ancistrus novus", "ancistrus_novus", "Ancistrus novus"),
         ("LDA999,Ancistrus cf. novus", "ancistrus_cf_novus_lda999", "Ancistrus novus"),
         (",Ancistrus n\u00f3vus-\u00e9", "ancistrus_novus_e", "Ancistrus n\u00f3vus-\u00e9"),
-        (",Newgenus sp.", "newgenus_sp", "Newgenus sp."), (",\u9c7c \u9c7c", "kind", "\u9c7c \u9c7c"),
+        (",Newgenus sp.", "newgenus_sp", "Newgenus sp."),
+        (",\u9c7c \u9c7c", "kind", "\u9c7c \u9c7c"),
         (",Ancistrus sp. L 998", "ancistrus_l998", "Ancistrus sp."),
     ],
-)  # fmt: skip
+)
 def test_a_new_kind_gets_an_id_and_a_genus(read, cells, taxon, name):
     found = read(f"L number,Name,Pattern\n{cells},plain\n")
     row = only(found)
@@ -286,8 +295,10 @@ def test_a_smaller_record_and_a_dash_that_changes_a_cell_are_said(read):
 def test_a_control_character_is_refused(read):
     found = read("Name,Common name\nAncistrus novus,a\x1b[0m\nA\x07,b\n")
     assert [(p.row, p.column) for p in found.problems] == [
-        ("2 (ancistrus_novus)", "Common name"), ("3", "Name"), ("3", "Name"),
-    ]  # fmt: skip
+        ("2 (ancistrus_novus)", "Common name"),
+        ("3", "Name"),
+        ("3", "Name"),
+    ]
     assert "\x1b" not in repr(found)
     assert "\x1b" not in found.table.taxa.at["ancistrus_novus", "vernacularName"]
 
@@ -301,8 +312,10 @@ def test_sources_become_claims(read):
     found = read(text)
     last = {c: found.table.claims(ZEBRA, c).iloc[-1] for c in ("pattern", "teeth_lower", "teeth_upper")}
     assert [(c["source"], c["locator"], c["class"]) for c in last.values()] == [
-        ("ARM2007", "12", "secondary"), ("ARM2007", "12", "secondary"), ("TANARM2016", "", "secondary"),
-    ]  # fmt: skip
+        ("ARM2007", "12", "secondary"),
+        ("ARM2007", "12", "secondary"),
+        ("TANARM2016", "", "secondary"),
+    ]
     assert [(p.column, p.value) for p in found.problems] == [("Source", "no such")]
     unsourced = found.table.claims("hypancistrus_lunaorum", "teeth_upper").iloc[-1]
     assert (unsourced["class"], unsourced["note"]) == ("memory", UNSOURCED)
@@ -312,10 +325,12 @@ def test_sources_become_claims(read):
 
 
 KEEPER = [
-    ["Meine Welse", "", "", ""], ["L-number", "Name", "Length", "Fin edging"],
-    ["L 46", "Zebra pleco", "17,8 cm", "dark / white"], ["", "", "", ""],
+    ["Meine Welse", "", "", ""],
+    ["L-number", "Name", "Length", "Fin edging"],
+    ["L 46", "Zebra pleco", "17,8 cm", "dark / white"],
+    ["", "", "", ""],
     ["L999", "Ancistrus m\u00fclleri", "7 in", "?"],
-]  # fmt: skip
+]
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
@@ -464,13 +479,17 @@ def test_limits(tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        (b"", "empty"), (b"\n \n", "empty"), (b",,\n;\n", "no column says which kind"),
-        (b"id,\x00\n", "neither CSV nor XLSX"), (b"id\n\x81\x8d\n", "neither CSV nor XLSX"),
-        (b'id,Pattern\n"x', "unclosed quotation mark"), (b"\xd0\xcf\x11\xe0old", "save it as .xlsx"),
+        (b"", "empty"),
+        (b"\n \n", "empty"),
+        (b",,\n;\n", "no column says which kind"),
+        (b"id,\x00\n", "neither CSV nor XLSX"),
+        (b"id\n\x81\x8d\n", "neither CSV nor XLSX"),
+        (b'id,Pattern\n"x', "unclosed quotation mark"),
+        (b"\xd0\xcf\x11\xe0old", "save it as .xlsx"),
         (b"PK\x03\x04", "broken"),
         (b"x\n,b\n", "row 1: 'x': no column says which kind a row is; name one id, trade code or scientific"),
     ],
-)  # fmt: skip
+)
 def test_a_file_that_is_no_sheet(tmp_path, data, said):
     file = tmp_path / "odd.csv"
     file.write_bytes(data)

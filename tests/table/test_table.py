@@ -87,10 +87,20 @@ def test_every_cell_that_counts_is_its_own_or_that_of_its_genus_or_does_not_appl
 def test_with_taxon_returns_a_new_table(shipped):
     before = state(shipped)
     new = shipped.with_taxon(
-        "hypancistrus_new", scientificName="Hypancistrus sp.", genus="Hypancistrus", tradeCode="L999",
-        careGroup="hypancistrus", commonness="rare", adult_size=120, tail_fork="concave:0.8|forked:0.2",
-        dorsal_rays="7..8", belly_spots=True, spot_colour="-", belly_plates_young="naked", head_spots=None,
-    )  # fmt: skip
+        "hypancistrus_new",
+        scientificName="Hypancistrus sp.",
+        genus="Hypancistrus",
+        tradeCode="L999",
+        careGroup="hypancistrus",
+        commonness="rare",
+        adult_size=120,
+        tail_fork="concave:0.8|forked:0.2",
+        dorsal_rays="7..8",
+        belly_spots=True,
+        spot_colour="-",
+        belly_plates_young="naked",
+        head_spots=None,
+    )
     assert state(shipped) == before
     assert len(new) == len(shipped) + 1
     assert new.ids == (*shipped.ids, "hypancistrus_new")
@@ -127,15 +137,27 @@ def test_with_taxon_lists_everything_that_is_wrong(shipped):
     before = state(shipped)
     with pytest.raises(TableError) as error:
         shipped.with_taxon(
-            "hypancistrus_zebra", tail_fork="forkd", dorsal_rays="9..7", adult_size="0", colour="red",
-            belly_plates_young="plate", commonness="weekly", careGroup="hypancistrs",
+            "hypancistrus_zebra",
+            tail_fork="forkd",
+            dorsal_rays="9..7",
+            adult_size="0",
+            colour="red",
+            belly_plates_young="plate",
+            commonness="weekly",
+            careGroup="hypancistrs",
             nameAccordingTo="ARM2003",
-        )  # fmt: skip
+        )
     assert places(error) == [
-        ("id", "hypancistrus_zebra"), ("tail_fork", "forkd"), ("dorsal_rays", "9..7"), ("adult_size", "0"),
-        ("colour", "red"), ("belly_plates_young", "plate"), ("commonness", "weekly"),
-        ("careGroup", "hypancistrs"), ("nameAccordingTo", "ARM2003"),
-    ]  # fmt: skip
+        ("id", "hypancistrus_zebra"),
+        ("tail_fork", "forkd"),
+        ("dorsal_rays", "9..7"),
+        ("adult_size", "0"),
+        ("colour", "red"),
+        ("belly_plates_young", "plate"),
+        ("commonness", "weekly"),
+        ("careGroup", "hypancistrs"),
+        ("nameAccordingTo", "ARM2003"),
+    ]
     text = str(error.value)
     assert "traits, row new (hypancistrus_zebra), tail_fork: 'forkd': " in text
     assert "did you mean 'forked'?" in text
@@ -201,9 +223,14 @@ def test_with_trait_lists_everything_that_is_wrong():
     with pytest.raises(TableError) as error:
         table.with_trait(twice, {"a": "q", "z": "p"})
     assert places(error) == [
-        ("tail", "ordnal"), ("tail", "p, p, x|y"), ("tail", "one"), ("tail", "x|y"), ("tail", "tail"),
-        ("tail", "q"), ("tail", "z"),
-    ]  # fmt: skip
+        ("tail", "ordnal"),
+        ("tail", "p, p, x|y"),
+        ("tail", "one"),
+        ("tail", "x|y"),
+        ("tail", "tail"),
+        ("tail", "q"),
+        ("tail", "z"),
+    ]
     assert state(table) == before
 
 
@@ -277,8 +304,10 @@ def test_a_table_made_by_hand_is_checked():
             own_cells={},
         )
     assert places(error) == [
-        ("belly_colour", "belly_colour"), ("belly_colour_young", "belly_colour_young"), ("id", "a"),
-    ]  # fmt: skip
+        ("belly_colour", "belly_colour"),
+        ("belly_colour_young", "belly_colour_young"),
+        ("id", "a"),
+    ]
     assert error.value.problems[-1].row == "4"
 
 

@@ -26,10 +26,28 @@ from .small_folder import table_of
 FORMULA_SIGNS = "=+-@\t\r"
 """What a spreadsheet takes for the start of a formula: https://owasp.org/www-community/attacks/CSV_Injection"""
 NASTY = (
-    "=1+1", "+49 170", "-", "-3..4", "-x", "@SUM(A1)", "'=1", "''@x", "'", "it's", '"', 'say "no", twice',
-    "one\ntwo\r\nthree", "one\rtwo", "a,b;c", "<script>alert(1)</script>", "é \u2028 漢字 \U0001f41f", "1e5",
-    "nan", "0x10", "'\t=x",
-)  # fmt: skip
+    "=1+1",
+    "+49 170",
+    "-",
+    "-3..4",
+    "-x",
+    "@SUM(A1)",
+    "'=1",
+    "''@x",
+    "'",
+    "it's",
+    '"',
+    'say "no", twice',
+    "one\ntwo\r\nthree",
+    "one\rtwo",
+    "a,b;c",
+    "<script>alert(1)</script>",
+    "é \u2028 漢字 \U0001f41f",
+    "1e5",
+    "nan",
+    "0x10",
+    "'\t=x",
+)
 
 
 # -- tables, as small as they can be ---------------------------------------------------------------------
@@ -58,13 +76,25 @@ def traits(draw, trait_id: str, others: list[Trait]) -> Trait:
         other = draw(st.sampled_from(asked))
         applies = (other.id, tuple(draw(st.lists(st.sampled_from(other.states), min_size=1, unique=True))))
     return Trait(
-        id=trait_id, kind=kind, label=draw(written_text), question=draw(some_text), how=draw(written_text),
+        id=trait_id,
+        kind=kind,
+        label=draw(written_text),
+        question=draw(some_text),
+        how=draw(written_text),
         unit=draw(st.sampled_from(UNITS if has_states else UNITS[1:])),
-        states=states, words=words, error=draw(shares), error_basis=draw(written_text),
-        spread=draw(amounts), spread_is_relative=draw(st.booleans()), effort=draw(amounts),
-        applies_when=applies, needs_adult=draw(st.booleans()), in_key=draw(st.booleans()),
-        group=draw(written_text), core=draw(st.booleans()),
-    )  # fmt: skip
+        states=states,
+        words=words,
+        error=draw(shares),
+        error_basis=draw(written_text),
+        spread=draw(amounts),
+        spread_is_relative=draw(st.booleans()),
+        effort=draw(amounts),
+        applies_when=applies,
+        needs_adult=draw(st.booleans()),
+        in_key=draw(st.booleans()),
+        group=draw(written_text),
+        core=draw(st.booleans()),
+    )
 
 
 @st.composite
@@ -123,20 +153,28 @@ def tables(draw) -> TraitTable:
         evidence[0] |= {"source": keys[0], "class": "read", "locator": draw(written_text)}
     meta = [
         {
-            "scientificName": draw(some_text), "genus": genus[i], "vernacularName": draw(written_text),
-            "tradeCode": draw(written_text), "careGroup": groups[0] if groups else "",
+            "scientificName": draw(some_text),
+            "genus": genus[i],
+            "vernacularName": draw(written_text),
+            "tradeCode": draw(written_text),
+            "careGroup": groups[0] if groups else "",
             "commonness": draw(st.sampled_from(["", "common", "rare"])),
             "nameAccordingTo": keys[0] if keys else "",
         }
         for i in range(len(taxa))
-    ]  # fmt: skip
+    ]
     about = draw(st.one_of(st.just({}), st.fixed_dictionaries({"version": some_text, "more": json_values})))
     return TraitTable(
-        traits=tuple(made), taxa=frame(meta, META[1:], pd.Index(taxa, name="id")), own_cells=columns,
+        traits=tuple(made),
+        taxa=frame(meta, META[1:], pd.Index(taxa, name="id")),
+        own_cells=columns,
         genera=genera,
         care=frame(care, [*HEADERS["care.csv"], *(column.id for column in shipped_care_columns())]),
-        evidence=frame(evidence, HEADERS["evidence.csv"]), sources=sources, name="fish", about=about,
-    )  # fmt: skip
+        evidence=frame(evidence, HEADERS["evidence.csv"]),
+        sources=sources,
+        name="fish",
+        about=about,
+    )
 
 
 json_values = st.recursive(
@@ -267,13 +305,15 @@ def test_a_table_of_some_kinds_leaves_out_what_is_said_of_the_others():
 @pytest.mark.parametrize(
     ("change", "place"),
     [
-        ({"error": 2.0}, ("traits.csv", "error")), ({"question": ""}, ("traits.csv", "question")),
+        ({"error": 2.0}, ("traits.csv", "error")),
+        ({"question": ""}, ("traits.csv", "question")),
         ({"effort": 0.0}, ("traits.csv", "effort_s")),
         ({"spread": float("nan"), "spread_is_relative": False}, ("traits.csv", "spread")),
-        ({"unit": "cm"}, ("traits.csv", "unit")), ({"how": "a\x00b"}, ("traits.csv", "how_to_look")),
+        ({"unit": "cm"}, ("traits.csv", "unit")),
+        ({"how": "a\x00b"}, ("traits.csv", "how_to_look")),
         ({"how": "x" * 20_000}, ("traits.csv", "how_to_look")),
     ],
-)  # fmt: skip
+)
 def test_what_could_not_be_loaded_again_is_not_written(change, place):
     table = load_table()
     first, *rest = table.traits

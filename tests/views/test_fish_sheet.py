@@ -75,8 +75,12 @@ def test_the_look_says_nothing_that_the_row_does_not(taxon, young):
 
 
 def test_the_body_form_is_that_of_the_row_before_that_of_the_genus():
-    for genus, depth, form in [("Ancistrus", "", "broad"), ("Ancistrus", "flat", "flat"),
-                               ("Chaetostoma", "normal", "broad"), ("Nosuch", "", "deep")]:  # fmt: skip
+    for genus, depth, form in [
+        ("Ancistrus", "", "broad"),
+        ("Ancistrus", "flat", "flat"),
+        ("Chaetostoma", "normal", "broad"),
+        ("Nosuch", "", "deep"),
+    ]:
         made = table().with_taxon("k", scientificName=f"{genus} k", body_depth=depth)
         assert look_of(made, "k").form == form
 

@@ -27,11 +27,15 @@ def test_counts_come_first_then_what_became_of_each_row(tmp_path):
     text = repr(found)
     assert text.splitlines()[0] == "fish.csv: 4 rows: 1 new kind, 1 changed, 1 as it is, 1 not taken"
     told = (
-        "column 'Notes' not taken", "row 2, Hypancistrus zebra (L046, L098): changed",
-        "adult_size: 100 \u2192 61", "Length: '61 mm' read as 61 mm",
-        "'forked / straight' read as straight|forked", "row 3, Ancistrus novus: new",
-        "not taken: Tail fin edge 'zigzag'", "row 4, L200: not taken",
-    )  # fmt: skip
+        "column 'Notes' not taken",
+        "row 2, Hypancistrus zebra (L046, L098): changed",
+        "adult_size: 100 \u2192 61",
+        "Length: '61 mm' read as 61 mm",
+        "'forked / straight' read as straight|forked",
+        "row 3, Ancistrus novus: new",
+        "not taken: Tail fin edge 'zigzag'",
+        "row 4, L200: not taken",
+    )
     places = [text.index(part) for part in told]
     assert places == sorted(places)
     assert "row 5" not in text
