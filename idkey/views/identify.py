@@ -21,6 +21,7 @@ from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft
 from idkey.views.words import answer_words, none_words, number_of
 
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
+_NAME_COLUMN = 35  # where names begin beside their bars in a console
 _LITTLE = 1.0
 _SIDES = ("Speaks for it", "Speaks against it", "Says little")
 _SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[Block, ...]]] = WeakKeyDictionary()
@@ -43,7 +44,7 @@ def identification_document(fish: Identification) -> Document:
     blocks = (
         Lines((fish.outcome().text,), style="outcome"),
         On(SCREEN, _names(fish, care=False)),
-        On(TEXT, (Lines((*bars, *more)),)),
+        On(TEXT, (Lines((*bars, *more), indent=_NAME_COLUMN),)),
         Lines(ask),
         On(SCREEN, _seen(fish)),
     )
