@@ -12,10 +12,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
-
-import numpy as np
-import pandas as pd
 
 from idkey.display import Printed
 from idkey.errors import IdkeyError
@@ -96,29 +92,6 @@ class Comparison(Printed):
         """All of them: differing, shared, unknown."""
         return self.differ + self.shared + self.unknown
 
-    def to_frame(self) -> pd.DataFrame:
-        """Return one row a trait; columns trait, label, one a kind (its id), right, right_young and kind."""
-        rows = [
-            {"trait": c.trait.id, "label": c.trait.name}
-            | dict(zip(self.taxa, c.cells, strict=True))
-            | {"right": c.right, "right_young": np.nan if c.right_young is None else c.right_young}
-            | {"kind": c.kind}
-            for c in self.contrasts
-        ]
-        return pd.DataFrame(rows)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the comparison as plain lists, numbers and text, ready for JSON."""
-        measures = ("right", "right_young", "kind", "hearsay")
-        rows = [
-            {"trait": c.trait.id, "cells": list(c.cells)} | {name: getattr(c, name) for name in measures}
-            for c in self.contrasts
-        ]
-        looks = {name: [t.id for t in getattr(self, name)] for name in ("looks", "looks_young")}
-        names = {"taxa": list(self.taxa), "labels": list(self.labels)}
-        mixed = {"mix_up": self.mix_up, "mix_up_young": self.mix_up_young}
-        return names | looks | mixed | {"contrasts": rows}
-
 
 def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     """Put two or more kinds side by side.
@@ -128,6 +101,7 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
 
     Examples
     --------
+    >>> import pandas as pd
     >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"], "spots": ["w", "w"]})
     >>> found = compare(TraitTable.from_frame(frame, taxon="kind"), "a", "b")
     >>> [c.trait.id for c in found.differ], [c.trait.id for c in found.shared], round(found.mix_up, 3)

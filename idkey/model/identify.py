@@ -1,8 +1,12 @@
-"""Identification: answers go in one by one; ranking, reasons and the next question come out."""
+"""Identification: answers go in one by one; ranking, reasons and the next question come out.
+
+A reason is what one answer does for or against one kind, in decibans: ``10 log10`` of the likelihood of the
+answer in this kind over its mean over all kinds.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -12,22 +16,22 @@ import numpy as np
 import pandas as pd
 
 from idkey.display import Shown
-from idkey.errors import AnswerError
 from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
-from idkey.model.combine import TableModel, model_of
+from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, check_table, prior_vector
-from idkey.model.reasons import Evidence, Reason, reasons, strength
-from idkey.table.schema import LIFE_STAGE, Trait
+from idkey.table.names import one
+from idkey.table.schema import LIFE_STAGE, Trait, parse_answer
 from idkey.table.table import TraitTable
-from idkey.table.words import percent
+from idkey.table.words import cell_words, percent, row_words
 
-__all__ = ["Identification", "Outcome", "Ranked", "strength"]
+__all__ = ["Identification", "Outcome", "Reason", "strength"]
 
 _MORE_LIKELY_THAN_NOT = 0.5
+_NOTHING = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,17 +46,15 @@ class Outcome:
         return self.text
 
 
-class Ranked(NamedTuple):
-    """One row of `Identification.ranking` as a plain record; the attributes are its columns."""
+class Reason(NamedTuple):
+    """What one answer does for or against one kind: the columns of `Identification.why`."""
 
-    taxon: str
-    name: str
-    probability: float
-    agreement: float
-    compared: int
-    fit: float
-    deviation: float
-    candidate: bool
+    trait: str
+    label: str
+    answer: str
+    row: str
+    decibans: float
+    text: str
 
 
 class _State(NamedTuple):
@@ -60,37 +62,6 @@ class _State(NamedTuple):
 
     answers: dict[str, str]
     unseen: tuple[str, ...]
-
-
-class _Evaluated:
-    """What follows from one set of answers, computed when first asked for."""
-
-    def __init__(self, model: TableModel, prior: np.ndarray, coverage: float, answers: Mapping[str, str]):
-        self._model = model
-        self._prior = prior
-        self._coverage = coverage
-        self.coded: Coded = code_answers(model.table, answers)
-
-    @cached_property
-    def posterior(self) -> np.ndarray:
-        return posterior(self._model, self.coded, self._prior)[0]
-
-    @cached_property
-    def adult(self) -> np.ndarray:
-        return self._model.stage_weights(self.coded)[0]
-
-    @cached_property
-    def ranking(self) -> pd.DataFrame:
-        return rank_frame(self._model, self.coded, self.posterior, self._coverage)
-
-    @cached_property
-    def ranked(self) -> tuple[Ranked, ...]:
-        columns = [self.ranking[column].tolist() for column in Ranked._fields]
-        return tuple(map(Ranked._make, zip(*columns, strict=True)))
-
-    @cached_property
-    def evidence(self) -> Evidence:
-        return Evidence.of(self._model, self._model.contributions(self.coded))
 
 
 class Identification(Shown):
@@ -174,37 +145,58 @@ class Identification(Shown):
             answers[trait] = text
         return self._step(answers, unseen)
 
-    def forget(self, trait: str) -> Identification:
-        """Take back the answer to one trait, so that it may be asked again. Raises AnswerError."""
-        read_answer(self.table, trait, None)
-        answers = {t: v for t, v in self._state.answers.items() if t != trait}
-        return self._step(answers, [t for t in self._state.unseen if t != trait])
-
     def clear(self) -> Identification:
         """Take back every answer at once; `undo` brings them back."""
         return self._step({}, ())
 
-    def _step(self, answers: dict[str, str], unseen: Iterable[str]) -> Identification:
+    def _step(self, answers: dict[str, str], unseen: Collection[str]) -> Identification:
         self._history.append(_State(answers, tuple(unseen)))
-        self._forget_evaluation()
+        self._forget_what_follows()
         return self
 
     def undo(self) -> Identification:
         """Take back the last step; does nothing where there is none."""
         if len(self._history) > 1:
             self._history.pop()
-            self._forget_evaluation()
+            self._forget_what_follows()
         return self
 
     # -- what follows ---------------------------------------------------------------------------
 
-    @cached_property
-    def _now(self) -> _Evaluated:
-        return _Evaluated(self._model, self._prior, self.coverage, self.answers)
+    def _forget_what_follows(self) -> None:
+        for name, thing in vars(Identification).items():
+            if isinstance(thing, cached_property):
+                vars(self).pop(name, None)
 
-    def _forget_evaluation(self) -> None:
-        for name in ("_now", "_questions", "_outcome"):
-            vars(self).pop(name, None)
+    @cached_property
+    def _coded(self) -> Coded:
+        return code_answers(self.table, self.answers)
+
+    @cached_property
+    def _posterior(self) -> np.ndarray:
+        return posterior(self._model, self._coded, self._prior)[0]
+
+    @cached_property
+    def _ranking(self) -> pd.DataFrame:
+        return rank_frame(self._model, self._coded, self._posterior, self.coverage)
+
+    @cached_property
+    def _ranked(self) -> tuple[Any, ...]:
+        return tuple(self._ranking.itertuples(index=False, name="Ranked"))
+
+    @cached_property
+    def _evidence(self) -> tuple[dict[str, tuple[np.ndarray, np.ndarray]], np.ndarray]:
+        """By trait the decibans, and where another answer of its group outdoes it; those of the age."""
+        terms, rest = self._model.contributions(self._coded)
+        evidence = {
+            trait_id: (self._decibans(term), self._model.to_table_order(term) == 0)
+            for trait_id, term in terms.items()
+        }
+        return evidence, self._decibans(rest)
+
+    def _decibans(self, term: np.ndarray) -> np.ndarray:
+        mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
+        return self._model.to_table_order(term - mean) * 10 / np.log(10)
 
     def ranking(self) -> pd.DataFrame:
         """Return all kinds and "none of these", likeliest first, as a frame of shape (n_taxa + 1, 8).
@@ -212,15 +204,15 @@ class Identification(Shown):
         Columns taxon, name, probability, agreement, compared, fit, deviation and candidate; see
         `idkey.model.match.rank_frame`.
         """
-        return self._now.ranking.copy()
+        return self._ranking.copy()
 
-    def ranked(self) -> tuple[Ranked, ...]:
-        """Return the rows of `ranking` as plain records, which is what a screen needs at every click."""
-        return self._now.ranked
+    def ranked(self) -> tuple[Any, ...]:
+        """Return the rows of `ranking` as named tuples, which is what a screen needs at every click."""
+        return self._ranked
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
-        return candidate_names([*self.table.ids, NONE], self._now.posterior[None], self.coverage)[0]
+        return candidate_names([*self.table.ids, NONE], self._posterior[None], self.coverage)[0]
 
     def questions(self) -> list[Question]:
         """Return the questions worth asking now, best first."""
@@ -229,14 +221,14 @@ class Identification(Shown):
     @cached_property
     def _questions(self) -> list[Question]:
         asker = asker_of(self.table)
-        canonical = self._model.to_canonical_order(self._now.posterior)
-        gains = asker.gains(canonical, self._now.adult, self._model.said_in_group(self._now.coded))
-        applies = asker.applicable(canonical)
-        adult = float(self._now.adult @ canonical)
+        canonical = self._model.to_canonical_order(self._posterior)
+        adult = self._model.stage_weights(self._coded)[0]
+        gains = asker.gains(canonical, adult, self._model.said_in_group(self._coded))
+        applies, is_adult = asker.applicable(canonical), float(adult @ canonical)
         found = [
             Question(trait, float(gain), float(gain) / trait.effort)
             for trait, gain, share in zip(asker.traits, gains, applies, strict=True)
-            if gain >= MIN_GAIN and self._may_ask(trait, float(share), adult)
+            if gain >= MIN_GAIN and self._may_ask(trait, float(share), is_adult)
         ]
         return sorted(found, key=lambda q: (-q.rate, q.trait.id))
 
@@ -310,28 +302,43 @@ class Identification(Shown):
 
     def reasons(self, taxon: str) -> tuple[Reason, ...]:
         """Return the rows of `why` as plain records. Raises UnknownName."""
-        return reasons(self.table, self.answers, self._now.evidence, taxon)
+        taxon = taxon if taxon == NONE else one(self.table, taxon)
+        at = len(self.table) if taxon == NONE else self.table.position(taxon)
+        evidence, age = self._evidence
+        reasons = []
+        for trait_id, (decibans, silent) in evidence.items():
+            trait, answer, value = self.table.trait(trait_id), self.answers[trait_id], float(decibans[at])
+            holds = "not in the table" if taxon == NONE else row_words(self.table, taxon, trait)
+            weight = strength(value)
+            if trait.group and silent[at] and taxon != NONE:
+                weight = "not counted: another answer says as much or more of the same"
+            said = cell_words(trait, parse_answer(trait, answer))
+            text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
+            reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
+        reasons.sort(key=lambda r: (-abs(r.decibans), r.trait))
+        value = float(age[at])
+        if abs(value) > _NOTHING:
+            said = self.answers.get(LIFE_STAGE, "not known")
+            text = f"Age: {said if said == 'not known' else f'you said {said}'} ({strength(value)})"
+            reasons.append(Reason(LIFE_STAGE, "Age", said, "", value, text))
+        return tuple(reasons)
 
-    # -- keeping it -----------------------------------------------------------------------------
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the answers as plain data that JSON can hold."""
-        return {"answers": dict(self._state.answers), "unseen": list(self._state.unseen)}
+def strength(decibans: float) -> str:
+    """Evidence in words, on Jeffreys's scale of half powers of ten (Theory of Probability; from memory)."""
+    size = abs(decibans)
+    if size < 1:
+        return "says little"
+    side = "for" if decibans > 0 else "against"
+    word = "weak" if size < 5 else "fair" if size < 10 else "strong" if size < 20 else "decisive"
+    return f"{word} evidence {side}"
 
-    @classmethod
-    def from_dict(cls, table: TraitTable, data: Mapping[str, Any], **options: Any) -> Identification:
-        """Make an identification from what `to_dict` gave; options as for the class.
 
-        Raises AnswerError for data of another shape, or an answer that this table cannot take.
-        """
-        answers = data.get("answers", {}) if isinstance(data, Mapping) else None
-        unseen = data.get("unseen", ()) if isinstance(data, Mapping) else ()
-        if not isinstance(answers, Mapping) or not isinstance(unseen, (list, tuple)):
-            msg = f"{data!r}: write what to_dict() gives: {{'answers': {{trait: answer}}, 'unseen': [trait]}}"
-            raise AnswerError(msg)
-        fish = cls(table, **options)
-        for trait, value in answers.items():
-            fish.answer(trait, value)
-        for trait in unseen:
-            fish.answer(trait, None)
-        return fish
+def _row_sentence(holds: str, taxon: str) -> str:
+    if taxon == NONE:
+        return "no kind stands behind this"
+    if holds == "not known":
+        return "the table does not know"
+    if holds == "does not apply":
+        return "this does not apply to it"
+    return f"the table has {holds}"

@@ -13,11 +13,10 @@ from sklearn.utils import Tags, check_array, check_consistent_length, column_or_
 from sklearn.utils.multiclass import check_classification_targets
 
 from idkey.errors import AnswerError, IdkeyError
-from idkey.model.agreement import agreement
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.combine import TableModel, model_of
 from idkey.model.evidence import NONE
-from idkey.model.fit import fit_of
+from idkey.model.fit import agreement, fit_of
 from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, prior_vector
 from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
@@ -77,14 +76,14 @@ def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, cover
     kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
     """
     table = model.table
-    fit = fit_of(model, coded)
+    fit, (similarity, compared) = fit_of(model, coded), agreement(table, coded)
     frame = pd.DataFrame(
         {
             "taxon": [*table.ids, NONE],
             "name": [*(table.label(t) for t in table.ids), NONE],
             "probability": probabilities,
-            "agreement": np.append(agreement(table, coded)[0], np.nan),
-            "compared": np.append(agreement(table, coded, counts=True)[0], 0).astype(int),
+            "agreement": np.append(similarity[0], np.nan),
+            "compared": np.append(compared[0], 0).astype(int),
             "fit": np.append(fit.fraction, np.nan),
             "deviation": np.append(fit.deviation, np.nan),
         }
@@ -265,7 +264,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         0 to 1; NaN where no trait can be compared.
         """
         coded = self._coded(frame)
-        return agreement(self.table_, coded)
+        return agreement(self.table_, coded)[0]
 
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""

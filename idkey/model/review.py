@@ -90,10 +90,6 @@ class Review(Printed):
         """Traits that do not earn their place; see `idkey.model.distinguish.Worth`."""
         return tuple(w for w in self.worth if not w.earns)
 
-    def to_frame(self) -> pd.DataFrame:
-        """Return a copy of the grid."""
-        return self.grid.copy()
-
 
 def review(table: TraitTable) -> Review:
     """Look over a whole table. Raises IdkeyError for no trait table."""

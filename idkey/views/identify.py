@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from typing import Any
 from urllib.parse import quote
 from weakref import WeakKeyDictionary
 
@@ -10,7 +11,7 @@ from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.evidence import NONE
-from idkey.model.identify import Identification, Ranked
+from idkey.model.identify import Identification
 from idkey.table.reading import trait_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text
 from idkey.table.table import TraitTable
@@ -51,7 +52,7 @@ def identification_document(fish: Identification) -> Document:
     return Document("", blocks, titled=())
 
 
-def _bar(row: Ranked) -> doc.Bar:
+def _bar(row: Any) -> doc.Bar:
     return doc.Bar(row.probability, percent(row.probability), none_words(row.taxon, row.name))
 
 
@@ -89,7 +90,7 @@ def _names(fish: Identification, *, care: bool) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
-def _why(fish: Identification, row: Ranked) -> tuple[Block, ...]:
+def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
     groups: dict[str, list[str]] = defaultdict(list)
     for reason in fish.reasons(row.taxon):

@@ -74,7 +74,6 @@ BAD_ANSWERS = [
 def test_a_bad_answer_is_refused_everywhere_alike(trait, value, parts):
     refused(AnswerError, lambda: Identification(TABLE).answer(trait, value), *parts)
     refused(AnswerError, lambda: MATCH.rank({trait: value}), *parts)
-    refused(AnswerError, lambda: Identification.from_dict(TABLE, {"answers": {trait: value}}), *parts)
     in_key = [p.replace(", life_stage", "") for p in parts]
     refused(AnswerError, lambda: KEY.classify({trait: value}), *in_key)
     if trait in (*TABLE.trait_ids, "life_stage"):
@@ -110,7 +109,6 @@ def test_an_unknown_name_is_refused():
     meant = "did you mean 'panaqolus_nix'?"
     refused(UnknownName, lambda: fish.why("panaqolus_nux"), "'panaqolus_nux'", meant)
     meant = "did you mean 'tail'?"
-    refused(AnswerError, lambda: Identification(TABLE).forget("tial"), "'tial'", TRAITS, meant)
 
 
 @pytest.mark.parametrize(
@@ -168,12 +166,6 @@ def test_nothing_is_no_answer(trait, value):
 
 def test_a_state_may_hold_the_sign_that_parts_states():
     assert parse_answer(nominal("band", ("a|b", "c")), "a|b") == States(("a|b",), (1.0,))
-
-
-@pytest.mark.parametrize("data", [None, [], {"answers": ["a"]}, {"answers": {}, "unseen": "pattern"}])
-def test_kept_answers_of_another_shape(data):
-    with pytest.raises(AnswerError, match="write what to_dict"):
-        Identification.from_dict(TABLE, data)
 
 
 def test_a_length_may_carry_its_unit_and_a_young_fish_its_darwin_core_word():

@@ -1,6 +1,5 @@
 """Kinds side by side and lookalikes: the arithmetic, the choice of looks, what others say of real pairs."""
 
-import json
 import math
 from dataclasses import replace
 
@@ -279,16 +278,6 @@ def test_pairs_of_which_little_is_known_are_kept_apart():
 def test_errors(error, call, said):
     with pytest.raises(error, match=said):
         call()
-
-
-def test_as_a_frame_and_as_plain_data():
-    found = compare(TABLE, "hypancistrus_contradens", "hypancistrus_l201")
-    frame = found.to_frame()
-    assert frame["trait"].is_unique
-    assert len(frame) == len(TABLE.traits)
-    assert frame.columns.tolist()[2:4] == list(found.taxa)
-    assert frame.loc[frame["trait"] == "adult_size", "right_young"].isna().all()
-    assert json.loads(json.dumps(found.to_dict()))["looks"] == looks(found)
 
 
 def test_the_shipped_list_is_in_order_and_complete():

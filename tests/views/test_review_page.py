@@ -144,7 +144,7 @@ def test_a_large_table_is_cut_into_even_sheets_and_what_is_left_out_is_said():
     assert len(sheets) == MOST_SHEETS
     shown = [word for svg, _ in sheets for word in words_of(svg) if word.startswith("kind 0")]
     assert len(shown) == MOST_SHEETS * MOST_ROWS
-    left_out = "Not shown: 7 more kinds and 1 more trait; to_frame() has all."
+    left_out = "Not shown: 7 more kinds and 1 more trait; .grid has all."
     assert left_out in found._repr_html_()
     assert left_out in review_page(found)
     assert "sheet 2 of 4" in sheets[1][1]
