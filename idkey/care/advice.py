@@ -13,7 +13,7 @@ from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
-from idkey.table.care import CareColumn
+from idkey.table.schema import CareColumn
 
 
 @dataclass(frozen=True, slots=True)

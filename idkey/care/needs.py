@@ -9,12 +9,10 @@ from typing import Generic, TypeAlias, TypeVar
 
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
-from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
 from idkey.table.claims import CLASSES, NOT_FOLLOWED
-from idkey.table.schema import Range
+from idkey.table.schema import EVERY_GROUP, CareColumn, Range, parse_care
 from idkey.table.table import TraitTable
-from idkey.table.units import amount
-from idkey.table.words import listed, percent
+from idkey.table.units import amount, listed, percent
 
 Value: TypeAlias = tuple[float, float] | float | frozenset[str] | str | None
 """A need as a value: a range, a minimum, states, a text, or None for not known or not settled."""

@@ -11,10 +11,9 @@ from idkey.care.needs import Value, format_value
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Companion, Tank
 from idkey.care.water import oxygen_saturation, pressure_at_altitude, unionised_ammonia
-from idkey.table.care import CareColumn
 from idkey.table.names import folded
-from idkey.table.units import amount
-from idkey.table.words import listed
+from idkey.table.schema import CareColumn
+from idkey.table.units import amount, listed
 
 VERDICTS = ("pass", "fails", "not measured", "need not known", "names disagree", "read")
 """What a row can say; ``read`` is a text for the keeper to judge by, and never counts as a pass."""

@@ -13,8 +13,8 @@ from idkey.display import Printed
 from idkey.errors import IdkeyError
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
-from idkey.table.care import CareColumn
 from idkey.table.names import every
+from idkey.table.schema import CareColumn
 from idkey.table.table import TraitTable
 
 _MOST_NAMES = 8

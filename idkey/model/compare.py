@@ -20,7 +20,6 @@ from idkey.model.prior import check_table
 from idkey.table.names import every
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
-from idkey.table.words import row_words, young_cell
 
 __all__ = ["Comparison", "Contrast", "compare"]
 
@@ -142,7 +141,7 @@ def _tells(right: float, k: int) -> bool:
 
 def _contrast(tell: Distinguisher, trait: Trait, taxa: Sequence[str], at: list[int]) -> Contrast:
     table = tell.table
-    cells = [(table.cells[trait.id][table.position(t)], young_cell(table, t, trait)) for t in taxa]
+    cells = [(table.cell(t, trait.id), table.young_cell(t, trait.id)) for t in taxa]
     right = 1 - tell.mix_up([trait.id], at)
     shows_young = bool(tell.known(trait.id, "young")[at].all())
     right_young = 1 - tell.mix_up([trait.id], at, "young") if shows_young else None
@@ -150,7 +149,7 @@ def _contrast(tell: Distinguisher, trait: Trait, taxa: Sequence[str], at: list[i
         kind = "unknown"
     else:
         kind = "shared" if all(cell == cells[0] for cell in cells) else "differs"
-    words = tuple(row_words(table, taxon, trait) for taxon in taxa)
+    words = tuple(table.words(taxon, trait.id) for taxon in taxa)
     return Contrast(trait, words, right, right_young, kind, trait.id in HEARSAY)
 
 

@@ -24,9 +24,9 @@ from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, check_table, prior_vector
 from idkey.table.names import one
-from idkey.table.schema import LIFE_STAGE, Trait, parse_answer
+from idkey.table.schema import LIFE_STAGE, Trait, cell_words, parse_answer
 from idkey.table.table import TraitTable
-from idkey.table.words import cell_words, percent, row_words
+from idkey.table.units import percent
 
 __all__ = ["Identification", "Outcome", "Reason", "strength"]
 
@@ -308,7 +308,7 @@ class Identification(Shown):
         reasons = []
         for trait_id, (decibans, silent) in evidence.items():
             trait, answer, value = self.table.trait(trait_id), self.answers[trait_id], float(decibans[at])
-            holds = "not in the table" if taxon == NONE else row_words(self.table, taxon, trait)
+            holds = "not in the table" if taxon == NONE else self.table.words(taxon, trait.id)
             weight = strength(value)
             if trait.group and silent[at] and taxon != NONE:
                 weight = "not counted: another answer says as much or more of the same"

@@ -5,13 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from idkey.table.care import EVERY_GROUP, CareColumn, parse_care
+from idkey.table.cells import effective
 from idkey.table.claims import SOURCED, Source
 from idkey.table.csvfile import Found, Sheet
 from idkey.table.fields import HEADERS
-from idkey.table.genera import effective
 from idkey.table.rows import Known, checked, read_care_columns, read_traits
-from idkey.table.schema import YOUNG, Cell, NotKnown, OwnCell, Trait, parse_cell
+from idkey.table.schema import (
+    EVERY_GROUP,
+    YOUNG,
+    CareColumn,
+    Cell,
+    NotKnown,
+    OwnCell,
+    Trait,
+    parse_care,
+    parse_cell,
+)
 
 __all__ = ["Checked", "check_sheets", "taken_over"]
 

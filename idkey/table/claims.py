@@ -2,24 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+import logging
+import re
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
+
+import bibtexparser
 
 from idkey.errors import one_of
+from idkey.table import layout
+from idkey.table.csvfile import ODD_CHARACTER, Found, text_of
 from idkey.table.fields import CLASSES, SCOPES
 from idkey.table.schema import Cell, NotKnown, Range, States, Trait, parse_cell
 
 __all__ = [
     "CLASSES",
     "SOURCED",
+    "SOURCES",
     "UNSOURCED",
     "Claim",
     "Source",
+    "bibtex",
     "claimed_cell",
     "is_covered",
     "is_within",
+    "parse_sources",
+    "read_sources",
 ]
 
+SOURCES = "sources.bib"
+
+_KEY = re.compile(r"@\w+\s*\{\s*([^\s,={}]+)")
+_SHORT_NAME = re.compile(r"@string[^@]*", re.IGNORECASE)
+_UNREADABLE = "not a BibTeX entry that can be read; look for a missing brace, comma or a key used twice"
+_SHOWN = 60
+_LOGGER = logging.getLogger("bibtexparser.splitter")
 SOURCED = ("read", "secondary")
 """Classes that need a source."""
 NOT_FOLLOWED = "Not followed"
@@ -117,3 +135,127 @@ def is_covered(trait: Trait | None, cell: Cell, claims: Collection[Cell]) -> boo
     if not ranges or cell.high > max(claim.high for claim in ranges):
         return False
     return (trait is not None and trait.kind == "ceiling") or min(claim.low for claim in ranges) <= cell.low
+
+
+# -- sources.bib -----------------------------------------------------------------------------------------
+
+
+def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
+    """Read the bytes of sources.bib, None where there is no text; problems are added to `found`."""
+    text = text_of(SOURCES, data, found, layout.MOST_SOURCES_BYTES)
+    return None if text is None else parse_sources(text, found)
+
+
+def parse_sources(text: str, found: Found) -> dict[str, Source] | None:
+    """Read BibTeX, None where the text is none at all; problems are added to `found`.
+
+    An entry that cannot be read is there by its key alone, so that what points to it is not reported as well.
+    The texts of all entries joined are the whole text.
+    """
+    if odd := ODD_CHARACTER.search(text):
+        row = str(text.count("\n", 0, odd.start()) + 1)
+        found.add(SOURCES, row, "", odd.group(), "the line holds a control character; delete it")
+        return None
+    if right := _too_much(text):
+        found.add(SOURCES, "", "", len(text), right)
+        return None
+    logs, _LOGGER.disabled = _LOGGER.disabled, True  # What it would log is told as a problem.
+    try:
+        library = bibtexparser.parse_string(text)
+    except Exception as error:  # noqa: BLE001 - whatever the library trips over, the file cannot be read
+        found.add(SOURCES, "", "", f"{type(error).__name__}: {error}"[:_SHOWN], _UNREADABLE)
+        return None
+    finally:
+        _LOGGER.disabled = logs
+    sources: dict[str, Source] = {}
+    for block in library.failed_blocks:
+        row = str(block.start_line + 1) if block.start_line is not None else ""
+        first = (block.raw or "").strip().splitlines()[:1]
+        found.add(SOURCES, row, "", first[0][:_SHOWN] if first else "", _UNREADABLE)
+        sources.update({key: Source(key, key, key) for key in _KEY.findall(block.raw or "")})
+    texts = _entry_texts(text, library)
+    for entry, entry_text in zip(library.entries, texts, strict=True):
+        row = str((entry.start_line or 0) + 1)
+        if not entry.key:
+            found.add(SOURCES, row, "", "", "the entry has no key; write it after the brace")
+        long = next((f.key for f in entry.fields if len(str(f.value)) > layout.MOST_CELL), None)
+        if long is not None:
+            right = f"the field is longer than {layout.MOST_CELL} characters; shorten it"
+            found.add(SOURCES, row, "", long[:_SHOWN], right)
+            sources[entry.key] = Source(entry.key, entry.key, entry.key)
+            continue
+        sources[entry.key] = _source(entry, entry_text)
+    return sources
+
+
+def _too_much(text: str) -> str:
+    """Say what is more than sources.bib may hold; blank where nothing is."""
+    if text.count("@") > layout.MOST_ENTRIES:
+        return f"the file has more than {layout.MOST_ENTRIES} entries (signs @)"
+    if text.count("=") > layout.MOST_FIELDS:
+        return f"the file has more than {layout.MOST_FIELDS} fields (signs =)"
+    # A short name may stand for a long text, and so a small file for a very large one.
+    if any(len(found.group()) > layout.MOST_SHORT_NAME for found in _SHORT_NAME.finditer(text)):
+        return f"shorten it: at most {layout.MOST_SHORT_NAME} characters from an @string to the next entry"
+    return ""
+
+
+def _entry_texts(text: str, library: Any) -> list[str]:
+    """Cut the text after each entry, so that what stands before an entry goes with it."""
+    texts: list[str] = []
+    start = end = 0
+    entries = {id(entry) for entry in library.entries}
+    for block in library.blocks:
+        raw = block.raw or ""
+        at = text.find(raw, end)
+        # A block that the library did not keep as it stood goes with the entry after it.
+        end = end if at < 0 else at + len(raw)
+        if id(block) in entries:
+            texts.append(text[start:end])
+            start = end
+    if texts:
+        texts[-1] += text[start:]
+    return texts
+
+
+def _source(entry: Any, text: str) -> Source:
+    fields = entry.fields_dict
+
+    def value(name: str) -> str:
+        field = fields.get(name)
+        return " ".join(str(field.value).replace("{", "").replace("}", "").split()) if field else ""
+
+    authors = [a.strip() for a in value("author").split(" and ") if a.strip()]
+    surnames = [a.split(",")[0] if "," in a else a.split()[-1] for a in authors]
+    who = f"{surnames[0]} et al." if len(surnames) > 2 else " & ".join(surnames) or value("title")
+    short = " ".join(part for part in (who, value("year")) if part) or entry.key
+    place = value("journal") or value("howpublished") or value("publisher") or value("booktitle")
+    number = f"({value('number')})" if value("volume") and value("number") else ""
+    where = " ".join(filter(None, (place, value("volume") + number, value("pages").replace("--", "-"))))
+    doi = value("doi")
+    parts = (", ".join(authors), value("year"), value("title"), where, doi and f"doi:{doi}")
+    full = ". ".join(filter(None, parts))
+    return Source(key=entry.key, short=short, full=full, doi=doi, entry=text)
+
+
+def bibtex(sources: Iterable[Source]) -> str:
+    """Return sources as the text of sources.bib: each entry as it was read, or made of what is known."""
+    text = ""
+    for source in sources:
+        entry = source.entry or _entry(source)
+        if text and entry.startswith("@"):
+            text += "\n" if text.endswith("\n") else "\n\n"
+        text += entry
+    return f"{text}\n" if text and not text.endswith("\n") else text
+
+
+def _entry(source: Source) -> str:
+    title = source.full.removesuffix(f"doi:{source.doi}").rstrip(". ") if source.doi else source.full
+    fields = {"title": title, "doi": source.doi}
+    lines = [f"  {name} = {{{_plain(value)}}},\n" for name, value in fields.items() if value]
+    return f"@misc{{{source.key},\n{''.join(lines)}}}\n"
+
+
+def _plain(text: str) -> str:
+    """Return text without what would end a field of BibTeX too early."""
+    return " ".join("".join(c for c in text if c not in "{}\\").split())

@@ -14,9 +14,8 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from idkey.table.care import CareColumn, parse_care
 from idkey.table.claims import NOT_FOLLOWED, claimed_cell, is_covered, is_within
-from idkey.table.schema import Cell, Range, States, cell_text
+from idkey.table.schema import CareColumn, Cell, Range, States, cell_text, parse_care
 from idkey.table.table import TraitTable
 
 __all__ = ["Disagreement", "disagreements"]

@@ -13,9 +13,9 @@ from typing import Any, Self
 import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.claims import UNSOURCED, Claim, Source
+from idkey.table.cells import Genera, OwnCells, effective
+from idkey.table.claims import UNSOURCED, Claim, Source, parse_sources
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.genera import Genera, OwnCells, effective
 from idkey.table.ids import is_id
 from idkey.table.names import one
 from idkey.table.package import added_to
@@ -32,7 +32,6 @@ from idkey.table.schema import (
     state_text,
     trait_problems,
 )
-from idkey.table.sources import parse_sources
 
 __all__ = ["Editable", "Place"]
 

@@ -11,7 +11,7 @@ import pandas as pd
 from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
 from idkey.table.check import check_sheets
-from idkey.table.claims import NOT_FOLLOWED, Source
+from idkey.table.claims import NOT_FOLLOWED, SOURCES, Source, bibtex, read_sources
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disagreements import disagreements
 from idkey.table.fields import FIELDS, HEADERS, META
@@ -19,7 +19,6 @@ from idkey.table.layout import shipped_folder
 from idkey.table.package import PACKAGE, describe, read_about
 from idkey.table.rows import care_column_row, shipped_care_sheet, trait_row
 from idkey.table.schema import cell_text
-from idkey.table.sources import SOURCES, bibtex, read_sources
 from idkey.table.table import TraitTable
 
 __all__ = ["Files", "Parts", "disagreeing", "files_of", "parts_from", "shipped_folder", "table_from"]

@@ -18,7 +18,7 @@ from typing import Any
 from idkey import display
 from idkey.errors import IdkeyError, TableError, TableWarning
 from idkey.table import disk, files, layout
-from idkey.table.claims import UNSOURCED, Source
+from idkey.table.claims import UNSOURCED, Source, bibtex, parse_sources
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
 from idkey.table.fields import META
@@ -26,7 +26,6 @@ from idkey.table.files import Parts, files_of
 from idkey.table.merge import Conflict, Merge
 from idkey.table.package import ADDED_TO, added_to, read_about
 from idkey.table.schema import YOUNG
-from idkey.table.sources import bibtex, parse_sources
 from idkey.table.states import CARE, CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 

@@ -12,10 +12,9 @@ from typing import Any, NoReturn
 
 from idkey.errors import IdkeyError
 from idkey.table import layout
-from idkey.table.care import CareColumn
 from idkey.table.csvfile import Found, text_of
 from idkey.table.fields import ABOUT, FIELDS, Field
-from idkey.table.schema import NEVER_NEGATIVE, Trait
+from idkey.table.schema import NEVER_NEGATIVE, CareColumn, Trait
 
 __all__ = ["ADDED_TO", "PACKAGE", "PROFILES", "added_to", "describe", "json_bytes", "read_about"]
 

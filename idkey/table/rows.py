@@ -8,12 +8,11 @@ from functools import cache
 from typing import Any
 
 from idkey.errors import TableError, one_of
-from idkey.table.care import CareColumn
 from idkey.table.csvfile import Found, Row, Sheet, Wrong, read_sheet
 from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, number_in, parts_of
 from idkey.table.ids import is_id
 from idkey.table.layout import MOST_NAME, MOST_STATES, shipped_folder
-from idkey.table.schema import YOUNG, Trait
+from idkey.table.schema import YOUNG, CareColumn, Trait
 
 _DEFAULT_SPREAD = "5%"
 """Measuring error of a trait with states, which has no use for one."""

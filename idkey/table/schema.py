@@ -1,4 +1,4 @@
-"""Trait kinds, states and the cell syntax: text on one side, values on the other.
+"""Traits, the columns of care, and the cell syntax: text on one side, values on the other.
 
 A cell is a state (``forked``), several states where the kind varies (``concave|forked``, with shares
 ``concave:0.8|forked:0.2`` where they are known), a range (``12..16``), a number for a ceiling, blank for
@@ -7,19 +7,17 @@ not known or the same as in the genus, ``?`` for not known in spite of the genus
 
 from __future__ import annotations
 
-import math
 import numbers
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
 import pandas as pd
 
 from idkey.errors import AnswerError, one_of
-from idkey.table.fields import KINDS
-
-Kind = Literal["nominal", "ordinal", "measure", "ceiling"]
-
+from idkey.table.fields import KINDS, number_in
+from idkey.table.units import percent
 
 LIFE_STAGE = "life_stage"
 """Answer that is no trait: whether the fish is known to be adult (Darwin Core ``lifeStage``)."""
@@ -28,6 +26,7 @@ LIFE_STAGES: tuple[str, ...] = ("adult", "young")
 YOUNG = "_young"
 """Ending of the companion column that holds what a young fish shows."""
 
+_TRUTH = bool, np.bool_
 _TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
 _SHARE_DIGITS = 9
 NEVER_NEGATIVE = ("mm", "count", "% HL", "% SL")
@@ -97,7 +96,7 @@ class Trait:
     """
 
     id: str
-    kind: Kind
+    kind: Literal["nominal", "ordinal", "measure", "ceiling"]
     label: str = ""
     question: str = ""
     how: str = ""
@@ -114,10 +113,8 @@ class Trait:
     in_key: bool = True
     group: str = ""
     core: bool = False
-    _index: Mapping[str, int] = field(init=False, repr=False, compare=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "_index", {s: i for i, s in enumerate(self.states)})
         if not self.words:
             object.__setattr__(self, "words", self.states)
 
@@ -132,12 +129,12 @@ class Trait:
         return self.label or self.id
 
     def index(self, state: str) -> int:
-        """Position of a state in `states`. Raises KeyError for a state that is not there."""
-        return self._index[state]
+        """Position of a state in `states`. Raises ValueError for a state that is not there."""
+        return self.states.index(state)
 
     def word(self, state: str) -> str:
         """Return the plain words for a state."""
-        return self.words[self._index[state]]
+        return self.words[self.index(state)]
 
     def number(self, value: float) -> str:
         """Write a number with the unit of the trait."""
@@ -168,7 +165,7 @@ def state_text(value: Any) -> str:
     >>> state_text(4.0), state_text(True), state_text(" forked ")
     ('4', 'yes', 'forked')
     """
-    if _is_truth(value):
+    if isinstance(value, _TRUTH):
         return "yes" if value else "no"
     if isinstance(value, numbers.Integral):
         # Not by way of a float, which would make neighbours of long catalogue numbers the same.
@@ -177,11 +174,6 @@ def state_text(value: Any) -> str:
         number = float(value)
         return str(int(number)) if number.is_integer() else repr(number)
     return str(value).strip()
-
-
-def _is_truth(value: Any) -> bool:
-    # numpy's truth values are no subclass of bool; this module needs nothing else of numpy.
-    return isinstance(value, bool) or type(value).__name__ in ("bool_", "bool")
 
 
 def is_missing(value: Any) -> bool:
@@ -249,10 +241,10 @@ def _parse_states(trait: Trait, text: str) -> States:
     return States(names, tuple(given[name] / total for name in names))
 
 
-def parse_range(text: str) -> Range:
+def parse_range(text: str, unit: str = "") -> Range:
     """Read ``lo..hi`` or one number. Raises ValueError with a sentence that says what would be right."""
     low_text, dots, high_text = text.partition("..")
-    right = "a range lo..hi such as 12..16, or one number"
+    right = f"a range lo..hi such as 12..16, or one number{unit and ', in '}{unit}"
     low = _parse_number(low_text, right)
     high = _parse_number(high_text, right) if dots else low
     if low > high:
@@ -262,18 +254,11 @@ def parse_range(text: str) -> Range:
 
 
 def _parse_number(text: str, right: str) -> float:
-    try:
-        if "_" in text:
-            # Python would read 12_16 as 1216.
-            raise ValueError
-        value = float(text)
-    except ValueError:
+    value = number_in(text)
+    if value is None:
         msg = f"not a number; write {right}"
-        raise ValueError(msg) from None
-    if math.isfinite(value):
-        return value
-    msg = f"not a finite number; write {right}"
-    raise ValueError(msg)
+        raise ValueError(msg)
+    return value
 
 
 def cell_text(trait: Trait, cell: OwnCell) -> str:
@@ -303,6 +288,31 @@ def _share_text(trait: Trait, name: str, share: float) -> str:
 
 def _number_text(value: float) -> str:
     return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value))
+
+
+def range_words(trait: Trait, low: float, high: float) -> str:
+    """Write a range with the unit of its trait; a single number where both ends are one."""
+    return trait.number(low) if low == high else f"{low:g} to {trait.number(high)}"
+
+
+def cell_words(trait: Trait, cell: Cell) -> str:
+    """Write a cell, or an answer, in plain words; states of unlike shares with their shares."""
+    if cell is None or isinstance(cell, NotKnown):
+        return "not known"
+    if isinstance(cell, NotApplicable):
+        return "does not apply"
+    if isinstance(cell, States):
+        return " or ".join(_states(trait, cell.names, cell.shares))
+    if trait.kind == "ceiling" and cell.low == 0:
+        return f"up to {trait.number(cell.high)}"
+    return range_words(trait, cell.low, cell.high)
+
+
+def _states(trait: Trait, names: Sequence[str], shares: Sequence[float]) -> list[str]:
+    words = [trait.word(name) for name in names]
+    if max(shares) - min(shares) < 1e-9:
+        return words
+    return [f"{word} ({percent(share)})" for word, share in zip(words, shares, strict=True)]
 
 
 def parse_answer(trait: Trait, value: Any) -> States | Range | None:
@@ -336,10 +346,8 @@ def _state_answer(trait: Trait, value: Any) -> States | None:
     elif isinstance(value, Iterable):
         parts = [state_text(v) for v in value]
     else:
-        if _is_truth(value):
-            known = [s for s in _TRUE_FALSE[bool(value)] if s in trait.states]
-            value = known[0] if known else value
-        parts = [state_text(value)]
+        names = _TRUE_FALSE[bool(value)] if isinstance(value, _TRUTH) else ()
+        parts = [name for name in names if name in trait.states][:1] or [state_text(value)]
     for part in parts:
         if part not in trait.states:
             raise ValueError(one_of(part, trait.states, f"a state of {trait.id}"))
@@ -351,21 +359,15 @@ def _state_answer(trait: Trait, value: Any) -> States | None:
 
 
 def _number_answer(trait: Trait, value: Any) -> Range:
-    if isinstance(value, str):
-        unit = trait.unit if trait.unit != "count" else ""
-        try:
-            found = parse_range(value.strip().removesuffix(unit).strip() if unit else value)
-        except ValueError as error:
-            msg = f"{error}, in {unit}" if unit else str(error)
-            raise ValueError(msg) from None
-    elif isinstance(value, (tuple, list)) and len(value) == 2:
-        found = parse_range(f"{value[0]}..{value[1]}")
+    unit = "" if trait.unit == "count" else trait.unit
+    if isinstance(value, (tuple, list)) and len(value) == 2:
+        value = f"{value[0]}..{value[1]}"
     elif isinstance(value, numbers.Real) and not isinstance(value, bool):
-        found = parse_range(repr(float(value)))
-    else:
-        unit = trait.unit or "the unit of the trait"
-        msg = f"not a number; write a number in {unit} or a range such as 5..6"
+        value = repr(float(value))
+    elif not isinstance(value, str):
+        msg = f"not a number; write a number in {unit or 'the unit of the trait'} or a range such as 5..6"
         raise ValueError(msg)
+    found = parse_range(value.strip().removesuffix(unit).strip(), unit)
     if trait.kind == "ceiling" and found.low <= 0:
         msg = f"a length is more than 0 {trait.unit}".rstrip()
         raise ValueError(msg)
@@ -379,3 +381,56 @@ def answer_text(trait: Trait, answer: States | Range) -> str:
     if answer.low == answer.high:
         return _number_text(answer.low)
     return f"{_number_text(answer.low)}..{_number_text(answer.high)}"
+
+
+# -- the columns of care.csv ------------------------------------------------------------------------------
+
+EVERY_GROUP = "all"
+"""Care group whose row holds for every fish."""
+
+
+@dataclass(frozen=True, slots=True)
+class CareColumn:
+    """One column of care.csv; what each attribute is for, fields.csv says of the column of that name."""
+
+    id: str
+    label: str
+    kind: Literal["range", "minimum", "states", "text"]
+    unit: str = ""
+    states: tuple[str, ...] = ()
+    about: str = ""
+    state_words: tuple[str, ...] = ()
+    combine: str = "text"
+    every_fish: bool = False
+    tank_label: str = ""
+    tank_measure: str = ""
+    tank_rule: str = ""
+    vital: bool = False
+    below: str = ""
+    above: str = ""
+    to_raise: str = ""
+    to_lower: str = ""
+    least_width: float | None = None
+
+
+def parse_care(column: CareColumn, text: str) -> Range | float | tuple[str, ...] | str | None:
+    """Read a care cell; None where it is blank. Raises ValueError that says what would be right."""
+    text = text.strip()
+    if not text:
+        return None
+    if column.kind == "range":
+        return parse_range(text)
+    if column.kind == "minimum":
+        found = parse_range(text)
+        if found.low != found.high or found.low <= 0:
+            msg = f"write one number more than 0, in {column.unit}"
+            raise ValueError(msg)
+        return found.low
+    if column.kind == "states":
+        parts = [p.strip() for p in text.split("|")]
+        wrong = next((p for p in parts if p not in column.states), None)
+        if wrong is not None:
+            msg = f"{wrong!r} is not one of {', '.join(column.states)}"
+            raise ValueError(msg)
+        return tuple(s for s in column.states if s in parts)
+    return text

@@ -7,12 +7,11 @@ from collections.abc import Callable, Hashable, Iterable, Mapping
 from functools import partial
 from typing import Any
 
-from idkey.table.care import parse_care
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.fields import HEADERS
 from idkey.table.rows import read_care_columns, read_traits
-from idkey.table.schema import YOUNG, parse_cell
+from idkey.table.schema import YOUNG, parse_care, parse_cell
 
 Cells = dict[str, str]
 """One row, by column; never changed in place."""

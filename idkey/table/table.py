@@ -14,16 +14,23 @@ import pandas as pd
 
 from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.care import EVERY_GROUP, CareColumn
+from idkey.table.cells import Basis, Column, Genera, OwnCells, claims_by_kind, column_of, effective
 from idkey.table.claims import Source
-from idkey.table.columns import Column, column_of
 from idkey.table.edit import Editable
 from idkey.table.fields import COMMONNESS
 from idkey.table.frames import read_frame
-from idkey.table.genera import Basis, Genera, OwnCells, claims_by_kind, effective
 from idkey.table.names import Names, every, one
 from idkey.table.rows import shipped_care_columns
-from idkey.table.schema import YOUNG, Cell, Trait, cell_text, trait_problems
+from idkey.table.schema import (
+    EVERY_GROUP,
+    YOUNG,
+    CareColumn,
+    Cell,
+    Trait,
+    cell_text,
+    cell_words,
+    trait_problems,
+)
 
 __all__ = ["COMMONNESS", "YOUNG", "Column", "Origin", "Source", "TraitTable"]
 
@@ -250,7 +257,7 @@ class TraitTable(Editable):
 
     @property
     def basis(self) -> Basis:
-        """What each cell rests on, by column: blank for itself; see `idkey.table.genera`."""
+        """What each cell rests on, by column: blank for itself; see `idkey.table.cells`."""
         return self._effective[1]
 
     @cached_property
@@ -316,6 +323,17 @@ class TraitTable(Editable):
             msg = f"column {column!r} is not in the table: {one_of(column, list(self.cells), 'a column')}"
             raise UnknownName(msg)
         return self.cells[column][i]
+
+    def young_cell(self, taxon: str, trait_id: str) -> Cell:
+        """Return what is said of young fish; None where nothing else is said than of adults."""
+        young = self.cell(taxon, trait_id + YOUNG) if trait_id + YOUNG in self.cells else None
+        return None if young == self.cell(taxon, trait_id) else young
+
+    def words(self, taxon: str, trait_id: str) -> str:
+        """Return a cell in plain words, with what is said of young fish where that differs."""
+        trait, young = self.trait(trait_id), self.young_cell(taxon, trait_id)
+        words = cell_words(trait, self.cell(taxon, trait_id))
+        return words if young is None else f"{words}, young: {cell_words(trait, young)}"
 
     def label(self, taxon: str) -> str:
         """Name of a taxon for a screen: scientific name with qualifier, and the trade code."""

@@ -1,4 +1,4 @@
-"""Units: the factors between them, how an amount is put into words, and what people call a unit.
+"""Amounts, shares and lists in words; units, the factors between them and what people call them.
 
 An amount is shown in the metric unit and, in brackets, in the one that other keepers use. The figure in
 brackets is worked out, so it is rounded, in one way wherever it stands.
@@ -7,6 +7,7 @@ brackets is worked out, so it is rounded, in one way wherever it stands.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 MM_PER_INCH = 25.4
 """Exactly (international yard and pound agreement, 1959)."""
@@ -68,6 +69,31 @@ def amount(*values: float, unit: str = "", between: str = " to ", difference: bo
         words = words.replace("volumes", "volume")
     text = f"{between.join(texts)} {words}".rstrip()
     return f"{text} ({between.join(others)} {other})" if others else text
+
+
+def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
+    """Return words as a list in a sentence; blank without any.
+
+    Examples
+    --------
+    >>> listed(["red", "blue", "green"]), listed(["red"])
+    ('red, blue and green', 'red')
+    """
+    *first, end = [*words] or [""]
+    return f"{between.join(first)} {last} {end}" if first else end
+
+
+def percent(share: float) -> str:
+    """Write a share as per cent, without ever claiming 0 or 100.
+
+    Examples
+    --------
+    >>> percent(0.463), percent(0.0004), percent(0.9999)
+    ('46 %', 'under 1 %', 'over 99 %')
+    """
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
 
 
 _SCALES: dict[str, dict[str, tuple[float, float]]] = {

@@ -8,8 +8,8 @@ from contextlib import suppress
 from idkey.care.needs import CLASS_WORDS, Backing, Need, format_value, read_cell, sentences
 from idkey.care.sheet import CareSheet
 from idkey.errors import IdkeyError
-from idkey.table.care import EVERY_GROUP
-from idkey.table.words import percent
+from idkey.table.schema import EVERY_GROUP
+from idkey.table.units import percent
 from idkey.views import doc, html, text
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg

@@ -9,7 +9,7 @@ from idkey.model.changes import Change, PastChange
 from idkey.model.evidence import NONE
 from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.table.table import TraitTable
-from idkey.table.words import listed, percent
+from idkey.table.units import listed, percent
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Strong
 from idkey.views.words import none_words, number_of, of_table, one_in, some
 

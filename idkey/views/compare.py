@@ -11,7 +11,7 @@ from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, Contrast
 from idkey.model.lookalikes import Lookalikes
 from idkey.table.schema import YOUNG, States, Trait
-from idkey.table.words import listed, percent, young_cell
+from idkey.table.units import listed, percent
 from idkey.views import doc, words
 from idkey.views.charts import map_svg, on_map
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Soft, Table
@@ -106,8 +106,8 @@ def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> Iterable[doc.C
     """Return the cells of a trait, each with the drawings of its states, the young fish's where asked for."""
     trait = contrast.trait
     for taxon, text in zip(kinds.taxa, contrast.cells, strict=True):
-        cell = young_cell(kinds.table, taxon, trait) if young else None
-        cell = cell or kinds.table.cells[trait.id][kinds.table.position(taxon)]
+        cell = kinds.table.young_cell(taxon, trait.id) if young else None
+        cell = cell or kinds.table.cell(taxon, trait.id)
         icons = words.state_icons(trait, cell.names[:_MOST_ICONS] if isinstance(cell, States) else ())
         yield (*icons, "\n", text) if icons else text
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from idkey.table.cells import GENUS
 from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.draft import Draft, Place, taken_over
 from idkey.table.fields import FIELDS
-from idkey.table.genera import GENUS
 from idkey.table.merge import Conflict
-from idkey.table.schema import YOUNG, Trait, parse_cell
+from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.table import TraitTable
-from idkey.table.words import cell_words
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
 from idkey.views.words import number_of, some

@@ -13,9 +13,9 @@ from idkey.model.ask import Question
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.reading import trait_answer
-from idkey.table.schema import LIFE_STAGE, Trait, answer_text
+from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.words import cell_words, percent
+from idkey.table.units import percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft

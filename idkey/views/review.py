@@ -8,7 +8,7 @@ from functools import partial
 
 from idkey.model.lookalikes import FEW
 from idkey.model.review import Review
-from idkey.table.words import listed
+from idkey.table.units import listed
 from idkey.views import doc
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Group, Heading, Lines, On

@@ -10,9 +10,8 @@ from typing import Any
 
 from idkey.model.evidence import NONE
 from idkey.model.key import Couplet, Lead
-from idkey.table.schema import Trait, parse_answer
+from idkey.table.schema import Trait, cell_words, parse_answer
 from idkey.table.table import TraitTable
-from idkey.table.words import cell_words
 from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean
 from idkey.views.fish import state_svg
 

@@ -12,12 +12,11 @@ import pytest
 
 from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import layout
-from idkey.table.care import parse_care
 from idkey.table.fields import HEADERS
 from idkey.table.files import shipped_folder
 from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns
-from idkey.table.schema import Range
+from idkey.table.schema import Range, parse_care
 
 TRAITS = Path(__file__).resolve().parents[2] / "traits"
 SHEETS = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv")

@@ -11,14 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey.errors import IdkeyError, TableError
-from idkey.table.claims import Source
+from idkey.table.claims import Source, bibtex
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
 from idkey.table.fields import HEADERS, META, UNITS
 from idkey.table.files import files_of, parts_from
 from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, NOT_KNOWN, YOUNG, Range, States, Trait
-from idkey.table.sources import bibtex
 from idkey.table.table import TraitTable
 
 from .small_folder import table_of
