@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from palmerpenguins import load_penguins
 from sklearn.datasets import load_iris
 
-from idkey import Identification, NearestMatch, TraitTable
+from idkey import Identification, NearestMatch, TraitTable, load_table
 from idkey.model.answers import code_answers
 from idkey.model.combine import model_of
 from idkey.table.schema import Trait, parse_cell
@@ -17,6 +17,7 @@ from idkey.table.schema import Trait, parse_cell
 NONE = "none of these"
 DATA = Path(__file__).parent / "data"
 STATE_KINDS = ("nominal", "ordinal")
+SHIPPED = load_table()
 
 # -- written out -----------------------------------------------------------------------------------------
 
@@ -95,7 +96,9 @@ def probabilities(fish):
 
 def posterior(table, answers, **options):
     """Return the probability of each name after these answers by `NearestMatch`, likeliest first."""
-    return NearestMatch(**options).fit(table).rank(answers).set_index("taxon")["probability"]
+    match = NearestMatch(**options).fit(table)
+    found = match.predict_proba(pd.DataFrame([answers], dtype=object))[0]
+    return pd.Series(found, index=match.classes_).sort_values(ascending=False, kind="stable")
 
 
 def likelihoods(table, **answers):

@@ -4,6 +4,7 @@ The Brier score here is that of the paper, the sum over all names, 0 to 2 (Brier
 Review 78:1-3). Forecasts are put in as priors: with no answer the posterior is the prior.
 """
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -12,12 +13,11 @@ import pytest
 import specimens
 from sklearn.metrics import brier_score_loss, log_loss
 
-from idkey import NearestMatch, load_table
+from idkey import NearestMatch
 
-from .tables import NONE, kinds_of, posterior
+from .tables import NONE, SHIPPED, kinds_of, posterior
 
 THRESHOLDS = (0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.99, 0.999)
-FLOOR = 1e-3  # the least weight that a prior may give, as a share of the largest
 
 
 def forecast(names, rows, none_prior=0):
@@ -38,44 +38,41 @@ def brier(truth, probabilities, names):
     return by_package
 
 
-@pytest.mark.parametrize("n", [2, 3, 10, 59])
-def test_a_uniform_guess_scores_as_arithmetic_says(n):
-    # n equal shares: log loss ln n, Brier (1 - 1/n)^2 + (n - 1) / n^2 = 1 - 1/n.
-    kinds = [f"kind {i}" for i in range(n)]
-    probabilities, names = forecast(kinds, ["uniform"] * n)
-    assert probabilities[:, names == NONE].ravel().tolist() == [0.0] * n
-    assert log_loss(kinds, probabilities, labels=names) == pytest.approx(np.log(n), abs=1e-9)
-    assert brier(kinds, probabilities, names) == pytest.approx(1 - 1 / n, abs=1e-12)
-
-
-def test_the_guess_of_none_of_these_costs_what_it_takes():
+@pytest.mark.parametrize(("n", "q"), [(2, 0), (3, 0), (10, 0), (59, 0), (4, 0.05)])
+def test_a_uniform_guess_scores_as_arithmetic_says(n, q):
     # A share q for "none of these" leaves (1 - q) / n for each kind: log loss ln n - ln(1 - q).
-    kinds, q = list("abcd"), 0.05
-    probabilities, names = forecast(kinds, ["uniform"] * 4, none_prior=q)
-    assert log_loss(kinds, probabilities, labels=names) == pytest.approx(np.log(4) - np.log(1 - q), abs=1e-9)
-    share = (1 - q) / 4
-    assert brier(kinds, probabilities, names) == pytest.approx((1 - share) ** 2 + 3 * share**2 + q**2)
+    kinds, share = [f"kind {i}" for i in range(n)], (1 - q) / n
+    probabilities, names = forecast(kinds, ["uniform"] * n, none_prior=q)
+    assert probabilities[:, names == NONE].ravel() == pytest.approx(q)
+    assert log_loss(kinds, probabilities, labels=names) == pytest.approx(np.log(n) - np.log(1 - q), abs=1e-9)
+    assert brier(kinds, probabilities, names) == pytest.approx(
+        (1 - share) ** 2 + (n - 1) * share**2 + q**2, abs=1e-12
+    )
 
 
-def test_the_ten_forecasts_of_brier():
-    # Brier 1950, table 1 (figures from memory; they give the 0.19 of the paper): rain on days 2, 3 and 4.
-    # A prior is never quite 0 here, which moves the score by no more than the floor.
-    rain = [0.7, 0.9, 0.8, 0.4, 0.2, 0, 0, 0, 0, 0.1]
-    truth = ["rain" if day in (2, 3, 4) else "dry" for day in range(1, 11)]
-    score = brier(truth, *forecast(["rain", "dry"], [(p, 1 - p) for p in rain]))
-    assert score == pytest.approx(0.19, abs=FLOOR**2)
-
-
-# Examples in scikit-learn's documentation of brier_score_loss; scale_by_half halves what is computed here.
+# Brier 1950, table 1 (figures from memory; they give the 0.19 of the paper): rain on days 2, 3 and 4. A prior
+# is never quite 0 here, which moves the score by no more than the floor. Then the examples in scikit-learn's
+# documentation of brier_score_loss, whose scale_by_half gives half of what is computed here.
 @pytest.mark.parametrize(
-    ("names", "rows", "truth", "halved"),
+    ("names", "rows", "truth", "score"),
     [
-        (["no", "yes"], [(0.9, 0.1), (0.1, 0.9), (0.2, 0.8), (0.7, 0.3)], ["no", "yes", "yes", "no"], 0.0375),
-        (["x", "y", "z"], [(0.8, 0.1, 0.1), (0.2, 0.7, 0.1), (0.1, 0.1, 0.8)], ["x", "y", "z"], 0.0433333),
+        (
+            ["rain", "dry"],
+            [(p, 1 - p) for p in (0.7, 0.9, 0.8, 0.4, 0.2, 0, 0, 0, 0, 0.1)],
+            ["dry"] + ["rain"] * 3 + ["dry"] * 6,
+            0.19,
+        ),
+        (
+            ["no", "yes"],
+            [(0.9, 0.1), (0.1, 0.9), (0.2, 0.8), (0.7, 0.3)],
+            ["no", "yes", "yes", "no"],
+            0.0375 * 2,
+        ),
+        (list("xyz"), [(0.8, 0.1, 0.1), (0.2, 0.7, 0.1), (0.1, 0.1, 0.8)], list("xyz"), 0.0433333 * 2),
     ],
 )
-def test_brier_examples_of_scikit_learn(names, rows, truth, halved):
-    assert brier(truth, *forecast(names, rows)) / 2 == pytest.approx(halved, abs=1e-6)
+def test_brier_scores_that_others_print(names, rows, truth, score):
+    assert brier(truth, *forecast(names, rows)) == pytest.approx(score, abs=1e-6)
 
 
 def test_log_loss_example_of_scikit_learn():
@@ -88,15 +85,15 @@ def test_log_loss_example_of_scikit_learn():
 
 @pytest.fixture(scope="module")
 def drawn():
-    """4000 fish from the shipped table by the model's own law, and what the model says of them.
+    """4000 fish of the shipped table by the model's own law, how sure the model is, and where it is wrong.
 
     Groups are lifted, because a drawn fish shows each trait of a group on its own.
     """
-    table = load_table()
-    table = replace(table, traits=tuple(replace(t, group="") for t in table.traits))
+    table = replace(SHIPPED, traits=tuple(replace(t, group="") for t in SHIPPED.traits))
     fish = specimens.draw(table, 4000, seed=11, gaps=(0.0, 0.5))
     match = NearestMatch().fit(table)
-    return match, fish, match.predict_proba(fish.answers)
+    found = match.predict_proba(fish.answers)
+    return match, fish, found.max(axis=1), match.classes_[found.argmax(axis=1)] != fish.truth
 
 
 def noise(share, n):
@@ -104,40 +101,32 @@ def noise(share, n):
     return 3 * np.sqrt(max(share * (1 - share), 1 / n) / n)
 
 
-def test_a_higher_threshold_names_fewer_fish_and_errs_less(drawn):
+def test_a_higher_threshold_names_fewer_fish_and_errs_as_the_posterior_promises(drawn):
     # Chow 1970, IEEE Trans. Inf. Theory 16:41-46: a fish is named where its largest posterior passes the
-    # threshold. On data from the model the error among those named may not rise; allowed is noise.
-    match, fish, probabilities = drawn
-    largest = probabilities.max(axis=1)
-    wrong = match.classes_[probabilities.argmax(axis=1)] != fish.truth
-    found = [(int((largest >= t).sum()), float(wrong[largest >= t].mean())) for t in THRESHOLDS]
-    assert found[0][0] > found[-1][0] > 100
-    assert found[0][1] > found[-1][1]
-    for (n, error), (n_next, error_next) in zip(found, found[1:], strict=False):
-        assert n_next <= n
-        assert error_next <= error + noise(error, n_next)
-
-
-def test_the_error_among_those_named_is_what_the_posterior_promises(drawn):
-    # Chow 1970: among those named the error is the mean of 1 - largest posterior, so less than 1 - threshold.
-    match, fish, probabilities = drawn
-    largest = probabilities.max(axis=1)
-    wrong = match.classes_[probabilities.argmax(axis=1)] != fish.truth
+    # threshold. On data from the model the error among those named may not rise (allowed is noise); it is the
+    # mean of 1 - largest posterior, so less than 1 - threshold.
+    *_, largest, wrong = drawn
+    found = []
     for threshold in THRESHOLDS:
         named = largest >= threshold
-        promised = float((1 - largest[named]).mean())
+        promised, error = float((1 - largest[named]).mean()), float(wrong[named].mean())
         assert promised <= 1 - threshold
-        assert wrong[named].mean() == pytest.approx(promised, abs=noise(promised, named.sum())), threshold
+        assert error == pytest.approx(promised, abs=noise(promised, named.sum())), threshold
+        found.append((int(named.sum()), error))
+    assert found[0][0] > found[-1][0] > 100
+    assert found[0][1] > found[-1][1]
+    for (n, error), (n_next, error_next) in itertools.pairwise(found):
+        assert n_next <= n
+        assert error_next <= error + noise(error, n_next)
 
 
 def test_a_higher_coverage_never_drops_a_name_and_holds_what_it_promises(drawn):
     # Class-selective rejection (Ha 1996, doi 10.1109/ICPR.1996.546727): the smallest set of names that holds
     # enough of the posterior. Sets are nested, and the share of fish outside theirs is at most 1 - coverage.
-    match, fish, _ = drawn
+    match, fish, *_ = drawn
     before = None
     for coverage in (0.5, 0.8, 0.95, 0.99):
-        again = NearestMatch(coverage=coverage).fit(match.table_)
-        sets = [set(s) for s in again.candidates(fish.answers)]
+        sets = [set(s) for s in match.set_params(coverage=coverage).candidates(fish.answers)]
         missed = np.mean([t not in s for t, s in zip(fish.truth, sets, strict=True)])
         assert missed <= 1 - coverage + noise(1 - coverage, len(sets))
         assert before is None or all(a <= b for a, b in zip(before, sets, strict=True))
