@@ -9,8 +9,6 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from idkey import display
-
 if TYPE_CHECKING:
     from idkey.care.check import check_tank
     from idkey.care.sheet import CareSheet, care_for
@@ -61,8 +59,6 @@ _HOMES = {
     "widgets.identify": ("identify",),
 }
 _HOME = {name: f"idkey.{home}" for home, names in _HOMES.items() for name in names}
-
-display.fill_with(lambda: import_module("idkey.views.registry"))
 
 
 def __getattr__(name: str) -> Any:

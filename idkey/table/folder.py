@@ -15,7 +15,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from idkey import display
 from idkey.errors import IdkeyError, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source, bibtex, parse_sources
@@ -383,6 +382,3 @@ def _folder(folder: str | Path, call: str) -> Path:
     except (OSError, ValueError, RuntimeError) as error:
         msg = f"{call}: {str(folder)!r}: can be no folder ({error})"
         raise IdkeyError(msg) from error
-
-
-display.save_table.register(TraitTable)(save_table)

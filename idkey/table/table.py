@@ -219,7 +219,7 @@ class TraitTable(Editable):
 
     def changes(self, old: TraitTable, *, key: Any = None, past: Iterable[Any] = ()) -> Any:
         """Return what sets this table apart from an older one; see `idkey.model.changes.what_changes`."""
-        return display.changes(self, old, key=key, past=past)
+        return display.what_changes(old, self, key=key, past=past)
 
     def allowed(self) -> dict[str, tuple[str, ...]]:
         """Return which values a column of `taxa` may take, where that is limited."""
