@@ -188,15 +188,9 @@ class Identification(Shown):
     def _evidence(self) -> tuple[dict[str, tuple[np.ndarray, np.ndarray]], np.ndarray]:
         """By trait the decibans, and where another answer of its group outdoes it; those of the age."""
         terms, rest = self._model.contributions(self._coded)
-        evidence = {
-            trait_id: (self._decibans(term), self._model.to_table_order(term) == 0)
-            for trait_id, term in terms.items()
-        }
-        return evidence, self._decibans(rest)
-
-    def _decibans(self, term: np.ndarray) -> np.ndarray:
-        mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
-        return self._model.to_table_order(term - mean) * 10 / np.log(10)
+        placed = {trait_id: self._model.to_table_order(term) for trait_id, term in terms.items()}
+        evidence = {trait_id: (_decibans(term), term == 0) for trait_id, term in placed.items()}
+        return evidence, _decibans(self._model.to_table_order(rest))
 
     def ranking(self) -> pd.DataFrame:
         """Return all kinds and "none of these", likeliest first, as a frame of shape (n_taxa + 1, 8).
@@ -332,6 +326,11 @@ def strength(decibans: float) -> str:
     side = "for" if decibans > 0 else "against"
     word = "weak" if size < 5 else "fair" if size < 10 else "strong" if size < 20 else "decisive"
     return f"{word} evidence {side}"
+
+
+def _decibans(term: np.ndarray) -> np.ndarray:
+    mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
+    return (term - mean) * 10 / np.log(10)
 
 
 def _row_sentence(holds: str, taxon: str) -> str:

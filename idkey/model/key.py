@@ -8,17 +8,14 @@ from __future__ import annotations
 
 import math
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from idkey import display
-from idkey.errors import UnknownName
 from idkey.model.answers import parsed_answer
 from idkey.model.prior import Prior, check_table, weights
-from idkey.model.solve import EXACT_STATES, Builder, Node, bit_mask
-from idkey.model.splits import all_splits
-from idkey.table.names import every
+from idkey.model.solve import EXACT_STATES, Builder, bit_mask
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable
 
@@ -38,12 +35,9 @@ class Lead:
     goes_to : int or None
         Number of the next couplet.
     taxa : tuple of str
-        Where the lead ends: the names, several where the table can't tell them apart, or where the key is
-        to groups. Empty otherwise.
+        Where the lead ends: the names, several where the table can't tell them apart. Empty otherwise.
     confirms : tuple of (Trait, tuple of str)
         Other traits in which every kind behind this lead differs from every kind behind the other.
-    group : str
-        In a key to groups, the group in which the lead ends; empty where it ends in kinds of several groups.
     """
 
     states: tuple[str, ...]
@@ -51,7 +45,6 @@ class Lead:
     goes_to: int | None
     taxa: tuple[str, ...]
     confirms: _Confirms = ()
-    group: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,23 +210,14 @@ def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Map
             yield couplet.b, {**said, trait.id: Range(max(answer.low, above), answer.high)}
 
 
-def build_key(
-    table: TraitTable,
-    prior: Prior = None,
-    *,
-    groups: Mapping[str, str] | None = None,
-    exact_states: int = EXACT_STATES,
-) -> Key:
-    """Build a dichotomous key to the kinds of a table, or to groups of them.
+def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXACT_STATES) -> Key:
+    """Build a dichotomous key to the kinds of a table.
 
     Parameters
     ----------
     table : TraitTable
     prior : {"commonness", "uniform"} or mapping of taxon id to weight, default uniform
         What the expected cost is weighted by.
-    groups : mapping of taxon id to group, optional
-        Make a key to these (genera, care groups): it ends as soon as one group is left, and a group may end
-        in several places. A taxon that is left out is its own group.
     exact_states : int
         How many sets of kinds the exact method may visit before the lookahead takes over.
 
@@ -246,12 +230,11 @@ def build_key(
     left_out = _too_little_known(table)
     keyed = table.only([t for t in table.ids if t not in left_out])
     w = weights(table, "uniform" if prior is None else prior)[[table.position(t) for t in keyed.ids]]
-    named = _groups(table, keyed, groups)
-    builder = Builder(all_splits(keyed, w), w, named)
+    builder = Builder(keyed, w)
     nodes, optimum = builder.solve(exact_states)
-    couplets = _couplets(keyed, builder, nodes, named or ("",) * len(keyed))
     steps, seconds, bits = builder.cost_of(nodes)
-    return Key(table, couplets, Bounds(steps, bits, seconds, bits * builder.cheapest, optimum), left_out)
+    bounds = Bounds(steps, bits, seconds, bits * builder.cheapest, optimum)
+    return Key(table, _couplets(keyed, builder, nodes), bounds, left_out)
 
 
 def _too_little_known(table: TraitTable) -> tuple[str, ...]:
@@ -264,21 +247,7 @@ def _too_little_known(table: TraitTable) -> tuple[str, ...]:
     return few if len(few) < len(table) else ()
 
 
-def _groups(table: TraitTable, keyed: TraitTable, groups: Mapping[str, str] | None) -> tuple[str, ...] | None:
-    """Return the group of each taxon that is keyed, in the order of the table."""
-    if groups is None:
-        return None
-    try:
-        group_of = {taxon: group for name, group in groups.items() for taxon in every(table, (name,))}
-    except UnknownName as error:
-        msg = f"groups: {error}"
-        raise UnknownName(msg) from None
-    return tuple(str(group_of.get(taxon, taxon)) for taxon in keyed.ids)
-
-
-def _couplets(
-    table: TraitTable, builder: Builder, nodes: Mapping[int, Node], groups: Sequence[str]
-) -> tuple[Couplet, ...]:
+def _couplets(table: TraitTable, builder: Builder, nodes: Mapping[int, int]) -> tuple[Couplet, ...]:
     """Number the couplets as they are printed, and say where each lead goes."""
     numbers: dict[int, int] = {}
     waiting = [builder.full]
@@ -287,53 +256,39 @@ def _couplets(
         if mask in numbers or mask not in nodes:
             continue
         numbers[mask] = len(numbers) + 1
-        waiting += [nodes[mask].b, nodes[mask].a]
-    couplets, confirming = [], _Confirming(table)
+        waiting += builder.sides(nodes[mask], mask)[::-1]
+    couplets, confirming = [], _confirming(table)
     for mask, number in numbers.items():
-        node = nodes[mask]
-        split = builder.splits[node.split]
-        sides = (builder.members(node.a), builder.members(node.b))
-        confirms = confirming.of(split.trait, node.a, node.b)
+        split, sides = builder.splits[nodes[mask]], builder.sides(nodes[mask], mask)
         rest = tuple(s for s in split.trait.states if s not in split.states)
         seen = table.column(split.trait.id).shares > 0
-        leads = [
-            Lead(
-                states=states,
-                shown=tuple(s for s in states if seen[side, split.trait.index(s)].any()),
-                goes_to=numbers.get(child),
-                taxa=() if child in numbers else tuple(table.ids[i] for i in side),
-                confirms=confirm,
-                group=groups[side[0]] if child not in numbers and builder.is_settled(child) else "",
-            )
-            for states, child, side, confirm in zip(
-                (split.states, rest), (node.a, node.b), sides, confirms, strict=True
-            )
-        ]
-        couplets.append(Couplet(number, split.trait, split.threshold, leads[0], leads[1]))
+        leads = []
+        for states, side, other in ((split.states, *sides), (rest, *sides[::-1])):
+            members = builder.members(side)
+            shown = tuple(s for s in states if seen[members, split.trait.index(s)].any())
+            taxa = () if side in numbers else tuple(table.ids[i] for i in members)
+            confirms = _confirms(confirming, split.trait, side, other)
+            leads.append(Lead(states, shown, numbers.get(side), taxa, confirms))
+        couplets.append(Couplet(number, split.trait, split.threshold, *leads))
     return tuple(couplets)
 
 
-class _Confirming:
-    """Finds the traits that confirm a lead."""
+def _confirming(table: TraitTable) -> list[tuple[Trait, int, list[int]]]:
+    """Return the traits that may confirm a lead, with the kinds known in each, and those of each state."""
+    usable = sorted((t for t in table.traits if t.has_states and t.in_key), key=lambda t: (t.effort, t.id))
+    columns = ((trait, table.column(trait.id)) for trait in usable)
+    return [(trait, bit_mask(c.known), [bit_mask(has) for has in (c.shares > 0).T]) for trait, c in columns]
 
-    def __init__(self, table: TraitTable):
-        usable = (t for t in table.traits if t.has_states and t.in_key)
-        self._traits = []
-        for trait in sorted(usable, key=lambda t: (t.effort, t.id)):
-            column = table.column(trait.id)
-            shown = [bit_mask(has_state) for has_state in (column.shares > 0).T]
-            self._traits.append((trait, bit_mask(column.known), shown))
 
-    def of(self, asked: Trait, a: int, b: int) -> tuple[_Confirms, _Confirms]:
-        """Return up to two other traits in which all kinds of one side differ from all of the other."""
-        if a | b in (a, b):
-            return (), ()
-        found_a, found_b = [], []
-        for trait, known, shown in self._traits:
-            if trait.id == asked.id or (a | b) & known != a | b or any(has & a and has & b for has in shown):
-                continue
-            found_a.append((trait, tuple(s for s, has in zip(trait.states, shown, strict=True) if has & a)))
-            found_b.append((trait, tuple(s for s, has in zip(trait.states, shown, strict=True) if has & b)))
-            if len(found_a) == 2:
-                break
-        return tuple(found_a), tuple(found_b)
+def _confirms(
+    confirming: list[tuple[Trait, int, list[int]]], asked: Trait, side: int, other: int
+) -> _Confirms:
+    """Return up to two other traits in which all kinds of one side differ from all of the other."""
+    both, found = side | other, []
+    if both in (side, other):
+        return ()
+    for trait, known, shown in confirming:
+        differs = both & known == both and not any(has & side and has & other for has in shown)
+        if trait.id != asked.id and differs:
+            found.append((trait, tuple(s for s, has in zip(trait.states, shown, strict=True) if has & side)))
+    return tuple(found[:2])

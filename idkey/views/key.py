@@ -87,7 +87,7 @@ def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet
 def _lead(key: Key, couplet: Couplet, letter: str, lead: Lead) -> doc.Lead:
     icons = words.state_icons(couplet.trait, words.lead_states(couplet, lead))
     names = _labels(key, lead.taxa)
-    head = "" if len(names) < 2 else f"{lead.group}:" if lead.group else "not told apart:"
+    head = "not told apart:" if len(names) > 1 else ""
     return doc.Lead(letter, words.lead_words(couplet, lead), icons, lead.goes_to, head, names)
 
 

@@ -22,17 +22,12 @@ def like_the_rest(share, weights):
     return {t: share.get(t, mean) for t in weights}
 
 
-def shares(key, weights):
-    """Return, by number of the couplet, the share of each kind behind lead a."""
-    return {
+def walk(key, weights):
+    """Yield every lead of a key, the weight of each kind that takes it, and how many couplets deep it is."""
+    share = {
         c.number: like_the_rest(known_shares(key.table, c.trait.id, c.a.states), weights)
         for c in key.couplets
     }
-
-
-def walk(key, weights):
-    """Yield every lead of a key, the weight of each kind that takes it, and how many couplets deep it is."""
-    share = shares(key, weights)
     waiting = [(1, dict(weights), 1)] if key.couplets else []
     while waiting:
         number, flow, depth = waiting.pop()
@@ -67,23 +62,16 @@ def questions_of(table):
     return found
 
 
-def least_by_sets(table, prior, group=None):
+def least_by_sets(table, prior):
     """Return the least expected seconds of a crisp table: dynamic programming over sets, in a dictionary."""
-    group = group or {taxon: taxon for taxon in table.ids}
     questions = [(c, frozenset(t for t, s in share.items() if s == 1)) for c, share in questions_of(table)]
     solved = {}
 
     def least(kinds):
         if kinds not in solved:
-            ways = [0.0]
-            if len({group[t] for t in kinds}) > 1:
-                weight = sum(prior[t] for t in kinds)
-                ways = [
-                    cost * weight + least(kinds & a) + least(kinds - a)
-                    for cost, a in questions
-                    if kinds & a and kinds - a
-                ] or ways
-            solved[kinds] = min(ways)
+            weight = sum(prior[t] for t in kinds)
+            parted = ((cost, kinds & a, kinds - a) for cost, a in questions if kinds & a and kinds - a)
+            solved[kinds] = min((cost * weight + least(a) + least(b) for cost, a, b in parted), default=0.0)
         return solved[kinds]
 
     return least(frozenset(table.ids)) / sum(prior.values())
