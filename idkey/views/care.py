@@ -10,7 +10,7 @@ from idkey.care.sheet import CareSheet
 from idkey.errors import IdkeyError
 from idkey.table.schema import EVERY_GROUP
 from idkey.table.units import percent
-from idkey.views import doc, html, text
+from idkey.views import doc, html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import drawn as sheet_drawn
@@ -85,7 +85,7 @@ def care_html(sheet: CareSheet) -> str:
 
 def care_text(sheet: CareSheet, *, full: bool = False) -> str:
     """Return a care sheet as plain text; with `full` every need whole, with its evidence and sources."""
-    return text.render(care_document(sheet, full=full, drawn=False))
+    return doc.as_text(care_document(sheet, full=full, drawn=False))
 
 
 def _in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:

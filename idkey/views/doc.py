@@ -1,34 +1,26 @@
-"""The one model of a document: what stands in it, not how it looks.
+"""The one model of a document: what stands in it, not how it looks; and how it reads as plain text.
 
-A view is a pure function from an object to a `Document`; `html`, `text` and `print` draw it on the screen, in
-a console and on paper. Text is given as it is: the renderers clean and escape it, so nothing here is markup.
+A view is a pure function from an object to a `Document`; `as_text`, `html` and `print` draw it in a console,
+on the screen and on paper. Text is given as it is and cleaned and escaped by them, so nothing here is markup.
 
 Runs are words on a line: a string, a piece such as `Strong`, or a tuple of them. A line break in a string is
 a line break everywhere. Content, in a cell of a table, may hold blocks too.
 
 Examples
 --------
->>> from idkey.views import html, text
->>> page = Document(
-...     "Rack 3",
-...     (
-...         Lines((("Turned over ", Strong("too slowly"), "."), "27 °C")),
-...         Table(("Need", "Answer"), (("Flow", (Tag("fails", "loud"), " twice an hour")),)),
-...         On(SCREEN, (Fold("Why", (Lines(("read", "second-hand"), "bullets"),)),)),
-...     ),
-... )
->>> print(text.render(page))
+>>> rows = (("Flow", (Tag("fails", "loud"), " twice an hour")),)
+>>> lines = Lines((("Turned over ", Strong("too slowly"), "."), "27 °C"))
+>>> print(as_text(Document("Rack 3", (lines, Table(("Need", "Answer"), rows)))))
 Rack 3
 Turned over too slowly.
 27 °C
 (Need; Answer):
   Flow; fails twice an hour
->>> html.render(page).count("<table")
-1
 """
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -44,13 +36,7 @@ _HIDDEN = ("Cc", "Cf", "Cs", "Co", "Cn")
 
 
 def clean(text: object) -> str:
-    r"""Return text that can be shown: what has no shape (control, direction, half characters) is a space.
-
-    Examples
-    --------
-    >>> clean("a\x00b\u202ec")
-    'a b c'
-    """
+    """Return text that can be shown: what has no shape (control, direction, half characters) is a space."""
     words = str(text)
     if words.isascii() and words.isprintable():
         return words
@@ -266,19 +252,95 @@ def pick(blocks: Iterable[Inline | Block], medium: str) -> Iterator[Inline | Blo
             yield from pick(block.blocks, medium)
 
 
-def parts(content: Content, medium: str) -> list[tuple[Inline, ...] | Block]:
-    """Return the content of a cell as lines of runs and blocks, in order."""
-    pieces = pick(content if isinstance(content, tuple) else (content,), medium)
-    runs = groupby(pieces, lambda piece: isinstance(piece, Block))
-    return [line for is_block, some in runs for line in (some if is_block else (tuple(some),))]
-
-
 def plain(runs: Runs) -> str:
     """Return runs as plain text; a drawing has no words here, a bar is 20 signs wide."""
-    if isinstance(runs, tuple):
-        return "".join(map(plain, runs))
-    if isinstance(runs, Bar):
-        return f"{clean(runs.figure):>9}  {'#' * max(1, round(runs.share * 20)):<20}  {clean(runs.label)}"
-    if isinstance(runs, Icon):
-        return ""
+    match runs:
+        case tuple():
+            return "".join(map(plain, runs))
+        case Bar(share, figure, label):
+            return f"{clean(figure):>9}  {'#' * max(1, round(share * 20)):<20}  {clean(label)}"
+        case Icon():
+            return ""
     return clean(runs if isinstance(runs, str) else runs.text)
+
+
+def as_text(document: Document) -> str:
+    """Return a document as lines of plain text: what a console shows, and what a message can hold."""
+    title = _wrap(document.title, document.width) if TEXT in document.titled else []
+    return "\n".join([*title, *_lines(document.blocks, document.width)])
+
+
+def _wrap(runs: Runs, width: int, first: str = "", rest: str = "") -> list[str]:
+    """Break words into lines, never inside a word; `first` and `rest` stand before them."""
+    lines: list[str] = []
+    wrapper = textwrap.TextWrapper(width, "", rest, break_long_words=False, break_on_hyphens=False)
+    for line in plain(runs).split("\n"):
+        wrapper.initial_indent = before = rest if lines else first
+        # Runs of spaces that line a column up are kept in a line that fits.
+        lines += [f"{before}{line}"] if len(before) + len(line) <= width else wrapper.wrap(line)
+    return lines
+
+
+def _lines(blocks: Iterable[Block], width: int) -> list[str]:
+    return [line for block in pick(blocks, TEXT) for line in _block(block, width)]
+
+
+def _block(block: Block, width: int) -> list[str]:
+    lines = []
+    match block:
+        case Heading(text):
+            lines = ["", *_wrap(text, width)]
+        case Lines(items, marks, _, indent):
+            for number, item in enumerate(items, start=1):
+                mark = {"bullets": "  - ", "numbered": f"{number}. "}.get(marks, "")
+                lines += _wrap(item, width, mark, " " * (indent + len(mark)))
+        case Table():
+            lines = _table(block, width)
+        case Fold(summary, blocks):
+            lines = [*_wrap(summary, width), *(f"  {line}" for line in _lines(blocks, width - 2))]
+        case Columns(entries):
+            lines = [line for entry in entries for line in _wrap(entry, width, rest="    ")]
+        case Couplets(couplets):
+            lines = [line for couplet in couplets for line in ("", *_couplet(couplet, width))][1:]
+        case Group(blocks):
+            lines = _lines(blocks, width)
+    return lines  # a picture has none
+
+
+def _table(table: Table, width: int) -> list[str]:
+    heads = f"({'; '.join(map(plain, table.heads))}):" if table.heads else ""
+    head = f"{plain(table.caption)} {heads}".strip()
+    lines = _wrap(head, width) if head else []
+    rows = [[_cell(cell) for cell in row] for row in table.rows]
+    # Of pairs the heads stand in a column of their own.
+    label = max((len(row[0]) for row in rows), default=0) + 2
+    for row in rows:
+        cells = "; ".join(filter(None, row if table.heads else row[1:]))
+        first, rest = ("  ", 6) if table.heads else (f"{row[0]:<{label}}", label)
+        lines += _wrap(cells, width, first, " " * rest)
+    return lines
+
+
+def _cell(content: Content) -> str:
+    """Return the content of a cell on one line."""
+    lines = []
+    pieces = pick(content if isinstance(content, tuple) else (content,), TEXT)
+    for is_block, some in groupby(pieces, lambda piece: isinstance(piece, Block)):
+        line = tuple(some)
+        lines += _lines(line, 10**6) if is_block else plain(line).split("\n")
+    return " / ".join(filter(None, lines)).strip()
+
+
+def _couplet(couplet: Couplet, width: int) -> list[str]:
+    """Return a couplet, dots before the ends of its leads."""
+    lines = []
+    for lead in couplet.leads:
+        names = "; ".join(map(plain, lead.names))
+        end = str(lead.to) if lead.to is not None else f"{plain(lead.head)} {names}".strip()
+        lines += _wrap(lead.words, width, f"{couplet.number}{lead.letter}".ljust(6), " " * 6)
+        room = width - len(lines[-1]) - len(end) - 2
+        if room >= 3:
+            lines[-1] += f" {'.' * room} {end}"
+        else:
+            lines += _wrap(end, width, " " * 10, " " * 10)
+    return lines

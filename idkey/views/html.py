@@ -14,16 +14,13 @@ from string import Template
 from urllib.parse import urlsplit
 
 from idkey.views import doc
-from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, one_line, parts, pick, plain
+from idkey.views.doc import PRINT, SCREEN, Block, Content, Document, Runs, clean, one_line, pick, plain
 
 FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
-_WRAPS = {doc.Strong: "<strong>{}</strong>", doc.Code: "<code>{}</code>"}
-_WRAPS |= {doc.Soft: '<span class="idk-soft">{}</span>'}
 _UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
 _SIZES = {"A4": "A4", "Letter": "letter"}
-_SVG = re.compile(r"<svg\b([^>]*)>(?:<title>.*?</title>)?(.*)</svg>", re.DOTALL)
-_VIEW_BOX = re.compile(r'viewBox="([^"]*)"')
+_SVG = re.compile(r'<svg\b[^>]*viewBox="([^"]*)"[^>]*>(?:<title>.*?</title>)?(.*)</svg>', re.DOTALL)
 
 
 @cache
@@ -54,83 +51,114 @@ def blocks(some: Iterable[Block]) -> str:
 
 def runs(some: Runs) -> str:
     """Return words on a line as HTML."""
-    return _Writer(SCREEN).runs(some)
+    return _Writer(SCREEN).write(some)
 
 
 def status(words: Runs, style: str = "") -> str:
     """Return a line that a screen reader says when it changes."""
-    return f'<p class="idk-{style}" role="status">{runs(words)}</p>'
+    return f'<p{_class(style)} role="status">{runs(words)}</p>'
 
 
 def printed(document: Document, paper: str = "A4") -> str:
     """Return a document as one file of HTML to be printed: black on white, page rules inside, no script."""
-    writer, title, stamp = _Writer(PRINT), _title(document.title), document.stamp
+    writer, title, stamp = _Writer(PRINT), _text(one_line(document.title)), document.stamp
     body = (f"<h1>{title}</h1>\n" if PRINT in document.titled else "") + writer.blocks(document.blocks)
     # In a style sheet every character that could end the text is written as its number.
     words = clean(f"{document.title}  |  {stamp}" if stamp else document.title)
     foot = _UNSAFE.sub(lambda m: f"\\{ord(m[0]):x} ", words)
     rules = {"style": _file("print.css"), "size": _SIZES[paper], "foot": foot}
-    page = {"title": title, "shapes": writer.shapes(), "body": body, "stamp": _text(stamp)}
-    return Template(_file("print.html")).substitute(rules | page)
+    parts = {"title": title, "shapes": writer.shapes(), "body": body, "stamp": _text(stamp)}
+    return Template(_file("print.html")).substitute(rules | parts)
 
 
 def _text(text: object) -> str:
     return escape(clean(text)).replace("\n", "<br>")
 
 
-def _title(text: object) -> str:
-    return escape(one_line(text))
+def _class(style: str) -> str:
+    return f' class="idk-{style}"' if style else ""
 
 
 class _Writer:
     """Writes blocks for one place; on paper a small drawing is put into the document once."""
 
     def __init__(self, medium: str):
-        self.medium = medium
+        self._medium, self._on_paper = medium, medium == PRINT
         self._drawn: dict[str, tuple[str, str]] = {}
 
     def blocks(self, some: Iterable[Block]) -> str:
-        return "\n".join(getattr(self, f"_{type(b).__name__.lower()}")(b) for b in pick(some, self.medium))
+        return "\n".join(map(self.write, pick(some, self._medium)))
 
-    def runs(self, some: Runs) -> str:
-        if isinstance(some, tuple):
-            return "".join(self.runs(piece) for piece in some)
-        if isinstance(some, str):
-            return _text(some)
-        if type(some) in _WRAPS:
-            return _WRAPS[type(some)].format(_text(some.text))
-        return getattr(self, f"_{type(some).__name__.lower()}")(some)
-
-    def _tag(self, piece: doc.Tag) -> str:
-        return f'<span class="idk-tag idk-tag-{piece.style}">{_text(piece.text)}</span>'
-
-    def _bar(self, piece: doc.Bar) -> str:
-        filled = f'<span style="width:{piece.share * 100:.1f}%"></span>'
-        bar = f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
-        if not piece.label:
-            return f"{_text(piece.figure)}{bar}"
-        figure = f'<span class="idk-share">{_text(piece.figure)}</span>'
-        return f'<span class="idk-name-row">{figure}{bar}<span>{_text(piece.label)}</span></span>'
-
-    def _link(self, piece: doc.Link) -> str:
-        if piece.to.startswith("#"):
-            return f'<a href="{escape(piece.to)}">{_text(piece.text)}</a>'
-        if urlsplit(piece.to).scheme not in ("http", "https"):
-            return _text(piece.text)
-        away = 'target="_blank" rel="noopener noreferrer"'
-        return f'<a href="{escape(piece.to)}" {away}>{_text(piece.text)}</a>'
+    def write(self, thing: Content) -> str:
+        """Return words on a line, a block, or several of these in a row as HTML."""
+        write, on_paper = self.write, self._on_paper
+        match thing:
+            case str():
+                return _text(thing)
+            case tuple():
+                return "".join(map(write, pick(thing, self._medium)))
+            case doc.On():
+                return write((thing,))
+            case doc.Strong(text):
+                return f"<strong>{_text(text)}</strong>"
+            case doc.Code(text):
+                return f"<code>{_text(text)}</code>"
+            case doc.Soft(text):
+                return f'<span class="idk-soft">{_text(text)}</span>'
+            case doc.Tag(text, style):
+                return f'<span class="idk-tag idk-tag-{style}">{_text(text)}</span>'
+            case doc.Link(text, to) if to.startswith("#"):
+                return f'<a href="{escape(to)}">{_text(text)}</a>'
+            case doc.Link(text, to) if urlsplit(to).scheme in ("http", "https"):
+                return f'<a href="{escape(to)}" target="_blank" rel="noopener noreferrer">{_text(text)}</a>'
+            case doc.Link(text):
+                return _text(text)
+            case doc.Bar():
+                return _bar(thing)
+            case doc.Icon():
+                return self._icon(thing)
+            case doc.Heading(text, level):
+                level += 1 if on_paper else 3
+                return f"<h{level}>{write(text)}</h{level}>"
+            case doc.Lines(items, "", style):
+                return "\n".join(f"<p{_class(style)}>{write(item)}</p>" for item in items)
+            case doc.Lines(items, marks, style):
+                kind = "ol" if marks == "numbered" else "ul"
+                return f"<{kind}{_class(style)}>{_items(map(write, items))}</{kind}>"
+            case doc.Table():
+                return self._table(thing)
+            case doc.Picture():
+                heading = f"<figcaption>{write(thing.heading)}</figcaption>" if plain(thing.heading) else ""
+                note = f'<p class="idk-small idk-soft">{write(thing.note)}</p>' if plain(thing.note) else ""
+                kind = "picture" if thing.fit else "scroll"
+                return f"<figure{_class(kind)}>{heading}{thing.svg}{note}</figure>"
+            case doc.Fold(summary, inside) if on_paper:
+                return f"<h2>{write(summary)}</h2>\n{self.blocks(inside)}"
+            case doc.Fold(summary, inside, style):
+                opened = f'<div class="idk-open">{self.blocks(inside)}</div>'
+                return f"<details{_class(style)}><summary>{write(summary)}</summary>{opened}</details>"
+            case doc.Columns(entries, count):
+                return f'<ul class="idk-columns" style="columns:{count}">{_items(map(write, entries))}</ul>'
+            case doc.Group(inside, across, frame):
+                kind = "group" + " idk-across" * across + " idk-frame" * frame
+                return f"<div{_class(kind)}>{self.blocks(inside)}</div>"
+            case doc.Couplets(couplets):
+                items = "\n".join(map(self._couplet if on_paper else _couplet_on_screen, couplets))
+                return f'<ol class="idk-key">\n{items}\n</ol>'
+        raise TypeError(thing)
 
     def _icon(self, piece: doc.Icon) -> str:
-        match = _SVG.fullmatch(piece.svg.strip())
-        if self.medium == SCREEN or match is None:
+        match = None if self._medium == SCREEN else _SVG.fullmatch(piece.svg.strip())
+        if match is None:
             return f'<span class="idk-icon">{piece.svg}</span>'
-        opening, shapes = match.groups()
-        box = _VIEW_BOX.search(opening)[1]
+        box, shapes = match.groups()
         name = f"i{len(self._drawn)}"
         symbol = f'<symbol id="{name}" viewBox="{box}">{shapes}</symbol>'
         name, _ = self._drawn.setdefault(piece.svg, (name, symbol))
         width, height = box.split()[2:]
-        words = f'role="img" aria-label="{_title(piece.words)}"' if piece.words else 'aria-hidden="true"'
+        words = (
+            f'role="img" aria-label="{_text(one_line(piece.words))}"' if piece.words else 'aria-hidden="true"'
+        )
         return (
             f'<svg class="idk-icon" viewBox="0 0 {width} {height}" {words} fill="none" '
             f'stroke-linejoin="round" stroke-linecap="round"><use href="#{name}"/></svg>'
@@ -142,76 +170,23 @@ class _Writer:
         hidden = 'width="0" height="0" style="position:absolute" aria-hidden="true"'
         return f"<svg {hidden}><defs>{defs}</defs></svg>\n" if defs else ""
 
-    def _heading(self, block: doc.Heading) -> str:
-        level = block.level + (1 if self.medium == PRINT else 3)
-        return f"<h{level}>{self.runs(block.text)}</h{level}>"
-
-    def _lines(self, block: doc.Lines) -> str:
-        style = f' class="idk-{block.style}"' if block.style else ""
-        if not block.marks:
-            return "\n".join(f"<p{style}>{self.runs(item)}</p>" for item in block.items)
-        items = "".join(f"<li>{self.runs(item)}</li>" for item in block.items)
-        kind = "ol" if block.marks == "numbered" else "ul"
-        return f"<{kind}{style}>{items}</{kind}>"
-
     def _table(self, block: doc.Table) -> str:
-        style = f" idk-{block.style}" if block.style else ""
-        caption = f"<caption>{self.runs(block.caption)}</caption>" if plain(block.caption) else ""
-        shares = block.shares if self.medium == PRINT else ()
+        write, style = self.write, f" idk-{block.style}" if block.style else ""
+        caption = f"<caption>{write(block.caption)}</caption>" if plain(block.caption) else ""
+        shares = block.shares if self._on_paper else ()
         widths = "".join(f'<col style="width:{100 * share / sum(shares):.1f}%">' for share in shares)
         widths = f"<colgroup>{widths}</colgroup>" if widths else ""
-        heads = "".join(f'<th scope="col">{self.runs(head)}</th>' for head in block.heads)
+        heads = "".join(f'<th scope="col">{write(head)}</th>' for head in block.heads)
         heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
-        first = '<th scope="row">{}</th>' if block.row_heads else "<td>{}</td>"
-        rows = "\n".join(self._row(row, first) for row in block.rows)
+        first, end = ('<th scope="row">', "</th>") if block.row_heads else ("<td>", "</td>")
+        rows = []
+        for head, *cells in block.rows:
+            rest = "".join(f"<td>{write(cell)}</td>" for cell in cells)
+            rows.append(f"<tr>{first}{write(head)}{end}{rest}</tr>\n")
         return (
             f'<div class="idk-scroll"><table class="idk-grid{style}">{caption}{widths}{heads}\n'
-            f"<tbody>\n{rows}\n</tbody></table></div>"
+            f"<tbody>\n{''.join(rows)}</tbody></table></div>"
         )
-
-    def _row(self, row: tuple[Content, ...], first: str) -> str:
-        head, *cells = map(self._cell, row)
-        return f"<tr>{first.format(head)}{''.join(f'<td>{cell}</td>' for cell in cells)}</tr>"
-
-    def _cell(self, content: Content) -> str:
-        pieces = parts(content, self.medium)
-        return "".join(self.runs(p) if isinstance(p, tuple) else self.blocks((p,)) for p in pieces)
-
-    def _picture(self, block: doc.Picture) -> str:
-        heading = f"<figcaption>{self.runs(block.heading)}</figcaption>" if plain(block.heading) else ""
-        note = f'<p class="idk-small idk-soft">{self.runs(block.note)}</p>' if plain(block.note) else ""
-        kind = "idk-picture" if block.fit else "idk-scroll"
-        return f'<figure class="{kind}">{heading}{block.svg}{note}</figure>'
-
-    def _fold(self, block: doc.Fold) -> str:
-        inside = self.blocks(block.blocks)
-        if self.medium == PRINT:
-            return f"<h2>{self.runs(block.summary)}</h2>\n{inside}"
-        style = f' class="idk-{block.style}"' if block.style else ""
-        summary = f"<summary>{self.runs(block.summary)}</summary>"
-        return f'<details{style}>{summary}<div class="idk-open">{inside}</div></details>'
-
-    def _columns(self, block: doc.Columns) -> str:
-        items = "".join(f"<li>{self.runs(entry)}</li>" for entry in block.entries)
-        return f'<ul class="idk-columns" style="columns:{block.count}">{items}</ul>'
-
-    def _group(self, block: doc.Group) -> str:
-        style = "idk-group" + " idk-across" * block.across + " idk-frame" * block.frame
-        return f'<div class="{style}">{self.blocks(block.blocks)}</div>'
-
-    def _couplets(self, block: doc.Couplets) -> str:
-        one = self._couplet if self.medium == PRINT else self._couplet_on_screen
-        items = "\n".join(map(one, block.couplets))
-        return f'<ol class="idk-key">\n{items}\n</ol>'
-
-    def _couplet_on_screen(self, couplet: doc.Couplet) -> str:
-        leads = []
-        for lead in couplet.leads:
-            name = f"<strong>{couplet.number}{lead.letter}</strong>"
-            head, end = ("go to", str(lead.to)) if lead.to is not None else (lead.head, "; ".join(lead.names))
-            end = f'<span class="idk-end">{_text(head)}{" " * bool(head)}<strong>{_text(end)}</strong></span>'
-            leads.append(f'<div class="idk-lead">{name}<span>{self.runs(lead.words)}</span>{end}</div>')
-        return f"<li>{''.join(leads)}</li>"
 
     def _couplet(self, couplet: doc.Couplet) -> str:
         back = ", ".join(f'<a href="#c{n}">{n}</a>' for n in couplet.before)
@@ -230,8 +205,31 @@ class _Writer:
         if several := not goes_on and len(lead.names) != 1:
             small = "" if len(lead.names) <= FEW else " idk-small"
             end = f'<span class="names{small}">{_text(lead.head)} {shown}</span>'
-        says = (
-            f'<span class="says{"" if several else " on"}"><span>{self.runs(lead.words)}</span>{end}</span>'
+        on = "" if several else " on"
+        says = f'<span class="says{on}"><span>{self.write(lead.words)}</span>{end}</span>'
+        return (
+            f'<div class="lead{"" if icons else " plain"}"><strong>{lead.letter}</strong>{beside}{says}</div>'
         )
-        plain = "" if icons else " plain"
-        return f'<div class="lead{plain}"><strong>{lead.letter}</strong>{beside}{says}</div>'
+
+
+def _items(texts: Iterable[str]) -> str:
+    return "".join(f"<li>{text}</li>" for text in texts)
+
+
+def _bar(piece: doc.Bar) -> str:
+    filled = f'<span style="width:{piece.share * 100:.1f}%"></span>'
+    bar = f'<span class="idk-bar" aria-hidden="true">{filled}</span>'
+    if not piece.label:
+        return f"{_text(piece.figure)}{bar}"
+    figure = f'<span class="idk-share">{_text(piece.figure)}</span>'
+    return f'<span class="idk-name-row">{figure}{bar}<span>{_text(piece.label)}</span></span>'
+
+
+def _couplet_on_screen(couplet: doc.Couplet) -> str:
+    leads = []
+    for lead in couplet.leads:
+        name = f"<strong>{couplet.number}{lead.letter}</strong>"
+        head, end = ("go to", str(lead.to)) if lead.to is not None else (lead.head, "; ".join(lead.names))
+        end = f'<span class="idk-end">{_text(head)}{" " * bool(head)}<strong>{_text(end)}</strong></span>'
+        leads.append(f'<div class="idk-lead">{name}<span>{runs(lead.words)}</span>{end}</div>')
+    return f"<li>{''.join(leads)}</li>"

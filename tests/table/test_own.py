@@ -25,7 +25,7 @@ from idkey.table.layout import FILES
 from idkey.table.schema import Trait, cell_text
 from idkey.table.table import TraitTable
 from idkey.views import html as on_screen
-from idkey.views import text as in_text
+from idkey.views.doc import as_text
 from idkey.views.table import conflicts_document
 
 from .small_folder import SMALL, added, rows_of, source, table_of, upgraded, with_cell, without
@@ -737,14 +737,14 @@ def test_conflicts_are_listed_with_both_sides_and_how_to_settle_them():
     own = saved(started().with_cell("alpha", "vernacularName", "<b>mine</b>"))
     newer = upgraded(with_cell(SMALL, "taxa.csv", "alpha", "vernacularName", "<i>theirs</i>"))
     document = conflicts_document(laid(newer, own))
-    words, page = in_text.render(document), on_screen.render(document)
+    words, page = as_text(document), on_screen.render(document)
     for part in ("it was: Alpha", "<i>theirs</i>", "<b>mine</b>", "'cell:alpha:vernacularName', 'own')"):
         assert part in words
     assert "<b>mine" not in page
     assert "<i>theirs" not in page
     assert "&lt;i&gt;theirs" in page
     assert page.count("settle(") == 2
-    assert in_text.render(conflicts_document(started())).count("\n") == 0
+    assert as_text(conflicts_document(started())).count("\n") == 0
 
 
 # -- the table that is shipped, and tables written by version 0.1.0 ----------------------------------------

@@ -4,7 +4,7 @@ import pytest
 from markup import page_texts
 
 from idkey import Identification, display, load_table
-from idkey.views import doc, html, print, text
+from idkey.views import doc, html, print
 
 EVIL = "<b onclick='x()'>&amp; \x00\u202e *a* _b_ #c $d$ \\e</b>"
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="5 9 3 2"><title>t</title><path d="M0 0h3v2z"/></svg>'
@@ -32,7 +32,7 @@ def test_every_block_and_piece_shows_its_text_as_text_everywhere(block):
     for page in (html.render(document), html.printed(document)):
         assert not any(part in page for part in ("<b ", "javascript:", "\x00", "\u202e"))
         assert "&lt;b onclick=" in page
-    for words in (text.render(document), page_texts(print.pdf(document))[0]):
+    for words in (doc.as_text(document), page_texts(print.pdf(document))[0]):
         assert "*a* _b_ #c $d$ \\e</b>" in words
         assert "\x00" not in words
     assert print.pdf(document) == print.pdf(document)
@@ -43,7 +43,7 @@ def test_a_block_is_shown_where_it_is_meant_to_be():
     blocks = tuple(doc.On(place, (doc.Lines((f"on {place}",)),)) for place in places)
     blocks += (doc.On((doc.SCREEN, doc.PRINT), (doc.On(doc.PRINT, (doc.Lines(("on both",)),)),)),)
     document = doc.Document("Title", blocks, titled=(doc.PRINT,))
-    assert text.render(document) == "on text"
+    assert doc.as_text(document) == "on text"
     screen, page = html.render(document), html.printed(document)
     assert [f"on {place}" in screen for place in places] == [True, False, False]
     assert [f"on {place}" in page for place in places] == [False, False, True]
@@ -56,7 +56,7 @@ def test_a_cell_may_hold_blocks_and_what_is_for_one_place():
     lists = doc.Lines(("one", "two"), "bullets"), doc.On(doc.SCREEN, (doc.Lines(("seen",)),))
     mixed = ("runs ", doc.Strong("bold"), *lists)
     document = doc.Document("", (doc.Table((), (("head", mixed, bare),)),), titled=())
-    for words in (text.render(document), *page_texts(print.pdf(document))):
+    for words in (doc.as_text(document), *page_texts(print.pdf(document))):
         assert all(part in words for part in ("head", "runs bold", "one", "two", "bare"))
         assert "seen" not in words
     assert "seen" in html.render(document)
@@ -65,13 +65,13 @@ def test_a_cell_may_hold_blocks_and_what_is_for_one_place():
 
 def test_a_line_break_is_a_line_break_and_a_list_is_numbered():
     document = doc.Document("", (doc.Lines(("one\ntwo", "three"), "numbered"),), titled=())
-    assert text.render(document).splitlines() == ["1. one", "   two", "2. three"]
+    assert doc.as_text(document).splitlines() == ["1. one", "   two", "2. three"]
     assert "one<br>two" in html.render(document)
 
 
 def test_pairs_are_lined_up_and_long_lines_broken_in_a_console():
     rows = (("Flow", "fast"), ("Temperature", "word " * 30))
-    lines = text.render(doc.Document("", (doc.Table((), rows),), titled=())).splitlines()
+    lines = doc.as_text(doc.Document("", (doc.Table((), rows),), titled=())).splitlines()
     assert lines[0] == "Flow         fast"
     assert all(line.startswith(" " * 13) for line in lines[2:])
     assert max(map(len, lines)) <= 78
