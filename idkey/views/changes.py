@@ -97,7 +97,7 @@ def _past_blocks(change: Change) -> Iterator[Block]:
     past, of = "Past identifications", f"of {change.past_count:,}"
     if other := [_renamed_words(change, p) for p in change.past if p.is_renamed]:
         yield from _note(f"{past} that get another name: {len(other):,} {of}.", _some(other))
-    if unread := [f"{_past_name(p)}: {'; '.join(p.unread)}" for p in change.past if p.unread]:
+    if unread := [f"number {p.index + 1}: {'; '.join(p.unread)}" for p in change.past if p.unread]:
         text = f"{past} with answers the table can't take any more: {len(unread):,} {of}."
         yield from _note(text, _some(unread))
     wider = [p for p in change.past if not p.is_renamed and (p.gained or p.lost)]
@@ -108,14 +108,10 @@ def _past_blocks(change: Change) -> Iterator[Block]:
         yield from _calm(f"{past} looked at: {change.past_count:,}; nothing changes.")
 
 
-def _past_name(found: PastChange) -> str:
-    return f"{found.label} (number {found.index + 1})" if found.label else f"number {found.index + 1}"
-
-
 def _renamed_words(change: Change, found: PastChange) -> str:
     before, after = _name(change.old, found.before), _name(change.new, found.after)
     return (
-        f"{_past_name(found)}: was {before} ({percent(found.probability_before)}), "
+        f"number {found.index + 1}: was {before} ({percent(found.probability_before)}), "
         f"now {after} ({percent(found.probability_after)})"
     )
 
@@ -123,29 +119,24 @@ def _renamed_words(change: Change, found: PastChange) -> str:
 def _wider_words(change: Change, found: PastChange) -> str:
     parts = [f"now also {_names(change.new, found.gained)}"] if found.gained else []
     parts += [f"no longer {_names(change.old, found.lost)}"] if found.lost else []
-    return f"{_past_name(found)}, {_name(change.new, found.after)}: {'; '.join(parts)}"
+    return f"number {found.index + 1}, {_name(change.new, found.after)}: {'; '.join(parts)}"
 
 
 def _key_blocks(change: Change) -> Iterator[Block]:
-    old, key = change.old, change.key_after or change.key_before
+    before, key = change.key_before, change.key_after or change.key_before
     if out := [t for t in key.left_out if t in {*change.added, *change.altered}]:
         names = _names(change.new, out)
         yield from _note(f"Left out of the key, since too little is known: {names}.")
-    if change.key_after is not None:
-        more, count = change.couplets_added, len(key.couplets)
-        size = f"{number_of(count, 'couplet')}, as before"
-        if more:
-            size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
-        before, after = f"{change.questions_before:.1f}", f"{change.questions_after:.1f}"
-        asked = f"{after}, as before" if before == after else f"{before} -> {after}"
-        yield from _calm(f"In the key: {size}; questions to a name: {asked}.")
-    elif change.key_ends:
-        ends = (
-            f"{_name(change.new, t)} comes out {f'with {_names(old, names)}' if names else 'alone'}"
-            for t, names in change.key_ends.items()
-        )
-        text = "In the old key (the new one is left to build_key, as it takes a while):"
-        yield from _calm(text, _some(ends))
+    if change.key_after is None:
+        yield from _calm("The new key is left to build_key, as it takes a while.")
+        return
+    count = len(key.couplets)
+    more, size = count - len(before.couplets), f"{number_of(count, 'couplet')}, as before"
+    if more:
+        size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
+    was, now = (f"{k.expected_questions():.1f}" for k in (before, key))
+    asked = f"{now}, as before" if was == now else f"{was} -> {now}"
+    yield from _calm(f"In the key: {size}; questions to a name: {asked}.")
 
 
 def _apart_blocks(found: Apart) -> Iterator[Block]:

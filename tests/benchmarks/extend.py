@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from idkey import TraitTable, build_key
-from idkey.model.changes import end_in_key, renamed, what_changes
+from idkey.model.changes import renamed, what_changes
 from idkey.model.distinguish import worth
 from idkey.model.lookalikes import apart
 from idkey.model.suspect_cells import doubts
@@ -61,7 +61,7 @@ def past_fish(frame: pd.DataFrame, seed: int = 2) -> list[dict[str, Any]]:
     for i in rng.integers(0, len(frame), PAST):
         asked = rng.choice(frame.columns, ANSWERED, replace=False)
         said = {t: frame[t].iloc[i] if rng.random() < 0.95 else "0" for t in asked}
-        found.append({"answers": {t: s for t, s in said.items() if s}, "unseen": []})
+        found.append({t: s for t, s in said.items() if s})
     return found
 
 
@@ -94,7 +94,6 @@ def measure(name: str, blank: float, *, claimed: bool) -> None:
     parts = {
         "with_taxon": adding,
         "told from the others": seconds(lambda: apart(new, NEW))[0],
-        "down the old key": seconds(lambda: end_in_key(key, new, NEW))[0],
         "past identifications": seconds(lambda: renamed(fresh, new, past))[0],
         "cells in doubt": seconds(lambda: doubts(new, [NEW]))[0],
         "worth of the traits, both tables": seconds(lambda: (worth(fresh), worth(new)))[0],
@@ -103,8 +102,7 @@ def measure(name: str, blank: float, *, claimed: bool) -> None:
     for what, took in parts.items():
         print(f"{took:8.3f} s    {what}")
     print(f"{built:8.3f} s  the old key, built beforehand: {len(key.couplets):,} couplets")
-    beside = len(change.key_ends[NEW])
-    print(f"{'':11}comes out beside {beside} others; {len(change.past)} of {PAST:,} past names change")
+    print(f"{'':11}{len(change.past)} of {PAST:,} past names change")
 
 
 if __name__ == "__main__":

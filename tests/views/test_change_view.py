@@ -59,9 +59,9 @@ def test_what_would_settle_it():
 
 def test_past_names():
     new = table_of({"a": "yyy", "b": "xxx"})
-    text = said(what_changes(OLD, new, past=[{"answers": SAME, "label": "bag 7"}] * 9))
+    text = said(what_changes(OLD, new, past=[SAME] * 9))
     assert "Past identifications that get another name: 9 of 9." in text
-    assert re.search(r"bag 7 \(number 1\): was a \(\d+ %\), now b \(\d+ %\)", text)
+    assert re.search(r"number 1: was a \(\d+ %\), now b \(\d+ %\)", text)
     assert "and 4 more" in text
     calm = said(what_changes(OLD, OLD.with_taxon("c", tail="y", fin="y", eye="x"), past=[{}]))
     assert "Past identifications looked at: 1; nothing changes." in calm
@@ -81,7 +81,7 @@ def test_markup_is_text_everywhere():
     rows = {f"{HOSTILE}{i}": {"kind": f"{HOSTILE}{i}", f"t{HOSTILE}": state} for i, state in enumerate("xxy")}
     table = TraitTable.from_frame(pd.DataFrame(rows.values()), taxon="kind")
     wider = table.with_taxon(f"{HOSTILE}new", **{f"t{HOSTILE}": "x"})
-    past = [{"answers": {f"t{HOSTILE}": "x", HOSTILE: HOSTILE}, "label": HOSTILE}]
+    past = [{f"t{HOSTILE}": "x", HOSTILE: HOSTILE}]
     trimmed = TraitTable.from_frame(pd.DataFrame({"kind": list("ab"), "t": list("xy")}), taxon="kind")
     for change in (what_changes(table, wider, past=past), what_changes(wider, trimmed, past=past)):
         html = change._repr_html_()
