@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from idkey.care.check import check_tank
+    from idkey.care.room import check_tank
     from idkey.care.sheet import CareSheet, care_for
     from idkey.errors import IdkeyError
     from idkey.model.compare import compare
@@ -45,7 +45,7 @@ __all__ = [
 
 _HOMES = {
     "care.sheet": ("CareSheet", "care_for"),
-    "care.check": ("check_tank",),
+    "care.room": ("check_tank",),
     "errors": ("IdkeyError",),
     "model.compare": ("compare",),
     "model.identify": ("Identification",),

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Generic, TypeAlias, TypeVar
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TypeAlias
 
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
@@ -32,19 +32,10 @@ _FEW = 2
 """Names that are listed even where something holds for all of them."""
 _SENTENCE_END = re.compile(r"(?<=\.)(?<![ (][A-Z]\.) (?=[A-Z])")
 
-V = TypeVar("V")
-
 
 def sentences(text: str) -> list[str]:
     """Split a text into its sentences; the capital and full stop of a genus (``H. zebra``) end none."""
     return [part for part in _SENTENCE_END.split(text) if part]
-
-
-def names_in_words(parts: Sequence[Part], *, shares: bool = False) -> str:
-    """Return names as a list in words, with `shares` each with its share where it has one."""
-    return listed(
-        f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts
-    )
 
 
 def read_cell(column: CareColumn, cell: str) -> Value:
@@ -59,43 +50,14 @@ def read_cell(column: CareColumn, cell: str) -> Value:
     return frozenset(value) if isinstance(value, tuple) else value
 
 
-def state_words(column: CareColumn, states: frozenset[str]) -> str:
-    """Put states into words, in their fixed order."""
-    words = dict(zip(column.states, column.state_words, strict=True))
-    return listed((words[state] for state in column.states if state in states), "or")
-
-
 def format_value(column: CareColumn, value: Value) -> str:
-    """Put a value into words: metric first, the other unit in brackets."""
+    """Put a value into words: states in their order, figures metric first, the other unit in brackets."""
     if value is None or isinstance(value, str):
         return value or "not known"
     if isinstance(value, frozenset):
-        return state_words(column, value)
+        words = zip(column.states, column.state_words, strict=True)
+        return listed((word for state, word in words if state in value), "or")
     return amount(*(value if isinstance(value, tuple) else (value,)), unit=column.unit)
-
-
-class FrozenMap(Mapping[str, V], Generic[V]):
-    """A small mapping that keeps its order and cannot be changed."""
-
-    __slots__ = ("_items",)
-
-    def __init__(self, items: Iterable[tuple[str, V]] = ()):
-        self._items = dict(items)
-
-    def __getitem__(self, key: str) -> V:
-        return self._items[key]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._items)
-
-    def __len__(self) -> int:
-        return len(self._items)
-
-    def __hash__(self) -> int:
-        return hash(frozenset(self._items.items()))
-
-    def __repr__(self) -> str:
-        return repr(self._items)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,38 +82,96 @@ class Backing:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """One need of one name (a taxon id, what sentences call it, its share of a posterior if it has one).
+
+    `cells` holds the cell, or for cautions those of the kind and of its group; it is empty where not known.
+    """
+
+    name: str
+    label: str
+    cells: tuple[str, ...] = ()
+    value: Value = None
+    evidence: tuple[Backing, ...] = ()
+    origin: str = ""
+    share: float | None = field(default=None, compare=False)
+
+
+def names_in_words(parts: Iterable[Part], *, shares: bool = False) -> str:
+    """Return names as a list in words, with `shares` each with its share where it has one."""
+    return listed(
+        f"{p.label} ({percent(p.share)})" if shares and p.share is not None else p.label for p in parts
+    )
+
+
+def alike(parts: Iterable[Part]) -> dict[Value, list[Part]]:
+    """Return names of the same need together."""
+    groups: dict[Value, list[Part]] = {}
+    for part in parts:
+        groups.setdefault(part.value, []).append(part)
+    return groups
+
+
+@dataclass(frozen=True, slots=True)
 class Need:
     """What one name, or several at once, call for in one respect.
 
     Attributes
     ----------
-    attribute, label : str
-        Column of care.csv, and what a keeper calls it.
-    value, shared : tuple of float, float, frozenset of str, str or None
-        Range, minimum, states or text: what suits all names, None also where it is not known for one of them;
-        and what suits every name of which it is known.
+    column : CareColumn
+        What the table says of the column of care.csv.
+    parts : tuple of Part
+        The need of each name.
+    shared : tuple of float, float, frozenset of str, str or None
+        Range, minimum, states or text: what suits every name of which it is known.
     text, conflict : str
         The need in words, units shown; who needs what, where no value suits all names, otherwise blank.
-    by_name, values : mapping
-        Taxon id -> its own need, in words and as a value (None where it is not known).
-    origin : {"species", "group", "all", ""}
-        Whether the figures are stated for the kinds themselves or taken over from their care group; ``all``
-        for what concerns every fish; blank where nothing is known.
-    unknown_for : tuple of str
-        Taxon ids for which it is not known.
     """
 
-    attribute: str
-    label: str
-    value: Value
-    text: str
-    evidence: tuple[Backing, ...] = ()
-    conflict: str = ""
-    by_name: Mapping[str, str] = FrozenMap()
-    origin: str = ""
-    unknown_for: tuple[str, ...] = ()
-    values: Mapping[str, Value] = FrozenMap()
+    column: CareColumn
+    parts: tuple[Part, ...]
     shared: Value = None
+    text: str = ""
+    conflict: str = ""
+
+    @property
+    def attribute(self) -> str:
+        """Column of care.csv."""
+        return self.column.id
+
+    @property
+    def label(self) -> str:
+        """What a keeper calls it."""
+        return self.column.label
+
+    @property
+    def known(self) -> list[Part]:
+        """The names of which it is known."""
+        return [p for p in self.parts if p.cells]
+
+    @property
+    def unknown(self) -> list[Part]:
+        """The names of which it is not known."""
+        return [p for p in self.parts if not p.cells]
+
+    @property
+    def value(self) -> Value:
+        """What suits all names; None also where it is not known for one of them."""
+        return None if self.unknown else self.shared
+
+    @property
+    def origin(self) -> str:
+        """Whether the figures are for the kinds themselves ("species"), their care "group", or "all" fish.
+
+        Blank where nothing is known.
+        """
+        origins = {p.origin for p in self.known}
+        return origins.pop() if len(origins) == 1 else "group" if origins else ""
+
+    @property
+    def evidence(self) -> tuple[Backing, ...]:
+        """The claims behind it, each once."""
+        return tuple(dict.fromkeys(b for p in self.parts for b in p.evidence))
 
     @property
     def classes(self) -> tuple[str, ...]:
@@ -175,21 +195,11 @@ class Need:
         """The same, and the sources."""
         return ": ".join(filter(None, (self.grounds, "; ".join(self.sources))))
 
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One need of one name (a taxon id, what sentences call it, its share of a posterior if it has one).
-
-    `cells` holds the cell, or for cautions those of the kind and of its group; it is empty where not known.
-    """
-
-    name: str
-    label: str
-    cells: tuple[str, ...]
-    value: Value
-    evidence: tuple[Backing, ...] = ()
-    origin: str = ""
-    share: float | None = None
+    @property
+    def nothing(self) -> str:
+        """What is said where it is not known."""
+        cautions = self.column.id == _CAUTIONS or self.column.every_fish
+        return "none on record" if cautions else "not known"
 
 
 class CareRows:
@@ -240,16 +250,10 @@ class CareRows:
         cells = [cell for *_, cell in filled]
         if column.every_fish:
             cells = [sentence for cell in cells for sentence in sentences(cell)]
-        cells = list(dict.fromkeys(cells))
-        return Part(
-            name,
-            label,
-            tuple(cells),
-            read_cell(column, " ".join(cells)),
-            tuple(b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, column.id), ())),
-            filled[0][2] if filled else "",
-            share,
-        )
+        cells = tuple(dict.fromkeys(cells))
+        claims = (b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, column.id), ()))
+        origin = filled[0][2] if filled else ""
+        return Part(name, label, cells, read_cell(column, " ".join(cells)), tuple(claims), origin, share)
 
 
 @kept
@@ -258,33 +262,20 @@ def care_rows(table: TraitTable) -> CareRows:
     return CareRows(table)
 
 
-def bring_together(column: CareColumn, parts: Sequence[Part]) -> Need:
+def bring_together(column: CareColumn, parts: Iterable[Part]) -> Need:
     """Bring the same need of one or more names together.
 
     Ranges give their overlap, lengths the span, minimums the largest, states what is shared, texts are listed
     by name where they differ; counts of eggs and days to hatch are facts and not needs, so they are listed by
-    name and never in conflict. Where nothing suits all names there is no value and `conflict` says who needs
-    what. Where it is not known for a name there is no value either.
+    name and never in conflict. Where nothing suits all names nothing is shared and `conflict` says who needs
+    what.
     """
-    names = _Names(column, parts)
-    rule = getattr(names, f"_{column.combine}")
-    shared, text, conflict = rule() if names.known else (None, names.nothing, "")
-    if names.unknown and names.known:
-        text = names.with_unknown(text)
-    origins = {p.origin for p in names.known}
-    return Need(
-        attribute=column.id,
-        label=column.label,
-        value=None if names.unknown else shared,
-        text=text,
-        evidence=tuple(dict.fromkeys(b for p in parts for b in p.evidence)),
-        conflict=conflict,
-        by_name=FrozenMap((p.name, names.words(p)) for p in parts),
-        origin=origins.pop() if len(origins) == 1 else "group" if origins else "",
-        unknown_for=tuple(p.name for p in names.unknown),
-        values=FrozenMap((p.name, p.value) for p in parts),
-        shared=shared,
-    )
+    need = Need(column, tuple(parts))
+    if not need.known:
+        return replace(need, text=need.nothing)
+    shared, text, conflict = _RULES[column.combine](need)
+    text = _with_unknown(need, text) if need.unknown else text
+    return replace(need, shared=shared, text=text, conflict=conflict)
 
 
 def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -293,90 +284,89 @@ def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
     return max(lows), min(highs)
 
 
-class _Names:
-    """The parts of one column, and the rules by which they are brought together: value, text, conflict."""
+_Joined: TypeAlias = tuple[Value, str, str]
+"""What suits all the names, the need in words, and who needs what where nothing suits all."""
 
-    def __init__(self, column: CareColumn, parts: Sequence[Part]):
-        self.column = column
-        self.parts = parts
-        self.known = [p for p in parts if p.cells]
-        self.unknown = [p for p in parts if not p.cells]
-        self.nothing = "none on record" if column.id == _CAUTIONS or column.every_fish else "not known"
-        self.values = [p.value for p in self.known]
 
-    def words(self, part: Part) -> str:
-        return format_value(self.column, part.value) if part.cells else self.nothing
+def _agreed(need: Need) -> _Joined:
+    """Return the range or the states that suit all; where there are none, who needs what on one line."""
+    column, values = need.column, [p.value for p in need.known]
+    if column.combine == "shared":
+        shared = frozenset.intersection(*values)
+    else:
+        low, high = overlap(values)
+        shared = (low, high) if low <= high else None
+    if shared:
+        return shared, format_value(column, shared), ""
+    conflict = "; ".join(_each(column, need.known, shares=True))
+    return None, f"nothing suits all ({conflict})", conflict
 
-    def _each(self, parts: Sequence[Part], *, shares: bool = False) -> list[str]:
-        """Return "names: need", names of the same need together."""
-        groups: dict[str, list[Part]] = {}
-        for part in parts:
-            groups.setdefault(self.words(part), []).append(part)
-        return [f"{names_in_words(members, shares=shares)}: {words}" for words, members in groups.items()]
 
-    def _deciding(self, most: float) -> str:
-        """Return the names whose need decides."""
-        parts = [p for p in self.known if most in (p.value if isinstance(p.value, tuple) else (p.value,))]
-        return names_in_words(parts) if len(parts) <= _FEW else f"{len(parts)} of the names"
+def _span(need: Need) -> _Joined:
+    """Return the span of all; of facts that differ, each by name, else what to plan for."""
+    lows, highs = zip(*(p.value for p in need.known), strict=True)
+    span = min(lows), max(highs)
+    text = format_value(need.column, span)
+    if need.column.combine == "list" and len(alike(need.known)) > 1:
+        text = "; ".join(_each(need.column, need.known))
+    elif need.column.combine == "span" and len(need.known) > 1:
+        largest = [p for p in need.known if p.value[1] == span[1]]
+        text += f"; plan for the largest, {format_value(need.column, span[1])}, {_counted(largest)}"
+    return span, text, ""
 
-    def with_unknown(self, text: str) -> str:
-        """Say whom a text holds for, and of whom nothing is known."""
-        # One of the two lists of names is enough to tell who is on the other.
-        few = len(self.known) <= _FEW < len(self.unknown)
-        unknown = f"{len(self.unknown)} of the names" if few else names_in_words(self.unknown)
-        if self.column.combine == "text":
-            return f"{text}\n{self.nothing} for {unknown}"
-        known = names_in_words(self.known) if len(self.known) <= _FEW else f"the other {len(self.known)}"
-        return f"{self.nothing} for {unknown}; for {known}: {text}"
 
-    def _all_of(self) -> str:
-        """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
-        if self.column.every_fish and not self.unknown:
-            return ""
-        if len(self.known) <= _FEW:
-            return f"{names_in_words(self.known)}: "
-        return f"{len(self.known)} of {len(self.parts)} names: " if self.unknown else "All of them: "
+def _largest(need: Need) -> _Joined:
+    most = max(p.value for p in need.known)
+    largest = [p for p in need.known if p.value == most]
+    by = "" if len(largest) == len(need.known) else f", set by {_counted(largest)}"
+    return most, f"{format_value(need.column, most)}{by}", ""
 
-    def _agreed(self, value: Value, nothing: str) -> tuple[Value, str, str]:
-        """Return what suits all; where there is no such value, who needs what on one line."""
-        if value:
-            return value, format_value(self.column, value), ""
-        conflict = "; ".join(self._each(self.known, shares=True))
-        return None, f"{nothing} suits all ({conflict})", conflict
 
-    def _overlap(self) -> tuple[Value, str, str]:
-        span = overlap(self.values)
-        return self._agreed(span if span[0] <= span[1] else None, "no range")
+def _text(need: Need) -> _Joined:
+    cells = [p.cells for p in need.known]
+    if len(set(cells)) == 1:
+        text = " ".join(cells[0])
+        return text, f"{_all_of(need)}{text}" if need.unknown else text, ""
+    shared = [c for c in cells[0] if all(c in other for other in cells)]
+    lines = [f"{_all_of(need)}{' '.join(shared)}"] if shared else []
+    rest = [replace(p, value=" ".join(c for c in p.cells if c not in shared)) for p in need.known]
+    return None, "\n".join([*lines, *_each(need.column, [p for p in rest if p.value])]), ""
 
-    def _shared(self) -> tuple[Value, str, str]:
-        return self._agreed(frozenset.intersection(*self.values), "none")
 
-    def _span(self) -> tuple[Value, str, str]:
-        lows, highs = zip(*self.values, strict=True)
-        span = min(lows), max(highs)
-        text = format_value(self.column, span)
-        if len(self.known) > 1:
-            text += f"; plan for the largest, {format_value(self.column, span[1])}, {self._deciding(span[1])}"
-        return span, text, ""
+_RULES: dict[str, Callable[[Need], _Joined]] = {
+    "overlap": _agreed,
+    "shared": _agreed,
+    "span": _span,
+    "list": _span,
+    "largest": _largest,
+    "text": _text,
+}
+"""How the needs of several kinds are brought together, by what care_columns.csv says."""
 
-    def _list(self) -> tuple[Value, str, str]:
-        lows, highs = zip(*self.values, strict=True)
-        alike = len(set(self.values)) == 1
-        text = self.words(self.known[0]) if alike else "; ".join(self._each(self.known))
-        return (min(lows), max(highs)), text, ""
 
-    def _largest(self) -> tuple[Value, str, str]:
-        most = max(self.values)
-        text = format_value(self.column, most)
-        return most, text if min(self.values) == most else f"{text}, set by {self._deciding(most)}", ""
+def _each(column: CareColumn, parts: Sequence[Part], *, shares: bool = False) -> list[str]:
+    """Return "names: need", names of the same need together."""
+    groups = alike(parts).items()
+    return [f"{names_in_words(some, shares=shares)}: {format_value(column, value)}" for value, some in groups]
 
-    def _text(self) -> tuple[Value, str, str]:
-        cells = [p.cells for p in self.known]
-        if len(set(cells)) == 1:
-            text = " ".join(cells[0])
-            return text, f"{self._all_of()}{text}" if self.unknown else text, ""
-        shared = [c for c in cells[0] if all(c in other for other in cells)]
-        lines = [f"{self._all_of()}{' '.join(shared)}"] if shared else []
-        rest = [(p, " ".join(c for c in p.cells if c not in shared)) for p in self.known]
-        lines += self._each([replace(p, value=text) for p, text in rest if text])
-        return None, "\n".join(lines), ""
+
+def _counted(parts: Sequence[Part], many: str = "{} of the names") -> str:
+    """Return few names as a list, and of many how many there are."""
+    return names_in_words(parts) if len(parts) <= _FEW else many.format(len(parts))
+
+
+def _with_unknown(need: Need, text: str) -> str:
+    """Say whom a text holds for, and of whom nothing is known."""
+    # One of the two lists of names is enough to tell who is on the other.
+    unknown = (_counted if len(need.known) <= _FEW else names_in_words)(need.unknown)
+    if need.column.combine == "text":
+        return f"{text}\n{need.nothing} for {unknown}"
+    return f"{need.nothing} for {unknown}; for {_counted(need.known, 'the other {}')}: {text}"
+
+
+def _all_of(need: Need) -> str:
+    """Say whom it holds for what all the known names share; what holds for every fish needs no name."""
+    if need.column.every_fish and not need.unknown:
+        return ""
+    many = f"{{}} of {len(need.parts)} names" if need.unknown else "All of them"
+    return f"{_counted(need.known, many)}: "

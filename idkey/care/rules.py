@@ -7,16 +7,12 @@ import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from idkey.care.needs import Value, format_value
+from idkey.care.needs import Need, Part, format_value, names_in_words
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Companion, Tank
 from idkey.care.water import oxygen_saturation, pressure_at_altitude, unionised_ammonia
-from idkey.table.names import folded
 from idkey.table.schema import CareColumn
-from idkey.table.units import amount, listed
-
-VERDICTS = ("pass", "fails", "not measured", "need not known", "names disagree", "read")
-"""What a row can say; ``read`` is a text for the keeper to judge by, and never counts as a pass."""
+from idkey.table.units import amount
 
 AMMONIA_LIMIT = 0.05
 """mg/L un-ionised ammonia nitrogen; more harms gills (University of Florida, IFAS, sheet FA16: a copy)."""
@@ -33,9 +29,11 @@ _BULLIED = re.compile(r"\bbullied by larger\b", re.IGNORECASE)
 class Check:
     """One row of the answer: what the names call for, what the tank has, the verdict and what to do.
 
-    `attribute` is a column of care.csv, ``ammonia_mg_l`` or ``growth``. Where it fails `short_by` says by how
-    much and on which side, and `off` is the same as a share of the need, to rank tanks by. `basis` says where
-    the need or the rule comes from. No tank fits while an `essential` need is not known (our own choice).
+    `attribute` is a column of care.csv, ``ammonia_mg_l`` or ``growth``. The verdict is "pass", "fails", "not
+    measured", "need not known", "names disagree" or "read": a text to judge by, which never counts as a pass.
+    Where it fails `short_by` says by how much and on which side, and `off` is the same as a share of the
+    need, to rank tanks by. `basis` says where the need or the rule comes from. No tank fits while an
+    `essential` need is not known (our own choice).
     """
 
     attribute: str
@@ -60,28 +58,29 @@ class Check:
         return self.open and (self.verdict != "need not known" or self.essential)
 
 
-class _Wanted:
-    """What the names of a sheet want in one respect; a column that the sheet does not have is not known."""
+def _need(care: CareSheet, attribute: str) -> Need:
+    """Return a need of a sheet; of what the sheet does not have nothing is known."""
+    blank = CareColumn(attribute, attribute, "text")
+    names = zip(care.names, care.short_labels, strict=True)
+    return care.attributes.get(attribute) or Need(blank, tuple(Part(*name) for name in names))
 
-    def __init__(self, care: CareSheet, attribute: str):
-        need = care.attributes.get(attribute)
-        labels = dict(zip(care.names, care.labels, strict=True))
-        self.value: Value = need.shared if need else None
-        self.each = [(labels[n], v) for n, v in need.values.items() if v is not None] if need else []
-        self.unknown = tuple(labels[n] for n in need.unknown_for) if need and self.each else care.labels
-        self.disagree = bool(need and need.conflict)
-        self.basis = need.basis if need else ""
-        self.text = " ".join(need.text.splitlines()) if need and need.origin else ""
 
-    def words(self, column: CareColumn) -> str:
-        """Say what is wanted, or who wants what."""
-        text = "; ".join(f"{label}: {format_value(column, value)}" for label, value in self.each)
-        if self.value is not None:
-            text = f"{'at least ' if column.kind == 'minimum' else ''}{format_value(column, self.value)}"
-        return self.with_unknown(text) if text else "not known"
+def _wanted(need: Need) -> str:
+    """Say what is wanted, or who wants what."""
+    if need.shared is not None:
+        at_least = "at least " if need.column.kind == "minimum" else ""
+        return _with_unknown(need, f"{at_least}{format_value(need.column, need.shared)}")
+    each = "; ".join(f"{p.label}: {format_value(need.column, p.value)}" for p in need.known)
+    return _with_unknown(need, each) if each else "not known"
 
-    def with_unknown(self, text: str) -> str:
-        return f"{text}; not known for {listed(self.unknown, between='; ')}" if self.unknown else text
+
+def _with_unknown(need: Need, text: str) -> str:
+    return f"{text}; not known for {names_in_words(need.unknown)}" if need.unknown else text
+
+
+def _in_full(need: Need) -> str:
+    """Return a text on one line; blank where it is not known."""
+    return " ".join(need.text.splitlines()) if need.known else ""
 
 
 @dataclass(frozen=True)
@@ -105,7 +104,7 @@ class _Facts:
 
 def rows(care: CareSheet, tank: Tank) -> Iterator[Check]:
     """Yield the rows of the answer: in the order of a care sheet, then what holds for every fish alike."""
-    for column in care.columns.values():
+    for column in care.table.care_columns:
         if column.id == "companions":
             yield _companions(column, care, tank)
         elif column.tank_rule:
@@ -118,14 +117,14 @@ class _Held:
     """A tank held against one column of a care sheet."""
 
     def __init__(self, column: CareColumn, care: CareSheet, tank: Tank):
-        self.column, self.want = column, _Wanted(care, column.id)
-        self.facts = _FACTS[column.id](self.want, care, tank) if column.id in _FACTS else _Facts()
+        self.column, self.need = column, _need(care, column.id)
+        self.facts = _FACTS[column.id](self.need, care, tank) if column.id in _FACTS else _Facts()
         self.have = getattr(tank, column.tank_measure, None)
 
     def row(self) -> Check:
         facts, rule = self.facts, getattr(self, f"_{self.column.tank_rule}")
-        row = rule(_row(self.column, self.want, facts.found or _measured(self.column.unit, self.have)))
-        if facts.wanted and self.want.value is not None:
+        row = rule(_row(self.column, self.need, facts.found or _measured(self.column.unit, self.have)))
+        if facts.wanted and self.need.shared is not None:
             row = replace(row, wanted=f"{row.wanted}{facts.wanted}")
         if facts.doubt:
             verdict = "not measured" if row.verdict == "pass" else row.verdict
@@ -134,20 +133,20 @@ class _Held:
 
     def _within(self, row: Check) -> Check:
         """Hold a measurement against a range; what suits none of the names fails, whichever is right."""
-        each, span = self.want.each, self.want.value
-        fits = [label for label, own in each if self.have is not None and not self._off(own)]
-        if self.want.disagree and (self.have is None or fits or not each):
-            others = listed((label for label, _ in each if label not in fits), between="; ")
-            right = f"Right for {listed(fits, between='; ')}, not for {others}. " if fits else ""
+        known, span = self.need.known, self.need.shared
+        fits = [p for p in known if self.have is not None and not self._off(p.value)]
+        others = names_in_words(p for p in known if p not in fits)
+        if self.need.conflict and (self.have is None or fits):
+            right = f"Right for {names_in_words(fits)}, not for {others}. " if fits else ""
             return replace(row, verdict="names disagree", change=f"{right}Settle the name first.")
-        if self.want.disagree:
-            row = self._outside(row, min((own for _, own in each), key=lambda own: abs(self._off(own))))
+        if self.need.conflict:
+            row = self._outside(row, min((p.value for p in known), key=lambda own: abs(self._off(own))))
             return replace(row, change=f"It suits none of the names. {row.change}")
         if span is None or self.have is None:
             return self._not_measured(row)
         if self._off(span):
             return self._outside(row, span)
-        return self._right(row, f"Right for {listed(fits, between='; ')}.")
+        return self._right(row, f"Right for {names_in_words(fits)}.")
 
     def _off(self, span: tuple[float, float]) -> float:
         """Signed distance to the nearer end of a range; 0 inside."""
@@ -169,66 +168,67 @@ class _Held:
     def _room(self, row: Check) -> Check:
         """Hold the width of the tank against the adult length: a fish must be able to turn round."""
         row = replace(row, found=f"width {_measured('cm', self.have)}")
-        if self.want.value is None:
+        if self.need.shared is None:
             return replace(row, wanted="not known: its adult length")
-        longest = f"a width of at least the adult length, {format_value(self.column, self.want.value[1])}"
+        longest = self.need.shared[1]
+        width = f"a width of at least the adult length, {format_value(self.column, longest)}"
         ours = "without the tail fin, for which no factor is known, so this is the least"
         basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
-        row = replace(row, wanted=self.want.with_unknown(longest), basis=basis)
-        return self._at_least(row, self.want.value[1] / 10, "cm")
+        row = replace(row, wanted=_with_unknown(self.need, width), basis=basis)
+        return self._at_least(row, longest / 10, "cm")
 
-    def _at_least(self, row: Check, need: float | None = None, unit: str = "") -> Check:
+    def _at_least(self, row: Check, least: float | None = None, unit: str = "") -> Check:
         """Hold what the tank has against a minimum: by default what is wanted."""
-        facts, need, unit = self.facts, need or self.want.value, unit or self.column.unit
+        facts, least, unit = self.facts, least or self.need.shared, unit or self.column.unit
         most = self.have if self.have is not None else facts.most
-        if need is None or most is None or most >= need or math.isclose(most, need, rel_tol=_TOLERANCE):
-            if need is None or self.have is None:
+        if least is None or most is None or most >= least or math.isclose(most, least, rel_tol=_TOLERANCE):
+            if least is None or self.have is None:
                 return self._not_measured(row)
-            enough_for = listed((label for label, _ in self.want.each), between="; ")
-            return self._right(row, f"Enough for {enough_for}.")
+            return self._right(row, f"Enough for {names_in_words(self.need.known)}.")
         if facts.spared:
             return replace(row, verdict="read", found=f"{row.found}: too small", change=facts.spared)
         return replace(
             row,
             verdict="fails",
-            short_by=f"{amount(need - most, unit=unit, difference=True)} {self.column.below}",
-            change=facts.change or self.column.to_raise.format(end=amount(_up(need), unit=unit)),
-            off=(need - most) / need,
+            short_by=f"{amount(least - most, unit=unit, difference=True)} {self.column.below}",
+            change=facts.change or self.column.to_raise.format(end=amount(_up(least), unit=unit)),
+            off=(least - most) / least,
         )
 
     def _not_measured(self, row: Check) -> Check:
-        if self.want.value is None:
+        if self.need.shared is None:
             return row
         return replace(row, verdict="not measured", change=self.facts.measure or f"Measure: {row.label}.")
 
     def _right(self, row: Check, for_whom: str) -> Check:
-        return replace(row, change=for_whom) if self.want.unknown else replace(row, verdict="pass")
+        return replace(row, change=for_whom) if self.need.unknown else replace(row, verdict="pass")
 
     def _read(self, row: Check) -> Check:
         """Show what is wanted beside what the tank has; it is for the keeper to judge."""
         if self.column.kind == "text":
-            row = replace(row, found=self.have or "not stated", wanted=self.want.text or "not known")
-            return replace(row, verdict="read") if self.want.text else row
+            text = _in_full(self.need)
+            row = replace(row, found=self.have or "not stated", wanted=text or "not known")
+            return replace(row, verdict="read") if text else row
         row = replace(row, found="no figure to go by")
-        if self.want.disagree:
+        if self.need.conflict:
             settle = "Settle the name first; until then a brisk end and a slack end."
             return replace(row, verdict="names disagree", change=settle)
-        if self.want.value is None:
+        if self.need.shared is None:
             return row
         return replace(row, verdict="read", change=self.column.to_raise)
 
 
-def _row(column: CareColumn, want: _Wanted, found: str) -> Check:
-    texts = column.id, column.tank_label or column.label, want.words(column), found
-    return Check(*texts, "need not known", basis=want.basis, essential=column.vital)
+def _row(column: CareColumn, need: Need, found: str) -> Check:
+    texts = column.id, column.tank_label or column.label, _wanted(need), found
+    return Check(*texts, "need not known", basis=need.basis, essential=column.vital)
 
 
-def _volume(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
+def _volume(need: Need, care: CareSheet, tank: Tank) -> _Facts:
     full = amount(tank.full_volume_l, unit="L")
     found = f"height of the water not measured; {full} when full to the brim" if tank.fill_cm is None else ""
-    if want.value is None:
+    if need.shared is None:
         return _Facts(found)
-    reach = want.value * 1000 / (tank.length_cm * tank.width_cm)
+    reach = need.shared * 1000 / (tank.length_cm * tank.width_cm)
     height = amount(_up(reach), unit="cm")
     return _Facts(
         found,
@@ -238,22 +238,20 @@ def _volume(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
     )
 
 
-def _group_volume(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
+def _group_volume(need: Need, care: CareSheet, tank: Tank) -> _Facts:
     """A shortage counts once the tank holds another of the same kind."""
     alone = not any(_same_kind(c, care) for c in tank.companions)
-    return replace(_volume(want, care, tank), spared="Keep one alone here, not a group." if alone else "")
+    return replace(_volume(need, care, tank), spared="Keep one alone here, not a group." if alone else "")
 
 
-def _turnover(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
+def _turnover(need: Need, care: CareSheet, tank: Tank) -> _Facts:
     """Where the fish takes a strong flow, more than the range is no fault."""
-    current = _Wanted(care, "flow")
-    strong = current.value is not None and "strong" in current.value and not current.unknown
+    strong = "strong" in (_need(care, "flow").value or ())
     needed = {"the flow of the pump": tank.pump_l_h, "the height of the water": tank.fill_cm}
     missing = " and ".join(what for what, value in needed.items() if value is None)
     found = f"not measured: {missing}"
     if tank.turnover is not None:
-        unit = care.columns["turnover_per_hour"].unit
-        found = f"{amount(tank.turnover, unit=unit)}, from {amount(tank.pump_l_h, unit='L/h')}"
+        found = f"{amount(tank.turnover, unit=need.column.unit)}, from {amount(tank.pump_l_h, unit='L/h')}"
     head = "a pump moves less than its box says, and less the higher it lifts: measure at the outlet"
     return _Facts(
         found,
@@ -264,7 +262,7 @@ def _turnover(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
     )
 
 
-def _oxygen(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
+def _oxygen(need: Need, care: CareSheet, tank: Tank) -> _Facts:
     """Without a reading only that warm water or thin air can't give enough is sure."""
     t, have = tank.temperature_c, tank.oxygen_mg_l
     found = _measured("mg/L", have)
@@ -283,13 +281,13 @@ def _oxygen(want: _Wanted, care: CareSheet, tank: Tank) -> _Facts:
         "Measure the oxygen, in the morning and away from the outlet.",
         too_warm if have is None else "",
         full,
-        wanted=f", {want.value / full * 100:.0f} % of saturation here" if want.value is not None else "",
+        wanted=f", {need.shared / full * 100:.0f} % of saturation here" if need.shared is not None else "",
         basis=basis,
         doubt=doubt if doubtful else "",
     )
 
 
-_FACTS: dict[str, Callable[[_Wanted, CareSheet, Tank], _Facts]] = {
+_FACTS: dict[str, Callable[[Need, CareSheet, Tank], _Facts]] = {
     "tank_volume_l": _volume,
     "group_volume_l": _group_volume,
     "turnover_per_hour": _turnover,
@@ -299,7 +297,7 @@ _FACTS: dict[str, Callable[[_Wanted, CareSheet, Tank], _Facts]] = {
 
 def _growth(care: CareSheet) -> Check:
     """Say that how long a growing fish has in the tank can't be told, and what to plan for instead."""
-    length = _Wanted(care, "adult_length_mm").value
+    length = _need(care, "adult_length_mm").shared
     wanted = f"plan for the adult: {amount(length[1], unit='mm')}" if length else ""
     return Check(
         "growth",
@@ -338,35 +336,35 @@ def _ammonia(tank: Tank) -> Check:
 
 def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
     """Hold companions against what the sources say: only food, and larger fish that bully it, fail."""
-    wants = [_Wanted(care, a) for a in ("temperament", column.id)]
-    text = " ".join(want.text for want in wants if want.text)
+    needs = [_need(care, a) for a in ("temperament", column.id)]
+    text = " ".join(filter(None, map(_in_full, needs)))
     found = "; ".join(_companion_words(c, care) for c in tank.companions) or "none named"
     row = replace(
-        _row(column, wants[1], found),
+        _row(column, needs[1], found),
         wanted=text or "not known",
         verdict="read" if text else "need not known",
-        basis="; ".join(dict.fromkeys(want.basis for want in wants if want.basis)),
+        basis="; ".join(dict.fromkeys(need.basis for need in needs if need.basis)),
     )
-    diet = _Wanted(care, "diet_type")
-    eaters = [label for label, states in diet.each if "molluscs" in states]
+    diet = _need(care, "diet_type")
+    eaters = [p for p in diet.known if "molluscs" in p.value]
     if eaters and (food := [c.name for c in tank.companions if _SHELLED.search(c.name)]):
         return replace(
             row,
             wanted=f"{text} It eats snails and the like.".strip(),
             verdict="fails",
             short_by=f"{len(food)} that it eats",
-            change=f"Take out: {', '.join(food)}. {listed(eaters, between='; ')} would eat them.",
+            change=f"Take out: {', '.join(food)}. {names_in_words(eaters)} would eat them.",
             basis="; ".join(filter(None, (row.basis, f"diet {diet.basis}"))),
             off=1.0,
         )
-    timid = {label for want in wants for label, text in want.each if _BULLIED.search(text)}
+    timid = {p.name for need in needs for p in need.known if _BULLIED.search(p.value)}
     others = [c for c in tank.companions if not _same_kind(c, care)]
     return _beside_larger(row, care, timid, others) if timid and others else row
 
 
 def _beside_larger(row: Check, care: CareSheet, timid: set[str], others: Sequence[Companion]) -> Check:
     """Tell whether fish that larger ones bully have larger ones beside them."""
-    lengths = [v[1] for label, v in _Wanted(care, "adult_length_mm").each if label in timid]
+    lengths = [p.value[1] for p in _need(care, "adult_length_mm").known if p.name in timid]
     own = min(lengths, default=math.inf)
     larger = [c for c in others if c.length_mm is not None and c.length_mm > own]
     if larger:
@@ -388,13 +386,9 @@ def _companion_words(companion: Companion, care: CareSheet) -> str:
 
 
 def _same_kind(companion: Companion, care: CareSheet) -> bool:
-    """Tell whether a companion goes by the id, a name or a trade code of one of the kinds."""
-    if care.table is None:
-        return False
-    words = f" {folded(companion.name)} "
-    # "Hypancistrus sp." may be any of a genus; its trade code tells which.
-    called = ((n, kinds) for n, kinds in care.table.names.called.items() if not n.endswith(" sp"))
-    return any(f" {name} " in words for name, kinds in called if set(kinds) & set(care.names))
+    """Tell whether a companion can only be one of the kinds; what many are called ("pleco") does not say."""
+    kinds = set(care.table.names.inside(companion.name))
+    return bool(kinds) and kinds <= set(care.names)
 
 
 def _measured(unit: str, value: float | str | None) -> str:

@@ -1,16 +1,29 @@
-"""The care sheet of a name, and what is right for several names at once."""
+"""The care sheet of a name; of several at once what is right, what is safest, and what would settle it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
 import pandas as pd
 
-from idkey.care.advice import Settling, safest_choice, settle
-from idkey.care.needs import FrozenMap, Need, bring_together, care_rows
+from idkey.care.needs import (
+    Need,
+    Value,
+    alike,
+    bring_together,
+    care_rows,
+    format_value,
+    names_in_words,
+    overlap,
+    sentences,
+)
 from idkey.display import Printed
 from idkey.errors import IdkeyError
+from idkey.model.answers import code_answers
+from idkey.model.ask import MIN_GAIN, asker_of
+from idkey.model.combine import model_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.names import every
@@ -21,6 +34,28 @@ _MOST_NAMES = 8
 """Names on a sheet made from an identification; with more, the fish is not known well enough for a sheet."""
 
 
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """Which question settles the conflict over one need.
+
+    `trait` is None where no question that is left would tell; `settles` is the expected drop, in bits, of the
+    uncertainty about which need it is.
+    """
+
+    attribute: str
+    label: str
+    trait: str | None = None
+    question: str = ""
+    settles: float = 0.0
+
+    @property
+    def text(self) -> str:
+        """The same in words."""
+        if self.trait is None:
+            return "No question left in this table settles it."
+        return f"To settle it, look next: {self.question}"
+
+
 @dataclass(frozen=True, slots=True, repr=False)
 class CareSheet(Printed):
     """What one name calls for, or what is right for several names at once.
@@ -29,10 +64,10 @@ class CareSheet(Printed):
     ----------
     names, labels : tuple of str
         Taxon ids, each once, in the order given, and their display names.
-    attributes, columns : mapping
-        Column of care.csv -> need, and what the table says of the column, in the order of the sheet.
-    table : TraitTable or None
-        The table it was read from, for drawings and for the stamp on a printed sheet.
+    attributes : mapping
+        Column of care.csv -> need, in the order of the sheet.
+    table : TraitTable
+        The table it was read from.
     safest : mapping of str to str
         Column of care.csv -> the safest choice until the name is settled; empty for one name.
     shares, none_share : mapping of str to float, float
@@ -47,10 +82,9 @@ class CareSheet(Printed):
     names: tuple[str, ...]
     labels: tuple[str, ...]
     attributes: Mapping[str, Need]
-    columns: Mapping[str, CareColumn] = field(repr=False, compare=False)
-    table: TraitTable | None = field(default=None, repr=False, compare=False)
-    safest: Mapping[str, str] = FrozenMap()
-    shares: Mapping[str, float] = field(default=FrozenMap(), compare=False)
+    table: TraitTable = field(compare=False)
+    safest: Mapping[str, str] = field(default_factory=dict)
+    shares: Mapping[str, float] = field(default_factory=dict, compare=False)
     none_share: float = field(default=0.0, compare=False)
     others: int = field(default=0, compare=False)
     others_share: float = field(default=0.0, compare=False)
@@ -114,19 +148,19 @@ def _care_of_fish(fish: Identification) -> CareSheet:
         raise IdkeyError(msg)
     care = care_rows(fish.table)
     care.check(*(row.taxon for row in left), anyone=True)
-    shown, rest = left[:_MOST_NAMES], left[_MOST_NAMES:]
-    shares = {row.taxon: float(row.probability) for row in shown}
+    rest = left[_MOST_NAMES:]
+    shares = {row.taxon: float(row.probability) for row in left[:_MOST_NAMES]}
     sheet = _sheet(fish.table, tuple(shares), shares)
     # Only a conflict between names on the sheet is asked about, but every kind still possible has its say.
-    asked = [column for a, column in sheet.columns.items() if sheet.attributes[a].conflict]
+    asked = (need.column for need in sheet.conflicts)
     settling = settle(fish, {c: {row.taxon: care.part(c, row.taxon).value for row in left} for c in asked})
     needs = dict(sheet.attributes)
     for s in settling:
         needs[s.attribute] = replace(needs[s.attribute], text=f"{needs[s.attribute].text}\n{s.text}")
     return replace(
         sheet,
-        attributes=FrozenMap(needs.items()),
-        shares=FrozenMap(shares.items()),
+        attributes=needs,
+        shares=shares,
         none_share=float(next((row.probability for row in rows if row.taxon == NONE), 0.0)),
         others=len(rest),
         others_share=float(sum(row.probability for row in rest)),
@@ -134,22 +168,21 @@ def _care_of_fish(fish: Identification) -> CareSheet:
     )
 
 
-def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float] = FrozenMap()) -> CareSheet:
+def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float] | None = None) -> CareSheet:
     """Bring names together; `shares` stand beside who needs what and weigh the safest choice."""
-    care = care_rows(table)
+    care, shares = care_rows(table), shares or {}
     labels = tuple(str(table.label(name)) for name in names)
     called = dict(zip(names, _short(labels), strict=True))
     needs, safest = {}, {}
     for column in table.care_columns:
-        parts = [care.part(column, name, called[name], shares.get(name)) for name in names]
+        parts = (care.part(column, name, called[name], shares.get(name)) for name in names)
         need = bring_together(column, parts)
-        if len(names) > 1 and (choice := safest_choice(column, parts)):
+        if len(names) > 1 and (choice := _safest_choice(need)):
             safest[column.id] = choice
             if need.conflict:
                 need = replace(need, text=f"{need.text}\nUntil the name is settled: {choice}.")
         needs[column.id] = need
-    columns = FrozenMap((column.id, column) for column in table.care_columns)
-    return CareSheet(names, labels, FrozenMap(needs.items()), columns, table, FrozenMap(safest.items()))
+    return CareSheet(names, labels, needs, table, safest)
 
 
 def _short(labels: tuple[str, ...]) -> list[str]:
@@ -159,3 +192,89 @@ def _short(labels: tuple[str, ...]) -> list[str]:
         label if name.endswith(" sp.") or bare.count(name) > 1 else name
         for label, name in zip(labels, bare, strict=True)
     ]
+
+
+def _safest_choice(need: Need) -> str:
+    """Return the safest choice for several names of which one is right; blank where there is none to make."""
+    column, shared = need.column, need.shared
+    if not need.known:
+        return ""
+    if column.combine == "overlap":
+        text = format_value(column, shared) if shared else _stopgap(need)
+        # A fall or rise of pH or hardness harms by its speed before it harms by its height.
+        text += "; change it slowly" if column.id in ("ph", "gh_dgh") else ""
+    elif column.combine == "largest":
+        # More room or oxygen than one kind asks for harms none, and a tank too large harms none.
+        text = f"at least {format_value(column, shared)}"
+    elif column.combine == "span":
+        text = f"plan for {format_value(column, shared[1])}"
+    elif column.combine == "shared" and shared:
+        text = format_value(column, shared)
+    elif column.id == "flow":
+        # Without a flow that all share, a tank with both ends lets the fish choose.
+        text = "oxygen first; aerate strongly and give the tank a brisk end and a slack end"
+    elif column.id == "diet_type":
+        # Of each its own food, since a grazer can leave meat.
+        foods = "; ".join(format_value(column, value) for value in alike(need.known))
+        text = f"keep the food of each on offer ({foods}), and nothing that one of them should avoid"
+    elif column.id == "diet_avoid":
+        # Going without what any of them should avoid harms none.
+        text = " ".join(dict.fromkeys(s for p in need.known for c in p.cells for s in sentences(c)))
+    else:
+        return ""
+    return f"{text}; not known for {names_in_words(need.unknown)}" if need.unknown else text
+
+
+def _stopgap(need: Need) -> str:
+    """Return the gap between ranges that do not meet, by their shares between the two likeliest.
+
+    It takes each kind least far from what it needs. It is right for neither, so it is called a stopgap and
+    says for whom it is not right. Without shares all names count.
+    """
+    likeliest = need.known
+    if all(p.share is not None for p in likeliest):
+        likeliest = sorted(likeliest, key=lambda p: -p.share)[:2]
+    low, high = sorted(overlap([p.value for p in likeliest]))
+    # Who is served by the whole stopgap is not among those it is not right for.
+    wrong = [p for p in need.known if low < p.value[0] or p.value[1] < high]
+    words = format_value(need.column, (low, high))
+    return f"{words} as a stopgap, not right for {names_in_words(wrong, shares=True)}"
+
+
+def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Value]]) -> tuple[Settling, ...]:
+    """Return, for each conflict, the question that settles most of it for the least trouble.
+
+    The kinds still possible are put into classes of equal need, those of which it is not known into a class
+    of their own. A question settles as many bits as the entropy over the classes is expected to drop by its
+    answer, ``H(class) - sum_x P(x) H(class | x)``, with the distributions of answers by which
+    `Identification.questions` ranks its questions; "none of these" has no care and is left out. The best has
+    most bits per second of effort.
+
+    `conflicts` holds the need of each kind still possible, by column and taxon id. No question that settles
+    less than `MIN_GAIN` bits counts.
+    """
+    if not conflicts:
+        return ()
+    model, asker = model_of(fish.table), asker_of(fish.table)
+    coded = code_answers(fish.table, fish.answers)
+    adult, said = model.stage_weights(coded)[0], model.said_in_group(coded)
+    ids = [*fish.table.ids, NONE]
+    share = {row.taxon: row.probability for row in fish.ranked()}
+    asked = {question.trait.id for question in fish.questions()}
+    settlings = []
+    for column, needs in conflicts.items():
+        posterior = np.array([share[t] if t in needs else 0.0 for t in ids])
+        places = {value: i for i, value in enumerate(dict.fromkeys(needs.values()))}
+        classes = np.array([places[needs[t]] if t in needs else -1 for t in ids])
+        gains = asker.gains(
+            model.to_canonical_order(posterior), adult, said, model.to_canonical_order(classes)
+        )
+        useful = [
+            (float(gain) / trait.effort, trait, float(gain))
+            for trait, gain in zip(asker.traits, gains, strict=True)
+            if gain >= MIN_GAIN and trait.id in asked
+        ]
+        _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]), default=(0.0, None, 0.0))
+        best = (trait.id, trait.question or trait.name, gain) if trait else ()
+        settlings.append(Settling(column.id, column.label, *best))
+    return tuple(settlings)

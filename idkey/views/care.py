@@ -1,20 +1,24 @@
-"""A care sheet as a document: on the screen, in a console, on paper."""
+"""A care sheet, and tanks held against it, as documents: on the screen, in a console, on paper."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from contextlib import suppress
 
-from idkey.care.needs import CLASS_WORDS, Backing, Need, format_value, read_cell, sentences
+from idkey.care.needs import Backing, Need, format_value, read_cell, sentences
+from idkey.care.room import RoomCheck, TankCheck
+from idkey.care.rules import Check
 from idkey.care.sheet import CareSheet
+from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.table.schema import EVERY_GROUP
-from idkey.table.units import percent
+from idkey.table.units import amount, percent
 from idkey.views import doc, html
-from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Lines, On, Table
 from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import cut, made_from, number_of, of_table
+from idkey.views.words import claim_words, cut, made_from, number_of, of_table
 
 _WIDTH = 100
 _OWN = "cautions"
@@ -28,6 +32,11 @@ _GAUGES = (
     ("Flow", flow_svg),
     ("Largest adult, seen from above", size_svg),
 )
+_SIGNS = {"fails": "\u2715", "names disagree": "\u2260", "not measured": "?"}
+_SIGNS |= {"need not known": "\u2013", "pass": "\u2713", "read": "\u2192"}
+"""A sign beside each word, the most urgent first."""
+_STYLES = {"fails": "loud", "not measured": "open", "names disagree": "open"}
+_NUMBER_AND_UNIT = re.compile(r"(\d|US) (\u00b0|%|gal|(?:L|US|cm|mm|m|in|mg/L)\b)")
 
 
 def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -> Document:
@@ -40,15 +49,15 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
     cited: dict[str, int] = {}
     title = f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}"
     cautions = tuple(
-        doc.Group((Lines((doc.Strong(n.label), *n.text.splitlines())), *_why(n, sheet, cited)), frame=True)
+        doc.Group((Lines((doc.Strong(n.label), *n.text.splitlines())), *_why(n, cited)), frame=True)
         for n in own
     )
-    rows = [(n.label, _right(n), _why(n, sheet, cited)) for n in needs if n.origin]
+    rows = [(n.label, _right(n), _why(n, cited)) for n in needs if n.known]
     rows += [(head, doc.Soft(labels), "") for head, labels in _blanks(needs)]
     caption = f"What {'they need' if several else 'it needs'}"
     heads = ("Need", "What is right", "How we know")
-    table = doc.Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
-    for_all = [b for n in every for b in (Heading(n.label, 2), _points(n), *_why(n, sheet, cited))]
+    table = Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
+    for_all = [b for n in every for b in (doc.Heading(n.label, 2), _points(n), *_why(n, cited))]
     drawings = ((words, draw(sheet)) for words, draw in _GAUGES)
     gauges = tuple(doc.Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
     blocks = (
@@ -66,16 +75,15 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
 
 
 def _sources(sheet: CareSheet, cited: dict[str, int]) -> tuple[Block, ...]:
-    sources = sheet.table.sources if sheet.table is not None else {}
-    full = {key: source.full for key, source in sources.items()}
+    full = {key: source.full for key, source in sheet.table.sources.items()}
     entries = tuple(f"{number}. {full.get(key, key)}" for key, number in cited.items())
-    return (Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
+    return (doc.Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
 
 
 def care_blocks(sheet: CareSheet) -> tuple[Block, ...]:
     """Return a care sheet under its title, to stand inside another document on the screen."""
     document = care_document(sheet, drawn=False)
-    return Heading(document.title, 0), *document.blocks
+    return doc.Heading(document.title, 0), *document.blocks
 
 
 def care_html(sheet: CareSheet) -> str:
@@ -88,13 +96,15 @@ def care_text(sheet: CareSheet, *, full: bool = False) -> str:
     return doc.as_text(care_document(sheet, full=full, drawn=False))
 
 
-def _in_reading_order(sheet: CareSheet) -> tuple[Sequence[Need], Sequence[Need], Sequence[Need]]:
+def _in_reading_order(sheet: CareSheet) -> tuple[list[Need], list[Need], list[Need]]:
     """Return the cautions of these kinds, the needs, and what concerns every fish where that is on record."""
-    of_every_fish = [a for a, column in sheet.columns.items() if column.every_fish]
-    needs = sheet.attributes
-    own = [need for a, need in needs.items() if a == _OWN and need.origin]
-    every = [needs[a] for a in of_every_fish if a in needs and needs[a].origin]
-    return own, [n for a, n in needs.items() if a not in of_every_fish and n not in own], every
+    own, needs, every = [], [], []
+    for need in sheet.attributes.values():
+        if need.column.every_fish:
+            every += [need] if need.known else []
+        else:
+            (own if need.attribute == _OWN and need.known else needs).append(need)
+    return own, needs, every
 
 
 def _right(need: Need) -> doc.Content:
@@ -113,7 +123,7 @@ def _blanks(needs: Sequence[Need]) -> list[tuple[str, str]]:
     """Return ("Not known", labels) and the like for needs on which nothing is known."""
     labels: dict[str, list[str]] = {}
     for need in needs:
-        if not need.origin:
+        if not need.known:
             label = need.label.removesuffix(", at least")
             labels.setdefault(need.text.capitalize(), []).append(label if label == "pH" else label.lower())
     return [(head, ", ".join(names)) for head, names in labels.items()]
@@ -142,39 +152,36 @@ def _conflicts(sheet: CareSheet) -> tuple[str, ...]:
     return (f"{count}: {what}. No one answer suits all these names there.",) if what else ()
 
 
-def _why(need: Need, sheet: CareSheet, cited: dict[str, int]) -> tuple[doc.Inline | Block, ...]:
+def _why(need: Need, cited: dict[str, int]) -> tuple[doc.Inline | Block, ...]:
     """Return how we know: on the screen each claim behind a fold, on paper the classes and the sources.
 
     The sources are numbered, in `cited`, as they are first met.
     """
     if not need.evidence:
         return ()
-    claims = tuple(dict.fromkeys(_claim(backing, sheet) for backing in need.evidence))
+    claims = tuple(dict.fromkeys(_claim(backing, need) for backing in need.evidence))
     keys = dict.fromkeys(b.source for b in need.evidence if b.followed and b.source)
     numbers = sorted(cited.setdefault(key, len(cited) + 1) for key in keys)
     on_paper = Lines((f"{need.grounds} {numbers or ''}".rstrip(),), style="small")
     return On(SCREEN, (doc.Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
 
 
-def _claim(backing: Backing, sheet: CareSheet) -> str:
+def _claim(backing: Backing, need: Need) -> str:
     value = backing.value
     with suppress(IdkeyError):  # what no cell can hold, such as "high", stands as it is
-        column = sheet.columns[backing.attribute]
-        value = format_value(column, read_cell(column, value))
-    where = ", ".join(filter(None, (backing.source_label, backing.locator)))
-    basis = CLASS_WORDS.get(backing.evidence_class, backing.evidence_class)
-    words = f"{value} ({'; '.join(filter(None, (where, basis)))})"
-    if len(sheet.names) > 1 and backing.care_group != EVERY_GROUP:
-        label = dict(zip(sheet.names, sheet.short_labels, strict=True)).get(backing.taxon)
+        value = format_value(need.column, read_cell(need.column, value))
+    words = f"{claim_words(backing.source_label, backing.locator, backing.evidence_class)}: {value}"
+    if len(need.parts) > 1 and backing.care_group != EVERY_GROUP:
+        label = {part.name: part.label for part in need.parts}.get(backing.taxon)
         words = f"{label or backing.care_group.replace('_', ' ').capitalize()}: {words}"
-    return f"{words}. {backing.note}" if backing.note else words
+    return f"{words.removesuffix('.')}. {backing.note}" if backing.note else words
 
 
 def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:
     own, needs, every = _in_reading_order(sheet)
     indent = max((len(need.label) for need in sheet.attributes.values()), default=0) + 2
     lines = []
-    for need in (*own, *(n for n in needs if n.origin), *(every if full else ())):
+    for need in (*own, *(n for n in needs if n.known), *(every if full else ())):
         words = ("conflict: " if need.conflict else "") + need.text
         why = f"\n[{need.basis}]" if full and need.evidence else ""
         line = f"{need.label:<{indent}}{words if full else ' / '.join(words.splitlines())}{why}"
@@ -184,3 +191,88 @@ def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:
     labels = ", ".join(need.label.lower() for need in every)
     rest = (f"{_FOLD_WORDS}: {labels}; care_text(sheet, full=True) has it all",)
     return Lines(tuple(lines), indent=indent), Lines(rest if every and not full else ())
+
+
+def tank_document(check: TankCheck) -> Document:
+    """Return a tank check as a document: whose it is, the verdict, and one need a row, what fails first."""
+    lines = [check.verdict, _measures(check.tank)]
+    for c in _by_urgency(check):
+        off = f", {c.short_by}" if c.short_by else ""
+        words = f"{c.label}: {_SIGNS[c.verdict]} {c.verdict}{off}; wanted: {c.wanted}; here: {c.found}"
+        lines.append(f"{words}. {c.change}".rstrip())
+    on_page = (Lines((_kept(check.verdict),), style="outcome"), tank_table(check))
+    blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=4),)))
+    return Document(f"Tank {check.tank.name} for {'; '.join(check.labels)}", blocks, width=_WIDTH)
+
+
+def tank_table(check: TankCheck) -> Table:
+    """Return the rows of a tank check, what fails first; the verdict in words is left to who shows it."""
+    heads, shares = ("Need", "Answer", "Wanted", "This tank", "What to do"), (26.0, 38.0, 42.0, 32.0, 40.0)
+    rows = []
+    for c in _by_urgency(check):
+        answer = (_tag(c.verdict), _kept(f"\n{c.short_by}") if c.short_by else "")
+        # On paper the sources stand on the care sheet.
+        source = On(
+            SCREEN, (doc.Fold("Source", (Lines((_kept(c.basis),), style="soft"),)),) if c.basis else ()
+        )
+        rows.append((c.label, answer, (_kept(c.wanted), source), _kept(c.found), _kept(c.change)))
+    return Table(heads, tuple(rows), _kept(_measures(check.tank)), "tank-grid", shares)
+
+
+def room_document(room: RoomCheck) -> Document:
+    """Return a ranked room as a document, each tank with its rows behind a fold."""
+    folds = tuple(
+        doc.Fold(f"{c.tank.name}: {doc.plain(_answer(c))}", (tank_table(c),), "name") for c in room.checks
+    )
+    ranking = (f"{n}. {c.tank.name}: {c.verdict}" for n, c in enumerate(room.checks, start=1))
+    lines = Lines((_room_line(room), *ranking), indent=4)
+    blocks = (On((SCREEN, PRINT), (room_table(room), *folds)), On(TEXT, (lines,)))
+    return Document(f"The fish room for {'; '.join(room.labels)}", blocks, width=_WIDTH)
+
+
+def room_table(room: RoomCheck) -> Table:
+    """Return the tanks of a room, the best for this fish first, with the verdict of each."""
+    rows = tuple(
+        (str(place), c.tank.name, (_answer(c),), _kept(c.verdict))
+        for place, c in enumerate(room.checks, start=1)
+    )
+    heads = ("Rank", "Tank", "Answer", "Why")
+    return Table(heads, rows, _room_line(room), "tank-grid idk-tank-room", (12.0, 30.0, 36.0, 100.0), False)
+
+
+def _by_urgency(check: TankCheck) -> list[Check]:
+    return sorted(check.checks, key=lambda c: list(_SIGNS).index(c.verdict))
+
+
+def _tag(verdict: str, words: str = "") -> doc.Inline:
+    text = f"{_SIGNS[verdict]} {words or verdict}"
+    return doc.Tag(text, _STYLES[verdict]) if verdict in _STYLES else text
+
+
+def _answer(check: TankCheck) -> doc.Inline:
+    """Return the verdict on the whole tank."""
+    if check.fails:
+        return _tag("fails")
+    return _tag("pass", "fits") if check.ok else _tag("not measured", "can't be said yet")
+
+
+def _kept(text: str) -> str:
+    """Keep each number with its unit on one line."""
+    return _NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
+
+
+def _measures(tank: Tank) -> str:
+    """Say what the tank is, metric first."""
+    sides = (tank.length_cm, tank.width_cm, tank.height_cm)
+    if tank.volume_l is None:
+        full = f"{amount(tank.full_volume_l, unit='L')} when full; height of the water not measured"
+    else:
+        full = f"filled to {amount(tank.fill_cm, unit='cm')}: {amount(tank.volume_l, unit='L')}"
+    over = "" if tank.turnover is None else f", turned over {tank.turnover:.1f} times an hour"
+    return f"{tank.name}: {amount(*sides, unit='cm', between=' × ')}, {full}{over}"
+
+
+def _room_line(room: RoomCheck) -> str:
+    fitting = ", ".join(c.tank.name for c in room.fitting)
+    words = f"fits: {fitting}" if fitting else "none can be said to fit as it is"
+    return f"{number_of(len(room.checks), 'tank')}, the best first; {words}"

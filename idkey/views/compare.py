@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 
 import pandas as pd
 
-from idkey.care.sheet import CareSheet, care_for
+from idkey.care.needs import Need, format_value
+from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, Contrast
 from idkey.model.lookalikes import Lookalikes
@@ -167,8 +168,8 @@ def _claims(kinds: Comparison, taxon: str, column: str) -> Iterable[str]:
     claims = []
     for row in kinds.table.claims(taxon, column).to_dict("records"):
         source = kinds.table.sources.get(row["source"])
-        where = ", ".join(filter(None, (source.short if source else row["source"], row["locator"])))
-        claims.append(f"{where} ({row['class']})" if where else row["class"])
+        named = source.short if source else row["source"]
+        claims.append(words.claim_words(named, row["locator"], row["class"]))
     return dict.fromkeys(claims)
 
 
@@ -193,33 +194,32 @@ def _in_lines(kinds: Comparison) -> tuple[Block, ...]:
 def care_line(kinds: Comparison) -> str:
     """Say in one line where the care differs most; blank for a table without care sheets."""
     try:
-        both = care_for(kinds.table, *kinds.taxa)
-        sheets = [care_for(kinds.table, taxon) for taxon in kinds.taxa]
+        needs = care_for(kinds.table, *kinds.taxa).attributes
     except IdkeyError:
         return ""
-    apart = {a: _apart(sheets, a) for a in _CARE if not both.attributes[a].unknown_for}
+    apart = {a: _apart(needs[a]) for a in _CARE if not needs[a].unknown}
     chosen = sorted((a for a in apart if apart[a] > 0), key=lambda a: -apart[a])[:_MOST_CARE]
     if not chosen:
-        known = [both.attributes[a].label.lower() for a in apart]
+        known = [needs[a].label.lower() for a in apart]
         return f"Care: the same on file in {listed(known)}." if known else "Care: not known for all of them."
     parts = []
-    for need in map(both.attributes.get, chosen):
+    for need in map(needs.get, chosen):
         # One line: the second unit, in brackets, is left to the care sheet.
-        names = zip(both.names, both.short_labels, strict=True)
-        each = "; ".join(f"{label} {need.by_name[name].partition(' (')[0]}" for name, label in names)
+        words = (f"{p.label} {format_value(need.column, p.value).partition(' (')[0]}" for p in need.parts)
+        each = "; ".join(words)
         parts.append(f"{need.label.lower()} ({'nothing suits all: ' if need.conflict else ''}{each})")
     return f"Care differs in {listed(parts)}."
 
 
-def _apart(sheets: Sequence[CareSheet], attribute: str) -> float:
+def _apart(need: Need) -> float:
     """How far needs are apart, 0 (the same) to 1 (nothing in common); the length by its upper end."""
-    values = [sheet.attributes[attribute].value for sheet in sheets]
+    values = [p.value for p in need.parts]
     if all(isinstance(v, frozenset) for v in values):
         return 1 - len(frozenset.intersection(*values)) / len(frozenset.union(*values))
     if not all(isinstance(v, tuple) for v in values):
         return 0.0
     lows, highs = zip(*values, strict=True)
-    if attribute == "adult_length_mm":
+    if need.attribute == "adult_length_mm":
         return 1 - min(highs) / max(highs)
     most = max(highs) - min(lows)
     return 1 - max(0.0, min(highs) - max(lows)) / most if most else 0.0

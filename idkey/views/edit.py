@@ -13,7 +13,7 @@ from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
-from idkey.views.words import number_of, some
+from idkey.views.words import claim_words, number_of, some
 
 _NAMES = FIELDS["taxa.csv"]
 _MOST_ROWS = 150
@@ -103,7 +103,7 @@ def line_html(draft: Draft, taxon: str, column: str) -> str:
     filled = [p for p in (cell, young) if draft.text(*p).strip() or taken_over(draft.sound, *p)[1]]
     # The strongest class first, the rest counted.
     rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
-    if behind := list(dict.fromkeys(_short_claim(draft, row) for row in rows)):
+    if behind := list(dict.fromkeys(_claim_words(draft, row) for row in rows)):
         more = len(behind) - _MOST_BEHIND
         line += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *[f"{more} more"] * (more > 0)]))]
     return html.runs(tuple(line))
@@ -179,17 +179,19 @@ def _claims(draft: Draft, places: list[Place]) -> list[dict[str, Any]]:
     return [row for claims in kept for row in claims.to_dict("records")]
 
 
-def _short_claim(draft: Draft, row: dict[str, Any]) -> str:
+def _claim_words(draft: Draft, row: dict[str, Any], locator: str = "") -> str:
+    if row["note"] == UNSOURCED:
+        return UNSOURCED
     source = draft.wide.sources.get(row["source"])
-    who = (row["source"] if source is None else source.short or source.key)[:_LONGEST_SOURCE]
-    return UNSOURCED if row["note"] == UNSOURCED else f"{who} ({row['class']})" if who else row["class"]
+    named = row["source"] if source is None else source.short or source.key
+    return claim_words(named[:_LONGEST_SOURCE], locator, row["class"])
 
 
 def _claim(draft: Draft, row: dict[str, Any]) -> tuple[Inline, ...]:
-    scope = "" if row["scope"] == "species" else f"speaks of the {row['scope']}"
-    parts = (_short_claim(draft, row), row["locator"], scope)
+    scope = "" if row["scope"] == "species" else f", speaks of the {row['scope']}"
     value = f": {row['value']}" if row["value"] else ""
-    return (f"{', '.join(filter(None, parts))}{value} ", Soft(row["note"].removeprefix(UNSOURCED)))
+    words = f"{_claim_words(draft, row, row['locator'])}{scope}{value} "
+    return words, Soft(row["note"].removeprefix(UNSOURCED))
 
 
 def source_options(draft: Draft) -> list[tuple[str, str]]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from html import escape
 
-from idkey.care.needs import Need, Value
+from idkey.care.needs import Need, Value, alike
 from idkey.care.sheet import CareSheet
 from idkey.table.units import amount
 from idkey.views.words import cut
@@ -37,7 +37,7 @@ _FISH = (
 def temperature_svg(sheet: CareSheet) -> str:
     """Return the temperatures of a sheet on a scale in °C, with °F below; blank where none is known."""
     need = sheet.attributes.get("temperature_c")
-    ends = [end for span in need.values.values() if span is not None for end in span] if need else []
+    ends = [end for part in need.known for end in part.value] if need else []
     if not ends:
         return ""
     first, last = min(18, 2 * math.floor(min(ends) / 2)), max(34, 2 * math.ceil(max(ends) / 2))
@@ -49,7 +49,7 @@ def temperature_svg(sheet: CareSheet) -> str:
     def at(t: float) -> float:
         return _LEFT + (t - first) / (last - first) * _ROOM
 
-    for who, span, right in _lines(sheet, need):
+    for who, span, right in _lines(need):
         parts += [_text(_LEFT, y + 9, who, "bold" if right else "")] if who else []
         y += 13 if who else 0
         if span is not None:
@@ -70,12 +70,12 @@ def temperature_svg(sheet: CareSheet) -> str:
 def flow_svg(sheet: CareSheet) -> str:
     """Return three steps of flow, those that are right filled; blank where none is known."""
     need = sheet.attributes.get("flow")
-    if need is None or not need.origin:
+    if need is None or not need.known:
         return ""
-    states = sheet.columns["flow"].states
+    states = need.column.states
     wide = _ROOM / len(states)
     parts, y = [], 4.0
-    for who, value, right in _lines(sheet, need):
+    for who, value, right in _lines(need):
         parts += [_text(_LEFT, y + 9, who, "bold" if right else "")] if who else []
         y += 15 if who else 0
         if value is None and right:
@@ -90,19 +90,17 @@ def flow_svg(sheet: CareSheet) -> str:
     return _svg(f"Flow: {need.text.splitlines()[0]}", y, parts)
 
 
-def _lines(sheet: CareSheet, need: Need) -> list[tuple[str, Value, bool]]:
+def _lines(need: Need) -> list[tuple[str, Value, bool]]:
     """Return who needs what, names of equal need together, and last what is right for all."""
-    groups: dict[Value, list[str]] = {}
-    for name, label in zip(sheet.names, sheet.short_labels, strict=True):
-        groups.setdefault(need.values[name], []).append(label)
+    groups = alike(need.parts)
     if len(groups) == 1:
-        return [("", value, True) for value in groups]
+        return [("", need.value, True)]
     lines = []
     for value, (first, *more) in groups.items():
         # The table below names all of them.
-        who = f"{cut(first, _FIRST)} and {len(more)} more" if more else first
+        who = f"{cut(first.label, _FIRST)} and {len(more)} more" if more else first.label
         lines.append((cut(f"{who}: not known" if value is None else who, _LONGEST), value, False))
-    rest = ": none" if need.conflict else ": not known" if need.unknown_for else ""
+    rest = ": none" if need.conflict else ": not known" if need.unknown else ""
     return [*lines, (f"Right for all{rest}", need.value, True)]
 
 

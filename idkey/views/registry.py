@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, changes, compare, edit, identify, key, review, spreadsheet, table, tank
+from idkey.views import care, changes, compare, edit, identify, key, review, spreadsheet, table
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -21,8 +21,8 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Lookalikes": compare.lookalikes_document,
     "Question": identify.question_document,
     "Review": review.review_document,
-    "RoomCheck": tank.room_document,
-    "TankCheck": tank.tank_document,
+    "RoomCheck": care.room_document,
+    "TankCheck": care.tank_document,
     "TraitTable": table.table_document,
 }
 """Name of a class -> what makes a document of its objects; their HTML, their text and their print follow."""

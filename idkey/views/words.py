@@ -8,6 +8,7 @@ from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
+from idkey.care.needs import CLASS_WORDS
 from idkey.model.evidence import NONE
 from idkey.model.key import Couplet, Lead
 from idkey.table.schema import Trait, cell_words, parse_answer
@@ -87,6 +88,12 @@ def one_in(chance: float) -> str:
         return "fewer than 1 in 200"
     # Two figures are more than the observer errors are known to.
     return f"{chance * 10:.0f} in 10" if chance >= 0.25 else f"1 in {float(f'{1 / chance:.2g}'):.0f}"
+
+
+def claim_words(source: str, locator: str, evidence_class: str) -> str:
+    """Say where a claim stands written, and how far that can be trusted."""
+    where, how = ", ".join(filter(None, (source, locator))), CLASS_WORDS.get(evidence_class, evidence_class)
+    return f"{where} ({how})" if where else how
 
 
 def answer_words(trait: Trait, text: str) -> str:

@@ -9,8 +9,7 @@ from html import escape
 
 import ipywidgets as w
 
-from idkey.care.check import TankCheck, check_tank
-from idkey.care.room import RoomCheck, check_room, read_room
+from idkey.care.room import RoomCheck, TankCheck, check_room, check_tank, read_room
 from idkey.care.sheet import CareSheet, care_for
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
@@ -18,9 +17,8 @@ from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.names import every
 from idkey.table.table import TraitTable
-from idkey.views.care import care_html, care_text
+from idkey.views.care import care_html, care_text, room_table, tank_table
 from idkey.views.html import blocks, page
-from idkey.views.tank import room_table, tank_table
 from idkey.widgets.base import Screen, dropdown, field, row, shown, style_element, told_apart
 
 # What the lists hold beside kinds and tanks.

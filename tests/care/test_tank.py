@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import care_for, load_table
-from idkey.care.check import TankCheck, check_tank
+from idkey.care.room import TankCheck, check_tank
 from idkey.care.needs import Need, format_value
 from idkey.care.room import check_room
 from idkey.care.rules import VERDICTS, Check
