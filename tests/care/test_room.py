@@ -10,8 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import care_for, load_table
-from idkey.care.room import check_tank
-from idkey.care.room import check_room, read_room
+from idkey.care.room import check_room, check_tank, read_room
 from idkey.care.tank import Companion, Tank
 from idkey.errors import IdkeyError, TableError
 
