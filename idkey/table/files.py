@@ -10,14 +10,13 @@ import pandas as pd
 
 from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
-from idkey.table.check import check_sheets
 from idkey.table.claims import NOT_FOLLOWED, SOURCES, Source, bibtex, read_sources
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disagreements import disagreements
 from idkey.table.fields import FIELDS, HEADERS, META
 from idkey.table.layout import shipped_folder
 from idkey.table.package import PACKAGE, describe, read_about
-from idkey.table.rows import care_column_row, shipped_care_sheet, trait_row
+from idkey.table.rows import care_column_row, check_sheets, shipped_care_sheet, trait_row
 from idkey.table.schema import cell_text
 from idkey.table.table import TraitTable
 

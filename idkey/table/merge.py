@@ -14,11 +14,11 @@ from dataclasses import dataclass
 from itertools import count
 
 from idkey.errors import IdkeyError, UnknownName, one_of
-from idkey.table.check import check_sheets, taken_over
 from idkey.table.claims import UNSOURCED
 from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
 from idkey.table.names import trade_codes
+from idkey.table.rows import check_sheets, taken_over
 from idkey.table.schema import YOUNG
 from idkey.table.states import (
     CARE,

@@ -57,7 +57,7 @@ written_text = st.one_of(
     st.text("=+-@'\" \n\t,|.1ae", max_size=8),
 ).map(str.strip)
 some_text = written_text.filter(bool)
-state_text = some_text.filter(lambda s: "|" not in s and s != "-")
+state_text = some_text.filter(lambda s: "|" not in s and s not in ("-", "?"))
 ids = st.from_regex(r"[a-z][a-z0-9_]{0,6}", fullmatch=True).filter(lambda s: not s.endswith(YOUNG))
 shares = st.floats(0.001, 0.999)
 amounts = st.floats(1e-9, 1e9)
@@ -101,7 +101,7 @@ def cells(draw, trait: Trait):
     choice = draw(st.integers(0, 5))
     if choice == 0:
         return None
-    if choice == 5 and "?" not in trait.states:
+    if choice == 5:
         return NOT_KNOWN
     if choice == 1:
         return NOT_APPLICABLE
