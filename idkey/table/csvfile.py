@@ -1,21 +1,30 @@
-"""A CSV file <-> rows of text, each with its number in a spreadsheet. Formulas are written as text."""
+"""A CSV file <-> rows of text, each with its number in a spreadsheet; a keeper's sheet of any sort as text.
+
+Formulas are written as text.
+"""
 
 from __future__ import annotations
 
 import csv
 import io
 import re
+import warnings
+import zipfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from contextlib import closing, suppress
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import pandas as pd
 
-from idkey.errors import Problem, one_of
+from idkey.errors import IdkeyError, Problem, TableError, one_of
 from idkey.table import layout
 
 Wrong = Callable[[str, str], None]
 """Notes what is wrong in a column of one row: column, what would be right."""
+Known = Callable[[Sequence[str]], int]
+"""How many cells of a row are names of columns; 0 where none of them names the kinds."""
 
 ODD_CHARACTER = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 """Control characters that are no white space; no text that a person wrote holds one."""
@@ -24,8 +33,15 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _HARMLESS = re.compile(rf"-|{_NUMBER}(?:\.\.{_NUMBER})?")
 _FORMULA = re.compile(r"'*[=+\-@\t]")
 _NEEDS_QUOTES = re.compile(r'[",\r\n]')
+_NOT_CSV = f"not well-formed CSV from here on, or a cell of more than {layout.MOST_CELL} characters; "
+_NOT_CSV += "look for an unclosed quotation mark"
 _SHOWN = 60
 _MOST_COMPARED = 50_000
+_HEADER_WITHIN = 10
+"""The header of a keeper's sheet stands in one of the first so many rows that are not blank."""
+_MOST_LOOKED_AT = 10 * layout.MOST_CELLS
+"""Cells of a keeper's sheet, the blank ones counted."""
+_DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,82 +180,54 @@ def read_sheet(
     text = text_of(name, data, found, layout.MOST_BYTES)
     if text is None:
         return unreadable
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    odd = ODD_CHARACTER.search(text) is not None
     rows: list[Row] = []
-    number, whole, taken = 0, True, 0
-
-    def lines() -> Iterator[str]:
-        nonlocal taken
-        for line in io.StringIO(text, newline=""):
-            taken += len(line)
-            if taken > layout.MOST_ROW:
-                msg = f"row longer than {layout.MOST_ROW} characters"
-                raise csv.Error(msg)
-            yield line
-
-    reader = csv.reader(lines(), strict=True)
+    number, whole = 0, True
     try:
-        first = next(reader, None)
-        if first is None:
-            found.add(name, "1", "", "", f"the file is empty; the first row holds {', '.join(columns)}")
-            return unreadable
-        number, header = 1, tuple(h.strip() for h in first)
+        header = tuple(h.strip() for h in next(reader, ()))
+        number = 1
         missing = [c for c in columns if c in later and c not in header]
-        if not _header_is_good(name, header, [c for c in columns if c not in missing], found, more=more):
+        wrong = list(_wrong_in_header(header, [c for c in columns if c not in missing], more=more))
+        for place, value, right in wrong:
+            found.add(name, "1", place, value, right)
+        if wrong:
             return unreadable
         blank = dict.fromkeys(missing, "")
-        odd = ODD_CHARACTER.search(text) is not None
         most = min(layout.MOST_ROWS, layout.MOST_CELLS // len(header))
         for number, line in enumerate(reader, start=2):
-            taken = 0
             if not any(map(str.strip, line)):
-                if number <= layout.MOST_LINES:
-                    continue
-                found.add(name, str(number), "", "", "blank rows up to here; delete them")
-                return unreadable
+                continue
             if len(rows) == most:
                 right = f"the file has more than {most} rows of {len(header)} columns; this is no trait table"
                 found.add(name, str(most + 2), "", most + 1, right)
             if len(rows) == most or found.full:
                 return unreadable
-            cells = _cells(name, number, header, line, found, odd=odd)
-            whole = whole and cells is not None
-            if cells is not None:
-                rows.append(Row(number, cells | blank, name))
+            wrong = list(_wrong_in_row(header, line, odd=odd))
+            whole = whole and not wrong
+            if not wrong:
+                rows.append(Row(number, dict(zip(header, map(_stripped, line), strict=True)) | blank, name))
+            who = ODD_CHARACTER.sub("", line[0][: layout.MOST_NAME]).strip() if wrong else ""
+            for column, value, right in wrong:
+                found.add(name, f"{number} ({who})" if who else str(number), column, value, right)
     except csv.Error as error:
-        found.add(name, str(number + 1), "", str(error), _why(error))
+        found.add(name, str(number + 1), "", str(error), _NOT_CSV)
         return unreadable
     return Sheet(name, (*header, *missing), tuple(rows), readable=whole)
 
 
-def _why(error: csv.Error) -> str:
-    long = "larger" in str(error) or "longer" in str(error)
-    most = f"a cell has at most {layout.MOST_CELL} characters, a row {layout.MOST_ROW}"
-    right = most if long else "the file is not well-formed CSV from here on"
-    return f"{right}; look for an unclosed quotation mark"
-
-
-def _cells(
-    name: str, number: int, header: tuple[str, ...], line: list[str], found: Found, *, odd: bool
-) -> dict[str, str] | None:
-    """Return the cells of a row, or None where it has to be left out."""
-    who = ODD_CHARACTER.sub("", line[0][: layout.MOST_NAME]).strip()
-    place = f"{number} ({who})" if who else str(number)
+def _wrong_in_row(header: Sequence[str], line: list[str], *, odd: bool) -> Iterator[tuple[str, str, str]]:
+    """Yield why a row has to be left out: column, value, what would be right."""
     if len(line) != len(header):
-        right = f"the row has {len(line)} cells; the header has {len(header)}"
-        found.add(name, place, "", len(line), right)
-        return None
-    good = True
-    long = max(map(len, line)) > layout.MOST_CELL
-    for column, cell in zip(header, line, strict=True) if odd or long else ():
-        sign = ODD_CHARACTER.search(cell)
-        if len(cell) > layout.MOST_CELL:
-            right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
-            found.add(name, place, column, f"{cell[:_SHOWN]}...", right)
-        if sign:
-            right = f"the cell holds the control character {sign.group()!r}; delete it"
-            found.add(name, place, column, cell[:_SHOWN], right)
-        good = good and not sign and len(cell) <= layout.MOST_CELL
-    return {h: _stripped(c) for h, c in zip(header, line, strict=True)} if good else None
+        yield "", str(len(line)), f"the row has {len(line)} cells; the header has {len(header)}"
+    elif odd or max(map(len, line)) > layout.MOST_CELL:
+        for column, cell in zip(header, line, strict=True):
+            if len(cell) > layout.MOST_CELL:
+                right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
+                yield column, f"{cell[:_SHOWN]}...", right
+            if sign := ODD_CHARACTER.search(cell):
+                right = f"the cell holds the control character {sign.group()!r}; delete it"
+                yield column, cell[:_SHOWN], right
 
 
 def _stripped(cell: str) -> str:
@@ -247,36 +235,31 @@ def _stripped(cell: str) -> str:
     return plain_cell(cell).strip() if cell.startswith("'") else cell
 
 
-def _header_is_good(
-    name: str, header: tuple[str, ...], columns: Sequence[str], found: Found, *, more: bool
-) -> bool:
-    before = len(found)
-    if len(header) > layout.MOST_COLUMNS:
+def _wrong_in_header(
+    header: Sequence[str], columns: Sequence[str], *, more: bool
+) -> Iterator[tuple[str, str, str]]:
+    """Yield what is wrong with a header: column, value, what would be right."""
+    if not header:
+        yield "", "", f"the file is empty; the first row holds {', '.join(columns)}"
+    elif len(header) > layout.MOST_COLUMNS:
         right = f"the file has {len(header)} columns; {layout.MOST_COLUMNS} are the most"
-        found.add(name, "1", "", len(header), right)
-        return False
-    if len(header) == 1 and ";" in header[0]:
-        right = "cells are parted by semicolons; save as CSV with commas"
-        found.add(name, "1", "", header[0][:_SHOWN], right)
-        return False
-    shown = ", ".join(h[:_SHOWN] for h in header[:12])
-    for column in columns:
-        if column not in header:
-            found.add(name, "1", column, shown, f"column {column} is missing from the header")
-    for i, column in enumerate(header):
-        place, right = column, ""
-        if not column:
-            place, right = f"column {i + 1}", "the header cell is blank; name the column or delete it"
-        elif len(column) > layout.MOST_NAME or ODD_CHARACTER.search(column):
-            most = f"a name of at most {layout.MOST_NAME} characters, without control characters"
-            place, right = f"column {i + 1}", f"a column has {most}"
-        elif column in header[:i]:
-            right = "two columns have this name"
-        elif not more and column not in columns:
-            right = one_of(column, list(columns), "a column")
-        if right:
-            found.add(name, "1", place, column[:_SHOWN] if place != column else column, right)
-    return len(found) == before
+        yield "", str(len(header)), right
+    elif len(header) == 1 and ";" in header[0]:
+        yield "", header[0][:_SHOWN], "cells are parted by semicolons; save as CSV with commas"
+    else:
+        shown = ", ".join(h[:_SHOWN] for h in header[:12])
+        for column in (c for c in columns if c not in header):
+            yield column, shown, f"column {column} is missing from the header"
+        for i, column in enumerate(header):
+            if not column:
+                yield f"column {i + 1}", "", "the header cell is blank; name the column or delete it"
+            elif len(column) > layout.MOST_NAME or ODD_CHARACTER.search(column):
+                most = f"a name of at most {layout.MOST_NAME} characters, without control characters"
+                yield f"column {i + 1}", column[:_SHOWN], f"a column has {most}"
+            elif column in header[:i]:
+                yield column, column, "two columns have this name"
+            elif not more and column not in columns:
+                yield column, column, one_of(column, list(columns), "a column")
 
 
 # -- writing ---------------------------------------------------------------------------------------------
@@ -291,3 +274,138 @@ def write_sheet(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
 def _written(cell: str) -> str:
     text = guarded_cell(cell.strip())
     return '"' + text.replace('"', '""') + '"' if _NEEDS_QUOTES.search(text) else text
+
+
+# -- a keeper's sheet, CSV or XLSX -----------------------------------------------------------------------
+
+
+class Grid(NamedTuple):
+    """One sheet as text: its header, the rows below by number that are not blank, and how it was read."""
+
+    place: str
+    header: list[str]
+    header_row: int
+    lines: list[tuple[int, list[str]]]
+    notes: tuple[str, ...]
+
+
+def read_grid(file: Path, sheet: str | None, known: Known) -> Grid:
+    """Read a sheet of a file, by default the first whose header names the kinds. Raises TableError."""
+    # A pipe would be waited on for ever.
+    if not file.is_file():
+        raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file")
+    try:
+        with file.open("rb") as opened:
+            data = opened.read(layout.MOST_BYTES + 1)
+    except OSError as error:
+        raise _refused(file.name, "", f"the file cannot be read ({error.strerror})") from None
+    if len(data) > layout.MOST_BYTES:
+        raise _refused(file.name, "", f"the file is larger than {layout.MOST_BYTES} bytes; split it")
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        raise _refused(file.name, "", "an old workbook, or one with a password; save it as .xlsx without one")
+    if not data.startswith(b"PK"):
+        return _csv_grid(file.name, data, known)
+    try:
+        # It warns of styles and rules that it leaves out; no cell depends on them.
+        with warnings.catch_warnings(action="ignore"):
+            return _workbook_grid(file.name, data, sheet, known)
+    except IdkeyError:
+        raise
+    except Exception as error:
+        # A broken workbook makes its reader fail in any of a dozen ways.
+        what = " ".join(str(error).split())[:_SHOWN] or type(error).__name__
+        right = "the workbook is broken or of another kind; save it again as .xlsx, or as CSV"
+        raise _refused(file.name, what, right) from error
+
+
+def _refused(file: str, value: object, right: str, row: str = "") -> TableError:
+    return TableError([Problem(file, row, "", str(value), right)])
+
+
+def _grid(place: str, rows: Iterable[list[str]], known: Known, *, packed: bool = False) -> Grid:
+    """Find the header; where a comma parts the cells (`packed`) a row that is wider may have slipped."""
+    lines: list[tuple[int, list[str]]] = []
+    looked_at = 0
+    for number, row in enumerate(rows, start=1):
+        looked_at += 1 + len(row)
+        width = max((at for at, text in enumerate(row, start=1) if text), default=0)
+        if width > layout.MOST_COLUMNS or looked_at > _MOST_LOOKED_AT:
+            most = f"{layout.MOST_COLUMNS} columns and {_MOST_LOOKED_AT} cells, blank ones counted"
+            raise _refused(place, "", f"a sheet has at most {most}; copy what is filled", str(number))
+        if width:
+            lines.append((number, row[:width]))
+    top = next((i for i, (_, cells) in enumerate(lines[:_HEADER_WITHIN]) if known(cells)), 0)
+    number, header = lines[top] if lines else (1, [])
+    widest = 0 if packed else max((len(cells) for _, cells in lines), default=0)
+    notes = (f"the header is row {number}; what stands above it was not read",) if top else ()
+    return Grid(place, header + [""] * (widest - len(header)), number, lines[top + 1 :], notes)
+
+
+def _csv_grid(name: str, data: bytes, known: Known) -> Grid:
+    text, notes = _decoded(name, data)
+    head = text[: layout.MOST_CELL].splitlines()[: 2 * _HEADER_WITHIN]
+    delimiter = max(
+        _DELIMITERS, key=lambda sign: max(map(known, csv.reader(head, delimiter=sign)), default=0)
+    )
+    if delimiter != ",":
+        notes.append(f"cells are parted by {_DELIMITERS[delimiter]}")
+    rows: list[list[str]] = []
+    try:
+        for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
+            rows.append([plain_cell(cell.strip()) for cell in row])
+    except csv.Error as error:
+        raise _refused(name, error, _NOT_CSV, str(len(rows) + 1)) from None
+    grid = _grid(name, rows, known, packed=delimiter == ",")
+    return grid._replace(notes=(*notes, *grid.notes))
+
+
+def _decoded(name: str, data: bytes) -> tuple[str, list[str]]:
+    """Return the text of a keeper's CSV file, and a note where it is not UTF-8."""
+    note = "the file is not UTF-8; it was read as Windows-1252: look whether its accents are right"
+    is_utf_16 = data.startswith((b"\xff\xfe", b"\xfe\xff"))
+    for encoding in ("utf-16",) if is_utf_16 else ("utf-8-sig", "cp1252"):
+        with suppress(UnicodeDecodeError):
+            text = data.decode(encoding)
+            if "\0" not in text:
+                return text, [note] if encoding == "cp1252" else []
+    raise _refused(name, "", "this is neither CSV nor XLSX; save it as one of them")
+
+
+def _workbook_grid(name: str, data: bytes, sheet: str | None, known: Known) -> Grid:
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        size = sum(part.file_size for part in packed.infolist())
+    if size > layout.MOST_BYTES:
+        right = f"the workbook unpacks to more than {layout.MOST_BYTES} bytes; save the sheet alone"
+        raise _refused(name, size, right)
+    # Fetched for a workbook only: it takes longer to load than all of this package.
+    import openpyxl
+
+    book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
+    with closing(book):
+        titles = [page.title for page in book.worksheets]
+        asked = [t for t in titles if sheet is None or t.strip().casefold() == sheet.strip().casefold()]
+        if not asked:
+            raise _refused(name, sheet, one_of(sheet, titles, "the name of a sheet"))
+        grids = {title: _grid(f"{name}, sheet {title}", _rows(book[title]), known) for title in asked}
+    title = next((t for t, grid in grids.items() if known(grid.header)), asked[0])
+    others = ", ".join(t for t, grid in grids.items() if grid.header and t != title)
+    note = (f"sheet {title} was read; not read: {others}",) if others else ()
+    return grids[title]._replace(notes=(*note, *grids[title].notes))
+
+
+def _rows(page: Any) -> Iterator[list[str]]:
+    # The size that a sheet states of itself is often wrong.
+    page.reset_dimensions()
+    for row in page.iter_rows():
+        yield [_seen(cell) for cell in row]
+
+
+def _seen(cell: Any) -> str:
+    """Return a cell of a workbook as a person sees it."""
+    value = cell.value
+    if value is None or isinstance(value, bool):
+        return {None: "", True: "yes", False: "no"}[value]
+    if isinstance(value, int | float) and "%" in str(cell.number_format):
+        return f"{value * 100:.12g}%"
+    # More than 15 digits are the computer's, not the keeper's.
+    return f"{value:.15g}" if isinstance(value, float) else plain_cell(str(value).strip())

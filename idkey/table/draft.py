@@ -15,7 +15,7 @@ from idkey.table import files
 from idkey.table.claims import Claim, Source
 from idkey.table.edit import Place
 from idkey.table.folder import save_table, start_table
-from idkey.table.ids import is_id
+from idkey.table.names import is_id
 from idkey.table.package import added_to
 from idkey.table.reading import reading
 from idkey.table.schema import YOUNG, Cell, Trait

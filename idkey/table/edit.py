@@ -16,8 +16,7 @@ from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table.cells import Genera, OwnCells, effective
 from idkey.table.claims import UNSOURCED, Claim, Source, parse_sources
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.ids import is_id
-from idkey.table.names import one
+from idkey.table.names import is_id, one
 from idkey.table.package import added_to
 from idkey.table.reading import read_cell
 from idkey.table.rows import read_traits, trait_row

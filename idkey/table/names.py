@@ -1,4 +1,4 @@
-"""Which kinds of a table are meant by an id, a trade code or a name, however it is written: the one matcher.
+"""Ids, and the one matcher: which kinds are meant by an id, a trade code or a name, however it is written.
 
 An id counts as it stands. Else case, blanks, dashes, quotes, accents and leading noughts make no difference:
 ``L46``, ``L 046``, ``l-46`` and ``L-number 46`` are one code.
@@ -13,8 +13,12 @@ from collections.abc import Collection, Hashable, Iterable
 from typing import Any
 
 from idkey.errors import UnknownName, one_of
-from idkey.table.ids import free_id, id_of
+from idkey.table.layout import MOST_NAME
 
+_ID = re.compile(r"[a-z][a-z0-9_]*\Z")
+_NOT_IN_ID = re.compile(r"[^a-z0-9]+")
+_ROOM = 10
+"""Characters that are left for a number behind an id."""
 _DASH = r"_\-\u00ad\u2010-\u2015\u2212\ufe63\uff0d"
 _CODE = re.compile(
     rf"(?<![^\W_])(lda|ll|l)[\s.{_DASH}]*(?:num(?:ber|mer)s?|nos?|nr|n)?[\s.:#\u00b0{_DASH}]*"
@@ -31,6 +35,39 @@ _OPEN = frozenset(("sp", "cf", "aff"))
 _FEWEST_LETTERS = 3
 _MOST_LISTED = 12
 _LONGEST = 500
+
+
+# -- ids -------------------------------------------------------------------------------------------------
+
+
+def is_id(text: str) -> bool:
+    """Whether a text can be the id of a trait or of a taxon."""
+    return len(text) <= MOST_NAME and _ID.match(text) is not None
+
+
+def id_of(words: str) -> str:
+    """Return words as an id: lower-case letters, digits and _.
+
+    Examples
+    --------
+    >>> id_of("Tail: rear edge"), id_of("2 stripes")
+    ('tail_rear_edge', 'n2_stripes')
+    """
+    plain = unicodedata.normalize("NFKD", words.casefold()).encode("ascii", "ignore").decode()
+    found = _NOT_IN_ID.sub("_", plain).strip("_")
+    found = found if not found or found[0].isalpha() else f"n{found}"
+    return found[: MOST_NAME - _ROOM].rstrip("_")
+
+
+def free_id(wanted: str, taken: Collection[str]) -> str:
+    """Return an id that is not in use: the one wanted, or that with a number behind it."""
+    found, number = wanted, 2
+    while found in taken:
+        found, number = f"{wanted}_{number}", number + 1
+    return found
+
+
+# -- codes and names -------------------------------------------------------------------------------------
 
 
 def _codes(match: re.Match[str]) -> str:

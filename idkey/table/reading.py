@@ -13,8 +13,7 @@ from functools import lru_cache
 from typing import Any
 
 from idkey.errors import AnswerError, Problem, TableError
-from idkey.table.ids import id_of
-from idkey.table.names import folded
+from idkey.table.names import folded, id_of
 from idkey.table.schema import Cell, Range, States, Trait, cell_text, parse_answer, parse_cell
 from idkey.table.units import MM_PER_INCH, UNIT, converted, unit_words
 
@@ -55,8 +54,8 @@ class Reading:
 
 
 @lru_cache(maxsize=20_000)
-def reading(trait: Trait, text: str, unit: str = "") -> Reading:
-    """Read a cell as people write it; `unit` is that of plain numbers, where it is not that of the trait.
+def reading(trait: Trait, text: str) -> Reading:
+    """Read a cell as people write it.
 
     The cell syntax; states by id or in words, joined by a comma, a stroke, "or", "and" or "to"; numbers with
     a decimal comma, a unit, and "to" or a dash between; "?" and the like for not known.
@@ -68,12 +67,10 @@ def reading(trait: Trait, text: str, unit: str = "") -> Reading:
     >>> reading(tail, "Forked or straight").text, reading(size, "17,8 cm").said
     ('straight|forked', "'17,8 cm' read as 178 mm")
     """
-    right = "not a number"
-    if trait.has_states or unit in ("", trait.unit) or text.strip() == "-":
-        try:
-            return Reading(cell_text(trait, parse_cell(trait, text)))
-        except ValueError as error:
-            right = str(error)
+    try:
+        return Reading(cell_text(trait, parse_cell(trait, text)))
+    except ValueError as error:
+        right = str(error)
     word, plain = folded(text), " ".join(text.split())
     if word in _words(trait):
         return _read_as(trait, text, _words(trait)[word])
@@ -81,7 +78,7 @@ def reading(trait: Trait, text: str, unit: str = "") -> Reading:
         return Reading("?", f"{text!r} read as not known")
     if word in _NOT_APPLICABLE:
         return Reading("-", f"{text!r} read as - (not applicable to this kind)")
-    if len(word) <= _MOST_NUMBER and _DATE.fullmatch(plain):
+    if is_date(text):
         return Reading(None, right=MADE_A_DATE)
     if len(plain) > _MOST_TEXT:
         return Reading(None, right=right)
@@ -90,13 +87,18 @@ def reading(trait: Trait, text: str, unit: str = "") -> Reading:
         hint = "" if "|" in right else "; join several with |"
         return _read_as(trait, text, states) if states else Reading(None, right=right + hint)
     try:
-        ends = _ends(trait, plain, unit or trait.unit, right)
+        ends = _ends(trait, plain, right)
         # A record is one length.
         read = _read_as(trait, text, "..".join(ends) if trait.kind != "ceiling" else max(ends, key=float))
     except ValueError as error:
         return Reading(None, right=str(error))
     longest = trait.kind == "ceiling" and len(ends) > 1
     return replace(read, said=f"{read.said}, the largest of the range") if longest else read
+
+
+def is_date(text: str) -> bool:
+    """Whether a text is what a spreadsheet makes of a range: a date."""
+    return len(text) <= _MOST_NUMBER and _DATE.fullmatch(" ".join(text.split())) is not None
 
 
 def read_cell(trait: Trait, text: str) -> Cell:
@@ -122,7 +124,7 @@ def trait_answer(trait: Trait, value: Any) -> States | Range | None:
     try:
         if folded(value) not in _UNSEEN:
             states = trait.has_states
-            text = reading(trait, value).text if states else "..".join(_ends(trait, value, trait.unit, right))
+            text = reading(trait, value).text if states else "..".join(_ends(trait, value, right))
         if text in (None, "-"):
             raise ValueError(right)
         return parse_answer(trait, text)
@@ -169,10 +171,11 @@ def _several(trait: Trait, text: str) -> str:
     return "|".join(dict.fromkeys(states)) if at >= len(parts) else ""
 
 
-def _ends(trait: Trait, text: str, unit: str, right: str) -> list[str]:
+def _ends(trait: Trait, text: str, right: str) -> list[str]:
     """Return one number, or both ends of a range, in the unit of the trait. Raises ValueError."""
     text = " ".join(text.split())
-    if trait.unit == "mm":
+    unit = trait.unit
+    if unit == "mm":
         if _TOTAL.search(text):
             msg = "a total length can't be turned into a standard length; measure without the tail fin"
             raise ValueError(msg)

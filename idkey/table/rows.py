@@ -16,8 +16,8 @@ from idkey.table.cells import effective
 from idkey.table.claims import SOURCED, Source
 from idkey.table.csvfile import Found, Row, Sheet, Wrong, read_sheet
 from idkey.table.fields import FIELDS, HEADERS, KINDS, UNITS, number_in, parts_of
-from idkey.table.ids import is_id
 from idkey.table.layout import MOST_NAME, MOST_STATES, shipped_folder
+from idkey.table.names import is_id
 from idkey.table.schema import (
     EVERY_GROUP,
     YOUNG,

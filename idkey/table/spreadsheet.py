@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import pandas as pd
@@ -13,22 +14,51 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
-from idkey.table.csvfile import ODD_CHARACTER
+from idkey.table.csvfile import ODD_CHARACTER, Grid, read_grid
 from idkey.table.edit import Place
-from idkey.table.ids import is_id
-from idkey.table.names import folded, new_id, trade_codes, without_codes
-from idkey.table.reading import reading
+from idkey.table.layout import MOST_CELL, MOST_NAME
+from idkey.table.names import folded, is_id, new_id, trade_codes, without_codes
+from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
-from idkey.table.sheets import NAMING, ColumnNames, ColumnRead, Grid, Line, read_grid
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
 
 KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
 CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
+_WORDS: dict[str, tuple[str, ...]] = {
+    KEY: ("taxon", "taxon id", "kind id"),
+    CODE: ("trade number", "L number", "L no", "L nr", "L code", "L numbers", "LDA number", "code"),
+    NAME: ("name", "species", "latin name", "kind", "fish"),
+    QUALIFIER: ("qualifier",),
+    COMMON: ("common name", "english name", "trade name"),
+    "nameAccordingTo": ("name source", "according to"),
+    CARE: ("care",),
+    "commonness": ("how common", "in trade"),
+    "source": ("source", "reference", "citation", "literature"),
+    "locator": ("locator", "page", "pages", "where"),
+}
+"""What keepers call the columns that are no traits; a trait goes by its id or its label."""
+_BEHIND = {"{} source": "source", "source of {}": "source", "{} locator": "locator", "{} page": "locator"}
+_OF_YOUNG = ("{} young", "young {}", "{} juvenile", "juvenile {}")
+_UNIT_IN_HEADER = re.compile(r"(?:[\s_]|\s*[(\[])(?:in )?(mm|cm|inch(?:es)?|in)[)\]]?\s*\Z", re.IGNORECASE)
 _WHOLE_ROW = ""
-_ODD = "the cell holds a control character; write it again"
 _QUALIFIERS = {"cf": "cf.", "cf.": "cf.", "aff": "aff.", "aff.": "aff."}
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnRead:
+    """How a column of a spreadsheet was read.
+
+    `meaning` is the column of the table; ``source`` or ``locator``, or that after the column it is for; blank
+    where the column was not taken. `text` is what it was read as, or why it was not taken.
+    """
+
+    name: str
+    meaning: str
+    text: str
+    at: int
+    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -61,11 +91,10 @@ class Import(Shown):
 
     `table` is the table with all of that, `changes` and `claims` what sets it apart, as `with_rows` takes it;
     `rows` those that are not blank, `problems` everything that was not taken: columns, rows, cells; `notes`
-    how the file itself was read.
+    how the file itself was read. `place` is the file, and the sheet in it.
     """
 
-    file: str
-    sheet: str
+    place: str
     rows: tuple[ImportRow, ...]
     columns: tuple[ColumnRead, ...]
     problems: tuple[Problem, ...]
@@ -103,41 +132,95 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     row what was understood; its ``.table`` is the table with that. Raises TableError where the file can't be
     read as a sheet of kinds at all.
     """
-    names = ColumnNames(table)
-    grid = read_grid(path, sheet, names.known)
-    filled = {at for line in grid.lines for at, text in enumerate(line.cells) if text}
-    columns = names.read(grid.header, {at for at in filled if at < len(grid.header) or not grid.packed})
+    names = _ColumnNames(table)
+    grid = read_grid(Path(path), sheet, names.known)
+    columns = names.read(
+        grid.header, {at for _, cells in grid.lines for at, text in enumerate(cells) if text}
+    )
     top = str(grid.header_row)
-    if not any(c.meaning in NAMING for c in columns):
+    if not any(c.meaning in (KEY, CODE, NAME) for c in columns):
         right = "no column says which kind a row is; name one id, trade code or scientific name"
         raise TableError([Problem(grid.place, top, "", ", ".join(grid.header[:12]), right)])
     reader = _Reader(table, grid, columns)
-    rows = [reader.read(line) for line in grid.lines]
-    changes, claims, grown = _laid_over(table, grid.place, rows, reader.claims)
+    rows = [reader.read(*line) for line in grid.lines]
+    changes = {row.taxon: row.taken for row in rows if row.what in ("new", "changed")}
+    grown = table.with_rows(changes, reader.claims) if changes else table
     rows = [replace(row, label=grown.label(row.taxon)) if row.what == "new" else row for row in rows]
     wrong = [Problem(grid.place, top, c.name, c.name, c.text) for c in columns if not c.meaning]
     problems = (*wrong, *(problem for row in rows for problem in row.problems))
-    return Import(grid.file, grid.sheet, tuple(rows), columns, problems, grown, changes, claims, grid.notes)
+    return Import(grid.place, tuple(rows), columns, problems, grown, changes, reader.claims, grid.notes)
 
 
-def _laid_over(
-    table: TraitTable, place: str, rows: list[ImportRow], claims: Mapping[Place, Claim]
-) -> tuple[dict[str, Mapping[str, str]], dict[Place, Claim], TraitTable]:
-    """Return changes, the claims behind them, and the table with both; a row that it refuses is not taken."""
-    while True:
-        changes = {row.taxon: row.taken for row in rows if row.what in ("new", "changed")}
-        behind = {at: claim for at, claim in claims.items() if at[1] in changes.get(at[0], ())}
-        try:
-            return changes, behind, table.with_rows(changes, behind) if changes else table
-        except TableError as error:
-            wrong = [(p.row.removeprefix("new (").removesuffix(")"), p) for p in error.problems]
-            if not all(taxon in changes for taxon, _ in wrong):
-                raise
-        for i, row in enumerate(rows):
-            where = f"{row.number} ({row.taxon})"
-            more = [replace(p, file=place, row=where) for taxon, p in wrong if taxon == row.taxon]
-            if more:
-                rows[i] = ImportRow(row.number, "", row.label, "not taken", problems=(*row.problems, *more))
+# -- its columns -----------------------------------------------------------------------------------------
+
+
+class _ColumnNames:
+    """The words that the columns of a table go by, each with the column it means."""
+
+    def __init__(self, table: TraitTable):
+        traits = {column: t for t in table.traits for column in (t.id, t.id + YOUNG)}
+        self.columns = dict.fromkeys((KEY, *table.taxa.columns, *traits))
+        self.lengths = {column for column, trait in traits.items() if trait.unit == "mm"}
+        self.shown = [*self.columns, *(t.label for t in table.traits if t.label)]
+        words = [(column, column) for column in self.columns]
+        words += [(t.id, t.label) for t in table.traits]
+        words += [(t.id + YOUNG, form.format(t.name)) for form in _OF_YOUNG for t in table.traits]
+        words += [
+            (f"{column} {kind}", f.format(word)) for f, kind in _BEHIND.items() for column, word in words
+        ]
+        known = {*self.columns, "source", "locator"}
+        words += [(column, word) for column, some in _WORDS.items() if column in known for word in some]
+        # A table that keeps no names knows its kinds by their ids alone.
+        words += [(KEY, word) for word in _WORDS[NAME] if NAME not in known]
+        self.words: dict[str, tuple[int, str]] = {}
+        for column, word in words:
+            self.words.setdefault(_letters(word), (len(self.words), column))
+        self.words.pop("", None)
+
+    def meaning(self, name: str) -> tuple[int, str, str]:
+        """Return how far from its id a column is named, the column, and the unit in its name if not mm."""
+        if name in self.columns:
+            return -1, name, ""
+        unit = _UNIT_IN_HEADER.search(name) if len(name) <= MOST_NAME else None
+        rank, column = self.words.get(_letters(name), (0, ""))
+        if column or not unit:
+            return rank, column, ""
+        rank, column = self.words.get(_letters(name[: unit.start()]), (0, ""))
+        return (rank, column, unit[1].lower().replace("mm", "")) if column in self.lengths else (0, "", "")
+
+    def known(self, header: Sequence[str]) -> int:
+        """Return how many cells are names of columns; 0 where none of them names the kinds."""
+        columns = {column for _, column, _ in map(self.meaning, header) if column}
+        return len(columns) if not columns.isdisjoint((KEY, CODE, NAME)) else 0
+
+    def read(self, header: Sequence[str], filled: Collection[int]) -> tuple[ColumnRead, ...]:
+        """Read a header that has cells below these places; of columns that mean the same one is taken."""
+        meanings = [self.meaning(name) for name in header]
+        taken: dict[str, int] = {}
+        for at in sorted(range(len(header)), key=lambda at: meanings[at][0]):
+            taken.setdefault(meanings[at][1], at)
+        columns = []
+        for at, (name, (_, meaning, unit)) in enumerate(zip(header, meanings, strict=True)):
+            first = taken[meaning]
+            text = "" if meaning == name else f"read as {meaning}"
+            text += f", numbers in {unit}" if unit else ""
+            if not name:
+                text = "the header cell is blank; name the column"
+            elif not meaning:
+                text = one_of(name, self.shown, "a column")
+            elif first != at:
+                text = f"means the same as {header[first]!r}, which was taken; keep one of the two"
+            if name or at in filled:
+                read = ColumnRead(name or f"column {at + 1}", meaning if first == at else "", text, at, unit)
+                columns.append(read)
+        return tuple(columns)
+
+
+def _letters(name: str) -> str:
+    return "".join(c for c in name.casefold() if c.isalnum())
+
+
+# -- its rows --------------------------------------------------------------------------------------------
 
 
 class _NotTaken(Exception):  # noqa: N818 - never leaves the reading of a row
@@ -145,239 +228,210 @@ class _NotTaken(Exception):  # noqa: N818 - never leaves the reading of a row
 
 
 class _Reader:
-    """Reads the rows of a grid, one after the other; gathers the claims behind their cells."""
+    """Reads the rows of a sheet, one after the other; gathers the claims behind their cells."""
 
     def __init__(self, table: TraitTable, grid: Grid, columns: Iterable[ColumnRead]):
         self.table, self.grid = table, grid
         self.columns = {c.meaning: c for c in columns if c.meaning}
-        traits = {c for t in table.trait_ids for c in (t, t + YOUNG)}
-        self.traits = {m: table.trait_of(m) for m in self.columns if m in traits}
+        self.traits = {c for t in table.trait_ids for c in (t, t + YOUNG)}
         self.rows = table.to_frame().fillna("").to_dict("index")
         self.allowed = {c: known for c, known in table.allowed().items() if known}
         shorts = [folded(source.short) for source in table.sources.values()]
         named = zip(shorts, table.sources, strict=True)
-        self.sources = {short: key for short, key in named if short and shorts.count(short) == 1}
+        self.sources = {short: key for short, key in named if shorts.count(short) == 1}
         self.sources |= {folded(key): key for key in table.sources}
-        # The nearest key is looked for once for each wrong one.
-        self.nearest = cache(lambda text: one_of(text, list(table.sources), "the key of a source"))
-        self.genera: dict[str, str] = {}
-        self.groups: dict[str, set[str]] = {}
-        for row in self.rows.values():
-            genus = folded(row.get(GENUS, ""))
-            self.genera[genus] = row.get(GENUS, "")
-            self.groups.setdefault(genus, set()).update(filter(None, [row.get(CARE)]))
+        self.genera = {folded(row[GENUS]): row[GENUS] for row in self.rows.values() if row.get(GENUS)}
         self.seen: dict[str, int] = {}
         self.claims: dict[Place, Claim] = {}
 
-    def header(self, meaning: str) -> str:
-        """Return what the sheet calls a column."""
-        return self.columns[meaning].name if meaning in self.columns else meaning
-
-    def wrong(self, meaning: str, value: str, right: str) -> None:
-        """Note what was not taken of the row."""
-        self.problems.append(Problem(self.grid.place, self.where, self.header(meaning), value, right))
-
-    def read(self, line: Line) -> ImportRow:
+    def read(self, number: int, row: Sequence[str]) -> ImportRow:
         """Read one row."""
         self.said: list[str] = []
-        self.problems: list[Problem] = []
-        number, row, unread = line
-        cells: dict[str, str] = {}
-        wrong: list[tuple[str, str, str]] = []
-        for meaning, column in self.columns.items():
-            text = row[column.at] if column.at < len(row) else ""
-            right = unread.get(column.at) or (_ODD if ODD_CHARACTER.search(text) else "")
-            if right:
-                wrong.append((meaning, text, right))
-            elif text:
-                cells[meaning] = text
-        plain = {m: " ".join(text.split()) for m, text in cells.items() if m not in self.traits}
-        label = next((plain[c] for c in (NAME, CODE, KEY) if c in plain), "")
-        name, codes = without_codes(plain.get(NAME, ""))
-        if name and codes and CODE not in plain and not self.table.names.whole(folded(plain[NAME])):
-            plain |= {NAME: name, CODE: codes}
+        self.wrong: list[tuple[str, str, str]] = []
+        cells = self.cells(row)
+        label = next((cells[c] for c in (NAME, CODE, KEY) if c in cells), "")
+        name, codes = without_codes(cells.get(NAME, ""))
+        if name and codes and CODE not in cells and not self.table.names.whole(folded(cells[NAME])):
             cells |= {NAME: name, CODE: codes}
         try:
-            taxon, names = self.kind(line, plain)
+            taxon, names = self.kind(number, row, cells)
         except _NotTaken as error:
             # It may be its name that could not be had.
-            taxon, names, wrong = "", {}, [error.args, *wrong]
-        self.where = f"{number} ({taxon or label})" if taxon or label else str(number)
-        for problem in wrong:
-            self.wrong(*problem)
-        if not taxon:
-            return ImportRow(number, "", label, "not taken", problems=tuple(self.problems))
+            self.wrong.insert(0, error.args)
+            return self.told(ImportRow(number, "", label, "not taken"))
         old = self.rows.get(taxon)
-        texts = self.names(taxon, names, plain, old)
+        texts = {column: text for column, text in names.items() if column in self.table.taxa.columns}
         for column, text in cells.items():
             if column in self.traits:
                 texts[column] = self.trait(column, text, old)
             elif column in self.table.taxa.columns and column not in (NAME, QUALIFIER, GENUS):
-                texts[column] = self.other(column, text, plain[column], old or {})
+                texts[column] = self.other(column, text, (old or {}).get(column, ""))
         texts = {c: text for c, text in texts.items() if text}
         new = old is None
         before = {} if new else {c: old.get(c, "") for c, text in texts.items() if text != old.get(c, "")}
         what, label = "changed" if before else "unchanged", label if new else self.table.label(taxon)
         read = ImportRow(number, taxon, label, "new" if new else what, texts, before)
-        self.source(taxon, [c for c, text in read.taken.items() if c in self.traits and text != "?"], plain)
-        return replace(read, said=tuple(self.said), problems=tuple(self.problems))
+        self.source(taxon, [c for c, text in read.taken.items() if c in self.traits and text != "?"], cells)
+        return self.told(read)
 
-    def kind(self, line: Line, plain: Mapping[str, str]) -> tuple[str, dict[str, str]]:
-        """Return the kind that a row is about, and what the row calls it; raises _NotTaken."""
-        wide, width = len(self.grid.header), len(line.cells)
-        if self.grid.packed and width > wide:
+    def told(self, row: ImportRow) -> ImportRow:
+        """Return a row with what was made of its cells and what is wrong with them."""
+        who, names = row.taxon or row.label, {meaning: c.name for meaning, c in self.columns.items()}
+        where = f"{row.number} ({who})" if who else str(row.number)
+        problems = [Problem(self.grid.place, where, names.get(c, c), *wrong) for c, *wrong in self.wrong]
+        return replace(row, said=tuple(self.said), problems=tuple(problems))
+
+    def cells(self, row: Sequence[str]) -> dict[str, str]:
+        """Return the cells of a row that are filled and may be text."""
+        cells: dict[str, str] = {}
+        for meaning, column in self.columns.items():
+            text = row[column.at] if column.at < len(row) else ""
+            if ODD_CHARACTER.search(text):
+                self.wrong.append((meaning, text, "the cell holds a control character; write it again"))
+            elif len(text) > MOST_CELL:
+                self.wrong.append((meaning, f"{text[:60]}...", f"a cell has at most {MOST_CELL} characters"))
+            elif meaning not in self.traits and is_date(text):
+                self.wrong.append((meaning, text, MADE_A_DATE))
+            elif text:
+                cells[meaning] = text if meaning in self.traits else " ".join(text.split())
+        return cells
+
+    def kind(self, number: int, row: Sequence[str], cells: Mapping[str, str]) -> tuple[str, dict[str, str]]:
+        """Return the kind that a row is about, and the names that it gives to it; raises _NotTaken."""
+        wide, given, names = len(self.grid.header), cells.get(KEY, ""), self.written_names(cells)
+        if len(row) > wide:
             right = f"the row has more cells than the header has ({wide}); quote a cell with a comma"
-            raise _NotTaken(_WHOLE_ROW, str(width), right)
-        table, given = self.table, plain.get(KEY, "")
-        names, said = self.written_names(plain)
-        if given:
-            known = [given] if given in self.rows else table.names.called.get(folded(given), [])
-            taxon = known[0] if len(known) == 1 else given
-            if taxon not in self.rows and NAME in table.taxa.columns and not is_id(given):
-                right = "an id is lower-case letters, digits and _, starting with a letter"
-                raise _NotTaken(KEY, given, f"{right}; it may be left blank")
-        elif taxon := self.called(plain, names):
-            common = self.rows[taxon].get(COMMON, "")
-            if common and folded(plain.get(NAME, "")) == folded(common):
-                # The name that keepers use stands in the sheet.
-                said, names = f"{plain[NAME]!r} read as the common name of {table.label(taxon)}", {}
-        else:
-            taxon = new_id(self.rows, names[NAME], plain.get(CODE, ""), names[QUALIFIER])
-            self.said += ["", f"id made: {taxon}"]
-        if self.seen.setdefault(taxon, line.number) != line.number:
+            raise _NotTaken(_WHOLE_ROW, str(len(row)), right)
+        known = [given] if given in self.rows else self.table.names.called.get(folded(given), [])
+        taxon = known[0] if len(known) == 1 else given or self.called(cells, names)
+        new, has_names = taxon not in self.rows, NAME in self.table.taxa.columns
+        if new and given and has_names and not is_id(given):
+            right = "an id is lower-case letters, digits and _, starting with a letter; it may be left blank"
+            raise _NotTaken(KEY, given, right)
+        if new and (len(names[NAME].split()) < 2 if has_names else not given):
+            right = "name the kind: genus and species, such as 'Hypancistrus sp.'" if has_names else "name it"
+            raise _NotTaken(NAME if has_names else KEY, cells.get(NAME, ""), right)
+        if not taxon:
+            taxon = new_id(self.rows, names[NAME], cells.get(CODE, ""), names[QUALIFIER])
+            self.said.append(f"id made: {taxon}")
+        if self.seen.setdefault(taxon, number) != number:
             right = f"row {self.seen[taxon]} is of this kind already; keep one, or give each its own id"
             raise _NotTaken(_WHOLE_ROW, taxon, right)
-        self.said = list(filter(None, [said, *self.said]))
-        return taxon, {c: text for c, text in names.items() if text and c in table.taxa.columns}
+        return taxon, self.new_names(names, cells) if new else self.known_names(taxon, names, cells)
 
-    def called(self, plain: Mapping[str, str], names: Mapping[str, str]) -> str:
-        """Return the kind of this trade code or name; blank for one that the table does not have."""
-        table, written, code, name = self.table, plain.get(NAME, ""), plain.get(CODE, ""), names[NAME]
-        genus, _, species = name.partition(" ")
-        named = table.names.called.get(folded(f"{genus} {names[QUALIFIER]} {species}"), [])
-        named = list(named or ([] if names[QUALIFIER] else table.names.whole(folded(written))))
-        coded = table.names.coded(code)
-        coded = [taxon for taxon in coded if taxon in named] or coded
-        unnamed, kind, other = name.endswith(" sp."), next(iter(coded), ""), next(iter(named), "")
-        label, kinds = table.label(kind) if kind else "", ", ".join(named)
-        # Codes on bags are often wrong: a name of its own speaks against the kind that has the code.
-        against = kind and name and not unnamed and kind not in named
-        no_name = not named and len(name.split()) < 2
-        blank = "leave the name blank if it is that, or give an id"
-        taken = other and code and self.rows[other][CODE]
-        clash, by_code = against and named, kind or (code and unnamed)
-        for wrong, column, right in (
-            (len(coded) > 1, CODE, f"several kinds have this trade code; give the id: {', '.join(coded)}"),
-            (clash, CODE, f"this trade code is {kind}, but the name is that of {kinds}; give the id"),
-            (against, NAME, f"{code} is the trade code of {label}; {blank}"),
-            (by_code, "", ""),
-            (len(named) > 1, NAME, f"several kinds go by this name; give the trade code or the id: {kinds}"),
-            (taken, CODE, f"{other} goes by another trade code; give its id to add this one, or a new id"),
-            (no_name and NAME not in table.taxa.columns, KEY, "name it"),
-            (no_name, NAME, "name the kind: genus and species, such as 'Hypancistrus sp.'"),
-        ):
-            if wrong and not column:
-                return kind
-            if wrong:
-                raise _NotTaken(column, code if column == CODE else written, right)
-        return other
-
-    def written_names(self, plain: Mapping[str, str]) -> tuple[dict[str, str], str]:
-        """Return name, qualifier and genus as the table writes them, and what was made of them."""
-        written, genus, qualifier = (plain.get(c, "") for c in (NAME, GENUS, QUALIFIER))
-        qualifier = _QUALIFIERS.get(qualifier.casefold(), qualifier)
-        words = written.split()
+    def written_names(self, cells: Mapping[str, str]) -> dict[str, str]:
+        """Return name, qualifier and genus as the table writes them."""
+        words, genus, qualifier = cells.get(NAME, "").split(), cells.get(GENUS, ""), cells.get(QUALIFIER, "")
         if len(words) > 2 and words[1].casefold() in _QUALIFIERS and not qualifier:
-            qualifier = _QUALIFIERS[words.pop(1).casefold()]
+            qualifier = words.pop(1)
         if len(words) == 1 and genus and folded(genus) != folded(words[0]):
             words = [genus, words[0]]
-        if len(words) == 1 and folded(words[0]) in self.genera or not words and genus and plain.get(CODE):
+        if len(words) == 1 and folded(words[0]) in self.genera or not words and genus and CODE in cells:
             words = [*(words or [genus]), "sp."]
-        if len(words) == 2 and words[1].casefold() in ("sp", "sp.", "spec", "spec."):
+        if len(words) == 2 and words[1].casefold() in ("sp", "spec", "spec."):
             words[1] = "sp."
+        genus = self.genera.get(folded(genus), genus)
         if words:
             words[0] = self.genera.get(folded(words[0])) or words[0][0].upper() + words[0][1:]
-        name = " ".join(words)
-        more = f", qualifier {qualifier}" if qualifier else ""
-        same = not name or (name, qualifier) == (written, plain.get(QUALIFIER, ""))
-        said = "" if same else f"{written or genus!r} read as {name}{more}"
-        return {NAME: name, QUALIFIER: qualifier, GENUS: genus or (words[0] if words else "")}, said
+            genus = genus or words[0]
+        return {
+            NAME: " ".join(words),
+            QUALIFIER: _QUALIFIERS.get(qualifier.casefold(), qualifier),
+            GENUS: genus,
+        }
 
-    def names(
-        self, taxon: str, names: dict[str, str], plain: Mapping[str, str], old: Mapping[str, str] | None
-    ) -> dict[str, str]:
-        """Return what a kind is called: one that is known is renamed only where the row gives its id."""
-        genus, texts = names.get(GENUS, ""), {}
-        if old is None:
-            if genus and folded(genus) not in self.genera:
-                self.said.append(f"genus {genus} is new to the table; look whether that is a scientific name")
-            if CARE not in self.table.taxa.columns or CARE in plain:
-                return dict(names)
-            groups = self.groups.get(folded(genus), ())
-            group = min(groups) if len(groups) == 1 else ""
-            self.said.append(f"care group {group}, as all of its genus" if group else "no care group given")
-            return {**names, CARE: group}
-        for column, text in names.items():
-            written = plain.get(column, text)
-            if column == GENUS and column not in plain:
-                continue
-            if old[column] in (text, written) or folded(text) == folded(old[column]):
-                texts[column] = old[column]
-            elif KEY in plain:
-                texts[column] = text
-            elif taxon not in self.table.names.whole(folded(written)):
-                right = f"the table calls this kind {self.table.label(taxon)}; give its id to rename it"
-                self.wrong(column, written, right)
-        if genus and texts.get(NAME, old.get(NAME)) != old.get(NAME):
-            texts.setdefault(GENUS, genus)
-        return texts
+    def called(self, cells: Mapping[str, str], names: Mapping[str, str]) -> str:
+        """Return the kind of this trade code or name; blank for one that the table does not have."""
+        written, code, name = cells.get(NAME, ""), cells.get(CODE, ""), names[NAME]
+        genus, _, species = name.partition(" ")
+        named = self.table.names.called.get(folded(f"{genus} {names[QUALIFIER]} {species}"), ())
+        named = named or (() if names[QUALIFIER] else self.table.names.whole(folded(written)))
+        coded = self.table.names.coded(code)
+        both = [taxon for taxon in coded if taxon in named]
+        unnamed = not name or name.endswith(" sp.")
+        kinds = both or coded or (() if code and unnamed else list(named))
+        # Codes on bags are often wrong: a name of its own speaks against the kind that has the code.
+        has_another = code and not coded and any(self.rows[taxon].get(CODE) for taxon in kinds)
+        if has_another or coded and not both and not unnamed:
+            listed = ", ".join(dict.fromkeys([*coded, *named]))
+            right = f"trade code and name are not of one kind ({listed}); leave one blank, or give an id"
+            raise _NotTaken(CODE, code, right)
+        if len(kinds) > 1:
+            right = f"several kinds are called so; give the id of one: {', '.join(kinds)}"
+            raise _NotTaken(CODE if coded else NAME, code if coded else written, right)
+        return next(iter(kinds), "")
+
+    def new_names(self, names: dict[str, str], cells: Mapping[str, str]) -> dict[str, str]:
+        """Return what a new kind is called, and whose care it needs."""
+        genus, written = names[GENUS], cells.get(NAME, "") or cells.get(GENUS, "")
+        if names[NAME] != written:
+            more = f", qualifier {names[QUALIFIER]}" if names[QUALIFIER] else ""
+            self.said.append(f"{written!r} read as {names[NAME]}{more}")
+        if genus and folded(genus) not in self.genera:
+            self.said.append(f"genus {genus} is new to the table; look whether that is a scientific name")
+        if CARE not in self.table.taxa.columns or CARE in cells:
+            return names
+        groups = {row[CARE] for row in self.rows.values() if row[GENUS] == genus and row[CARE]}
+        group = groups.pop() if len(groups) == 1 else ""
+        self.said.append(f"care group {group}, as all of its genus" if group else "no care group given")
+        return names | {CARE: group}
+
+    def known_names(self, taxon: str, names: dict[str, str], cells: Mapping[str, str]) -> dict[str, str]:
+        """Return what a kind of the table is called: it is renamed only where the row gives its id."""
+        old, written = self.rows[taxon], cells.get(NAME, "")
+        if KEY in cells and taxon not in self.table.names.whole(folded(written)):
+            return names
+        if KEY in cells:
+            return names | {c: old[c] for c in (NAME, GENUS) if c in old and (c == NAME or c not in cells)}
+        if folded(written) != folded(old.get(NAME, "")) and written:
+            self.said.append(f"{written!r} read as {self.table.label(taxon)}")
+        return {}
 
     def trait(self, column: str, text: str, row: Mapping[str, str] | None) -> str:
         """Return a cell of a trait as the table writes it; blank where it takes nothing."""
-        trait, old = self.traits[column], row and row.get(column, "")
-        read = reading(trait, text, self.columns[column].unit)
+        trait, unit, old = self.table.trait_of(column), self.columns[column].unit, (row or {}).get(column, "")
+        read = reading(trait, f"{text} {unit}" if unit and text[-1].isdigit() else text)
+        said, lengths = [read.said], (old, read.text)
         if read.text is None:
-            self.wrong(column, text, read.right)
-            return ""
-        said = [read.said]
-        if text == "?" and old and not read.said:
+            self.wrong.append((column, text, read.right))
+        elif text == "?" and row is not None:
             said = ["? read as not known, which takes nothing away"]
         elif text == "-" != old:
             said = ["- read as not applicable to this kind; leave blank what is not known"]
-        known = trait.kind == "ceiling" and not {old, read.text} & {"", "-", "?", None}
-        if known and float(read.text) < float(old):
+        elif trait.kind == "ceiling" and not {*lengths} & {"", "-", "?"} and float(read.text) < float(old):
             said.append(f"less than the largest length so far, {old} {trait.unit}")
-        self.said += [f"{self.header(column)}: {one}" for one in said if one]
+        self.said += [f"{self.columns[column].name}: {one}" for one in said if one]
         # What a sheet does not know takes nothing away; a new kind may say so in spite of its genus.
-        return "" if read.text == "?" and old is not None else read.text
+        return "" if read.text is None or (read.text == "?" and row is not None) else read.text
 
-    def other(self, column: str, text: str, plain: str, old: Mapping[str, str]) -> str:
+    def other(self, column: str, text: str, old: str) -> str:
         """Return a cell that is no trait and no name; blank where it is not understood."""
-        if text == old.get(column) or column not in (CODE, *self.allowed):
-            return text if text == old.get(column) else plain
+        read = text
+        if text == " ".join(old.split()):
+            return old
         if column == CODE:
             # Trade codes that the table has already are kept.
-            known = trade_codes(old.get(CODE, ""))
-            fresh = [code for code in trade_codes(plain) if code not in known]
-            read = "|".join(filter(None, (old.get(CODE, ""), *fresh)))
-        else:
-            fresh = [a for a in self.allowed[column] if folded(a) == folded(plain)][:1]
-            read = "".join(fresh)
-            if not fresh:
-                self.wrong(column, plain, one_of(plain, self.allowed[column]))
-        if fresh and read != plain:
-            self.said.append(f"{self.header(column)}: {plain!r} read as {read}")
+            fresh = [code for code in trade_codes(text) if code not in trade_codes(old)]
+            read = "|".join(filter(None, (old, *fresh)))
+        elif column in self.allowed:
+            read = next((value for value in self.allowed[column] if folded(value) == folded(text)), "")
+        if not read:
+            self.wrong.append((column, text, one_of(text, self.allowed[column])))
+        elif read not in (text, old):
+            self.said.append(f"{self.columns[column].name}: {text!r} read as {read}")
         return read
 
-    def source(self, taxon: str, columns: list[str], plain: Mapping[str, str]) -> None:
+    def source(self, taxon: str, columns: Iterable[str], cells: Mapping[str, str]) -> None:
         """Put the sources that the row names behind the cells that it fills."""
-        keys = {m: self.sources.get(folded(plain[m]), "") for m in plain if m.split()[-1] == "source"}
-        for meaning in (m for m, key in keys.items() if not key):
-            right = f"{self.nearest(plain[meaning])}; a new source is added first, with with_source"
-            self.wrong(meaning, plain[meaning], right)
+        keys: dict[str, str] = {}
+        for meaning in (m for m in cells if m.split()[-1] == "source"):
+            key = self.sources.get(folded(cells[meaning]), cells[meaning])
+            wrong = [(meaning, *problem) for problem in Claim(key).problems(self.table.sources)]
+            self.wrong += wrong
+            keys[meaning] = "" if wrong else key
         for column in columns:
-            own = f"{column} source" in plain or f"{column} locator" in plain
-            source, locator = (f"{column} source", f"{column} locator") if own else ("source", "locator")
-            claim = Claim(source=keys.get(source, ""), locator=plain.get(locator, ""))
+            own = {f"{column} source", f"{column} locator"} & cells.keys()
+            before = f"{column} " if own else ""
+            claim = Claim(source=keys.get(f"{before}source", ""), locator=cells.get(f"{before}locator", ""))
             if claim.source or claim.locator:
                 self.claims[taxon, column] = claim

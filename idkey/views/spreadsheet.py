@@ -2,31 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 
 from idkey.table.spreadsheet import Import, ImportRow
 from idkey.views import html
-from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Heading, Lines, On, Table
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Heading, Lines, On
 from idkey.views.words import cut, number_of, some
 
-_MOST_ROWS, _MOST_IN_TEXT, _MOST_IN_LIST = 12, 40, 200
+_MOST_SHOWN, _MOST_IN_LIST = 12, 200
 _ALL = ".to_frame() lists them all"
-_SIGNS = {"new": "+", "changed": "\u2260", "unchanged": "=", "not taken": "\u2715"}
-"""A sign beside each word; the order is that of the counts."""
-_TITLES = {"not taken": "Rows that were not taken", "new": "New kinds", "changed": "Changed"}
-_TITLES["unchanged"] = "As they are"
+_TITLES = {"not taken": "\u2715 Rows that were not taken", "new": "+ New kinds"}
+_TITLES |= {"changed": "\u2260 Changed", "unchanged": "= As they are"}
 
 
 def import_document(found: Import) -> Document:
     """Return a spreadsheet that was read as a document."""
-    place = f"{found.file}, sheet {found.sheet}" if found.sheet else found.file
-    counts = _counts(found)
-    blocks = (
-        On((SCREEN, PRINT), (Lines((counts,), style="outcome"), *_blocks(found))),
-        On(TEXT, (Lines((f"{place}: {counts}", *found.notes)), *_told(found))),
-    )
-    return Document(place, blocks, width=100, titled=(SCREEN, PRINT))
+    return Document(f"{found.place}: {_counts(found)}", tuple(_blocks(found)), width=100)
 
 
 def report_html(found: Import) -> str:
@@ -34,21 +26,9 @@ def report_html(found: Import) -> str:
     return f"{html.status(_counts(found), 'outcome')}\n{html.blocks(_blocks(found))}"
 
 
-def _blocks(found: Import) -> Iterator[Block]:
-    wrong = [f"{_short(c.name)}: {c.text}" for c in found.columns if not c.meaning]
-    read = [f"{_short(c.name)}: {c.text or 'read as it is'}" for c in found.columns if c.meaning]
-    if found.notes:
-        yield Lines(found.notes, style="soft")
-    if wrong:
-        yield from (Heading(f"Columns that were not taken ({len(wrong)})"), _list(wrong))
-    yield Fold(f"How the columns were read ({len(read)})", (_list(read),))
-    for what in _TITLES:
-        yield from _rows(found, what)
-
-
 def _counts(found: Import) -> str:
     """Say how many rows there are and what became of them."""
-    new, changed, same, refused = (found.count(what) for what in _SIGNS)
+    new, changed, same, refused = map(found.count, ("new", "changed", "unchanged", "not taken"))
     became = (
         (new, number_of(new, "kind", "new")),
         (changed, f"{changed} changed"),
@@ -62,71 +42,52 @@ def _counts(found: Import) -> str:
 _short = partial(cut, longest=120)
 
 
-def _taken(row: ImportRow) -> list[str]:
-    """Say what of a row went into the table, and what stood there before."""
+def _blocks(found: Import) -> Iterator[Block]:
+    wrong = [f"{_short(c.name)}: {c.text}" for c in found.columns if not c.meaning]
+    read = [f"{_short(c.name)}: {c.text or 'read as it is'}" for c in found.columns if c.meaning]
+    if found.notes:
+        yield Lines(found.notes, style="soft")
+    if wrong:
+        yield from (Heading(f"Columns that were not taken ({len(wrong)})"), *_list(wrong))
+    yield On((SCREEN, PRINT), (Fold(f"How the columns were read ({len(read)})", _list(read)),))
+    for what, title in _TITLES.items():
+        rows = [row for row in found.rows if row.what == what]
+        told = [row for row in rows if what != "unchanged" or row.said or row.problems]
+        if told:
+            yield Heading(f"{title} ({len(rows)})")
+            yield from _rows(told)
+        elif rows:
+            yield On((SCREEN, PRINT), (Fold(f"{title} ({len(rows)})", _list(map(_head, rows))),))
+
+
+def _rows(rows: Sequence[ImportRow]) -> Iterator[Block]:
+    """Tell each row; of many the most are folded, or counted in a console."""
+    for row in rows[:_MOST_SHOWN]:
+        yield from _row(row)
+    if rest := rows[_MOST_SHOWN:]:
+        folded = [block for row in rest[:_MOST_IN_LIST] for block in _row(row)]
+        if len(rest) > _MOST_IN_LIST:
+            folded.append(Lines((f"More rows than can be shown here; {_ALL}.",)))
+        yield On((SCREEN, PRINT), (Fold(f"and {len(rest)} more", tuple(folded)),))
+        yield On(TEXT, (Lines((f"and {number_of(len(rest), 'row', 'more')}; {_ALL}",)),))
+
+
+def _row(row: ImportRow) -> Iterator[Block]:
+    """Say what of a row went into the table, what stood there before, how it was read, what was not taken."""
     before = {c: f"{_short(text) or 'not known'} \u2192 " for c, text in row.before.items()}
-    return [f"{c}: {before.get(c, '')}{_short(text)}" for c, text in row.taken.items()]
-
-
-def _wrong(row: ImportRow) -> list[str]:
-    """Say what of a row was not taken."""
+    taken = [f"{c}: {before.get(c, '')}{_short(text)}" for c, text in row.taken.items()]
     places = [f"{p.column or 'the row'} {_short(p.value)!r}" if p.value else p.column for p in row.problems]
-    return [f"{place or 'the row'}: {p.right}" for place, p in zip(places, row.problems, strict=True)]
+    wrong = [f"not taken: {place}: {p.right}" for place, p in zip(places, row.problems, strict=True)]
+    told = _list([*taken, *map(_short, row.said)])
+    yield Lines((_head(row),))
+    yield from (Fold(f"{len(taken)} cells", told),) if len(taken) > _MOST_SHOWN else told
+    yield from _list(wrong)
 
 
 def _head(row: ImportRow) -> str:
     return f"row {row.number}, {_short(row.label) or 'no name'}"
 
 
-def _told(found: Import) -> Iterator[Block]:
-    """Tell each row that is not as it was, for a console."""
-    for column in found.columns:
-        if not column.meaning:
-            yield Lines((f"column {_short(column.name)!r} not taken: {column.text}",), indent=2)
-    told = [row for row in found.rows if row.what != "unchanged" or row.said or row.problems]
-    for row in told[:_MOST_IN_TEXT]:
-        yield Lines((f"{_SIGNS[row.what]} {_head(row)}: {row.what}",), indent=2)
-        texts = (*_taken(row), *row.said, *(f"not taken: {text}" for text in _wrong(row)))
-        yield Lines(tuple(f"    {text}" for text in texts), indent=6)
-    if len(told) > _MOST_IN_TEXT:
-        yield Lines((f"and {number_of(len(told) - _MOST_IN_TEXT, 'row', 'more')}; {_ALL}",))
-
-
-def _rows(found: Import, what: str) -> Iterator[Block]:
-    """Return the rows of one outcome as a table; many are folded, and so are rows that say nothing."""
-    rows = [row for row in found.rows if row.what == what]
-    title, rest = f"{_TITLES[what]} ({len(rows)})", rows[_MOST_ROWS:]
-    if rows and what == "unchanged" and not any(row.said or row.problems for row in rows):
-        yield Fold(title, (_list([_head(row) for row in rows]),))
-        return
-    if rows:
-        yield _table(title, rows[:_MOST_ROWS])
-    if rest:
-        more = (Lines((f"More rows than can be shown here; {_ALL}.",)),) if len(rest) > _MOST_IN_LIST else ()
-        yield Fold(f"and {len(rest)} more", (_table(title, rest[:_MOST_IN_LIST]), *more))
-
-
-def _table(title: str, rows: Sequence[ImportRow]) -> Table:
-    """Return rows as a table; what is long in a cell is folded."""
-    cells = [
-        (
-            f"{_SIGNS[row.what]} {_short(row.label) or 'no name'}",
-            str(row.number),
-            (
-                *_folded(_taken(row), f"{len(row.taken)} cells", _MOST_ROWS),
-                *_folded([_short(text) for text in row.said], f"How it was read ({len(row.said)})"),
-            ),
-            _folded(_wrong(row), f"{len(row.problems)} problems", _MOST_ROWS),
-        )
-        for row in rows
-    ]
-    return Table(("Kind", "Row", "Taken", "Not taken"), tuple(cells), title)
-
-
-def _folded(texts: list[str], summary: str, most: int = 0) -> tuple[Block, ...]:
-    lines = (_list(texts),) if texts else ()
-    return (Fold(summary, lines),) if len(texts) > most else lines
-
-
-def _list(lines: list[str]) -> Lines:
-    return Lines(some(lines, _MOST_IN_LIST), "bullets")
+def _list(lines: Iterable[str]) -> tuple[Block, ...]:
+    shown = some(lines, _MOST_IN_LIST)
+    return (Lines(shown, "bullets"),) if shown else ()
