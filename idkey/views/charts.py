@@ -23,8 +23,8 @@ from scipy.spatial.distance import squareform
 from idkey.model.lookalikes import Lookalikes
 from idkey.model.review import BLANK, CODES, KNOWN, NOT_APPLICABLE, Review
 from idkey.table.claims import CLASSES
-from idkey.views.art import BORDER, INK, PAPER
 from idkey.views.doc import clean, one_line
+from idkey.views.fish import BORDER, INK, PAPER
 from idkey.views.words import cut
 
 _STRIPE, _LINE, _FAINT = "#f3f0ea", "#d3cdc3", "#aaa398"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator
 
 import pandas as pd
 
@@ -15,17 +15,20 @@ from idkey.table.schema import YOUNG, States, Trait
 from idkey.table.units import listed, percent
 from idkey.views import doc, words
 from idkey.views.charts import map_svg, on_map
-from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Soft, Table
+from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Soft, Table, line
 from idkey.views.sheet import drawn
 
-_MOST_PAIRS, _MOST_IN_TEXT = 20, 10
+_MOST_PAIRS, _MOST_IN_TEXT, _MOST_ICONS = 20, 10, 3
 _MAP_LEAST, _MOST_ON_MAP = 0.15, 100
-_MOST_ICONS = 3
-_NOT_KNOWN = "not known"
+_NOT_KNOWN, _HEARSAY = "not known", "no look at the fish"
 _RECKONED = "Reckoned with all these names equally likely and with the observer errors of the table."
-_HEARSAY = "no look at the fish"
 _COUNTS = {1: "the best look", 2: "the two best looks together", 3: "the three best looks together"}
 _CARE, _MOST_CARE = ("diet_type", "temperature_c", "adult_length_mm", "flow"), 3
+_HOW_READ = (
+    "The larger the mark, the oftener the two are mixed up by looks alone. The figure is the most it can be "
+    "if the best look of each group of traits is taken (half the Bhattacharyya coefficient); 50 % is a guess."
+)
+_HOLLOW = "Hollow: fewer than three traits are known of both, so they look alike because little is known."
 
 
 def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
@@ -33,25 +36,23 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
 
     They are drawn on one scale; then comes what differs, what is shared and what is not known.
     """
-    table = kinds.table
     ages = (young,) if _at_any_age(kinds) else (young, not young)
     first, *others = (mix_up_words(kinds, young=age) for age in ages)
     looks = tuple(trait.question or trait.name for trait in _looks(kinds, young))
-    care = care_line(kinds)
     blocks = (
-        On(PRINT, (words.made_from(table),)),
-        On((SCREEN, PRINT), drawn(table, kinds.taxa, young=young)),
+        On(PRINT, (words.made_from(kinds.table),)),
+        On((SCREEN, PRINT), drawn(kinds.table, kinds.taxa, young=young)),
         On(PRINT, (doc.Heading("Look first at"), Lines(looks, "numbered"))),
-        Lines((first,), style="outcome"),
-        On((SCREEN, PRINT), (Lines((" ".join((*others, _RECKONED)),), style="soft"),)),
+        line(first, "outcome"),
+        On((SCREEN, PRINT), (line(" ".join((*others, _RECKONED)), "soft"),)),
         On(TEXT, (Lines(tuple(others)),)),
-        Lines((care,) if care else ()),
-        On((SCREEN, PRINT), (_differ(kinds, young), *_shared(kinds), *_unknown(kinds))),
+        line(care_line(kinds)),
+        On((SCREEN, PRINT), (_differ(kinds, young), *_alike(kinds))),
         On(SCREEN, _sources(kinds)),
         On(TEXT, _in_lines(kinds)),
-        On(PRINT, (*words.CAUTIONS, Lines((words.sources_line(table),), style="small"))),
+        On(PRINT, (*words.CAUTIONS, line(words.sources_line(kinds.table), "small"))),
     )
-    return words.of_table(table, listed(kinds.labels), blocks)
+    return words.of_table(kinds.table, listed(kinds.labels), blocks)
 
 
 def _looks(kinds: Comparison, young: bool) -> tuple[Trait, ...]:
@@ -70,45 +71,35 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     if not looks:
         return f"Nothing the table knows tells {fish} apart; between these names it would be a guess."
     names = listed(trait.name.lower() for trait in looks)
-    wrong = f"about {words.one_in(kinds.mix_up_young if young else kinds.mix_up)}"
-    wrong = wrong.replace("about fewer", "fewer")
+    wrong = f"about {words.one_in(kinds.mix_up_young if young else kinds.mix_up)}".replace(
+        "about fewer", "fewer"
+    )
     return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
 
 
 def _differ(kinds: Comparison, young: bool) -> Block:
     if not kinds.differ:
-        return Lines((doc.Strong("No trait of which the table knows all of them differs."),))
-    k = len(kinds.taxa)
+        return line(doc.Strong("No trait of which the table knows all of them differs."))
+    k, looks, rows = len(kinds.taxa), _looks(kinds, young), []
     order = sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
-    rows = tuple(
-        (
-            (c.trait.name, *_marks(_looks(kinds, young), c)),
-            *_cells(kinds, c, young),
-            _tells(c.right, k),
-            "the same" if _same_at_any_age(c) else _tells(c.right_young, k),
-        )
-        for c in order
-    )
+    for c in order:
+        marks = [_HEARSAY] if c.hearsay else []
+        if c.trait in looks:
+            marks.insert(0, f"best look {looks.index(c.trait) + 1}" if len(looks) > 1 else "best look")
+        name = (c.trait.name, *(("\n", Soft("; ".join(marks))) if marks else ()))
+        at_young = "the same" if _same_at_any_age(c) else _tells(c.right_young, k)
+        rows.append((name, *_cells(kinds, c, young), _tells(c.right, k), at_young))
     heads = ("Look at", *kinds.labels, "One look tells adults apart", "Young fish")
-    guess = Soft(f"(a guess is right {words.chance_words(1 / k)})")
-    return Table(
-        heads, rows, ("What differs, strongest first ", guess), "cmp", (28.0, *[30.0] * k, 33.0, 33.0)
-    )
+    caption = ("What differs, strongest first ", Soft(f"(a guess is right {words.chance_words(1 / k)})"))
+    return Table(heads, tuple(rows), caption, "cmp", (28.0, *[30.0] * k, 33.0, 33.0))
 
 
-def _marks(looks: Sequence[Trait], contrast: Contrast) -> tuple[Runs, ...]:
-    trait, marks = contrast.trait, [_HEARSAY] if contrast.hearsay else []
-    if trait in looks:
-        marks.insert(0, f"best look {looks.index(trait) + 1}" if len(looks) > 1 else "best look")
-    return ("\n", Soft("; ".join(marks))) if marks else ()
-
-
-def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> Iterable[doc.Content]:
+def _cells(kinds: Comparison, contrast: Contrast, young: bool) -> Iterator[doc.Content]:
     """Return the cells of a trait, each with the drawings of its states, the young fish's where asked for."""
-    trait = contrast.trait
+    trait, table = contrast.trait, kinds.table
     for taxon, text in zip(kinds.taxa, contrast.cells, strict=True):
-        cell = kinds.table.young_cell(taxon, trait.id) if young else None
-        cell = cell or kinds.table.cell(taxon, trait.id)
+        cell = table.young_cell(taxon, trait.id) if young else None
+        cell = cell or table.cells[trait.id][table.position(taxon)]
         icons = words.state_icons(trait, cell.names[:_MOST_ICONS] if isinstance(cell, States) else ())
         yield (*icons, "\n", text) if icons else text
 
@@ -123,13 +114,11 @@ def _same_at_any_age(contrast: Contrast) -> bool:
     return contrast.right_young is not None and abs(contrast.right_young - contrast.right) < 1e-9
 
 
-def _shared(kinds: Comparison) -> tuple[Block, ...]:
-    rows = tuple((c.trait.name, c.cells[0]) for c in kinds.shared)
-    title = f"What they share: {words.number_of(len(rows), 'trait')}"
-    return (Fold(title, (Table((), rows, shares=(40.0, 138.0)),)),) if rows else ()
-
-
-def _unknown(kinds: Comparison) -> tuple[Block, ...]:
+def _alike(kinds: Comparison) -> Iterator[Block]:
+    """Return what is shared and what can't be compared, each behind a fold."""
+    if rows := tuple((c.trait.name, c.cells[0]) for c in kinds.shared):
+        title = f"What they share: {words.number_of(len(rows), 'trait')}"
+        yield Fold(title, (Table((), rows, shares=(40.0, 138.0)),))
     some, nowhere = _half_known(kinds)
     title = f"What can't be compared, being unknown: {words.number_of(len(kinds.unknown), 'trait')}"
     blocks: list[Block] = []
@@ -138,8 +127,9 @@ def _unknown(kinds: Comparison) -> tuple[Block, ...]:
         rows = tuple((c.trait.name, *(Soft(t) if t == _NOT_KNOWN else t for t in c.cells)) for c in some)
         blocks.append(Table(("Trait", *kinds.labels), rows))
     if nowhere:
-        blocks.append(Lines((f"Not known for any of them: {_names(nowhere)}.",)))
-    return (Fold(title, tuple(blocks)),) if blocks else ()
+        blocks.append(line(f"Not known for any of them: {_names(nowhere)}."))
+    if blocks:
+        yield Fold(title, tuple(blocks))
 
 
 def _half_known(kinds: Comparison) -> tuple[list[Contrast], list[Contrast]]:
@@ -157,9 +147,8 @@ def _sources(kinds: Comparison) -> tuple[Block, ...]:
     items = []
     for trait in (contrast.trait for contrast in kinds.differ):
         for taxon, label in zip(kinds.taxa, kinds.labels, strict=True):
-            if written := [
-                t for column in (trait.id, trait.id + YOUNG) for t in _claims(kinds, taxon, column)
-            ]:
+            columns = (trait.id, trait.id + YOUNG)
+            if written := [claim for column in columns for claim in _claims(kinds, taxon, column)]:
                 items.append(f"{trait.name}, {label}: {'; '.join(written)}")
     return (Fold("Where it is written", (Lines(tuple(items), "bullets"),)),) if items else ()
 
@@ -181,12 +170,8 @@ def _in_lines(kinds: Comparison) -> tuple[Block, ...]:
         young = "" if _same_at_any_age(c) else f"; of young fish: {words.look_words(c.right_young, k)}"
         lines.append(f"{c.trait.name}{hearsay}: {words.look_words(c.right, k)}{young}")
         lines += [f"    {label}: {text}" for label, text in zip(kinds.labels, c.cells, strict=True)]
-    some, nowhere = _half_known(kinds)
-    rest = (
-        ("Shared", kinds.shared),
-        ("Not known for one of them", some),
-        ("Not known for any of them", nowhere),
-    )
+    titles = ("Shared", "Not known for one of them", "Not known for any of them")
+    rest = zip(titles, (kinds.shared, *_half_known(kinds)), strict=True)
     named = tuple(f"{title}: {_names(contrasts)}" for title, contrasts in rest if contrasts)
     return Lines(tuple(lines), indent=8), Lines(named, indent=4)
 
@@ -225,48 +210,39 @@ def _apart(need: Need) -> float:
     return 1 - max(0.0, min(highs) - max(lows)) / most if most else 0.0
 
 
-_HOW_READ = (
-    "The larger the mark, the oftener the two are mixed up by looks alone. The figure is the most it can be "
-    "if the best look of each group of traits is taken (half the Bhattacharyya coefficient); 50 % is a guess."
-)
-_HARDLY_NOTE = (
-    "Hollow: fewer than three traits are known of both, so they look alike because little is known."
-)
-
-
 def lookalikes_document(pairs: Lookalikes) -> Document:
     """Return the map of lookalikes and the pairs most alike."""
     shown = on_map(pairs, _MAP_LEAST, _MOST_ON_MAP)
     frame, fish = pairs.frame, "young fish" if pairs.stage == "young" else "adults"
     alike, hardly = frame[~frame["hardly_compared"]], frame[frame["hardly_compared"]]
-    note, kinds = _HARDLY_NOTE, words.number_of(len(pairs.ids), "kind")
+    note = _HOLLOW
     if out := len(pairs.ids) - len(shown):
         least = f"without a lookalike of {percent(_MAP_LEAST)} or more left out"
         note = f"{words.number_of(out, 'kind')} {least}. {note}"
     few = f"{len(hardly)} pairs are hardly compared: too little is known of them"
     on_page = (
-        Lines((_HOW_READ,)),
+        line(_HOW_READ),
         *((doc.Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()),
-        Lines((note,), style="soft"),
+        line(note, "soft"),
         *_pairs(pairs, alike, "Most alike"),
         *((Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
     )
-    lines = [f"Lookalikes among {kinds}, {fish}; mixed up at most:"]
+    lines = [f"Lookalikes among {words.number_of(len(pairs.ids), 'kind')}, {fish}; mixed up at most:"]
     for r in alike.head(_MOST_IN_TEXT).itertuples():
-        lines.append(
-            f"  {r.mix_up_at_most * 100:3.0f} %  {pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
-        )
+        names = f"{pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
+        lines.append(f"  {r.mix_up_at_most * 100:3.0f} %  {names}")
         lines.append(f"         best told by: {_best(pairs, r.best_trait)}")
-    lines += [f"  and {len(alike) - _MOST_IN_TEXT} more"] if len(alike) > _MOST_IN_TEXT else []
-    few = f"  {len(hardly)} pairs hardly compared: fewer than three traits known of both"
-    lines += [few] if len(hardly) else []
+    if len(alike) > _MOST_IN_TEXT:
+        lines.append(f"  and {len(alike) - _MOST_IN_TEXT} more")
+    if len(hardly):
+        lines.append(f"  {len(hardly)} pairs hardly compared: fewer than three traits known of both")
     blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=9),)))
     return words.of_table(pairs.table, f"Who is mistaken for whom ({fish})", blocks, titled=(SCREEN, PRINT))
 
 
 def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[Block, ...]:
     if not len(frame):
-        return (Lines(("No two kinds are this much alike.",)),)
+        return (line("No two kinds are this much alike."),)
     rows = tuple(
         (
             f"{pairs.table.label(r.a)}\n{pairs.table.label(r.b)}",
@@ -279,8 +255,8 @@ def _pairs(pairs: Lookalikes, frame: pd.DataFrame, caption: str) -> tuple[Block,
     )
     heads = ("Kinds", "Mixed up, at most", "Young fish", "Best told by", "Traits known of both")
     more = len(frame) - _MOST_PAIRS
-    left = Lines(((f"and {more} more pairs, in ", doc.Code(".frame")),) if more > 0 else (), style="soft")
-    return Table(heads, rows, caption, shares=(60.0, 25.0, 25.0, 40.0, 28.0)), left
+    left = (f"and {more} more pairs, in ", doc.Code(".frame")) if more > 0 else ()
+    return Table(heads, rows, caption, shares=(60.0, 25.0, 25.0, 40.0, 28.0)), line(left, "soft")
 
 
 def _share(share: float) -> str:

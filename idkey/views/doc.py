@@ -131,6 +131,11 @@ class Lines(Block):
     indent: int = 0
 
 
+def line(text: Runs, style: str = "") -> Lines:
+    """Return one paragraph; none where there is nothing to say."""
+    return Lines((text,) if text else (), style=style)
+
+
 @dataclass(frozen=True, slots=True)
 class Table(Block):
     """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
@@ -326,8 +331,8 @@ def _cell(content: Content) -> str:
     lines = []
     pieces = pick(content if isinstance(content, tuple) else (content,), TEXT)
     for is_block, some in groupby(pieces, lambda piece: isinstance(piece, Block)):
-        line = tuple(some)
-        lines += _lines(line, 10**6) if is_block else plain(line).split("\n")
+        alike = tuple(some)
+        lines += _lines(alike, 10**6) if is_block else plain(alike).split("\n")
     return " / ".join(filter(None, lines)).strip()
 
 

@@ -1,4 +1,12 @@
-"""Pictures of the traits and of whole fish: which layers are drawn, in what colours, with what spots on them.
+"""The fish: its art read into layers, which of them are drawn, in what colours, with what spots on them.
+
+An illustrator works on `art/*.svg` in a vector editor. A group ``part--state`` is the layer of a state; a
+``part`` alone is always drawn; ``pattern`` is empty, the place of the spots. These lie in the clip paths
+``clip-flank``, ``clip-head`` and ``clip-belly``, in a fin in its area of class ``clip-fins``. A line of class
+``hem`` takes a coloured edging; class ``detail`` is left out of a ghost. In a body form, ``side-*``, the line
+``standard-length`` runs from the snout to the base of the tail fin, below the lowest fin. `forms.csv` says in
+which form a genus is drawn (a way of drawing, no claim of a table), `colours.csv` what a swatch becomes, and
+`pictures.csv` how a trait is shown: states, the usual one, view and window, its part, and the parts inked.
 
 A state has one layer, on a button and in a whole fish. What a button is about is inked, the rest a ghost.
 White, yellow, orange and a dark body are steps of grey. What is not known is left out or drawn plain, as no
@@ -7,13 +15,134 @@ state is: a dorsal fin half raised, a closed tail, a snout without outline, spot
 
 from __future__ import annotations
 
+import csv
+import itertools
 import re
 from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from functools import cache, lru_cache
 from html import escape
+from importlib.resources import files
+from typing import NamedTuple
+from xml.etree import ElementTree as ET
 
-from idkey.views.art import BORDER, INK, PAPER, Art, outlines, read_art, rows, sown
+import numpy as np
+from numpy.typing import NDArray
+
 from idkey.views.doc import clean
+
+INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
+Points = NDArray[np.float64]
+Circle = tuple[float, float, float]
+_ART = files("idkey.views") / "art"
+_TOKEN = re.compile(r"[A-Za-z]|[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+_NAME = re.compile(r'\s(?:(?:id|class|\w+:[\w-]+)="[^"]*"|(?=/>))')  # nor what is the editor's own
+_NUMBERS = {"M": 2, "L": 2, "T": 2, "H": 1, "V": 1, "S": 4, "Q": 4, "C": 6, "A": 7}
+
+
+class Art(NamedTuple):
+    """One file. A layer is a part, a state, and of each shape the class, the SVG text and the path data."""
+
+    title: str
+    layers: list[tuple[str, str, list[tuple[str, str, str]]]]
+    clips: dict[str, list[Points]]
+    circles: dict[str, Circle]
+    foot: Points
+
+
+@cache
+def rows(name: str) -> dict[str, Mapping[str, str]]:
+    """Read a table of the art: the rows by their first column."""
+    table = csv.DictReader((_ART / f"{name}.csv").read_text(encoding="utf-8").splitlines())
+    return {next(iter(row.values())): row for row in table}
+
+
+@cache
+def read_art(name: str) -> Art:
+    """Read a file of the art: layers from back to front, clip paths, named circles, snout and lowest fin."""
+    text = (_ART / f"{name}.svg").read_text(encoding="utf-8")
+    root = ET.fromstring(re.sub(r'\sxmlns="[^"]*"', "", text))
+    clips, circles, layers, foot = {}, {}, [], np.zeros(2)
+    for element in root.iter():
+        id_ = element.get("id", "")
+        if element.tag == "clipPath":
+            clips[id_] = outlines(" ".join(path.get("d", "") for path in element))
+        elif element.tag == "circle" and id_:
+            circles[id_] = tuple(float(element.get(a, 0)) for a in ("cx", "cy", "r"))
+        elif id_ == "standard-length":
+            foot = outlines(element.get("d"))[0][0]
+    for group in root.findall("g"):
+        part, _, state = group.get("id", "").partition("--")
+        texts = (_NAME.sub("", ET.tostring(shape, encoding="unicode").strip()) for shape in group)
+        shapes = [(s.get("class", ""), text, s.get("d", "")) for s, text in zip(group, texts, strict=True)]
+        layers.append((part, state, shapes))
+    return Art(root.findtext("title", ""), layers, clips, circles, foot)
+
+
+def outlines(path: str) -> list[Points]:
+    """Return the outlines of path data as polygons; an elliptic arc is taken for its chord."""
+    runs: list[list[Points]] = []
+    tokens, i, letter = _TOKEN.findall(path), 0, "M"
+    pen = start = np.zeros(2)
+    while i < len(tokens):
+        if tokens[i].isalpha():
+            letter, i = tokens[i], i + 1
+        if letter in "Zz":
+            pen = start
+            continue
+        count = _NUMBERS[letter.upper()]
+        numbers, i = np.array(tokens[i : i + count], dtype=float), i + count
+        here = pen if letter.islower() else np.zeros(2)
+        if letter in "HhVv":
+            points = np.where([letter in "Hh", letter in "Vv"], numbers[0] + here, pen)[None]
+        else:
+            points = numbers[-2 if letter in "Aa" else 0 :].reshape(-1, 2) + here
+        if letter in "Mm":
+            start, letter = points[0], "L" if letter == "M" else "l"
+            runs.append([])
+        curve = [pen[None], *points[:, None]]
+        while len(points) > 1 and len(curve) > 1:  # de Casteljau
+            curve = [a + (b - a) * np.linspace(0, 1, 9)[1:, None] for a, b in itertools.pairwise(curve)]
+        runs[-1].append(curve[-1])
+        pen = points[-1]
+    return [np.concatenate(run) for run in runs]
+
+
+def sown(
+    polygons: list[Points], apart: float, margin: float, holes: Iterable[Circle] = (), start: float = 0.0
+) -> Points:
+    """Spread points so far apart or more, inside by the margin, off the holes and right of the start.
+
+    They are always the same. What is inside goes by even and odd, on a grid of half units.
+    """
+    a = np.concatenate(polygons)
+    b = np.concatenate([np.roll(polygon, -1, axis=0) for polygon in polygons])
+    along = np.arange(0.05, 260.0, 0.5)
+    before, after = np.minimum(a, b)[:, 0] <= along[:, None], along[:, None] < np.maximum(a, b)[:, 0]
+    column, edge = np.nonzero(before & after)
+    (ax, ay), (bx, by) = a[edge].T, b[edge].T
+    crossings = np.zeros((len(along), 400), dtype=int)
+    row = np.ceil(2 * (ay + (along[column] - ax) / (bx - ax) * (by - ay))).astype(int)
+    np.add.at(crossings, (column, row.clip(0, 399)), 1)
+    solid = crossings.cumsum(axis=1) % 2 == 1
+    # The additive recurrence of the plastic number fills a plane evenly from its first points on.
+    low, size = a.min(axis=0), np.ptp(a, axis=0)
+    count = np.arange(1, int(12 * size.prod() / apart**2) + 40)[:, None]
+    ground = low + count * [0.7548776662466927, 0.5698402909980532] % 1.0 * size
+    keep = ground[:, 0] >= start + margin
+    for turn in np.exp(2j * np.pi * np.arange(12) / 12):
+        x, y = (2 * (ground + margin * np.array([turn.real, turn.imag]))).astype(int).T
+        keep &= solid[x.clip(0, len(along) - 1), y.clip(0, 399)]
+    for x, y, radius in holes:
+        keep &= np.hypot(*(ground - [x, y]).T) >= radius + margin
+    best: list[Points] = []
+    for first in range(0, 200 if keep.sum() < 300 else 1, 8):
+        left, kept = np.roll(ground[keep], -first, axis=0), []
+        while len(left):
+            kept.append(left[0])
+            left = left[((left - left[0]) ** 2).sum(axis=1) >= apart**2]
+        best = max(best, kept, key=len)
+    return np.array(best).reshape(-1, 2)
+
 
 STATES = {trait: tuple(row["states"].split()) for trait, row in rows("pictures").items()}
 """Trait id -> the states that can be drawn."""
@@ -111,8 +240,11 @@ def picture(view: str, states: Mapping[str, str], inked: Iterable[str] = (), wei
     The view is a file of the art; what is left out of the states is not known; where parts are inked the rest
     is a ghost; the weight is that of the lines against the art's.
     """
-    known = frozenset((t, s) for t, s in states.items() if s in STATES.get(t, ()))
-    return _shapes(view, known, frozenset(inked), weight)
+    return _shapes(view, frozenset(_drawable(states).items()), frozenset(inked), weight)
+
+
+def _drawable(states: Mapping) -> dict[str, str]:
+    return {t: s for t, s in states.items() if isinstance(s, str) and s in STATES.get(t, ())}
 
 
 def state_svg(trait_id: str, state: str, title: str = "", answers: Mapping | None = None) -> str | None:
@@ -124,8 +256,7 @@ def state_svg(trait_id: str, state: str, title: str = "", answers: Mapping | Non
     if state not in STATES.get(trait_id, ()):
         return None
     row = rows("pictures")[trait_id]
-    known = {t: s for t, s in (answers or {}).items() if isinstance(s, str) and s in STATES.get(t, ())}
-    states = _USUAL | known | {trait_id: state}
+    states = _USUAL | _drawable(answers or {}) | {trait_id: state}
     if trait_id == "spot_colour" or ("spot" in trait_id and states["pattern"] not in _SPOTTED):
         states["pattern"] = "light_spots"
     if trait_id in _SIZES:

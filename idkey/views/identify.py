@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote
 from weakref import WeakKeyDictionary
@@ -18,7 +18,7 @@ from idkey.table.table import TraitTable
 from idkey.table.units import percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
-from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft
+from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
 from idkey.views.words import answer_words, none_words, number_of
 
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
@@ -29,24 +29,19 @@ _SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[Block, ...]]] = WeakKeyDi
 """Care sheets by table and kind: a screen shows the same ones after every answer."""
 
 
-def _soft(words: str) -> Lines:
-    return Lines((words,), style="soft")
-
-
 def identification_document(fish: Identification) -> Document:
     """Return where an identification stands: outcome, names as bars, what to look at next, answers."""
-    ask = ()
+    ask: doc.Runs = ()
     if question := fish.next_question():
         trait = question.trait
-        ask = ((doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})")),)
-    left = [row for row in fish.ranked() if row.candidate]
-    bars = [("  ", _bar(row)) for row in left[:_MOST_NAMES]]
-    more = [f"  and {len(left) - _MOST_NAMES} more"] if len(left) > _MOST_NAMES else []
+        ask = (doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})"))
+    bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
+    more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
     blocks = (
-        Lines((fish.outcome().text,), style="outcome"),
+        line(fish.outcome().text, "outcome"),
         On(SCREEN, _names(fish, care=False)),
-        On(TEXT, (Lines((*bars, *more), indent=_NAME_COLUMN),)),
-        Lines(ask),
+        On(TEXT, (Lines((*bars[:_MOST_NAMES], *more), indent=_NAME_COLUMN),)),
+        line(ask),
         On(SCREEN, _seen(fish)),
     )
     return Document("", blocks, titled=())
@@ -68,46 +63,40 @@ def _seen(fish: Identification) -> tuple[Block, ...]:
     return (doc.Table((), tuple(rows), "What was seen"),) if rows else ()
 
 
-def _names(fish: Identification, *, care: bool) -> tuple[Block, ...]:
-    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
+def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
+    """Give the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
     if not fish.answers:
-        return (_soft("The names still possible will stand here, likeliest first."),)
+        yield line("The names still possible will stand here, likeliest first.", "soft")
+        return
     ranking = fish.ranked()
     left = [row for row in ranking if row.candidate]
-    blocks: list[Block] = []
     for row in left[:_MOST_NAMES]:
         under = _why(fish, row)
         if row.taxon != NONE:
             under += _according_to(fish.table, row.taxon) + (_care(fish.table, row.taxon) if care else ())
-        blocks.append(Fold(_bar(row), under, "name"))
+        yield Fold(_bar(row), under, "name")
     if rest := left[_MOST_NAMES:]:
         items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
-        summary = f"and {number_of(len(rest), 'name', 'more')}"
-        blocks.append(Fold(summary, (Lines(items, "bullets"),), "name"))
+        yield Fold(f"and {number_of(len(rest), 'name', 'more')}", (Lines(items, "bullets"),), "name")
     if out := len(ranking) - len(left):
         hold = f"{number_of(out, 'name', 'other')} hold{'s' * (out == 1)}"
-        blocks.append(_soft(f"{hold} at most {(1 - fish.coverage) * 100:.0f} % together."))
-    return tuple(blocks)
+        yield line(f"{hold} at most {(1 - fish.coverage) * 100:.0f} % together.", "soft")
 
 
 def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
-    groups: dict[str, list[str]] = defaultdict(list)
+    sides: dict[str, list[str]] = {side: [] for side in _SIDES}
     for reason in fish.reasons(row.taxon):
         little = abs(reason.decibans) < _LITTLE
         if not little or reason.trait != LIFE_STAGE:
-            groups[_SIDES[2 if little else reason.decibans < 0]].append(reason.text)
-    if not groups:
-        return (Lines(("No answer yet, so nothing speaks for or against it.",)),)
-    blocks = [
-        b
-        for side in _SIDES
-        if side in groups
-        for b in (doc.Heading(side), Lines((*groups[side],), "bullets"))
-    ]
+            sides[_SIDES[2 if little else reason.decibans < 0]].append(reason.text)
+    told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]
+    if not told:
+        return (line("No answer yet, so nothing speaks for or against it."),)
+    blocks = [block for part in told for block in part]
     if row.compared:
         over = f"over the {number_of(row.compared, 'answer')} that the table can compare"
-        blocks.append(_soft(f"Plain agreement: {row.agreement * 100:.0f} % {over}."))
+        blocks.append(line(f"Plain agreement: {row.agreement * 100:.0f} % {over}.", "soft"))
     return tuple(blocks)
 
 
@@ -119,18 +108,22 @@ def _according_to(table: TraitTable, taxon: str) -> tuple[Block, ...]:
     if source is None or not source.doi:
         return ()
     link = doc.Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
-    return (Lines((("Name according to ", link, "."),), style="soft"),)
+    return (line(("Name according to ", link, "."), "soft"),)
 
 
 def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
     """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
     sheets = _SHEETS.setdefault(table, {})
     if taxon not in sheets:
-        try:
-            sheets[taxon] = (Fold("Care sheet", care_blocks(care_for(table, taxon)), "care"),)
-        except IdkeyError:
-            sheets[taxon] = ()
+        sheets[taxon] = _care_fold("Care sheet", table, taxon)
     return sheets[taxon]
+
+
+def _care_fold(summary: str, *kinds: Any) -> tuple[Block, ...]:
+    try:
+        return (Fold(summary, care_blocks(care_for(*kinds)), "care"),)
+    except IdkeyError:
+        return ()
 
 
 def names_html(fish: Identification, *, care: bool = True) -> str:
@@ -144,21 +137,18 @@ def outcome_html(fish: Identification) -> str:
 
 
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
-    """Return the question a screen puts; `chosen` where the person chose the feature.
-
-    Where no question is left the trait is None.
-    """
+    """Return the question of a feature, `chosen` by the person or not, or that no question is left."""
     if trait is None:
         return (
             "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
             "Read the care sheets, or answer another feature.</p>"
         )
-    blocks = [_soft(trait.how)] if trait.how else []
+    blocks = [line(trait.how, "soft")] if trait.how else []
     if trait.id in fish.answers:
         so_far = answer_words(trait, fish.answers[trait.id])
-        blocks.append(Lines((("So far: ", doc.Strong(so_far), "."),)))
+        blocks.append(line(("So far: ", doc.Strong(so_far), ".")))
     elif chosen:
-        blocks.append(_soft("You chose this feature."))
+        blocks.append(line("You chose this feature.", "soft"))
     return f"<h3>{html.runs(trait.question or trait.name)}</h3>{html.blocks(blocks)}"
 
 
@@ -181,22 +171,21 @@ def bag_html(fish: Identification, text: str) -> str:
     ranked = [row for row in fish.ranked() if row.taxon != NONE]
     places = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
     if not places:
-        return html.blocks((Lines((f"No kind in this table is called {text.strip()}.",)),))
+        return html.blocks([line(f"No kind in this table is called {text.strip()}.")])
     lower, shown = len(places) - _MOST_ON_BAG, places[:_MOST_ON_BAG]
     more = f"and {number_of(lower, 'name', 'more')}" if lower > 0 else ""
     if not fish.answers:
         names = f"{'; '.join(row.name for _, row in shown)} {more}".rstrip()
-        line = f"In this table that is {names}. Answer a question to see where it stands."
-        return html.blocks((Lines((line,)),))
+        text = f"In this table that is {names}. Answer a question to see where it stands."
+        return html.blocks([line(text)])
     items = [
         f"{row.name}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
         f"{'' if row.candidate else ', not among the names still possible'}"
         for place, row in shown
     ]
     items += [f"{more} lower down"] if more else []
-    return html.blocks(
-        (Lines((*items,), "bullets"), _soft("The name on the bag does not count as evidence."))
-    )
+    no_evidence = line("The name on the bag does not count as evidence.", "soft")
+    return html.blocks([Lines(tuple(items), "bullets"), no_evidence])
 
 
 def _ordinal(n: int) -> str:
@@ -212,10 +201,7 @@ def together_html(fish: Identification) -> str:
     if not fish.answers or not 2 <= len(left) <= _MOST_TOGETHER:
         return ""
     summary = f"Care that is right until the name is settled, for all {len(left)} names"
-    try:
-        return html.blocks((Fold(summary, care_blocks(care_for(fish)), "care"),))
-    except IdkeyError:
-        return ""
+    return html.blocks(_care_fold(summary, fish))
 
 
 def question_document(question: Question) -> Document:
@@ -223,8 +209,8 @@ def question_document(question: Question) -> Document:
     trait = question.trait
     states = zip(trait.states, trait.words, strict=True)
     blocks = (
-        _soft(trait.how) if trait.how else Lines(()),
-        Lines((f"A number in {trait.unit}.",) if trait.unit and not trait.has_states else ()),
+        line(trait.how, "soft"),
+        line(f"A number in {trait.unit}." if trait.unit and not trait.has_states else ""),
         Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
     )
     return Document(trait.question or trait.name, blocks)

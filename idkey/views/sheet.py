@@ -14,9 +14,8 @@ from typing import NamedTuple
 from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, Range, States
 from idkey.table.table import TraitTable
-from idkey.views.art import INK, read_art, rows
 from idkey.views.doc import Picture, clean
-from idkey.views.fish import STATES, picture, svg_text
+from idkey.views.fish import INK, STATES, picture, read_art, rows, svg_text
 
 DRAWN_NOTE = "Drawn from the table, not a portrait."
 _LEFT_OUT = "What is not known is left out or drawn plain."

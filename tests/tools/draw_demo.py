@@ -6,8 +6,7 @@ The fish do not exist. Each is made up so that it agrees with the row of the kin
 import json
 from pathlib import Path
 
-from idkey.views.art import rows
-from idkey.views.fish import picture, svg_text
+from idkey.views.fish import picture, rows, svg_text
 
 FOLDER = Path(__file__).resolve().parents[2] / "images_demo"
 TRUTH = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))

@@ -18,8 +18,19 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Outline
 
 from idkey import load_table
-from idkey.views.art import INK, PAPER, outlines, read_art, rows, sown
-from idkey.views.fish import MARKS, STATES, ground_tone, picture, state_svg
+from idkey.views.fish import (
+    INK,
+    MARKS,
+    PAPER,
+    STATES,
+    ground_tone,
+    outlines,
+    picture,
+    read_art,
+    rows,
+    sown,
+    state_svg,
+)
 
 ROOT = Path(__file__).parents[2]
 ART = sorted((ROOT / "idkey" / "views" / "art").glob("*.svg"))
