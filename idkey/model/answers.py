@@ -23,7 +23,7 @@ from idkey.table.schema import (
 )
 from idkey.table.table import TraitTable
 
-__all__ = ["Coded", "Distinct", "code_answers", "code_frame", "parsed_answer", "read_answer"]
+_STAGES = (None, *LIFE_STAGES)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
     Raises AnswerError for an unknown trait, an unknown state, or a value that is no number.
     """
     read = {trait_id: parsed_answer(table, trait_id, value) for trait_id, value in answers.items()}
-    stage = _stage_code(read.pop(LIFE_STAGE, None)) if is_stage(table, LIFE_STAGE) else 0
+    stage = _STAGES.index(read.pop(LIFE_STAGE, None)) if is_stage(table, LIFE_STAGE) else 0
     distinct = {t: _distinct(table.trait(t), [x]) for t, x in read.items() if x is not None}
     codes = {trait_id: np.ones(1, dtype=np.intp) for trait_id in distinct}
     return Coded(1, codes, distinct, np.array([stage]))
@@ -94,10 +94,6 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
 def is_stage(table: TraitTable, trait_id: Any) -> bool:
     """Whether an answer under this name is about the life stage, which no trait of the table is called."""
     return bool(trait_id == LIFE_STAGE) and LIFE_STAGE not in table.trait_ids
-
-
-def _stage_code(stage: str | None) -> int:
-    return 0 if stage is None else 1 + LIFE_STAGES.index(stage)
 
 
 def known_trait(table: TraitTable, trait_id: Any) -> Trait:
@@ -130,14 +126,19 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
     A column ``life_stage`` may hold "adult" or "young". Raises AnswerError with the row label and the column
     of the first bad answer.
     """
-    _check_frame(frame)
+    if not isinstance(frame, pd.DataFrame):
+        msg = f"answers: {type(frame).__name__}: give a DataFrame, one row a specimen, one column a trait"
+        raise AnswerError(msg)
+    for name in frame.columns[frame.columns.duplicated()]:
+        msg = f"answers: {name!r}: two columns have this name; keep one"
+        raise AnswerError(msg)
     codes, distinct = {}, {}
     stage = np.zeros(len(frame), dtype=np.intp)
     for column in frame.columns:
         values = frame[column]
         if is_stage(table, column):
-            found = [_in_place(parse_stage, v, values, i) for i, v in enumerate(values)]
-            stage = np.array([_stage_code(f) for f in found], dtype=np.intp)
+            stages = [_in_place(parse_stage, v, values, i) for i, v in enumerate(values)]
+            stage = np.array([_STAGES.index(name) for name in stages], dtype=np.intp)
             continue
         trait = known_trait(table, column)
         if not trait.has_states and values.dtype.kind in "iuf":
@@ -145,16 +146,6 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
         else:
             codes[trait.id], distinct[trait.id] = _code_values(trait, values)
     return Coded(len(frame), codes, distinct, stage)
-
-
-def _check_frame(frame: Any) -> None:
-    if not isinstance(frame, pd.DataFrame):
-        msg = f"answers: {type(frame).__name__}: give a DataFrame, one row a specimen, one column a trait"
-        raise AnswerError(msg)
-    twice = frame.columns[frame.columns.duplicated()]
-    if len(twice):
-        msg = f"answers: {twice[0]!r}: two columns have this name; keep one"
-        raise AnswerError(msg)
 
 
 def _in_place(parse: Any, value: Any, values: pd.Series, at: int) -> Any:

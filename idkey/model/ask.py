@@ -18,8 +18,6 @@ from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["MIN_GAIN", "Asker", "Question", "asker_of"]
-
 MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
 

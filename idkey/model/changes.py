@@ -31,8 +31,6 @@ from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["Change", "Past", "PastChange", "renamed", "what_changes"]
-
 MOST_HELD = 200
 """Kinds that are held against all others after one change."""
 KEYED_AFRESH = 200

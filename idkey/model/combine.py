@@ -24,8 +24,6 @@ from idkey.model.answers import Coded
 from idkey.model.evidence import STAGE_ERROR, TraitModel
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["TableModel", "answered_in_group", "kept", "model_of", "stronger"]
-
 _T = TypeVar("_T")
 
 _BLOCK = 512

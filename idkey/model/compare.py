@@ -21,8 +21,6 @@ from idkey.table.names import every
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["Comparison", "Contrast", "compare"]
-
 TRIED = 8
 """Differing traits of which the best looks are chosen."""
 LOOKS = 3

@@ -38,8 +38,6 @@ from idkey.model.evidence import number_grid
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["CLEAR", "HARDLY", "HEARSAY", "SAME", "Distinguisher", "Worth", "distinguisher", "worth"]
-
 HEARSAY = frozenset({"basin"})
 """Traits that are not seen on the fish but told by the seller: no look, so not among the looks."""
 HARDLY = 0.1
@@ -81,30 +79,26 @@ class Distinguisher:
         """
         key = trait_id, _checked(stage)
         if key not in self._answers:
-            trait, given = self.table.trait(trait_id), self._given(*key)
-            absent = ~self._column(*key).applies
+            model, young = self._model.models[trait_id], stage == "young"
+            if model.trait.has_states:
+                given = model.states_young if young else model.states_adult
+            elif model.trait.kind == "ceiling":
+                given = model.adult_lengths(number_grid(model, POINTS))
+                given = np.full_like(given, 1 / len(given)) if young else given
+            else:
+                given = model.expected_numbers(number_grid(model, POINTS))[young]
+            given = self._model.to_table_order(given)[:, :-1]
+            given, absent = given / given.sum(axis=0), ~self._column(*key).applies
             if absent.any():
-                nothing = np.where(absent, 1 - trait.error, 0.0)
-                given = np.vstack([np.where(absent, trait.error / len(given), given), nothing])
+                error = model.trait.error
+                nothing = np.where(absent, 1 - error, 0.0)
+                given = np.vstack([np.where(absent, error / len(given), given), nothing])
             given.setflags(write=False)
             self._answers[key] = given
         return self._answers[key]
 
     def _column(self, trait_id: str, stage: str) -> Column:
         return self.table.column(trait_id, young=stage == "young")
-
-    def _given(self, trait_id: str, stage: str) -> np.ndarray:
-        """P(answer | kind) where the trait applies, columns summing to 1, in the order of the table."""
-        model = self._model.models[trait_id]
-        if model.trait.has_states:
-            given = model.states_young if stage == "young" else model.states_adult
-        elif model.trait.kind == "ceiling":
-            given = model.adult_lengths(number_grid(model, POINTS))
-            given = np.full_like(given, 1 / len(given)) if stage == "young" else given
-        else:
-            given = model.expected_numbers(number_grid(model, POINTS))[stage == "young"]
-        given = self._model.to_table_order(given)[:, :-1]
-        return given / given.sum(axis=0)
 
     def known(self, trait_id: str, stage: str = "adult") -> np.ndarray:
         """Whether a look at a fish of this age says something about each kind, shape (n_taxa,).
@@ -179,22 +173,15 @@ class Distinguisher:
     def group(self, trait_id: str, taxa: Sequence[int] = (), stage: str = "adult") -> tuple[str, str]:
         """Return what this trait is one with; two traits of one group are not two looks.
 
-        If the trait does not apply to some of `taxa`, it is one with the trait that it depends on.
+        If the trait does not apply to some of `taxa`, it is one with the trait that it depends on, and that
+        perhaps on another.
         """
+        trait, seen = self.table.trait(trait_id), {trait_id}
         if not self._column(trait_id, stage).applies[list(taxa)].all():
-            trait_id = self._depends_on(trait_id)
-        group = self.table.trait(trait_id).group
-        return ("group", group) if group else ("trait", trait_id)
-
-    def _depends_on(self, trait_id: str) -> str:
-        """Return the trait that decides whether this one applies, itself where there is none."""
-        seen = {trait_id}
-        while (rule := self.table.trait(trait_id).applies_when) is not None:
-            if rule[0] in seen or rule[0] not in self.table.trait_ids:
-                break
-            trait_id = rule[0]
-            seen.add(trait_id)
-        return trait_id
+            while (rule := trait.applies_when) and rule[0] in self.table.trait_ids and rule[0] not in seen:
+                trait = self.table.trait(rule[0])
+                seen.add(trait.id)
+        return ("group", trait.group) if trait.group else ("trait", trait.id)
 
     # -- the whole table ------------------------------------------------------------------------
 

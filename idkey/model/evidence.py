@@ -31,8 +31,6 @@ from idkey.model.answers import Distinct
 from idkey.table.schema import Trait
 from idkey.table.table import Column
 
-__all__ = ["ADULT_FROM", "NONE", "STAGE_ERROR", "TraitModel", "exact_numbers", "number_grid", "scale_of"]
-
 NONE = "none of these"
 
 ORDINAL_DECAY = 0.3
@@ -43,8 +41,6 @@ STAGE_ERROR = 0.03
 """Share of statements "it is adult" or "it is young" that are wrong (judgement)."""
 
 _POINTS = 9
-_BLOCK = 512
-"""Specimens at a time: the arrays of a block stay in the processor's cache."""
 _TINY = 1e-9
 
 

@@ -25,8 +25,6 @@ from idkey.model.evidence import TraitModel, exact_numbers, number_grid, scale_o
 from idkey.table.schema import Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["POOR_FIT", "Fit", "agreement", "fit_of"]
-
 POOR_FIT = -2.0
 """Standard deviations below the mean of a kind's own fish at which a fit is called poor: of fish drawn from
 the shipped table and rightly named, about 1 in 60 is called so (`tests/benchmarks/calibration.py`)."""

@@ -28,8 +28,6 @@ from idkey.table.schema import LIFE_STAGE, Trait, cell_words, parse_answer
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
 
-__all__ = ["Identification", "Outcome", "Reason", "strength"]
-
 _MORE_LIKELY_THAN_NOT = 0.5
 _NOTHING = 1e-9
 

@@ -19,8 +19,6 @@ from idkey.model.solve import EXACT_STATES, Builder, bit_mask
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["Bounds", "Couplet", "Key", "Lead", "build_key"]
-
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 
 

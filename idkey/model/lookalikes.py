@@ -22,8 +22,6 @@ from idkey.model.prior import check_table
 from idkey.table.schema import States, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["FEW", "LEAST", "Apart", "Lookalikes", "Pair", "Settle", "apart", "lookalikes"]
-
 FEW = 3
 """Traits that must be known of both for a pair to count as compared (judgement)."""
 LEAST = 0.05

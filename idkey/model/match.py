@@ -21,8 +21,6 @@ from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, prior_vector
 from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
 
-__all__ = ["NearestMatch", "candidate_names", "candidate_set", "posterior", "rank_frame"]
-
 
 def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
     """P(taxon | answers), shape (n_specimens, n_taxa + 1), in the order of the table; rows sum to 1.

@@ -13,8 +13,6 @@ from idkey.model.evidence import NONE
 from idkey.table.names import every
 from idkey.table.table import TraitTable
 
-__all__ = ["NONE_PRIOR", "Prior", "check_coverage", "check_table", "prior_vector", "weights"]
-
 Prior = Literal["commonness", "uniform"] | Mapping[str, float] | Collection[str] | None
 
 COMMONNESS_WEIGHT = {"common": 3.0, "occasional": 1.0, "rare": 1.0 / 3.0}

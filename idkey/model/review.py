@@ -24,8 +24,6 @@ from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.schema import NotApplicable, Range, States
 from idkey.table.table import TraitTable
 
-__all__ = ["BLANK", "CODES", "KNOWN", "NOT_APPLICABLE", "Review", "review"]
-
 BLANK, NOT_APPLICABLE, KNOWN = "blank", "not applicable", "known"
 CODES = (BLANK, NOT_APPLICABLE, KNOWN, *CLASSES)
 """What a cell of the grid may say; `KNOWN` in a table that keeps no evidence."""
@@ -68,12 +66,12 @@ class Review(Printed):
     @property
     def has_evidence(self) -> bool:
         """Whether the table says what its cells rest on."""
-        return _keeps_evidence(self.table)
+        return "taxon" in self.table.evidence.columns
 
     @property
     def single_source(self) -> pd.DataFrame:
         """Filled cells that rest on one source or none, rows of `cells`; none without evidence."""
-        return self.cells[self.cells["sources"] < 2] if self.has_evidence else self.cells.iloc[:0]
+        return _single(self.cells)
 
     @property
     def unsourced(self) -> pd.DataFrame:
@@ -101,8 +99,7 @@ def review(table: TraitTable) -> Review:
     taxa.insert(3, "core", len(core))
     taxa.insert(4, "core_filled", _counts(grid[core])["filled"])
     traits = _counts(grid.T)
-    single = cells[cells["sources"] < 2] if _keeps_evidence(table) else cells.iloc[:0]
-    single = single[single["column"].isin(table.trait_ids)]
+    single = _single(cells[cells["column"].isin(table.trait_ids)])
     for frame, by in ((taxa, "taxon"), (traits, "column")):
         frame["one_source"] = single[by].value_counts().reindex(frame.index, fill_value=0)
     return Review(
@@ -118,8 +115,8 @@ def review(table: TraitTable) -> Review:
     )
 
 
-def _keeps_evidence(table: TraitTable) -> bool:
-    return "taxon" in table.evidence.columns
+def _single(cells: pd.DataFrame) -> pd.DataFrame:
+    return cells[(cells["sources"] < 2) & (cells["class"] != KNOWN)]
 
 
 # -- what the cells rest on -------------------------------------------------------------------------
@@ -129,7 +126,7 @@ def _cells(table: TraitTable) -> pd.DataFrame:
     """Return a row a filled cell, in the order of the columns, then of the taxa."""
     columns = ["taxon", "column", "class", "sources", "genus_only", "unsourced"]
     behind: dict[tuple[str, str], list[tuple[str, str, str, str]]] = defaultdict(list)
-    if kept := _keeps_evidence(table):
+    if kept := "taxon" in table.evidence.columns:
         parts = ("taxon", "attribute", "class", "source", "scope", "note")
         for taxon, column, *claim in zip(*(table.claims_by_kind[part] for part in parts), strict=True):
             behind[taxon, column].append(tuple(claim))

@@ -28,8 +28,6 @@ from idkey.model.evidence import ADULT_FROM
 from idkey.table.schema import Trait
 from idkey.table.table import Column, TraitTable
 
-__all__ = ["EXACT_STATES", "Builder", "bit_mask"]
-
 EXACT_STATES = 5_000
 MOST_THRESHOLDS = 12
 """Thresholds tried for one measured trait; more are thinned out evenly."""

@@ -34,8 +34,6 @@ from idkey.table.names import every, trade_codes
 from idkey.table.schema import Cell, Range, States, Trait, cell_text
 from idkey.table.table import TraitTable
 
-__all__ = ["Doubt", "doubts"]
-
 CONGENERS = 3
 """Other kinds of the genus that must be known before a cell can contradict them (judgement)."""
 AGREE = 0.8
@@ -99,12 +97,11 @@ def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
 
 def _unlike(cells: Mapping[int, Cell], asked: list[int], stated: Cell) -> list[int]:
     """Return the rows asked for that have nothing in common with what is stated of the genus."""
+    known = {i: cells[i] for i in asked if type(cells[i]) is type(stated)}
     if isinstance(stated, States):
-        shown = {i: cells[i].names for i in asked if isinstance(cells[i], States)}
-        return [i for i, names in shown.items() if not set(names) & set(stated.names)]
+        return [i for i, cell in known.items() if not set(cell.names) & set(stated.names)]
     if isinstance(stated, Range):
-        spans = {i: cells[i] for i in asked if isinstance(cells[i], Range)}
-        return [i for i, span in spans.items() if span.low > stated.high or span.high < stated.low]
+        return [i for i, span in known.items() if span.low > stated.high or span.high < stated.low]
     return []
 
 
@@ -167,9 +164,8 @@ def _against_table(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
         yield from _odd_care_groups(table, rows)
     if "tradeCode" in columns:
         yield from _shared_codes(table, rows)
-    for trait in table.traits:
-        if trait.kind == "ceiling":
-            yield from _tiny(table, trait, rows)
+    for trait in (trait for trait in table.traits if trait.kind == "ceiling"):
+        yield from _tiny(table, trait, rows)
 
 
 def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
@@ -192,17 +188,12 @@ def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Dou
 
 
 def _shared_codes(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
-    holders: dict[str, list[str]] = defaultdict(list)
-    codes = [trade_codes(str(text)) for text in table.taxa["tradeCode"]]
-    for taxon, own in zip(table.ids, codes, strict=True):
-        for code in own:
-            holders[code].append(taxon)
     for taxon, i in rows.items():
-        for code in sorted(codes[i]):
-            others = [t for t in holders[code] if t != taxon]
-            if others:
+        held = str(table.taxa["tradeCode"].iloc[i])
+        for code in sorted(trade_codes(held)):
+            if others := [t for t in table.names.coded(code) if t != taxon]:
                 text = f"Trade code of {taxon}: {code} is also that of {', '.join(others)}"
-                yield Doubt(taxon, "tradeCode", str(table.taxa["tradeCode"].iloc[i]), "table", text)
+                yield Doubt(taxon, "tradeCode", held, "table", text)
 
 
 def _tiny(table: TraitTable, trait: Trait, rows: Mapping[str, int]) -> Iterator[Doubt]:
