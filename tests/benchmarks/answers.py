@@ -22,7 +22,6 @@ import pandas as pd
 from specimens import draw
 
 from idkey import Identification, Key, NearestMatch, TraitTable, build_key, load_table
-from idkey.model.evidence import NONE
 from idkey.table.schema import LIFE_STAGE
 
 SPECIMENS = 150
@@ -30,11 +29,6 @@ ENOUGH = 0.95
 HINDSIGHT = 60
 
 Answers = dict[str, object]
-
-
-def answered(row: pd.Series) -> Answers:
-    """Return the answers of a specimen."""
-    return {t: v for t, v in row.items() if not (v is None or v != v) and t != LIFE_STAGE}
 
 
 def adaptive(table: TraitTable, answers: Answers, _truth: str) -> Iterator[str]:
@@ -98,10 +92,8 @@ def main() -> None:
     match = NearestMatch().fit(table)
     rng = np.random.default_rng(3)
     drawn = draw(table, SPECIMENS, seed=5, gaps=(0.0, 0.0), none_prior=0.0)
-    fish = [
-        (answered(row), truth) for (_, row), truth in zip(drawn.answers.iterrows(), drawn.truth, strict=True)
-    ]
-    assert all(truth != NONE for _, truth in fish)
+    drawn.answers.drop(columns=LIFE_STAGE, inplace=True)
+    fish = [(drawn.fish(i), truth) for i, truth in enumerate(drawn.truth)]
     orders = {
         "the next question": (partial(adaptive, table), SPECIMENS),
         "the printed key, then random": (partial(by_key, build_key(table), rng), SPECIMENS),

@@ -60,8 +60,7 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
 
 def poor(match: NearestMatch, drawn: Drawn, i: int) -> bool:
     """Return whether the first name of a specimen comes with a warning that it fits poorly."""
-    answers = {t: v for t, v in drawn.answers.iloc[i].items() if not (v is None or v != v)}
-    return bool(match.rank(answers)["deviation"].iloc[0] < POOR_FIT)
+    return bool(match.rank(drawn.fish(i))["deviation"].iloc[0] < POOR_FIT)
 
 
 def held_back(table: TraitTable) -> pd.DataFrame:

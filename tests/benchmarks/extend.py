@@ -7,13 +7,14 @@ is timed first, on tables that nothing has been worked out for; then its parts, 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from timing import TRAITS, measure, random_cells, show, table_of
 
 from idkey import TraitTable, build_key
 from idkey.model.changes import renamed, what_changes
@@ -22,90 +23,63 @@ from idkey.model.lookalikes import apart
 from idkey.model.suspect_cells import doubts
 from idkey.table.claims import Claim, Source
 
-KINDS, TRAITS, PAST, ANSWERED = 1_000, 40, 1_000, 12
-LIMIT = 2.0
+KINDS, PAST, ANSWERED = 1_000, 1_000, 12
 NEW = "new"
 
 
-def random_frame(n: int, blank: float, seed: int = 1) -> pd.DataFrame:
-    """Return n kinds by 40 traits of 2 to 5 states, a share of the cells blank."""
-    rng = np.random.default_rng(seed)
-    columns = {f"t{j:02d}": rng.integers(0, rng.integers(2, 6), n).astype(str) for j in range(TRAITS)}
-    frame = pd.DataFrame(columns)
-    return frame.mask(rng.random(frame.shape) < blank, "")
-
-
-def table_of(frame: pd.DataFrame, *, claimed: bool) -> TraitTable:
+def in_genera(cells: pd.DataFrame, *, claimed: bool) -> TraitTable:
     """Return a table of these cells, in genera of ten; `claimed` puts a claim behind each filled cell."""
-    kinds = [f"k{i}" for i in range(len(frame))]
-    table = TraitTable.from_frame(frame.assign(kind=kinds), taxon="kind")
-    names = {"scientificName": kinds, "genus": [f"Genus{i // 10}" for i in range(len(frame))]}
-    taxa = pd.DataFrame(names, index=table.taxa.index, dtype="str")
+    table = table_of(cells)
+    names = {"scientificName": table.ids, "genus": [f"Genus{i // 10}" for i in range(len(table))]}
+    table = replace(table, taxa=pd.DataFrame(names, index=table.taxa.index, dtype="str"))
     if not claimed:
-        return replace(table, taxa=taxa)
-    claim = Claim("invented", "p. 1")
-    rows = [
-        claim.row(taxon, trait, cell)
-        for trait in frame.columns
-        for taxon, cell in zip(kinds, frame[trait], strict=True)
-        if cell
-    ]
+        return table
+    filled = cells.set_index(table.taxa.index).stack()
+    rows = [Claim("invented", "p. 1").row(*place, cell) for place, cell in filled[filled != ""].items()]
     sources = {"invented": Source("invented", "Nobody 2000", "An invented source")}
-    return replace(table, taxa=taxa, evidence=pd.DataFrame(rows, dtype="str"), sources=sources)
+    return replace(table, evidence=pd.DataFrame(rows, dtype="str"), sources=sources)
 
 
-def past_fish(frame: pd.DataFrame, seed: int = 2) -> list[dict[str, Any]]:
+def past_fish(cells: pd.DataFrame) -> list[dict[str, Any]]:
     """Return past identifications: some answers as the row of a kind has them, one in twenty another."""
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(2)
     found = []
-    for i in rng.integers(0, len(frame), PAST):
-        asked = rng.choice(frame.columns, ANSWERED, replace=False)
-        said = {t: frame[t].iloc[i] if rng.random() < 0.95 else "0" for t in asked}
-        found.append({t: s for t, s in said.items() if s})
+    for i in rng.integers(0, len(cells), PAST):
+        asked = rng.choice(cells.columns, ANSWERED, replace=False)
+        answers = {t: cells[t].iloc[i] if rng.random() < 0.95 else "s0" for t in asked}
+        found.append({"answers": {t: s for t, s in answers.items() if s}, "unseen": []})
     return found
 
 
-def seconds(work: Callable[[], Any]) -> tuple[float, Any]:
-    """Return how long it takes and what comes of it."""
-    start = perf_counter()
-    found = work()
-    return perf_counter() - start, found
-
-
-def measure(name: str, blank: float, *, claimed: bool) -> None:
+def report(name: str, blank: float, *, claimed: bool) -> None:
     """Time the whole and its parts on one table."""
-    frame = random_frame(KINDS + 1, blank)
-    old = table_of(frame.iloc[:-1], claimed=claimed)
-    values = {t: v for t, v in frame.iloc[-1].items() if v}
+    cells = random_cells(KINDS + 1, blank=blank)
+    old, past = in_genera(cells.iloc[:-1], claimed=claimed), past_fish(cells.iloc[:-1])
+    values = {t: v for t, v in cells.iloc[-1].items() if v}
     claims = {t: Claim("invented", "p. 2") for t in values} if claimed else None
-    past = past_fish(frame.iloc[:-1])
-    built, key = seconds(lambda: build_key(old))
-
-    def added(table: TraitTable) -> TraitTable:
-        return table.with_taxon(NEW, claims, scientificName="Genus0 nova", genus="Genus0", **values)
-
-    # A fresh copy, of which nothing is worked out yet.
-    fresh = replace(old)
-    whole, change = seconds(lambda: what_changes(fresh, added(fresh), key=key, past=past))
+    add = partial(TraitTable.with_taxon, claims=claims, scientificName="Genus0 nova", genus="Genus0")
     print(f"\n{name}: {KINDS:,} kinds x {TRAITS} traits, {len(old.evidence):,} claims")
-    print(f"{whole:8.3f} s  one kind added, with all that is told (at most {LIMIT:g})")
-    fresh = replace(old)
-    adding, new = seconds(lambda: added(fresh))
+    key = build_key(old)
+    # Copies, of which nothing is worked out yet.
+    fresh, again = replace(old), replace(old)
+    start = perf_counter()
+    change = what_changes(fresh, add(fresh, NEW, **values), key=key, past=past)
+    show("one kind added, with all that is told", [perf_counter() - start])
+    new = add(again, NEW, **values)
     parts = {
-        "with_taxon": adding,
-        "told from the others": seconds(lambda: apart(new, NEW))[0],
-        "past identifications": seconds(lambda: renamed(fresh, new, past))[0],
-        "cells in doubt": seconds(lambda: doubts(new, [NEW]))[0],
-        "worth of the traits, both tables": seconds(lambda: (worth(fresh), worth(new)))[0],
-        "in words": seconds(lambda: (repr(change), change._repr_html_()))[0],
+        "with_taxon": lambda: add(again, NEW, **values),
+        "told from the others": lambda: apart(new, NEW),
+        "past identifications": lambda: renamed(again, new, past),
+        "cells in doubt": lambda: doubts(new, [NEW]),
+        "worth of the traits, both tables": lambda: (worth(again), worth(new)),
+        "in words": lambda: (repr(change), change._repr_html_()),
     }
-    for what, took in parts.items():
-        print(f"{took:8.3f} s    {what}")
-    print(f"{built:8.3f} s  the old key, built beforehand: {len(key.couplets):,} couplets")
-    print(f"{'':11}{len(change.past)} of {PAST:,} past names change")
+    for what, part in parts.items():
+        show(f"  {what}", *measure(part, warm_up=False))
+    print(f"{len(change.past)} of {PAST:,} past names change")
 
 
 if __name__ == "__main__":
-    measure("fully filled", 0.0, claimed=False)
-    measure("a third blank", 1 / 3, claimed=False)
-    measure("with claims", 0.0, claimed=True)
+    report("fully filled", 0.0, claimed=False)
+    report("a third blank", 1 / 3, claimed=False)
+    report("with claims", 0.0, claimed=True)

@@ -26,6 +26,10 @@ class Drawn:
     answers: pd.DataFrame
     truth: np.ndarray
 
+    def fish(self, i: int) -> dict[str, object]:
+        """Return the answers that one of them gives."""
+        return self.answers.iloc[i].dropna().to_dict()
+
 
 def with_errors(table: TraitTable, factor: float) -> TraitTable:
     """Return the same table, its observers erring `factor` times as often."""
@@ -63,10 +67,9 @@ def draw(
         answered = rng.random(n) >= missing
         if trait_model.trait.kind == "ceiling":
             columns[trait_id] = np.where(answered, lengths, np.nan)
-        elif trait_model.trait.has_states:
-            columns[trait_id] = _states(trait_model, taxa, adult, answered, rng)
         else:
-            columns[trait_id] = _numbers(trait_model, taxa, adult, answered, rng)
+            drawn = _states if trait_model.trait.has_states else _numbers
+            columns[trait_id] = drawn(trait_model, taxa, adult, answered, rng)
     said = np.where(rng.random(n) < STAGE_ERROR, ~adult, adult)
     columns[LIFE_STAGE] = np.where(rng.random(n) < _STATED, np.where(said, "adult", "young"), None)
     return Drawn(pd.DataFrame(columns), names[canonical[taxa]])
@@ -88,37 +91,37 @@ def _kinds_and_lengths(
     return taxa, grid[at], rng.random(n) < mature[at, taxa]
 
 
+def _pick(chances: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Draw a row for each column of a table of chances."""
+    upto = np.cumsum(chances / chances.sum(axis=0), axis=0)
+    return (rng.random(chances.shape[1]) > upto).sum(axis=0).clip(0, len(chances) - 1)
+
+
 def _states(
     model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
 ) -> np.ndarray:
     out = np.full(len(taxa), None, dtype=object)
-    chance = np.where(adult, model.states_adult[:, taxa], model.states_young[:, taxa])
+    chances = np.where(adult, model.states_adult[:, taxa], model.states_young[:, taxa])
     # Where the trait does not apply the chances add up to the observer error: else there is no answer.
-    answered = answered & (rng.random(len(taxa)) < chance.sum(axis=0))
-    upto = np.cumsum(chance / chance.sum(axis=0), axis=0)
-    picked = (rng.random(len(taxa)) > upto).sum(axis=0).clip(0, len(model.trait.states) - 1)
-    out[answered] = np.array(model.trait.states, dtype=object)[picked[answered]]
+    answered = answered & (rng.random(len(taxa)) < chances.sum(axis=0))
+    out[answered] = np.array(model.trait.states, dtype=object)[_pick(chances, rng)[answered]]
     return out
 
 
 def _numbers(
     model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
 ) -> np.ndarray:
-    column = model.adult
-    out = np.full(len(taxa), np.nan)
+    column, out = model.adult, np.full(len(taxa), np.nan)
     if not column.known.any():
         return out
     low, high = float(np.nanmin(column.low)), float(np.nanmax(column.high))
     margin = 0.3 * (high - low)
-    grid = np.arange(np.floor(low - margin), np.ceil(high + margin) + 1)
-    if model.trait.unit != "count":
-        grid = np.linspace(low - margin, high + margin, _GRID)
+    low, high = low - margin, high + margin
+    counts = model.trait.unit == "count"
+    grid = np.arange(np.floor(low), np.ceil(high) + 1) if counts else np.linspace(low, high, _GRID)
     grid = grid[grid > 0]
     on_adult, on_young = model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid))
-    applies = np.append(column.applies, True)
-    chance = np.where(adult, on_adult[:, taxa], on_young[:, taxa])
-    upto = np.cumsum(chance / chance.sum(axis=0), axis=0)
-    picked = (rng.random(len(taxa)) > upto).sum(axis=0).clip(0, len(grid) - 1)
-    answered = answered & (applies[taxa] | (rng.random(len(taxa)) < model.trait.error))
-    out[answered] = grid[picked[answered]]
+    picked = _pick(np.where(adult, on_adult[:, taxa], on_young[:, taxa]), rng)
+    applies = np.append(column.applies, True)[taxa] | (rng.random(len(taxa)) < model.trait.error)
+    out[answered & applies] = grid[picked[answered & applies]]
     return out

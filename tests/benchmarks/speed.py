@@ -1,14 +1,12 @@
 """How fast the package is, and how work grows: ``python tests/benchmarks/speed.py [--grow]``.
 
-Nothing here is collected by pytest and no time is asserted. A figure is the best and the median of some
-repeats after a warm-up. Where there is a yardstick, it is measured turn by turn with the thing itself, in the
-same run, so that the ratio says something on any machine:
+Nothing here is collected by pytest and no time is asserted. A figure is the best, the median and the slowest
+of some repeats after a warm-up. Where there is a yardstick, it is measured turn by turn with the thing
+itself, in the same run, so that the ratio says something on any machine:
 
-* `gower`, the PyPI package gower 0.1.2, computes a matrix of the same shape (specimens x kinds, all traits)
-  with Gower's similarity. It can take neither gaps nor cells with several values, so it gets specimens and
-  the table with every gap filled at random, one value a cell, coded as numbers: a lesser job.
 * "bare NumPy" is the least that a table of logs can cost: for each trait, take the row of each specimen
   into a buffer and add it up, in blocks. Same shapes as the package, nothing else.
+* `import pandas`, for what an import costs, each in a process of its own.
 
 With ``--grow``: a million specimens of the shipped table, with the most memory the process has held; and
 answering and key building from 50 to 5,000 kinds x 40 traits.
@@ -16,79 +14,35 @@ answering and key building from 50 to 5,000 kinds x 40 traits.
 
 from __future__ import annotations
 
-import gc
 import resource
+import subprocess
 import sys
-from collections.abc import Callable
 from time import perf_counter
 
-import gower
 import numpy as np
-import pandas as pd
 from specimens import draw
+from timing import TRAITS, Task, measure, random_cells, show, table_of
 
-from idkey import Identification, NearestMatch, TraitTable, build_key, load_table
+from idkey import Identification, NearestMatch, TraitTable, build_key, identify, load_table
 from idkey.model.answers import Coded, code_frame
 from idkey.model.combine import model_of
 from idkey.model.match import posterior
 from idkey.model.prior import prior_vector
 from idkey.table.schema import Range, States, Trait
+from idkey.views import fish, sheet
 
-SEED, SPECIMENS, NOT_ANSWERED, BLOCK, TRAITS = 20240, 5_000, 0.4, 1024, 40
+SEED, SPECIMENS, NOT_ANSWERED, BLOCK = 20240, 5_000, 0.4, 1024
 MILLION, CHUNK = 1_000_000, 10_000
-Task = Callable[[], object]
-
-
-def measure(*tasks: Task, repeats: int) -> list[np.ndarray]:
-    """Seconds of each task, shape (repeats,), after a warm-up; the tasks take turns."""
-    for task in tasks:
-        task()
-    seconds = np.empty((len(tasks), repeats))
-    for turn in range(repeats):
-        for i, task in enumerate(tasks):
-            gc.collect()
-            start = perf_counter()
-            task()
-            seconds[i, turn] = perf_counter() - start
-    return list(seconds)
-
-
-def show(what: str, seconds: np.ndarray) -> None:
-    print(f"{what:<62}{seconds.min() * 1e3:>9.1f} ms{np.median(seconds) * 1e3:>9.1f} ms", flush=True)
+IMPORTS = (
+    "import pandas",
+    "import idkey",
+    "import idkey; idkey.load_table()",
+    "import idkey.views.registry, idkey.model.match",
+)
 
 
 def show_ratio(what: str, over: np.ndarray, under: np.ndarray) -> None:
     print(f"{what:<62}{over.min() / under.min():>9.1f} x {np.median(over) / np.median(under):>9.1f} x")
-
-
-def random_table(n: int, *, blank: float = 0.0, measures: int = 0) -> TraitTable:
-    """Return a table of n kinds x `TRAITS`: traits of 2 to 5 states, then some measured ranges."""
-    rng = np.random.default_rng(SEED)
-    columns: dict[str, list[str]] = {"kind": [f"kind{i:04d}" for i in range(n)]}
-    for j in range(TRAITS):
-        if j < TRAITS - measures:
-            cells = [f"s{k}" for k in rng.integers(2 + j % 4, size=n)]
-        else:
-            low = rng.integers(5, 40, size=n)
-            cells = [f"{a}..{b}" for a, b in zip(low, low + rng.integers(1, 10, size=n), strict=True)]
-        columns[f"t{j:02d}"] = np.where(rng.random(n) < blank, "", cells).tolist()
-    kinds = {f"t{j:02d}": "measure" for j in range(TRAITS - measures, TRAITS)}
-    return TraitTable.from_frame(pd.DataFrame(columns), taxon="kind", kinds=kinds)
-
-
-def numbers(table: TraitTable, kinds: np.ndarray, rng: np.random.Generator) -> pd.DataFrame:
-    """Return one number a cell for each of these kinds, states by their position; gaps filled at random."""
-    columns = {}
-    for trait in table.traits:
-        column = table.column(trait.id)
-        known = column.known[kinds]
-        if trait.has_states:
-            shares = np.where(known[:, None], column.shares[kinds], 1 / len(trait.states))
-            drawn = (shares.cumsum(axis=1) < rng.random((len(kinds), 1))).sum(axis=1)
-            columns[trait.id] = np.minimum(drawn, len(trait.states) - 1).astype(float)
-        else:
-            columns[trait.id] = np.where(known, column.high[kinds], np.nanmax(column.high))
-    return pd.DataFrame(columns)
 
 
 def bare_numpy(coded: Coded, width: int) -> Task:
@@ -111,26 +65,19 @@ def bare_numpy(coded: Coded, width: int) -> Task:
 
 
 def matching(table: TraitTable) -> None:
-    """Time the posterior of many specimens, against gower and against bare NumPy."""
-    rng = np.random.default_rng(SEED)
+    """Time the posterior of many specimens, against bare NumPy."""
     frame = draw(table, SPECIMENS, seed=SEED, gaps=(NOT_ANSWERED, NOT_ANSWERED)).answers
-    whole = numbers(table, rng.integers(len(table), size=SPECIMENS), rng)
-    rows = numbers(table, np.arange(len(table)), rng)
-    nominal = [trait.kind == "nominal" for trait in table.traits]
     match, model = NearestMatch().fit(table), model_of(table)
     prior, coded = prior_vector(table, "commonness", 0.05), code_frame(table, frame)
-    ours, coded_before, bare, gowers = measure(
+    ours, coded_before, bare = measure(
         lambda: match.predict_proba(frame),
         lambda: posterior(model, coded, prior),
         bare_numpy(coded, len(table) + 1),
-        lambda: gower.gower_matrix(whole, rows, cat_features=nominal),
         repeats=15,
     )
-    show("gower 0.1.2 on numbers, no gaps", gowers)
     show("bare NumPy, take and add", bare)
     show("predict_proba, text coded each time", ours)
     show("posterior, coded beforehand", coded_before)
-    show_ratio("gower / predict_proba", gowers, ours)
     show_ratio("predict_proba / bare NumPy", ours, bare)
     show_ratio("posterior, coded beforehand / bare NumPy", coded_before, bare)
 
@@ -156,8 +103,7 @@ def answering(name: str, table: TraitTable) -> None:
             fish.answer(question.trait.id, true_answer(table, table.ids[kind], question.trait))
             fish.next_question()
             seconds.append(perf_counter() - start)
-    show(f"answer to next question, {name}, best and median", np.array(seconds))
-    show(f"answer to next question, {name}, the slowest", np.array([max(seconds)]))
+    show(f"answer to next question, {name}", seconds)
 
 
 def building(name: str, table: TraitTable) -> None:
@@ -165,6 +111,53 @@ def building(name: str, table: TraitTable) -> None:
     (seconds,) = measure(lambda: build_key(table), repeats=1 if len(table) > 1_000 else 3)
     questions = f"{len(key.couplets)} couplets, {key.expected_questions():.1f} questions"
     show(f"build_key, {name} ({questions})", seconds)
+
+
+def importing() -> None:
+    def process(code: str) -> Task:
+        return lambda: subprocess.run([sys.executable, "-c", code], check=True)
+
+    empty, *times = measure(process(""), *map(process, IMPORTS), repeats=9)
+    for code, seconds in zip(IMPORTS, times, strict=True):
+        show_ratio(f"{code} / import pandas", seconds - empty, times[0] - empty)
+
+
+def drawing(table: TraitTable) -> None:
+    """Time drawings of which nothing is kept from before, and say how large they are."""
+    states = [(trait, state) for trait, states in fish.STATES.items() for state in states]
+    tasks = {
+        "state icon": [lambda s=s: fish.state_svg(*s) for s in states],
+        "sheet of a kind": [lambda i=i: sheet.taxon_svg(table, i) for i in table.ids],
+        "two on one scale": [lambda k=k: sheet.scale_svg(table, table.ids[k : k + 2]) for k in range(80)],
+    }
+    for name, drawings in tasks.items():
+        seconds, sizes = [], []
+        for draw_one in drawings:
+            fish._shapes.cache_clear()
+            start = perf_counter()
+            sizes.append(len(draw_one().encode()))
+            seconds.append(perf_counter() - start)
+        show(f"{name}, {np.median(sizes):.0f} bytes, at most {max(sizes)}", seconds)
+
+
+def clicking() -> None:
+    """Time clicks on the identify screen along three paths, the first ones included."""
+    effects, totals = [], []
+    for path in range(3):
+        screen, sent = identify(), []
+        screen._outcome.observe(lambda _change, sent=sent: sent.append(perf_counter()), names="value")
+        for click in range(10):
+            if screen._asked is None:
+                screen._restart.click()
+            states = [c for c in screen._states.children if c.state]
+            button = states[(path + click * path) % len(states)].button if states else screen._skip
+            sent.clear()
+            start = perf_counter()
+            button.click()
+            totals.append(perf_counter() - start)
+            effects.append((sent or [perf_counter()])[0] - start)
+    show("a click, until the outcome is sent", effects)
+    show("a click, until all is done", totals)
 
 
 def grow() -> None:
@@ -178,21 +171,24 @@ def grow() -> None:
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
             print(f"{done:>12,} specimens {perf_counter() - start:>8.1f} s {peak:>8.0f} MB at most")
     for n in (50, 200, 1_000, 5_000):
-        larger = random_table(n)
+        larger = table_of(random_cells(n))
         answering(f"{n:,} x {TRAITS}", larger)
         building(f"{n:,} x {TRAITS}", larger)
 
 
 def main() -> None:
     shipped = load_table()
-    print(f"{len(shipped)} kinds x {len(shipped.traits)} traits, {SPECIMENS} specimens; best, median\n")
+    print(f"{len(shipped)} kinds x {len(shipped.traits)} traits; best, median, slowest\n")
     matching(shipped)
     answering("shipped table", shipped)
-    answering(f"1,000 x {TRAITS}", random_table(1_000, measures=10))
+    answering(f"1,000 x {TRAITS}", table_of(random_cells(1_000, measures=10)))
     building("shipped table", shipped)
-    building(f"1,000 x {TRAITS}, crisp", random_table(1_000))
-    building(f"1,000 x {TRAITS}, 20 % blank", random_table(1_000, blank=0.2))
+    building(f"1,000 x {TRAITS}, crisp", table_of(random_cells(1_000)))
+    building(f"1,000 x {TRAITS}, 20 % blank", table_of(random_cells(1_000, blank=0.2)))
     show("load_table", *measure(load_table, repeats=5))
+    drawing(shipped)
+    clicking()
+    importing()
 
 
 if __name__ == "__main__":
