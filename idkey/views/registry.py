@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, changes, compare, edit, identify, key, review, spreadsheet, table
+from idkey.views import care, compare, edit, identify, key, review, spreadsheet, table
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
 _DOCUMENTS: dict[str, Callable[..., Document]] = {
-    "Apart": changes.apart_document,
+    "Apart": review.apart_document,
     "CareSheet": care.care_document,
-    "Change": changes.change_document,
+    "Change": review.change_document,
     "Comparison": compare.compare_document,
     "Draft": edit.draft_document,
     "Identification": identify.identification_document,
