@@ -84,7 +84,7 @@ def test_the_unpacked_wheel_loads_its_own_table(wheel, tmp_path):
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(site)
     code = (
-        "import idkey, idkey.table.files as f; "
+        "import idkey, idkey.table.layout as f; "
         "print(len(idkey.load_table())); print(idkey.__file__); print(f.shipped_folder())"
     )
     run = subprocess.run(

@@ -29,7 +29,7 @@ from typing import Literal
 
 import numpy as np
 
-from idkey.table.disagreements import disagreements
+from idkey.table.files import disagreements
 from idkey.table.names import every, trade_codes
 from idkey.table.schema import Cell, Range, States, Trait, cell_text
 from idkey.table.table import TraitTable

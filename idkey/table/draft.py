@@ -11,7 +11,7 @@ from functools import cached_property
 from pathlib import Path
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
-from idkey.table import files
+from idkey.table import layout
 from idkey.table.claims import Claim, Source
 from idkey.table.edit import Place
 from idkey.table.folder import save_table, start_table
@@ -297,7 +297,7 @@ class Draft:
 
 def is_shipped(table: TraitTable) -> bool:
     """Whether a table is the shipped one, which is not saved over."""
-    return table.origin is not None and table.origin.folder == files.shipped_folder().resolve()
+    return table.origin is not None and table.origin.folder == layout.shipped_folder().resolve()
 
 
 def own_folder(table: TraitTable) -> Path | None:

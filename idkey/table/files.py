@@ -1,8 +1,17 @@
-"""The files of a folder <-> TraitTable. A table loads whole or not at all, with every problem named."""
+"""The files of a folder <-> TraitTable. A table loads whole or not at all, with every problem named.
+
+Cells are held against the claims behind them by one rule, for loading and for a review. A claim that reads as
+a cell must lie within the cell that it stands behind: no state that the cell lacks, no number outside its
+range, no length beyond the largest. And together the claims must say all that the cell says. Left alone are
+claims in free words, those whose note begins with "Not followed", and those about the genus that stand behind
+the cell of a kind, which may depart from it. A cell of care.csv may say less than its claims, as where a
+sheet keeps to the safe part of a range, and never more.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,23 +19,33 @@ import pandas as pd
 
 from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
-from idkey.table.claims import NOT_FOLLOWED, SOURCES, Source, bibtex, read_sources
+from idkey.table.claims import (
+    NOT_FOLLOWED,
+    SOURCES,
+    Source,
+    bibtex,
+    claimed_cell,
+    is_covered,
+    is_within,
+    read_sources,
+)
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
-from idkey.table.disagreements import disagreements
 from idkey.table.fields import FIELDS, HEADERS, META
-from idkey.table.layout import shipped_folder
 from idkey.table.package import PACKAGE, describe, read_about
 from idkey.table.rows import care_column_row, check_sheets, shipped_care_sheet, trait_row
-from idkey.table.schema import cell_text
+from idkey.table.schema import CareColumn, Cell, Range, States, cell_text, parse_care
 from idkey.table.table import TraitTable
 
-__all__ = ["Files", "Parts", "disagreeing", "files_of", "parts_from", "shipped_folder", "table_from"]
+__all__ = ["Files", "Parts", "disagreements", "files_of", "parts_from", "table_from", "written"]
 
 Files = Mapping[str, bytes]
 """The files of one folder: content by name."""
 
 _CARE_COLUMNS = "care_columns.csv"
 _GENERA = "genera.csv"
+_ABOUT = ("taxon", "genus", "care_group")
+_Behind = Mapping[tuple[tuple[str, str], str], Sequence[dict[str, Any]]]
+"""The claims that count, by whom they are about and the column."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +99,92 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
     )
 
 
+# -- cells held against their claims ---------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """One cell, as it is held, that says something else than what is claimed for it.
+
+    `about` is ``("taxon", id)``, ``("genus", name)`` or ``("care_group", name)``; `at` the place in the
+    evidence of the claim that is not within the cell, or None for a cell that says more than all its claims.
+    """
+
+    about: tuple[str, str]
+    column: str
+    held: str
+    claimed: str
+    at: int | None = None
+
+
+def disagreements(table: TraitTable, taxa: Collection[str] | None = None) -> Iterator[Disagreement]:
+    """Yield the disagreements of a table, cell by cell; of some taxa only those in their traits."""
+    evidence = table.evidence
+    if "taxon" not in evidence.columns:
+        return
+    if taxa is not None:
+        evidence = evidence[evidence["taxon"].isin(list(taxa))]
+    behind: dict[tuple[tuple[str, str], str], list[dict[str, Any]]] = defaultdict(list)
+    for at, row in zip(evidence.index, evidence.to_dict("records"), strict=True):
+        about = next(((kind, row[kind]) for kind in _ABOUT if row.get(kind)), ("", ""))
+        if not str(row.get("note") or "").startswith(NOT_FOLLOWED):
+            behind[about, row["attribute"]].append(row | {"at": at})
+    read: dict[tuple[str, str], Cell] = {}
+    for (about, column), rows in behind.items():
+        cell, taken_over = _cell(table, *about, column)
+        if cell is None:
+            continue
+        trait, claims = table.trait_of(column), []
+        for row in rows:
+            said = column, row["value"]
+            if said not in read:
+                read[said] = claimed_cell(trait, row["value"])
+            claims.append(None if about[0] == "taxon" and row["scope"] == "genus" else read[said])
+        held, whole = cell_text(trait, cell), None not in claims and not taken_over
+        for row, claim in zip(rows, claims, strict=True):
+            if claim and not is_within(trait, claim, cell):
+                yield Disagreement(about, column, held, row["value"], row["at"])
+                whole = False
+        if whole and not is_covered(trait, cell, claims):
+            texts = dict.fromkeys(cell_text(trait, claim) for claim in claims)
+            yield Disagreement(about, column, held, ", ".join(texts))
+    if taxa is None and len(table.care):
+        yield from _care(table, behind)
+
+
+def _cell(table: TraitTable, kind: str, who: str, column: str) -> tuple[Cell, str]:
+    """Return a cell of a trait, and what it rests on; None for what is none."""
+    if kind == "genus":
+        return table.genera.get(who, {}).get(column), ""
+    if kind != "taxon" or column not in table.cells or who not in table.taxa.index:
+        return None, ""
+    at = table.position(who)
+    return table.cells[column][at], table.basis[column][at]
+
+
+def _care(table: TraitTable, behind: _Behind) -> Iterator[Disagreement]:
+    """Yield the needs of care that say more than is claimed."""
+    columns = [column for column in table.care_columns if column.kind in ("range", "states")]
+    for row in table.care.to_dict("records"):
+        about = ("taxon", row["taxon"]) if row["taxon"] else ("care_group", row["care_group"])
+        for column in columns:
+            # A blank claim stands for what the cell says.
+            values = [claim["value"] or row[column.id] for claim in behind.get((about, column.id), ())]
+            try:
+                cell, *claims = (_need(column, text) for text in (row.get(column.id, ""), *values))
+            except ValueError:
+                continue
+            if cell is not None and claims and not is_covered(None, cell, claims):
+                yield Disagreement(about, column.id, row[column.id], ", ".join(dict.fromkeys(values)))
+
+
+def _need(column: CareColumn, text: str) -> Cell:
+    need = parse_care(column, text)
+    if isinstance(need, tuple):
+        return States(need, (1.0 / len(need),) * len(need))
+    return need if isinstance(need, Range) else None
+
+
 def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
     """Yield where the cells of a table say something else than their claims, with the places in its files."""
     rows = {
@@ -102,16 +207,34 @@ def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
 # -- writing ---------------------------------------------------------------------------------------------
 
 
+def written(table: TraitTable, name: str) -> tuple[dict[str, bytes], TraitTable]:
+    """Return the files of a table, and the table that is read of them, which says the same.
+
+    Raises IdkeyError where they can't be read back so; a TableError lists every reason.
+    """
+    new, found = files_of(table), Found(table.name)
+    try:
+        again = table_from(parts_from(new, found), name, found)
+    except TableError as error:
+        raise TableError(error.problems, "written") from None
+    if lost := sorted(set(table.sources).difference(again.sources)):
+        found.add(SOURCES, "", "", lost[0], "no entry of this key was written; write its BibTeX entry anew")
+        raise TableError(found, "written")
+    got = files_of(again)
+    other = sorted(file for file in {*new, *got} if new.get(file) != got.get(file))
+    if other or again.cells != table.cells:
+        what = ", ".join(other) or "a cell of taxa.csv"
+        msg = f"{name}: {what} would not be read back as the table has it; nothing was written"
+        raise IdkeyError(msg)
+    return new, again
+
+
 def files_of(table: TraitTable) -> dict[str, bytes]:
-    """Return the files of a folder that holds this table: content by file name.
+    """Return the files of a folder that holds this table, not checked: content by file name.
 
     What is said of kinds that are not in the table, as in a table of some of the kinds, is left out.
-    datapackage.json is among them where something is stated of the whole.
-
-    Raises
-    ------
-    IdkeyError
-        Where the folder could not be loaded again; a TableError lists every reason.
+    datapackage.json is among them where something is stated of the whole. Raises IdkeyError for a table of
+    another shape, and for what is no text.
     """
     _has_the_columns(table)
     traits = {column: table.trait_of(column) for column in table.cells}
@@ -135,7 +258,6 @@ def files_of(table: TraitTable) -> dict[str, bytes]:
     except (TypeError, ValueError) as error:
         msg = f"{table.name}: the table holds what cannot be written as text ({error})"
         raise IdkeyError(msg) from None
-    _can_be_loaded(files, table)
     return files
 
 
@@ -154,18 +276,6 @@ def _has_the_columns(table: TraitTable) -> None:
                 "only a table of the shape of the shipped one can be written as a folder"
             )
             raise IdkeyError(msg)
-
-
-def _can_be_loaded(files: Mapping[str, bytes], table: TraitTable) -> None:
-    """Read the files back: what cannot be loaded is not to be written."""
-    found = Found(table.name)
-    parts = parts_from(files, found)
-    check_sheets(parts.sheets, parts.sources, found)
-    lost = sorted(set(table.sources).difference(parts.sources or ()))
-    if lost and not found:
-        found.add(SOURCES, "", "", lost[0], "no entry of this key was written; write its BibTeX entry anew")
-    if found:
-        raise TableError(found, "written")
 
 
 def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:

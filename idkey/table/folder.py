@@ -7,33 +7,29 @@ started from. When a later version of this package brings another shipped table,
 from __future__ import annotations
 
 import io
-import json
 import warnings
 import zipfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
-from idkey.errors import IdkeyError, TableError, TableWarning
+from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source, bibtex, parse_sources
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
 from idkey.table.fields import META
-from idkey.table.files import Parts, files_of
+from idkey.table.files import Parts
 from idkey.table.merge import Conflict, Merge
-from idkey.table.package import ADDED_TO, added_to, read_about
+from idkey.table.package import ADDED_TO, added_to
 from idkey.table.schema import YOUNG
-from idkey.table.states import CARE, CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
+from idkey.table.states import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 
 __all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
 
 BASE = "base.zip"
 """In a keeper's own folder: the shipped table that it started from, with what is not settled as it was."""
-_ASKED = "asked.json"
-"""In base.zip: names that were found to have two meanings."""
 _OLD, _CHANGES = "overlay.json", "changes.csv"
 """Files of a table of one's own as version 0.1.0 wrote it: additions and changes alone."""
 _NAMES = tuple(sorted(layout.OURS))
@@ -57,7 +53,7 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     if path is not None and not isinstance(path, (str, Path)):
         msg = f"load_table: {path!r}: write the path of a folder"
         raise IdkeyError(msg)
-    table, parts = _read(files.shipped_folder() if path is None else Path(path))
+    table, parts = _read(layout.shipped_folder() if path is None else Path(path))
     odd = list(map(str, files.disagreeing(parts, table)))
     more = [f"... and {len(odd) - _MOST_WARNINGS} more"] if len(odd) > _MOST_WARNINGS else []
     for problem in (*odd[:_MOST_WARNINGS], *more):
@@ -88,7 +84,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
         msg = "this table was not loaded from a folder; give a folder: table.save('my_traits')"
         raise IdkeyError(msg)
     place = table.origin.folder if folder is None else _folder(folder, "save")
-    shipped = files.shipped_folder().resolve()
+    shipped = layout.shipped_folder().resolve()
     if place == shipped or (place.exists() and place.samefile(shipped)):
         msg = "the shipped table is not saved over; start your own with idkey.start_table('my_traits')"
         raise IdkeyError(msg)
@@ -99,18 +95,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
             "or load that table and add to it"
         )
         raise IdkeyError(msg)
-    new, found = files_of(table), Found(place.name)
-    try:
-        again = files.table_from(files.parts_from(new, found), place.name, found)
-    except TableError as error:
-        raise TableError(error.problems, "saved") from None
-    got = files_of(again)
-    other = sorted(name for name in {*new, *got} if new.get(name) != got.get(name))
-    if again.cells != table.cells:
-        other.append("a cell of taxa.csv")
-    if other:
-        msg = f"{place}: {', '.join(other)} would not be read back as the table has it; nothing was saved"
-        raise IdkeyError(msg)
+    new, again = files.written(table, place.name)
     return _kept(place, new, origin, again, "saved")
 
 
@@ -158,9 +143,10 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
         msg = f"{place}: this is no table of your own over the shipped one, so there is nothing to settle"
         raise IdkeyError(msg)
     name = conflict.id if isinstance(conflict, Conflict) else conflict
-    own = _Own(read, place.name).settled(name, keep)
-    table, origin = own.table(), Origin(place, disk.digests(read), own.base())
-    return _kept(place, files_of(table), origin, table, f"settled {name}: {keep}")
+    own = _Own(read, place.name)
+    own.merge = own.merge.settled(name, keep)
+    new, table = files.written(own.table(), place.name)
+    return _kept(place, new, Origin(place, disk.digests(read), own.base()), table, f"settled {name}: {keep}")
 
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
@@ -190,20 +176,20 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
 
 
 def _shipped() -> dict[str, bytes]:
-    return disk.read_files(files.shipped_folder(), layout.FILES)
+    return disk.read_files(layout.shipped_folder(), layout.FILES)
 
 
 def _opened(
     read: Mapping[str, bytes], place: Path, name: str, known: Mapping[str, str]
 ) -> tuple[TraitTable, Parts]:
     """Make the table of a folder's files. Raises TableError."""
-    if _OLD in read or (BASE in read and _unpacked(read[BASE], Found(name)) != _shipped()):
+    base = _unpacked(read[BASE]) if BASE in read else None
+    if _OLD in read or (base is not None and base != _shipped()):
         own = _Own(read, name)
-        return replace(own.table(), origin=Origin(place, known, own.base())), own.parts()
+        return replace(own.table(), origin=Origin(place, known, own.base())), own.parts(own.merge.rows)
     found = Found(name)
     parts = files.parts_from(read, found)
-    table = files.table_from(parts, name, found)
-    return replace(table, origin=Origin(place, known, _shipped() if BASE in read else None)), parts
+    return replace(files.table_from(parts, name, found), origin=Origin(place, known, base)), parts
 
 
 def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTable, note: str) -> TraitTable:
@@ -212,7 +198,7 @@ def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTab
         new = {**new, BASE: _packed(origin.base)}
     known = disk.commit(place, {name: new.get(name) for name in _NAMES}, origin.digests, note)
     if origin.base is None or origin.base == _shipped():
-        return replace(table, origin=replace(origin, digests=known), conflicts=())
+        return replace(table, origin=replace(origin, digests=known))
     return _opened(new, place, place.name, known)[0]
 
 
@@ -226,16 +212,18 @@ def _packed(base: Mapping[str, bytes]) -> bytes:
     return out.getvalue()
 
 
-def _unpacked(data: bytes, found: Found) -> dict[str, bytes]:
+def _unpacked(data: bytes) -> dict[str, bytes]:
     base = {}
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            for name in {*archive.namelist()} & {*layout.FILES, _ASKED}:
+            for name in {*archive.namelist()} & {*layout.FILES}:
                 with archive.open(name) as file:
                     base[name] = file.read(layout.MOST_BYTES + 1)
-    except Exception as error:  # noqa: BLE001 - whatever the archive trips over, it can't be read
+    except Exception as error:
+        # Whatever the archive trips over, it can't be read.
         right = "the shipped table that this one started from can't be read; put an old version back"
-        found.add(BASE, "", "", f"{type(error).__name__}: {error}"[:100], right)
+        problem = Problem(BASE, "", "", f"{type(error).__name__}: {error}"[:100], right)
+        raise TableError([problem]) from error
     return base
 
 
@@ -243,40 +231,29 @@ class _Own:
     """A table of one's own and the shipped one of today, merged."""
 
     def __init__(self, read: Mapping[str, bytes], name: str):
-        self._name, self._found, self._files = name, Found(name), _shipped()
-        self._theirs = files.parts_from(self._files, self._found)
-        base, mine, asked = (self._old_form if _OLD in read else self._new_form)(read)
-        self._all_is_well()
-        self.merge = Merge(base, mine, State(self._theirs.sheets, self._theirs.sources), asked)
-
-    def settled(self, conflict: str, keep: str) -> _Own:
-        self.merge = self.merge.settled(conflict, keep)
-        return self
-
-    def parts(self) -> Parts:
-        return self._parts(self.merge.rows)
+        self._name, self._found, self._shipped = name, Found(name), _shipped()
+        self._theirs = files.parts_from(self._shipped, self._found)
+        base, mine = (self._additions if _OLD in read else self._whole)(read)
+        self.merge = Merge(base, mine, State(self._theirs.sheets, self._theirs.sources))
 
     def table(self) -> TraitTable:
         return replace(self._table(self.merge.rows), conflicts=self.merge.conflicts)
 
     def base(self) -> dict[str, bytes]:
         """Return the files of the shipped table, with what is not settled as it was."""
-        held, base = self.merge.held_back(), dict(self._files)
-        parts = self._parts(held)
-        for file in (file for file, rows in held.items() if rows != self.merge.theirs[file]):
-            if file == SOURCES:
-                base[file] = bibtex((parts.sources or {}).values()).encode()
-            else:
-                sheet = parts.sheets[file]
-                base[file] = write_sheet(sheet.header, ([*row.values.values()] for row in sheet.rows))
-        if self.merge.asked:
-            base[_ASKED] = json.dumps(self.merge.asked).encode()
-        return base
+        if not self.merge.conflicts:
+            return self._shipped
+        held = self.parts(self.merge.held_back())
+        sheets = {
+            file: write_sheet(sheet.header, ([*row.values.values()] for row in sheet.rows))
+            for file, sheet in held.sheets.items()
+        }
+        return {**self._shipped, **sheets, SOURCES: bibtex((held.sources or {}).values()).encode()}
 
     def _table(self, rows: State) -> TraitTable:
-        return files.table_from(self._parts(rows), self._name, Found(self._name))
+        return files.table_from(self.parts(rows), self._name, Found(self._name))
 
-    def _parts(self, rows: State) -> Parts:
+    def parts(self, rows: State) -> Parts:
         """Return rows as the files of a table."""
         both = self._theirs.sheets, self._mine.sheets
         headers = {file: [c for sheets in both for c in sheets[file].header] for file in self._theirs.sheets}
@@ -285,47 +262,30 @@ class _Own:
         sources = parse_sources(bibtex(entries), self._found)
         return Parts(rows.sheets(headers), sources, added_to(about) if self._added else about)
 
-    def _all_is_well(self, read: Mapping[str, bytes] | None = None, names: Iterable[str] = ()) -> None:
-        """Raise a TableError with what is wrong so far, and with the files that are missing."""
-        for name in names:
-            if name not in (read or {}):
-                self._found.add(name, "", "", self._name, "the file is missing from this folder")
-        if self._found:
-            raise TableError(self._found)
-
-    def _new_form(self, read: Mapping[str, bytes]) -> tuple[State, State, Any]:
-        found = self._found
-        self._all_is_well(read, _USUAL)
-        self._mine = mine = files.parts_from(read, found, partial=True)
-        files.table_from(mine, self._name, found)
-        packed = _unpacked(read[BASE], found)
-        asked, data = [], packed.pop(_ASKED, b"[]")
-        try:
-            asked = [(str(file), str(own), str(theirs)) for file, own, theirs in json.loads(data)]
-        except (ValueError, TypeError):
-            found.add(BASE, "", _ASKED, data[:60], "a list of lists of three names")
-        base = files.parts_from(packed, Found(), partial=True)
+    def _whole(self, read: Mapping[str, bytes]) -> tuple[State, State]:
+        """Read a whole table, and the shipped one it started from."""
+        self._mine = mine = files.parts_from(read, self._found)
+        files.table_from(mine, self._name, self._found)
+        base = files.parts_from(_unpacked(read[BASE]), Found(), partial=True)
         self._added = str(mine.about.get("version", "")).endswith(ADDED_TO)
         kept = {key: text for key, text in mine.about.items() if base.about.get(key) != text}
         self._stated = {key: text for key, text in kept.items() if key not in ("version", "created")}
-        return State(base.sheets, base.sources), State(mine.sheets, mine.sources), asked
+        return State(base.sheets, base.sources), State(mine.sheets, mine.sources)
 
-    def _old_form(self, read: Mapping[str, bytes]) -> tuple[State, State, Any]:
+    def _additions(self, read: Mapping[str, bytes]) -> tuple[State, State]:
         """Read additions and changes as version 0.1.0 kept them; the base is the shipped table of today."""
         found = self._found
         own = {name: read[name] for name in _USUAL if name in read}
+        for name in (name for name in (*_USUAL, _CHANGES) if own and name not in read):
+            found.add(name, "", "", self._name, "the file is missing from this folder")
         self._mine = files.parts_from(own, found, partial=True)
         changes = Sheet(_CHANGES, (), ())
         if _CHANGES in read:
             changes = read_sheet(_CHANGES, read[_CHANGES], found, ("taxon", "column", "shipped", "own"))
-        inside = Found()
-        stated = read_about(read[_OLD], inside)
-        found.extend(replace(problem, file=_OLD) for problem in inside)
-        self._all_is_well(read, (*_USUAL, _CHANGES) if own else ())
         base, mine, theirs = (State(self._theirs.sheets, self._theirs.sources) for _ in range(3))
         added = State(self._mine.sheets, self._mine.sources)
+        claims = added[EVIDENCE]
         added |= {CARE_COLUMNS: {}, GENERA: {}, EVIDENCE: {}}
-        claims = State(self._mine.sheets)[EVIDENCE]
         self._stated, self._added = {}, bool(changes.rows or claims or any(added.values()))
         out = {row["taxon"] for row in changes.rows if row["column"] == "id"}
         for taxon in out:
@@ -336,16 +296,11 @@ class _Own:
                 base.take(State(), (file, key, ""))
             mine.put(file, key, added[file][key])
         frame = self._table(theirs).to_frame()
-        for row in changes.rows:
-            taxon, column = row["taxon"], row["column"]
-            place = TAXA, taxon, column
-            if column == "id":
-                continue
-            if taxon not in theirs[TAXA] or taxon in out:
-                found.at(row)("taxon", found.one_of(taxon, theirs[TAXA], "a shipped kind"))
-                continue
-            if column not in META and column.removesuffix(YOUNG) not in mine[TRAITS]:
-                found.at(row)("column", found.one_of(column, mine[TRAITS], "a column"))
+        for row in (row for row in changes.rows if row["column"] != "id"):
+            place = _, taxon, column = TAXA, row["taxon"], row["column"]
+            known = column in META or column.removesuffix(YOUNG) in mine[TRAITS]
+            if taxon not in theirs[TAXA] or taxon in out or not known:
+                found.at(row)("column", "no such cell is in the shipped table; mend the id or the column")
                 continue
             # What the shipped kind had of itself it may take over from its genus by now.
             raw, says = theirs.text(place), frame.at[taxon, column] if column in frame else ""
@@ -354,19 +309,18 @@ class _Own:
                 mine.take(State(), place)
             blank = "?" if not raw and row["shipped"] and says not in ("", "-") else ""
             mine.fill(place, row["own"] or blank)
+        if found:
+            raise TableError(found)
         places = {_about(row) for row in claims.values()}
         kept = mine[EVIDENCE].items()
         kept = {k: row for k, row in kept if row["note"] != UNSOURCED or _about(row) not in places}
         mine[EVIDENCE] = kept | claims
-        self._all_is_well()
         frame = self._table(mine).to_frame()
         for taxon in added[TAXA]:
             # A blank meant that it is not known; nothing was taken over from the genus.
             row = mine[TAXA][taxon]
             mine[TAXA][taxon] = row | {c: "?" for c in frame if frame.at[taxon, c] and not row.get(c)}
-        renamed = {"trait": TRAITS, "source": SOURCES, "care": CARE}
-        asked = [(renamed.get(str(k), ""), str(now), str(was)) for k, now, was in stated.get("renamed", ())]
-        return base, mine, asked
+        return base, mine
 
 
 def _about(claim: Mapping[str, str]) -> tuple[str, ...]:

@@ -9,15 +9,14 @@ that the shipped table no longer has holds that in place. So nothing is lost, an
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import count
 
 from idkey.errors import IdkeyError, UnknownName, one_of
-from idkey.table.claims import UNSOURCED
+from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
-from idkey.table.names import trade_codes
 from idkey.table.rows import check_sheets, taken_over
 from idkey.table.schema import YOUNG
 from idkey.table.states import (
@@ -33,6 +32,7 @@ from idkey.table.states import (
     Cells,
     Place,
     State,
+    codes_of,
     filled,
     key_of,
     leans_on,
@@ -43,68 +43,59 @@ from idkey.table.states import (
 
 __all__ = ["Conflict", "Merge"]
 
-_NAMED = {TRAITS: "trait", SOURCES: "source", CARE: "care"}
-"""Files in which the keeper's row gets another name where theirs is taken by then."""
-_WHAT = {
-    TRAITS: "the trait",
-    SOURCES: "the source",
-    CARE: "the care of",
-    CARE_COLUMNS: "the care column",
-    GENERA: "the genus",
-}
-_UNTIL = "until you settle it"
+_WHAT = {TRAITS: "trait", SOURCES: "source", CARE: "care of", CARE_COLUMNS: "care column", GENERA: "genus"}
+_ROW = {TAXA: "taxon", TRAITS: "trait", SOURCES: "source"}
+"""How the id of a conflict over a whole row begins, where not as the name of the file."""
 
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
     """One place where the shipped table and the keeper's own say different things.
 
-    `id` names it, for `idkey.table.folder.settle`, and stays the same as long as it is open. `kind` is "cell"
-    where both changed one; "taxon", "trait", "source" or "care" where both have one under one name; "gone"
-    where what the keeper's leans on is gone from the shipped table. `taxon` and `column` are blank where it
-    is not about one. `before`, `shipped` and `own`: what the shipped table said when the keeper wrote, what
-    it says now, and what the keeper wrote. `text` tells what happened and what counts meanwhile. `place`
-    (file, key, column) is taken from the one side or the other; `other` is the name of the keeper's own row,
-    where it is not that of the shipped one.
+    `id` names it, for `idkey.table.folder.settle`, and stays the same as long as it is open. `before`,
+    `shipped` and `own`: what the shipped table said when the keeper wrote, what it says now, and what the
+    keeper wrote. `text` tells what happened and what counts meanwhile. `place` (file, key, column) is taken
+    from the one side or the other; `other` is the keeper's kind, where it may be the same as the shipped one.
     """
 
     id: str
-    kind: str
-    taxon: str
-    column: str
     before: str
     shipped: str
     own: str
     text: str
     place: Place
     other: str = ""
-    choices: tuple[str, ...] = ("shipped", "own")
 
     def __repr__(self) -> str:
         return f"{self.id}: {self.text}"
 
 
 class Merge:
-    """Three states of a table brought together: `rows` is the merged table, with its `conflicts`.
+    """Three states of a table brought together: `rows` is the merged table, with its `conflicts`."""
 
-    `asked` lists the names found to have two meanings, by this merge or an earlier one, and not settled:
-    file, own name, shipped name.
-    """
-
-    def __init__(self, base: State, mine: State, theirs: State, asked: Iterable[tuple[str, str, str]] = ()):
+    def __init__(self, base: State, mine: State, theirs: State):
         self.base, self.mine, self.theirs = base, mine.copy(), theirs
         self._sides = base, self.mine, theirs
         self._open: dict[str, Conflict] = {}
-        self._theirs_read = theirs.readers()
-        self.asked = [*asked, *self._taken_names()]
+        self._theirs_read, _ = theirs.readers()
+        self._part_sources()
         self.rows = State()
         for file in KEYS:
             for key in dict.fromkeys([*theirs[file], *self.mine[file]]):
                 self.rows.put(file, key, self._merged(file, key))
-        self.asked += self._shared_codes()
         self._mend()
-        self.asked = [names for names in dict.fromkeys(self.asked) if self._two_meanings(*names)]
+        self._share_codes()
         self.conflicts = tuple(self._open.values())
+
+    def _part_sources(self) -> None:
+        """Give a source of the keeper's another key where that of a new shipped one is the same."""
+        keys = self.mine[SOURCES].keys() & self.theirs[SOURCES].keys() - self.base[SOURCES].keys()
+        for key in sorted(keys):
+            own, theirs = (words_of(SOURCES, side[SOURCES][key]) for side in (self.mine, self.theirs))
+            names = (f"{key}_own{'' if n == 1 else n}" for n in count(1))
+            taken = {*self.mine[SOURCES], *self.theirs[SOURCES]}
+            if own != theirs:
+                self.mine.rename_source(key, next(name for name in names if name not in taken))
 
     def _merged(self, file: str, key: Hashable) -> Cells | None:
         was, own, now = (side[file].get(key) for side in self._sides)
@@ -131,62 +122,16 @@ class Merge:
             self._differ(place)
         return own
 
-    # -- names with two meanings ----------------------------------------------------------------
-
-    def _taken_names(self) -> Iterator[tuple[str, str, str]]:
-        """Give what is the keeper's another name where the shipped table has one of that name by now."""
-        for file in _NAMED:
-            for key, row in list(self.mine[file].items()):
-                theirs = self.theirs[file].get(key)
-                if theirs is None or key in self.base[file] or (file == CARE and key[1]):
-                    continue
-                if words_of(file, row) != words_of(file, theirs):
-                    was = name_of(key)
-                    taken = {name_of(k) for side in (self.mine, self.theirs) for k in side[file]}
-                    names = (f"{was}_own{'' if n == 1 else n}" for n in count(1))
-                    now = next(name for name in names if name not in taken)
-                    self.mine.rename(file, was, now)
-                    yield file, now, was
-
-    def _shared_codes(self) -> Iterator[tuple[str, str, str]]:
-        """Find new shipped kinds under the trade code of one of the keeper's own."""
-        new = [taxon for taxon in self.theirs[TAXA] if taxon not in self.base[TAXA]]
-        for own in [taxon for taxon in self.rows[TAXA] if taxon not in self.theirs[TAXA]]:
-            yield from (("code", own, taxon) for taxon in new if self._codes(own) & self._codes(taxon))
-
-    def _codes(self, taxon: str) -> set[str]:
-        return {*trade_codes(self.rows.text((TAXA, taxon, "tradeCode")))}
-
-    def _two_meanings(self, file: str, own: str, theirs: str) -> bool:
-        """Note the question which of two is meant; False where there is none any more."""
-        if file == "code":
-            if not (shared := self._codes(own) & self._codes(theirs)):
-                return False
-            mine, other = (words_of(TAXA, self.rows[TAXA][taxon]) for taxon in (own, theirs))
-            text = f"{other} under the trade code {min(shared)} of your {mine}: the same fish? Both count"
-            made = f"taxon:{own}={theirs}", "taxon", own, "tradeCode", "", theirs, own
-        else:
-            keys = [(name, "") if file == CARE else name for name in (own, theirs)]
-            if keys[0] not in self.rows[file] or keys[1] not in self.theirs[file]:
-                return False
-            kind = _NAMED[file]
-            text = (
-                f"a {kind}{' group' if file == CARE else ''} {theirs!r} too, and not the same as yours; "
-                f"yours goes by {own!r}"
-            )
-            said = words_of(file, self.theirs[file][keys[1]]), words_of(file, self.rows[file][keys[0]])
-            made = f"{kind}:{own}", kind, "", theirs, "", *said
-        text = f"The shipped table {'' if file == 'code' else 'now '}has {text} {_UNTIL}."
-        self._open[made[0]] = Conflict(*made, text, (file, theirs, ""), own)
-        return True
-
     # -- what one side leans on -----------------------------------------------------------------
 
     def _mend(self) -> None:
         """Keep what the keeper's rows lean on, and leave out what has nothing to stand on."""
         for file, key, column in [conflict.place for conflict in self._open.values()]:
-            if not column and key in self.mine[file] and key not in self.theirs[file]:
+            if not column and key in self.mine[file] and (key not in self.theirs[file] or file in COLUMNS_OF):
+                # Nothing of another trait of that name.
+                self.rows.take(State(), (file, key, ""))
                 self.rows.take(self.mine, (file, key, ""))
+                self._open = {n: c for n, c in self._open.items() if c.place[2] not in (key, f"{key}{YOUNG}")}
         self._bring_back()
         held: set[Place] = set()
         while amiss := self._amiss() - held:
@@ -200,12 +145,10 @@ class Merge:
 
     def _amiss(self) -> set[Place]:
         """Return the traits and the columns of care that can't be read, or by which some cell can't."""
-        amiss: set[Place] = set()
-        readers = self.rows.readers(amiss)
+        readers, amiss = self.rows.readers()
         for file, others in COLUMNS_OF.items():
-            for column, text in (
-                cell for other in others for row in self.rows[other].values() for cell in row.items()
-            ):
+            cells = {cell for other in others for row in self.rows[other].values() for cell in row.items()}
+            for column, text in cells:
                 name = column if column in self.rows[file] else column.removesuffix(YOUNG)
                 known = text and column in readers and name in self.rows[file]
                 if known and not reads(readers, column, text):
@@ -259,19 +202,12 @@ class Merge:
 
     def _tidy(self) -> None:
         """Leave out what stands for nothing, and have a claim behind each cell and no other."""
-        traits = {name for key in self.rows[TRAITS] for name in (key, f"{key}{YOUNG}")}
-        named = {*META, *(column for columns in KEYS.values() for column in columns)}
-        known = {
-            TAXA: traits | {*META},
-            GENERA: traits | named,
-            CARE: {*self.rows[CARE_COLUMNS], *KEYS[CARE]},
-        }
-        for file, columns in known.items():
-            for key, row in self.rows[file].items():
-                self.rows[file][key] = {c: text for c, text in row.items() if c in columns}
-        care, taxa = self.rows[CARE].items(), self.rows[TAXA]
+        taxa, sources = self.rows[TAXA], self.rows[SOURCES]
+        care = self.rows[CARE].items()
         self.rows[CARE] = {k: row for k, row in care if not row["taxon"] or row["taxon"] in taxa}
         sheets = self.rows.sheets({})
+        self.rows = State(sheets)
+        self.rows[SOURCES] = sources
         taken = {(TAXA, who, c) for (_, who), c in taken_over(sheets, check_sheets(sheets, None, Found()))}
         held = {conflict.place for conflict in self._open.values()}
         claims: dict[Hashable, Cells] = {}
@@ -282,11 +218,11 @@ class Merge:
             if said and (key in self.mine[EVIDENCE] or not {place, (*place[:2], "")} & held):
                 claims[key] = row
                 backed.add(place)
-        for file in known:
+        for file in (TAXA, GENERA, CARE):
             for key, row in self.rows[file].items():
-                for column, text in filled(file, row).items():
-                    if column not in named and text != "?" and (file, key, column) not in backed:
-                        claims |= self._behind((file, key, column), text)
+                for place, text in (((file, key, column), text) for column, text in row.items()):
+                    if text not in ("", "?") and place[2] not in HEADERS[file] and place not in backed:
+                        claims |= self._behind(place, text)
         self.rows[EVIDENCE] = claims
 
     def _behind(self, place: Place, text: str) -> dict[Hashable, Cells]:
@@ -297,10 +233,8 @@ class Merge:
             if claims and known and side.text(place) == text:
                 return claims
         file, key, column = place
-        names = {TAXA: ("taxon",)}.get(file, KEYS[file])
-        who = dict(zip(names, key if file == CARE else (key,), strict=True))
-        said = {"attribute": column, "value": text, "class": "memory", "scope": "species", "note": UNSOURCED}
-        row = dict.fromkeys(HEADERS[EVIDENCE], "") | who | said
+        names = ("taxon",) if file == TAXA else KEYS[file]
+        row = Claim().row("", column, text) | dict(zip(names, key if file == CARE else (key,), strict=True))
         return {key_of(EVIDENCE, row): row}
 
     # -- conflicts ------------------------------------------------------------------------------
@@ -310,7 +244,7 @@ class Merge:
         file, key, column = place
         was, own, now = rows = [side[file].get(key) for side in self._sides]
         name = name_of(key)
-        what = words_of(file, own or was or now) if file == TAXA else f"{_WHAT[file]} {name!r}"
+        what = words_of(file, own or was or now) if file == TAXA else f"the {_WHAT[file]} {name!r}"
         said = [side.text(place) for side in self._sides] if column else [words_of(file, row) for row in rows]
         if column:
             before, yours, today = (repr(text) if text else "nothing" for text in said)
@@ -327,20 +261,35 @@ class Merge:
             text = f"The shipped table now has a kind {name!r} ({said[2]}) too; your row ({what}) counts"
         else:
             text = f"The shipped table now has {what} too; yours counts"
-        kind = "gone" if gone else "cell" if column else "taxon" if file == TAXA else _NAMED.get(file, "cell")
-        start = kind if file == TAXA or (not column and kind != "cell") else file.partition(".")[0]
-        where = ":".join(filter(None, (start, name, column)))
-        taxon = name if file == TAXA or (file == CARE and key[1]) else ""
-        at = column or ("id" if file == TAXA and not gone else "")
-        made = Conflict(where, kind, taxon, at, said[0], said[2], said[1], f"{text} {_UNTIL}.", place)
-        self._open.setdefault(where, made)
+        start = file.partition(".")[0]
+        if gone or not column:
+            start = "gone" if gone else _ROW.get(file, start)
+        elif file == TAXA:
+            start = "cell"
+        self._note(":".join(filter(None, (start, name, column))), said, text, place)
+
+    def _share_codes(self) -> None:
+        """Ask about a shipped kind that since then goes by the trade code of one of the keeper's own."""
+        taxa, shipped = self.rows[TAXA], self.theirs[TAXA]
+        for taxon in [taxon for taxon in taxa if taxon in shipped]:
+            new = codes_of(taxa[taxon]) & codes_of(shipped[taxon]) - codes_of(self.base[TAXA].get(taxon))
+            for own in [own for own in taxa if own not in shipped and new & codes_of(taxa[own])]:
+                theirs, mine = (words_of(TAXA, taxa[name]) for name in (taxon, own))
+                code = min(new & codes_of(taxa[own]))
+                text = f"The shipped table has {theirs} under the trade code {code} of your {mine}"
+                place, said = (TAXA, taxon, "tradeCode"), ("", own, taxon)
+                self._note(f"taxon:{own}={taxon}", said, f"{text}: the same fish? Both count", place, own)
+
+    def _note(self, name: str, said: Sequence[str], text: str, place: Place, other: str = "") -> None:
+        before, own, shipped = said
+        made = Conflict(name, before, shipped, own, f"{text} until you settle it.", place, other)
+        self._open.setdefault(name, made)
 
     def held_back(self) -> State:
         """Return the base of the next merge: the shipped table, but for what is not settled."""
         held = self.theirs.copy()
         for conflict in self.conflicts:
-            if not conflict.other:
-                held.take(self.base, conflict.place)
+            held.take(self.base, conflict.place)
         return held
 
     def settled(self, name: str, keep: str) -> Merge:
@@ -349,23 +298,17 @@ class Merge:
             known = one_of(name, list(self._open), "one of those that are") if self._open else "none is"
             msg = f"no conflict {name!r} is open: {known}"
             raise UnknownName(msg)
-        conflict = self._open[name]
-        if keep not in conflict.choices:
-            msg = f"{name}: keep={keep!r}: {one_of(keep, conflict.choices)}"
+        if keep not in ("shipped", "own"):
+            msg = f"{name}: keep={keep!r}: {one_of(keep, ('shipped', 'own'))}"
             raise IdkeyError(msg)
-        base, mine = self.held_back(), self.rows.copy()
-        file, theirs, _ = conflict.place
-        asked = [names for names in self.asked if names != (file, conflict.other, theirs)]
-        if not conflict.other:
-            base.take(self.theirs, conflict.place)
-        if keep == "shipped":
-            if file == "code":
-                mine.take(State(), (TAXA, conflict.other, ""))
-            elif conflict.other:
-                mine.fold(self._theirs_read, file, conflict.other, theirs)
-            else:
-                mine.take(self.theirs, conflict.place)
-                if theirs not in self.theirs[file]:
-                    mine.let_go(conflict.place)
-            mine.ask_always()
-        return Merge(base, mine, self.theirs, asked)
+        conflict, base, mine = self._open[name], self.held_back(), self.rows.copy()
+        file, key, _ = place = conflict.place
+        base.take(self.theirs, place)
+        if keep == "shipped" and conflict.other:
+            mine.take(State(), (TAXA, conflict.other, ""))
+        elif keep == "shipped":
+            mine.take(self.theirs, place)
+            if key not in self.theirs[file]:
+                mine.let_go(file, name_of(key))
+        mine.ask_always()
+        return Merge(base, mine, self.theirs)

@@ -1,4 +1,4 @@
-"""The rows of a table by file and key: compared, renamed, taken from one state of the table to another."""
+"""The rows of a table by file and key: compared, and taken from one state of the table to another."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import Any
 from idkey.table.claims import Source
 from idkey.table.csvfile import Found, Row, Sheet
 from idkey.table.fields import HEADERS
+from idkey.table.names import trade_codes
 from idkey.table.rows import read_care_columns, read_traits
 from idkey.table.schema import YOUNG, parse_care, parse_cell
 
@@ -34,12 +35,8 @@ KEYS = {
 """The columns that name a row of each file; a claim is named by all it says."""
 COLUMNS_OF = {TRAITS: (TAXA, GENERA), CARE_COLUMNS: (CARE,)}
 """The files whose columns the rows of a file stand for."""
-_LEANS: dict[str, dict[str, tuple[str, ...]]] = {
-    TRAITS: {EVIDENCE: ("attribute",)},
-    SOURCES: {EVIDENCE: ("source",), TAXA: ("nameAccordingTo",)},
-    CARE: {EVIDENCE: ("care_group",), TAXA: ("careGroup",)},
-}
-"""Where the names that a file gives are used elsewhere."""
+_NAMED_IN = {SOURCES: "nameAccordingTo", CARE: "careGroup"}
+"""The columns of taxa.csv that name a row of these files."""
 _ENTRY = re.compile(r"(@\w+\s*[{(]\s*)([^\s,={}]+)")
 
 
@@ -71,7 +68,8 @@ class State(dict[str, dict[Hashable, Cells]]):
             columns = (c for row in self[file].values() for c in row)
             header = dict.fromkeys([*HEADERS[file], *headers.get(file, ()), *columns])
             header = tuple(c for c in header if c in known)
-            lines = (Row(0, {c: row.get(c, "") for c in header}, file) for row in self[file].values())
+            rows = ({c: row.get(c, "") for c in header} for row in self[file].values())
+            lines = (Row(i, row, file) for i, row in enumerate(rows, start=2))
             sheets[file] = Sheet(file, header, tuple(lines))
         return sheets
 
@@ -96,7 +94,7 @@ class State(dict[str, dict[Hashable, Cells]]):
         """Return the claims about a row or a cell."""
         file, key, column = place
         if file in COLUMNS_OF:
-            about = {"attribute": (key, f"{key}{YOUNG}")} if not column else {"attribute": ()}
+            about = {"attribute": () if column else (key, f"{key}{YOUNG}")}
         elif file == CARE:
             about = {"care_group": key[:1], "taxon": key[1:]}
         else:
@@ -106,7 +104,10 @@ class State(dict[str, dict[Hashable, Cells]]):
         return {k: row for k, row in claims if all(row.get(c) in names for c, names in about.items())}
 
     def take(self, source: State, place: Place) -> None:
-        """Say of a row, a column or a cell all that another state says of it, claims included."""
+        """Say of a row, a column or a cell what another state says of it, claims included.
+
+        What stands in a column here alone stays where it can be read.
+        """
         file, key, column = place
         old, claims = self.claims(place), source.claims(place)
         if not column:
@@ -115,28 +116,29 @@ class State(dict[str, dict[Hashable, Cells]]):
             self.fill(place, source.text(place))
         if file == TAXA and not column:
             self.put(CARE, ("", key), source[CARE].get(("", key)))
-        readers = source.readers() if file in COLUMNS_OF and not column else {}
-        for other in COLUMNS_OF.get(file, ()) if not column else ():
-            for who, row in list(self[other].items()):
-                for name in (key, f"{key}{YOUNG}"):
-                    text = row.get(name, "")
-                    if who in source[other]:
-                        text = source.text((other, who, name))
-                    elif not reads(readers, name, text):
-                        text = ""
-                    elif text and key in source[file]:
-                        # The row stands here alone, and can still be read.
-                        claims |= self.claims((other, who, name))
-                    if text or name in row:
-                        self.fill((other, who, name), text)
+        if file in COLUMNS_OF and not column:
+            readers, _ = source.readers()
+            cells = [
+                (other, who, name)
+                for other in COLUMNS_OF[file]
+                for who, row in self[other].items()
+                for name in (key, f"{key}{YOUNG}")
+                if name in row or source.text((other, who, name))
+            ]
+            for cell in cells:
+                if source.text(cell) or not reads(readers, cell[2], self.text(cell)):
+                    self.fill(cell, source.text(cell))
+                elif self.text(cell):
+                    claims |= self.claims(cell)
         for name, row in list(self[TRAITS].items()) if file == TRAITS and not column else ():
             if leans_on(row) == key and name in source[TRAITS] and name != key:
                 self.fill((TRAITS, name, "applies_when"), source[TRAITS][name]["applies_when"])
         self[EVIDENCE] = {k: row for k, row in self[EVIDENCE].items() if k not in old} | claims
 
-    def readers(self, amiss: set[Place] | None = None) -> Readers:
-        """Return how the cells of each column are read; note the rows that define none."""
+    def readers(self) -> tuple[Readers, set[Place]]:
+        """Return how the cells of each column are read, and the rows that define no column."""
         readers: Readers = {}
+        amiss: set[Place] = set()
         for file, read, parse in (
             (TRAITS, read_traits, parse_cell),
             (CARE_COLUMNS, read_care_columns, parse_care),
@@ -144,60 +146,37 @@ class State(dict[str, dict[Hashable, Cells]]):
             found, rows = Found(), [Row(0, row, file) for row in self[file].values()]
             for made in read(Sheet(file, (), tuple(rows)), found):
                 readers[made.id] = readers[made.id + YOUNG] = partial(parse, made)
-            by_place = {row.place: row for row in rows} if found and amiss is not None else {}
-            for problem in found if by_place else ():
+            by_place = {row.place: row for row in rows} if found else {}
+            for problem in found:
                 row = by_place[problem.row]
                 # Whose states it names is to blame, not the trait that leans on them.
                 of = leans_on(row.values) if problem.column == "applies_when" else ""
                 amiss.add((file, of if of in self[file] else row["id"], ""))
-        return readers
+        return readers, amiss
 
-    def rename(self, file: str, was: str, now: str) -> None:
-        """Give a trait, a source or a care group another name, and all that leans on it."""
-        both = {was: now, f"{was}{YOUNG}": f"{now}{YOUNG}"} if file == TRAITS else {was: now}
-        for name, rows in self.items():
-            columns = KEYS[file][:1] if name == file else _LEANS[file].get(name, ())
-            renamed = []
-            for row in rows.values():
-                cells = {c: both.get(text, text) if c in columns else text for c, text in row.items()}
-                for old, new in both.items() if name in COLUMNS_OF.get(file, ()) else ():
-                    if old in cells:
-                        cells[new] = cells.pop(old) or cells.get(new, "")
-                if name == file == TRAITS and leans_on(cells) == was:
-                    cells["applies_when"] = f"{now}={cells['applies_when'].partition('=')[2]}"
-                if name == file == SOURCES:
-                    cells["entry"] = _ENTRY.sub(lambda m: m[1] + both.get(m[2], m[2]), cells["entry"])
-                renamed.append(cells)
-            self[name] = {key_of(name, cells): cells for cells in renamed}
+    def rename_source(self, was: str, now: str) -> None:
+        """Give a source another key, in all that names it."""
+        entry = _ENTRY.sub(lambda m: m[1] + now, self[SOURCES].pop(was)["entry"])
+        self[SOURCES][now] = {"key": now, "entry": entry}
+        for file, column in ((EVIDENCE, "source"), (TAXA, _NAMED_IN[SOURCES])):
+            rows = (row | {column: now} if row[column] == was else row for row in self[file].values())
+            self[file] = {key_of(file, row): row for row in rows}
 
-    def let_go(self, place: Place) -> None:
-        """Blank what leans on a row that is gone, and drop the claims that do."""
-        file, key, column = place
-        for other, columns in _LEANS.get(file, {}).items() if not column else ():
-            for at, row in list(self[other].items()):
-                if any(row.get(c) == name_of(key) for c in columns):
-                    self.put(other, at, None if other == EVIDENCE else row | dict.fromkeys(columns, ""))
+    def let_go(self, file: str, name: str) -> None:
+        """Blank the name of a source or a care group that is gone, and drop the claims of that source."""
+        column = _NAMED_IN.get(file, "")
+        for taxon in [taxon for taxon, row in self[TAXA].items() if row.get(column) == name]:
+            self.fill((TAXA, taxon, column), "")
+        if file == SOURCES:
+            self[EVIDENCE] = {k: row for k, row in self[EVIDENCE].items() if row["source"] != name}
 
     def ask_always(self) -> None:
         """Have a trait asked always whose condition can't be read any more."""
-        amiss: set[Place] = set()
-        self.readers(amiss)
+        _, amiss = self.readers()
         for name, row in list(self[TRAITS].items()):
             of = leans_on(row)
             if of and (of not in self[TRAITS] or (TRAITS, of, "") in amiss):
                 self.fill((TRAITS, name, "applies_when"), "")
-
-    def fold(self, readers: Readers, file: str, own: str, theirs: str) -> None:
-        """Have what leans on the keeper's own lean on the shipped one of that name, as far as it can."""
-        for taxon, row in self[TAXA].items() if file == TRAITS else ():
-            for name, other in ((own, theirs), (f"{own}{YOUNG}", f"{theirs}{YOUNG}")):
-                text = row.get(name, "")
-                if text and (row.get(other) or not reads(readers, other, text)):
-                    self.take(State(), (TAXA, taxon, name))
-        if file == CARE:
-            self.take(State(), (CARE, (own, ""), ""))
-        self[file].pop(own, None)
-        self.rename(file, own, theirs)
 
 
 def key_of(file: str, row: Cells) -> Hashable:
@@ -234,6 +213,11 @@ def reads(readers: Readers, column: str, text: str) -> bool:
     except (KeyError, ValueError):
         return False
     return True
+
+
+def codes_of(row: Cells | None) -> set[str]:
+    """Return the trade codes of a kind."""
+    return {*trade_codes((row or {}).get("tradeCode", ""))}
 
 
 def words_of(file: str, row: Cells | None) -> str:

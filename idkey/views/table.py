@@ -8,7 +8,7 @@ from idkey.views.words import number_of
 
 _MOST_ROWS = 12
 _NONE = "Nothing to settle: the shipped table and your own additions agree."
-_KEEP = {"own": "keep yours", "shipped": "take what the shipped table says"}
+_KEEP = {"shipped": "take what the shipped table says", "own": "keep yours"}
 _SIDES = ("it was", "shipped table now", "yours")
 
 
@@ -34,7 +34,7 @@ def conflicts_document(table: TraitTable) -> Document:
     lines: list[Runs] = [heading]
     for conflict in table.conflicts:
         call = f"table = idkey.table.folder.settle({folder!r}, {conflict.id!r}, "
-        ways = [(f"{_KEEP[keep]}: ", Code(f"{call}{keep!r})")) for keep in conflict.choices]
+        ways = [(f"{_KEEP[keep]}: ", Code(f"{call}{keep!r})")) for keep in _KEEP]
         sides = (conflict.before, conflict.shipped, conflict.own)
         rows.append((conflict.text, *sides, Lines(tuple(ways), "bullets")))
         told = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]

@@ -154,8 +154,6 @@ class ConflictPart(EditorPart):
             self._at %= len(conflicts)
             conflict = conflicts[self._at]
             self._shows.value = edit.conflict_html(conflict, self._at + 1, len(conflicts))
-            shown(self._shipped, "shipped" in conflict.choices)
-            shown(self._own, "own" in conflict.choices)
             shown(self._later, len(conflicts) > 1)
 
     def _on_later(self) -> None:

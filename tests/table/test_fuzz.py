@@ -22,9 +22,9 @@ from hypothesis import strategies as st
 from idkey.errors import TableError
 from idkey.table import folder
 from idkey.table.claims import Claim
-from idkey.table.files import files_of, shipped_folder
+from idkey.table.files import files_of
 from idkey.table.folder import BASE, load_table
-from idkey.table.layout import FILES, OURS
+from idkey.table.layout import FILES, OURS, shipped_folder
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
 

@@ -13,8 +13,8 @@ import pytest
 from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import layout
 from idkey.table.fields import HEADERS
-from idkey.table.files import shipped_folder
 from idkey.table.folder import load_table
+from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Range, parse_care
 

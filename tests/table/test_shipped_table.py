@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from idkey.table.fields import CLASSES, COMMONNESS, SCOPES
-from idkey.table.files import shipped_folder
 from idkey.table.folder import load_table
+from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import YOUNG, NotApplicable, Range, States, parse_care, parse_cell
 from idkey.table.table import TraitTable

@@ -14,7 +14,7 @@ from idkey.errors import IdkeyError, TableError
 from idkey.table.claims import Source, bibtex
 from idkey.table.csvfile import Found, guarded_cell, plain_cell, read_sheet, write_sheet
 from idkey.table.fields import HEADERS, META, UNITS
-from idkey.table.files import files_of, parts_from
+from idkey.table.files import files_of, parts_from, written
 from idkey.table.folder import load_table
 from idkey.table.rows import shipped_care_columns, trait_row
 from idkey.table.schema import NEVER_NEGATIVE, NOT_APPLICABLE, NOT_KNOWN, YOUNG, Range, States, Trait
@@ -317,7 +317,7 @@ def test_what_could_not_be_loaded_again_is_not_written(change, place):
     table = load_table()
     first, *rest = table.traits
     with pytest.raises(TableError, match="nothing was written") as caught:
-        files_of(replace(table, traits=(replace(first, **change), *rest)))
+        written(replace(table, traits=(replace(first, **change), *rest)), "fish")
     assert place in {(p.file, p.column) for p in caught.value.problems}
 
 
@@ -351,7 +351,7 @@ def test_an_entry_whose_key_was_changed_is_refused():
     table = load_table()
     sources = {**table.sources, "NEW": Source("NEW", "New", "New", entry="@misc{OLD,\n  title = {New},\n}\n")}
     with pytest.raises(TableError, match=r"sources\.bib: 'NEW': no entry of this key"):
-        files_of(replace(table, sources=sources))
+        written(replace(table, sources=sources), "fish")
 
 
 def test_entries_keep_their_text_and_what_stands_before_it():

@@ -27,7 +27,7 @@ import idkey
 from idkey import display
 from idkey.errors import IdkeyError
 from idkey.model.compare import compare
-from idkey.table.files import shipped_folder
+from idkey.table.layout import shipped_folder
 from idkey.views import html, key, print, words
 from idkey.views.doc import Couplets, Lines
 

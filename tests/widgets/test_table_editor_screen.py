@@ -11,7 +11,7 @@ import pytest
 
 import idkey
 from idkey.errors import TableError
-from idkey.table import files
+from idkey.table import layout
 from idkey.widgets.editor import _ELSEWHERE, _FORM, _SHEET
 
 ZEBRA, L201, L471 = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_l471"
@@ -370,8 +370,8 @@ def test_conflicts_with_a_newer_shipped_table_are_settled_one_by_one_and_the_dra
     tmp_path, own, monkeypatch
 ):
     shipped = tmp_path / "shipped"
-    shutil.copytree(files.shipped_folder(), shipped)
-    monkeypatch.setattr(files, "shipped_folder", lambda: shipped)
+    shutil.copytree(layout.shipped_folder(), shipped)
+    monkeypatch.setattr(layout, "shipped_folder", lambda: shipped)
     mine = idkey.start_table(own).with_cell(ZEBRA, "tail_fork", "forked")
     mine.with_cell(ZEBRA, "vernacularName", "mine").save()
     taxa = pd.read_csv(shipped / "taxa.csv", dtype=str, keep_default_na=False, index_col="id")
