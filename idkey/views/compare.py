@@ -71,9 +71,8 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     if not looks:
         return f"Nothing the table knows tells {fish} apart; between these names it would be a guess."
     names = listed(trait.name.lower() for trait in looks)
-    wrong = f"about {words.one_in(kinds.mix_up_young if young else kinds.mix_up)}".replace(
-        "about fewer", "fewer"
-    )
+    wrong = words.one_in(kinds.mix_up_young if young else kinds.mix_up)
+    wrong = wrong if wrong.startswith("fewer") else f"about {wrong}"
     return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
 
 

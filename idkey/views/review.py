@@ -76,7 +76,7 @@ def _left_out(review: Review) -> str:
     """Say what the grid leaves out; nothing where it is whole."""
     kinds, traits = len(review.taxa) - MOST_SHEETS * MOST_ROWS, len(review.traits) - MOST_COLUMNS
     left = [number_of(n, what, "more") for n, what in ((kinds, "kind"), (traits, "trait")) if n > 0]
-    return f"Not shown: {listed(left)}; to_frame() has all." if left else ""
+    return f"Not shown: {listed(left)}; .grid has all." if left else ""
 
 
 def _sentences(review: Review) -> Iterator[str]:
