@@ -1,6 +1,7 @@
 """Small tables for the tests of the model: written out, public, or drawn at random by hypothesis."""
 
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -29,8 +30,8 @@ def nominal(trait_id, states="ab", **options):
 def table_of(traits, rows):
     """Make a table from traits and rows, ``{taxon: {column: cell text}}``; a column left out is blank.
 
-    A column is a trait id, or a trait id with ``_young``. A row may be one text: its cells in order of
-    the traits, ``.`` for a blank.
+    A column is a trait id, or a trait id with ``_young`` (none if blank all through). A row may be one text:
+    its cells in order of the traits, ``.`` for a blank.
     """
     ids = [t.id for t in traits]
     rows = {
@@ -40,7 +41,9 @@ def table_of(traits, rows):
         for taxon, row in rows.items()
     }
     by_column = {t.id: t for t in traits}
-    by_column |= {f"{t.id}_young": t for t in traits if any(f"{t.id}_young" in row for row in rows.values())}
+    by_column |= {
+        f"{t.id}_young": t for t in traits if any(row.get(f"{t.id}_young") for row in rows.values())
+    }
     cells = {
         column: tuple(parse_cell(trait, row.get(column, "")) for row in rows.values())
         for column, trait in by_column.items()
@@ -146,19 +149,29 @@ def kinds_of(frame, names=None, kinds=None):
 # -- drawn at random -------------------------------------------------------------------------------------
 
 
-def _state_cells(states):
-    several = st.lists(st.sampled_from(states), min_size=1, max_size=len(states), unique=True)
-    shares = several.flatmap(
-        lambda names: st.tuples(*(st.integers(1, 9) for _ in names)).map(
-            lambda parts: "|".join(f"{n}:{p / sum(parts)}" for n, p in zip(names, parts, strict=True))
-        )
-    )
-    return st.one_of(st.just(""), st.just("-"), st.sampled_from(states), several.map("|".join), shares)
+@cache
+def _of_states(states):
+    """Cells and answers of these states, made once: to make a strategy takes longer than to draw from it."""
+    one = st.sampled_from(states)
+    several = st.lists(one, min_size=1, max_size=len(states), unique=True).map("|".join)
+    shares = st.dictionaries(one, st.integers(1, 9), min_size=1)
+    shares = shares.map(lambda parts: "|".join(f"{name}:{part}" for name, part in parts.items()))
+    some = st.lists(one, min_size=1, max_size=len(states) - 1, unique=True).map("|".join)
+    return st.one_of(st.just(""), st.just("-"), one, several, shares), st.one_of(one, some)
 
 
-_RANGES = st.tuples(st.integers(1, 40), st.integers(0, 20)).map(lambda r: f"{r[0]}..{r[0] + r[1]}")
-_NUMBERS = st.one_of(st.just(""), st.just("-"), _RANGES)
-_RECORDS = st.one_of(st.just(""), st.just("-"), st.integers(30, 900).map(str))
+def _spans(least, most, longest):
+    return st.tuples(st.integers(least, most), st.integers(0, longest)).map(lambda r: (r[0], r[0] + r[1]))
+
+
+def _numbers(cell, least, most):
+    """Cells, blank and not applicable among them, and answers: a number or a range."""
+    answer = st.one_of(st.integers(least, most).map(float), _spans(least, most, 9))
+    return st.one_of(st.just(""), st.just("-"), cell), answer
+
+
+_MEASURES = _numbers(_spans(1, 40, 20).map(lambda r: f"{r[0]}..{r[1]}"), 1, 60)
+_RECORDS = _numbers(st.integers(30, 900).map(str), 20, 1000)
 
 
 @st.composite
@@ -174,23 +187,20 @@ def traits(draw, trait_id):
     return Trait(id=trait_id, kind=kind, unit=unit, error=error, effort=effort, spread=0.05)
 
 
+def _values(trait):
+    return (
+        _of_states(trait.states) if trait.has_states else _MEASURES if trait.kind == "measure" else _RECORDS
+    )
+
+
 def cells(trait):
     """Draw the text of a cell: blank, not applicable, one value or several."""
-    if trait.has_states:
-        return _state_cells(trait.states)
-    return _NUMBERS if trait.kind == "measure" else _RECORDS
+    return _values(trait)[0]
 
 
 def answers_to(trait):
     """Draw an answer to a trait."""
-    if trait.has_states:
-        one = st.sampled_from(trait.states)
-        some = st.lists(one, min_size=1, max_size=len(trait.states) - 1, unique=True)
-        return st.one_of(one, some.map("|".join))
-    number = st.integers(1, 60) if trait.kind == "measure" else st.integers(20, 1000)
-    return st.one_of(
-        number.map(float), st.tuples(number, st.integers(0, 9)).map(lambda r: (r[0], r[0] + r[1]))
-    )
+    return _values(trait)[1]
 
 
 @st.composite

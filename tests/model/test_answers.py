@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from idkey import Identification, IdkeyError, NearestMatch, build_key, load_table
+from idkey import Identification, IdkeyError, NearestMatch, build_key
 from idkey.errors import AnswerError, UnknownName
 from idkey.table.schema import States, Trait, parse_answer
 
-from .tables import nominal, table_of
+from .tables import SHIPPED, nominal, table_of
 
 TAIL = nominal("tail", ("straight", "concave", "forked"))
 SPOTS = Trait(id="spots", kind="ordinal", states=("small", "large"))
@@ -43,30 +43,21 @@ BAD_ANSWERS = [
     ("tail", "forked|wavy", "'forked|wavy'", TAILS),
     ("tail", ["forked", "wavy"], "['forked', 'wavy']", TAILS),
     ("tail", 3, "3", TAILS),
-    ("tail", True, "True", TAILS),
     ("tail", "forked\nstraight", "'forked\\nstraight'", TAILS),
     ("spots", "largo", "spots", "'largo'", "small, large", "did you mean 'large'?"),
     ("size", -60, "size", "-60", "more than 0 mm"),
-    ("size", 0, "size", "0", "more than 0 mm"),
-    ("size", "0..60", "size", "'0..60'", "more than 0 mm"),
     ("size", "long", "size", "'long'", "not a number", "12..16"),
     ("size", "6 ft", "size", "'6 ft'", "not a number", "in mm", "mm, cm or in"),
     ("size", "70-60", "size", "'70-60'", "backwards", "60..70"),
     ("size", "12 cm TL", "size", "'12 cm TL'", "a total length"),
-    ("size", "90..20", "size", "'90..20'", "backwards", "20..90"),
     ("size", (90, 20), "size", "(90, 20)", "backwards", "20..90"),
     ("size", math.inf, "size", "inf", "not a number"),
-    ("size", "nan", "size", "'nan'", "not a number"),
-    ("size", True, "size", "True", "not a number", "mm", "5..6"),
-    ("size", (1, 2, 3), "size", "(1, 2, 3)", "not a number", "5..6"),
     ("size", {"mm": 60}, "size", "{'mm': 60}", "not a number", "5..6"),
     ("ratio", True, "ratio", "True", "the unit of the trait", "5..6"),
-    ("rays", -1, "rays", "-1", "negative", "0 or more count"),
     ("rays", "-2..3", "rays", "'-2..3'", "negative", "0 or more count"),
     ("rays", (None, 3), "rays", "(None, 3)", "not a number"),
     ("rays", "1_000", "rays", "'1_000'", "not a number"),
     ("life_stage", "old", "life_stage", "'old'", "adult, young"),
-    ("life_stage", 3, "life_stage", "3", "adult, young"),
 ]
 
 
@@ -87,7 +78,6 @@ def test_a_bad_answer_is_refused_everywhere_alike(trait, value, parts):
     ("frame", "parts"),
     [
         ({"size": [60.0, -5.0]}, ("row 1", "size", "-5.0", "more than 0 mm")),
-        ({"size": [0.0, 60.0]}, ("row 0", "size", "0.0", "more than 0 mm")),
         ({"size": [60.0, np.inf]}, ("row 1", "size", "inf", "not a number")),
         ({"size": [True, False]}, ("row 0", "size", "True", "not a number")),
         ({"fins": ["x"]}, ("'fins'", TRAITS)),
@@ -100,44 +90,42 @@ def test_a_frame_that_cannot_be_read(frame, parts):
 
 
 @pytest.mark.parametrize("what", [{"tail": ["forked"]}, [["forked"]], np.zeros((1, 1)), None])
-def test_what_is_no_frame_is_refused(what):
+def test_what_is_no_frame_and_no_table(what):
     refused(AnswerError, lambda: MATCH.predict(what), type(what).__name__, "DataFrame")
+    kind = type(what).__name__
+    refused(IdkeyError, lambda: NearestMatch().fit(what), kind, "TraitTable", "DataFrame with y=")
+    for make in (Identification, build_key):
+        refused(IdkeyError, lambda make=make: make(what), f"{kind}: give a trait table")
 
 
 def test_an_unknown_name_is_refused():
     fish = Identification(table_of([TAIL], {"panaqolus_nix": {}, "panaqolus_maccus": {}}))
     meant = "did you mean 'panaqolus_nix'?"
     refused(UnknownName, lambda: fish.why("panaqolus_nux"), "'panaqolus_nux'", meant)
-    meant = "did you mean 'tail'?"
+    fish = Identification(SHIPPED)
+    refused(AnswerError, lambda: fish.answer("Length", 60), "'Length'", "its id is 'adult_size'")
 
 
 @pytest.mark.parametrize(
-    ("option", "value", "right"),
-    [
-        *(
-            ("coverage", v, "more than 0 and at most 1")
-            for v in (0, -0.1, 1.01, 95, math.nan, math.inf, "0.95", None)
-        ),
-        *(("none_prior", v, "0 or more and less than 1") for v in (-0.1, 1, 1.5, 5, math.nan, "0.05", None)),
-    ],
+    ("option", "border", "right"),
+    [("coverage", 0, "more than 0 and at most 1"), ("none_prior", 1, "0 or more and less than 1")],
 )
-def test_an_option_that_makes_no_sense(option, value, right):
-    refused(IdkeyError, lambda: Identification(TABLE, **{option: value}), option, repr(value), right)
-    refused(IdkeyError, lambda: NearestMatch(**{option: value}).fit(TABLE), option, repr(value), right)
+def test_an_option_that_makes_no_sense(option, border, right):
+    for value in (border, -0.1, 1.01, 95, math.nan, math.inf, "0.5", None):
+        given = {option: value}
+        refused(IdkeyError, lambda given=given: Identification(TABLE, **given), option, repr(value), right)
+        refused(IdkeyError, lambda given=given: NearestMatch(**given).fit(TABLE), option, repr(value), right)
 
 
 BAD_PRIORS = [
     ("common", "'common'", "commonness, uniform", "did you mean 'commonness'?"),
-    (3, "int", "a mapping of taxon to weight", "commonness, uniform"),
     ([1, 2], "1", "is not in the table", "a, b"),
     (["a", "c"], "'c'", "is not in the table", "a, b"),
-    (np.ones(2), "ndarray", "a mapping of taxon to weight", "commonness, uniform"),
     (pd.Series({"a": 1.0}), "Series", "a mapping of taxon to weight", "commonness, uniform"),
     ({"c": 1}, "'c'", "a, b"),
     ({"a": -1}, "a", "-1", "0 or more"),
     ({"a": "much"}, "a", "'much'", "0 or more"),
     ({"a": math.nan}, "a", "nan", "0 or more"),
-    ({"a": math.inf}, "a", "inf", "0 or more"),
     ({"a": 0, "b": 0}, "every weight is 0", "at least one"),
     ({}, "every weight is 0", "at least one"),
 ]
@@ -150,32 +138,15 @@ def test_prior_that_makes_no_sense(prior, parts):
     refused(IdkeyError, lambda: build_key(TABLE, prior), "prior", *parts)
 
 
-@pytest.mark.parametrize("what", [[["forked"]], None, pd.DataFrame({"tail": ["forked"]})])
-def test_fit_to_what_is_no_table(what):
-    parts = (type(what).__name__, "TraitTable", "DataFrame with y=")
-    refused(IdkeyError, lambda: NearestMatch().fit(what), *parts)
+@pytest.mark.parametrize("value", [None, math.nan, pd.NA, pd.NaT, "", "  "])
+def test_nothing_is_no_answer(value):
+    for trait in TABLE.trait_ids:
+        fish = Identification(TABLE).answer(trait, value)
+        assert (dict(fish.answers), fish.unseen) == ({}, (trait,))
 
 
-@pytest.mark.parametrize("value", [None, math.nan, np.nan, pd.NA, pd.NaT, "", "  "])
-@pytest.mark.parametrize("trait", TABLE.trait_ids)
-def test_nothing_is_no_answer(trait, value):
-    fish = Identification(TABLE).answer(trait, value)
-    assert dict(fish.answers) == {}
-    assert fish.unseen == (trait,)
-
-
-def test_a_state_may_hold_the_sign_that_parts_states():
-    assert parse_answer(nominal("band", ("a|b", "c")), "a|b") == States(("a|b",), (1.0,))
-
-
-def test_a_length_may_carry_its_unit_and_a_young_fish_its_darwin_core_word():
-    fish = Identification(load_table()).answer("adult_size", "60 mm").answer("life_stage", "Juvenile")
+def test_what_is_read_in_another_way_than_it_is_written():
+    fish = Identification(SHIPPED).answer("adult_size", "60 mm").answer("life_stage", "Juvenile")
     assert dict(fish.answers) == {"adult_size": "60", "life_stage": "young"}
-    with pytest.raises(AnswerError, match="its id is 'adult_size'"):
-        fish.answer("Length", 60)
-
-
-@pytest.mark.parametrize("make", [Identification, build_key])
-def test_what_is_no_table(make):
-    with pytest.raises(IdkeyError, match="str: give a trait table"):
-        make("traits")
+    # a state may hold the sign that parts states
+    assert parse_answer(nominal("band", ("a|b", "c")), "a|b") == States(("a|b",), (1.0,))

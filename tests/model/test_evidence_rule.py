@@ -5,7 +5,6 @@ one factor, which the ratios below do not see.
 """
 
 from dataclasses import replace
-from math import prod
 
 import numpy as np
 import pytest
@@ -15,7 +14,7 @@ from sklearn.naive_bayes import BernoulliNB
 
 from idkey.table.schema import Trait
 
-from .tables import NONE, likelihoods, nominal, posterior, table_of
+from .tables import NONE, STATE_KINDS, likelihoods, nominal, posterior, table_of
 
 TINY = 1e-12
 TAIL = nominal("tail", ("straight", "concave", "forked"), error=0.1)
@@ -28,22 +27,37 @@ def one_trait(trait, **cells):
     return table_of([trait], {taxon: {trait.id: cell} for taxon, cell in cells.items()})
 
 
-def test_nominal_states_by_hand():
-    # (1 - e) w + e / K with e = 0.1 and K = 3
-    table = one_trait(TAIL, a="forked", b="concave|forked", c="straight:0.75|forked:0.25")
-    found = likelihoods(table, tail="forked")
-    assert found["a"] == pytest.approx(0.9 + 0.1 / 3)
-    assert found["b"] == pytest.approx(0.45 + 0.1 / 3)
-    assert found["c"] == pytest.approx(0.225 + 0.1 / 3)
-    assert likelihoods(table, tail="concave")["a"] == pytest.approx(0.1 / 3)
+@pytest.mark.parametrize(
+    ("answer", "n", "weights"),
+    [
+        ("forked", 1, [1, 0.5, 0.25, 0]),
+        ("concave", 1, [0, 0.5, 0, 0]),
+        # an unsure answer is either state
+        ("concave|forked", 2, [1, 1, 0.25, 0]),
+        (["forked", "concave"], 2, [1, 1, 0.25, 0]),
+    ],
+)
+def test_nominal_states_by_hand(answer, n, weights):
+    # (1 - e) w + n e / K with e = 0.1, K = 3, and n states in the answer
+    rows = {"a": "forked", "b": "concave|forked", "c": "straight:0.75|forked:0.25", "d": "straight"}
+    found = likelihoods(one_trait(TAIL, **rows, never="-", blank=""), tail=answer)
+    known = [0.9 * w + n * 0.1 / 3 for w in weights]
+    assert [found[taxon] for taxon in rows] == pytest.approx(known)
+    # what does not apply counts as an error of observation, and is not known; a blank is the mean of these
+    assert found["never"] == pytest.approx(n * 0.1 / 3)
+    assert found["blank"] == pytest.approx(sum(known) / 4)
+    # none of these by the rule of succession (Laplace): the known rows and one more that is flat
+    assert found[NONE] == pytest.approx((sum(known) + n / 3) / 5)
+    # a column in which nothing is known says nothing
+    assert set(likelihoods(one_trait(TAIL, a="", b="-", c=""), tail=answer).values()) == {n}
 
 
-def test_an_unsure_answer_is_either_state():
-    table = one_trait(TAIL, a="forked", b="straight")
-    found = likelihoods(table, tail="concave|forked")
-    assert found["a"] == pytest.approx(0.9 + 2 * 0.1 / 3)
-    assert found["b"] == pytest.approx(2 * 0.1 / 3)
-    assert likelihoods(table, tail=["forked", "concave"]) == found
+def test_numbers_that_do_not_apply_or_are_blank():
+    found = likelihoods(one_trait(RAYS, a="7..9", b="11..12", never="-", blank=""), rays=8)
+    assert found["never"] == pytest.approx(0.05)
+    assert found["blank"] == pytest.approx((found["a"] + found["b"]) / 2)
+    assert found[NONE] == pytest.approx((found["a"] + found["b"] + 1) / 3)
+    assert likelihoods(one_trait(SIZE, a="100", never="-"), size=60)["never"] == pytest.approx(0.01)
 
 
 def test_ordinal_states_by_hand():
@@ -53,54 +67,18 @@ def test_ordinal_states_by_hand():
     table = one_trait(trait, a="small", b="medium", c="small|medium")
     first = [0.8 + 0.2 / 1.39, 0.2 * 0.3 / 1.39, 0.2 * 0.09 / 1.39]
     middle = [0.2 * 0.3 / 1.6, 0.8 + 0.2 / 1.6, 0.2 * 0.3 / 1.6]
-    for i, answer in enumerate(trait.states):
+    for answer, a, b in zip(trait.states, first, middle, strict=True):
         found = likelihoods(table, size=answer)
-        assert found["a"] == pytest.approx(first[i])
-        assert found["b"] == pytest.approx(middle[i])
-        assert found["c"] == pytest.approx((first[i] + middle[i]) / 2)
+        assert [found[taxon] for taxon in "abc"] == pytest.approx([a, b, (a + b) / 2])
 
 
-@pytest.mark.parametrize("kind", ["nominal", "ordinal"])
+@pytest.mark.parametrize("kind", STATE_KINDS)
 @pytest.mark.parametrize("cell", ["p", "q", "s", "p|r", "q:0.9|s:0.1"])
 def test_answers_of_a_kind_sum_to_one(kind, cell):
     trait = Trait(id="x", kind=kind, states=("p", "q", "r", "s"), error=0.3)
     table = one_trait(trait, a=cell, b="r")
     found = [likelihoods(table, x=state) for state in trait.states]
-    for name in ("a", "b", NONE):
-        assert sum(f[name] for f in found) == pytest.approx(1)
-
-
-def test_blank_is_the_mean_of_the_known():
-    table = one_trait(TAIL, a="forked", b="straight", c="forked|straight", blank="")
-    found = likelihoods(table, tail="forked")
-    assert found["blank"] == pytest.approx((found["a"] + found["b"] + found["c"]) / 3)
-
-
-def test_not_applicable_counts_as_an_error_of_observation():
-    table = one_trait(TAIL, a="forked", b="straight", never="-", blank="")
-    found = likelihoods(table, tail="forked")
-    assert found["never"] == pytest.approx(0.1 / 3)
-    # and it is no known row: the blank does not take it in
-    assert found["blank"] == pytest.approx((found["a"] + found["b"]) / 2)
-    number = one_trait(RAYS, a="7..9", never="-")
-    assert likelihoods(number, rays=8)["never"] == pytest.approx(0.05)
-    record = one_trait(Trait(id="size", kind="ceiling", error=0.02), a="100", never="-")
-    assert likelihoods(record, size=60)["never"] == pytest.approx(0.02)
-
-
-def test_none_of_these_is_the_rule_of_succession():
-    # Laplace: the known rows and one more that is flat. Here (L(a) + L(b) + 1/3) / 3.
-    table = one_trait(TAIL, a="forked", b="straight", never="-", blank="")
-    found = likelihoods(table, tail="forked")
-    assert found[NONE] == pytest.approx((0.9 + 0.1 / 3 + 0.1 / 3 + 1 / 3) / 3)
-    number = one_trait(RAYS, a="7..9", b="11..12", blank="")
-    found = likelihoods(number, rays=8)
-    assert found[NONE] == pytest.approx((found["a"] + found["b"] + 1) / 3)
-
-
-def test_a_column_in_which_nothing_is_known_says_nothing():
-    table = one_trait(TAIL, a="", b="-", c="")
-    assert set(likelihoods(table, tail="forked").values()) == {1.0}
+    assert [sum(f[name] for f in found) for name in ("a", "b", NONE)] == pytest.approx([1, 1, 1])
 
 
 def by_scipy(x, low, high, sigma, span, error, step=0.0):
@@ -110,14 +88,14 @@ def by_scipy(x, low, high, sigma, span, error, step=0.0):
     return (1 - error) * density * (span + 2 * step) + error
 
 
-@pytest.mark.parametrize("x", [3, 8, 9.5, 10, 12, 14, 20, 21, 30, 60])
 @pytest.mark.parametrize("relative", [False, True])
-def test_measure_by_scipy(x, relative):
+def test_measure_by_scipy(relative):
     trait = replace(EYE, spread=0.1, spread_is_relative=True) if relative else EYE
-    sigma = 0.1 * x if relative else 1.5
-    found = likelihoods(one_trait(trait, a="8..12", b="11..28"), eye=x)
-    assert found["a"] == pytest.approx(by_scipy(x, 8, 12, sigma, 20, 0.05), rel=1e-9)
-    assert found["b"] == pytest.approx(by_scipy(x, 11, 28, sigma, 20, 0.05), rel=1e-9)
+    table = one_trait(trait, a="8..12", b="11..28")
+    for x in (3, 8, 9.5, 10, 12, 14, 20, 21, 30, 60):
+        found, sigma = likelihoods(table, eye=x), 0.1 * x if relative else 1.5
+        assert found["a"] == pytest.approx(by_scipy(x, 8, 12, sigma, 20, 0.05), rel=1e-9)
+        assert found["b"] == pytest.approx(by_scipy(x, 11, 28, sigma, 20, 0.05), rel=1e-9)
 
 
 @pytest.mark.parametrize("x", [7, 8, 9, 10])
@@ -144,24 +122,28 @@ def test_an_unsure_number_is_between_its_ends():
     assert found == pytest.approx(average / 6, rel=0.01)  # nine points stand for the range
 
 
-@pytest.mark.parametrize("x", [20, 60, 95, 100, 108, 130, 400])
-def test_record_by_scipy(x):
-    # 1 - F((x - c) / (edge c)) with an edge of 5 %, mixed with the observer error
-    found = likelihoods(one_trait(SIZE, a="100", b="500"), size=x)
-    assert found["a"] == pytest.approx(0.99 * norm.sf(x, 100, 5) + 0.01, rel=1e-9)
-    assert found["b"] == pytest.approx(0.99 * norm.sf(x, 500, 25) + 0.01, rel=1e-9)
+def within(x, record):
+    """1 - F((x - c) / (edge c)) with an edge of 5 %, mixed with the observer error."""
+    return 0.99 * norm.sf(x, record, 0.05 * record) + 0.01
 
 
-@pytest.mark.parametrize("x", [30, 60, 90, 200])
-@pytest.mark.parametrize("stage", ["adult", "young"])
-def test_said_life_stage_by_scipy(x, stage):
-    # Adult from about half the record (width a tenth of it); 3 of 100 statements of the stage are wrong.
-    found = likelihoods(one_trait(SIZE, a="100", b="500"), size=x, life_stage=stage)
+def grown(x, record):
+    """Adult from about half the record, width a tenth of it."""
+    return np.clip(norm.cdf(x, 0.5 * record, 0.1 * record), 1e-6, 1 - 1e-6)
+
+
+@pytest.mark.parametrize("x", [20, 30, 60, 90, 95, 100, 108, 130, 200, 400])
+def test_record_and_said_life_stage_by_scipy(x):
+    # 3 of 100 statements of the stage are wrong
+    table = one_trait(SIZE, a="100", b="500")
+    unsaid, adult, young = (
+        likelihoods(table, size=x, **said) for said in ({}, {"life_stage": "adult"}, {"life_stage": "young"})
+    )
     for name, record in (("a", 100), ("b", 500)):
-        within = 0.99 * norm.sf(x, record, 0.05 * record) + 0.01
-        adult = np.clip(norm.cdf(x, 0.5 * record, 0.1 * record), 1e-6, 1 - 1e-6)
-        said = 0.97 * adult + 0.03 * (1 - adult) if stage == "adult" else 0.03 * adult + 0.97 * (1 - adult)
-        assert found[name] == pytest.approx(within * said, rel=1e-9)
+        length, old = within(x, record), grown(x, record)
+        assert unsaid[name] == pytest.approx(length, rel=1e-9)
+        assert adult[name] == pytest.approx(length * (0.97 * old + 0.03 * (1 - old)), rel=1e-9)
+        assert young[name] == pytest.approx(length * (0.03 * old + 0.97 * (1 - old)), rel=1e-9)
 
 
 @pytest.mark.parametrize("x", [20, 45, 52, 90])
@@ -169,12 +151,10 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
     spots = nominal("spots", ("large", "small"), error=0.1)
     a = {"size": "100", "spots": "small", "spots_young": "large"}
     table = table_of([SIZE, spots], {"a": a, "b": {"size": "500", "spots": "small"}})
-    found = likelihoods(table, size=x, spots="large")
-    within = 0.99 * norm.sf(x, 100, 5) + 0.01
-    adult = np.clip(norm.cdf(x, 50, 10), 1e-6, 1 - 1e-6)
-    assert found["a"] == pytest.approx(within * (adult * 0.05 + (1 - adult) * 0.95), rel=1e-9)
+    found, old = likelihoods(table, size=x, spots="large"), grown(x, 100)
+    assert found["a"] == pytest.approx(within(x, 100) * (old * 0.05 + (1 - old) * 0.95), rel=1e-9)
     # a row that says nothing of young fish holds for them too
-    assert found["b"] == pytest.approx((0.99 * norm.sf(x, 500, 25) + 0.01) * 0.05, rel=1e-9)
+    assert found["b"] == pytest.approx(within(x, 500) * 0.05, rel=1e-9)
 
 
 def test_answers_multiply():
@@ -204,15 +184,20 @@ def scores(table, results, names="ABC", **options):
     return posterior(table, answers, none_prior=0, **options)[list(names)].to_numpy()
 
 
-def test_worked_scores():
-    # Worked by hand from L = product of p or 1 - p: .441045, .000495, .00002; .891, .099, .008; A and C tie.
-    expected = {
-        "+-++": [0.998833681, 0.001121025, 0.000045294],
-        "+?+?": [0.892786, 0.099198, 0.008016],
-        "---+": [0.478261, 0.043478, 0.478261],
-    }
-    for results, values in expected.items():
-        np.testing.assert_allclose(scores(share_table(), results), values, atol=5e-7, err_msg=results)
+@pytest.mark.parametrize(
+    ("error", "results", "expected"),
+    [
+        # Worked by hand from L = product of p or 1 - p: .441045, .000495, .00002; .891, .099, .008; a tie.
+        (TINY, "+-++", [0.998833681, 0.001121025, 0.000045294]),
+        (TINY, "+?+?", [0.892786, 0.099198, 0.008016]),
+        (TINY, "---+", [0.478261, 0.043478, 0.478261]),
+        # Errors turn a result round with probability e = .1 there: p' = p (1 - 2 e) + e. Here who errs names
+        # either of the two states by chance, P = p (1 - E) + E / 2: the same with E = 2 e.
+        (0.2, "+-++", [0.969575, 0.025769, 0.004656]),
+    ],
+)
+def test_worked_scores(error, results, expected):
+    np.testing.assert_allclose(scores(share_table(error), results), expected, atol=5e-7)
 
 
 @pytest.mark.parametrize("results", ["+-++", "---+", "++--", "-+-+", "++++"])
@@ -221,30 +206,24 @@ def test_worked_scores_as_naive_bayes_of_scikit_learn(results):
     bayes.feature_log_prob_ = np.log(np.array(list(SHARES.values())))
     expected = bayes.predict_proba([[r == "+" for r in results]])[0]
     np.testing.assert_allclose(scores(share_table(), results), expected, rtol=1e-9)
+    # answers that are pure chance say nothing
+    np.testing.assert_allclose(scores(share_table(1.0), results), [1 / 3] * 3, rtol=1e-12)
 
 
-def test_observer_error_in_the_worked_example():
-    # The worked example errs by turning the result round with probability e: p' = p (1 - e) + (1 - p) e
-    # = p (1 - 2 e) + e. Here an erring observer names either of the two states by chance, right half of the
-    # time: P = p (1 - E) + E / 2. The two are the same with E = 2 e; so e = .1 there is an error of .2 here.
-    np.testing.assert_allclose(scores(share_table(0.2), "+-++"), [0.969575, 0.025769, 0.004656], atol=5e-7)
-    # e = .5 there, 1 here: the answers are pure chance and say nothing
-    np.testing.assert_allclose(scores(share_table(1.0), "+-++"), [1 / 3] * 3, rtol=1e-12)
-
-
-def test_worked_open_set():
+@pytest.mark.parametrize(
+    ("results", "expected"),
+    [
+        ("+-++", [0.976999, 0.001097, 0.000044, 0.021860]),
+        ("---+", [0.045399, 0.004127, 0.045399, 0.905076]),
+    ],
+)
+def test_worked_open_set(results, expected):
     # "Other" gives every result with the same chance (.5 ** 4 = .0625) and has a prior of .05, the rest
     # shared by A, B and C; worked by hand. Written as a row of its own: our "none of these" follows the
     # smoothed marginals of the table instead.
     table = share_table(shares={**SHARES, "other": (0.5,) * 4})
-    prior = {**dict.fromkeys("ABC", 0.95 / 3), "other": 0.05}
-    expected = {
-        "+-++": [0.976999, 0.001097, 0.000044, 0.021860],
-        "---+": [0.045399, 0.004127, 0.045399, 0.905076],
-    }
-    for results, shares in expected.items():
-        found = scores(table, results, [*"ABC", "other"], prior=prior)
-        np.testing.assert_allclose(found, shares, atol=1e-6)
+    found = scores(table, results, table.ids, prior=dict.fromkeys("ABC", 0.95 / 3) | {"other": 0.05})
+    np.testing.assert_allclose(found, expected, atol=1e-6)
 
 
 def test_one_clear_difference_and_two():
@@ -256,33 +235,22 @@ def test_one_clear_difference_and_two():
     assert scores(table, "++??", "A")[0] == pytest.approx(9801 / 9802)
 
 
-PLAY = {
-    # Quinlan 1986, Machine Learning 1:81-106, fourteen mornings: counts of each state among 9 yes and 5 no.
-    "outlook": {"yes": {"sunny": 2, "overcast": 4, "rain": 3}, "no": {"sunny": 3, "rain": 2}},
-    "temperature": {"yes": {"hot": 2, "mild": 4, "cool": 3}, "no": {"hot": 2, "mild": 2, "cool": 1}},
-    "humidity": {"yes": {"high": 3, "normal": 6}, "no": {"high": 4, "normal": 1}},
-    "wind": {"yes": {"weak": 6, "strong": 3}, "no": {"weak": 2, "strong": 3}},
-}
-COLD_DAY = {"outlook": "sunny", "temperature": "cool", "humidity": "high", "wind": "strong"}
-
-
 def play_table(error):
-    traits = [nominal(name, counts["yes"], error=error) for name, counts in PLAY.items()]
+    """Fourteen mornings, 9 yes and 5 no: counts of each state (Quinlan 1986, Machine Learning 1:81-106)."""
+    states = {"outlook": "sunny overcast rain", "temperature": "hot mild cool"}
+    states |= {"humidity": "high normal", "wind": "weak strong"}
     rows = {
-        label: " ".join(
-            "|".join(f"{s}:{n / sum(counts[label].values())}" for s, n in counts[label].items())
-            for counts in PLAY.values()
-        )
-        for label in ("yes", "no")
+        "yes": "sunny:2|overcast:4|rain:3 hot:2|mild:4|cool:3 high:3|normal:6 weak:6|strong:3",
+        "no": "sunny:3|rain:2 hot:2|mild:2|cool:1 high:4|normal:1 weak:2|strong:3",
     }
-    return table_of(traits, rows)
+    return table_of([nominal(name, of.split(), error=error) for name, of in states.items()], rows)
 
 
 def test_worked_example_of_a_textbook():
     # Mitchell 1997, Machine Learning (McGraw-Hill): .0053 for yes, .0206 for no, so no with .795.
-    found = posterior(play_table(TINY), COLD_DAY, prior={"yes": 9, "no": 5}, none_prior=0)
-    yes = 9 / 14 * prod((2 / 9, 3 / 9, 3 / 9, 3 / 9))
-    no = 5 / 14 * prod((3 / 5, 1 / 5, 4 / 5, 3 / 5))
+    cold = {"outlook": "sunny", "temperature": "cool", "humidity": "high", "wind": "strong"}
+    found = posterior(play_table(TINY), cold, prior={"yes": 9, "no": 5}, none_prior=0)
+    yes, no = 9 / 14 * 2 / 9 * 3 / 9 * 3 / 9 * 3 / 9, 5 / 14 * 3 / 5 * 1 / 5 * 4 / 5 * 3 / 5
     assert (round(yes, 4), round(no, 4)) == (0.0053, 0.0206)
     np.testing.assert_allclose(found[["yes", "no", NONE]], [yes / (yes + no), no / (yes + no), 0], rtol=1e-9)
     assert found["no"] == pytest.approx(0.795417, abs=5e-7)

@@ -46,36 +46,46 @@ def mixed(seed, n=12):
     )
 
 
+def with_ends(frame):
+    """Make what adds the ends of each column as two rows, so that a part has the ranges of the whole."""
+    ends = pd.DataFrame({c: [frame[c].dropna().min(), frame[c].dropna().max()] for c in frame})
+    return lambda part: pd.concat([part, ends[part.columns]], ignore_index=True)
+
+
 @pytest.mark.parametrize("seed", SEEDS)
 def test_mixed_tables_as_the_package_gower(seed):
-    frame = mixed(seed)
+    frame = mixed(seed, n=40)
     np.testing.assert_allclose(agreement(frame), by_package(frame), atol=FLOAT32)
-    # Specimens inside the ranges of the table: the ranges are those of all rows together, so both agree.
-    frame = mixed(seed, n=20).sort_values("eye", ignore_index=True)
-    middle = slice(5, 15)
-    for column in ("rays", "length", "eye"):
-        values = frame[column].to_numpy(copy=True)
-        values[0], values[-1] = values.min(), values.max()
-        frame[column] = values
-    table = pd.concat([frame.iloc[:5], frame.iloc[15:]], ignore_index=True)
-    got = agreement(table, frame.iloc[middle])
-    expected = np.delete(by_package(frame), middle, axis=1)[middle]
-    np.testing.assert_allclose(got, expected, atol=FLOAT32)
+    # and specimens inside the ranges of a table, which stand behind the rows of the table and its ends
+    fish, table = frame.iloc[:10], with_ends(frame)(frame.iloc[10:])
+    expected = by_package(pd.concat([table, fish]))[len(table) :, : len(table)]
+    np.testing.assert_allclose(agreement(table, fish), expected, atol=FLOAT32)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_gaps_by_pair_as_the_package_gower(seed):
+    # gower cannot leave a missing value out, so pairs are put to it by the columns that both rows know
+    rng = np.random.default_rng(seed)
+    frame = mixed(seed)
+    frame = frame.mask(pd.DataFrame(rng.random(frame.shape) < 0.4, columns=frame.columns))
+    found, expected = agreement(frame), np.full((len(frame),) * 2, np.nan)
+    known, whole = frame.notna().to_numpy(), with_ends(frame)
+    for n in range(1, frame.shape[1] + 1):
+        for columns in itertools.combinations(range(frame.shape[1]), n):
+            rows = np.flatnonzero(known[:, columns].all(axis=1))
+            part = by_package(whole(frame.iloc[rows, list(columns)]))[: len(rows), : len(rows)]
+            # more columns that both know come later and stand in place of fewer
+            expected[np.ix_(rows, rows)] = part
+    np.testing.assert_allclose(found, expected, atol=FLOAT32)
 
 
 def test_iris():
     # By the package gower, and pairs by cluster::daisy 2.1.4 (R 4.2.2). Rows 101 and 142 are the same twice.
-    frame, _ = iris()
-    found = agreement(frame)
-    np.testing.assert_allclose(found, by_package(frame), atol=FLOAT32)
-    for (i, j), distance in {
-        (0, 1): 0.0659722,
-        (0, 50): 0.4280250,
-        (0, 100): 0.5386653,
-        (101, 142): 0.0,
-    }.items():
-        assert 1 - found[i, j] == pytest.approx(distance, abs=5e-8), (i, j)
-        assert 1 - found[j, i] == pytest.approx(distance, abs=5e-8), (j, i)
+    found = agreement(iris()[0])
+    np.testing.assert_allclose(found, by_package(iris()[0]), atol=FLOAT32)
+    by_daisy = {(0, 1): 0.0659722, (0, 50): 0.4280250, (0, 100): 0.5386653, (101, 142): 0.0}
+    for (i, j), distance in by_daisy.items():
+        assert [1 - found[i, j], 1 - found[j, i]] == pytest.approx([distance] * 2, abs=5e-8), (i, j)
 
 
 def test_ordinal_states_as_codes_by_the_package_gower():
@@ -86,25 +96,6 @@ def test_ordinal_states_as_codes_by_the_package_gower():
     sizes = pd.Categorical.from_codes(codes.astype(int) - 1, ["tiny", "small", "large", "huge"], ordered=True)
     got = agreement(pd.DataFrame({"size": sizes, "other": other}))
     np.testing.assert_allclose(got, by_package(pd.DataFrame({"size": codes, "other": other})), atol=FLOAT32)
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-def test_gaps_by_pair_as_the_package_gower(seed):
-    # gower cannot leave a missing value out, so each pair is put to it in the columns that both rows know.
-    # Two more rows, the lowest and the highest value of each number, keep the ranges of the whole table.
-    rng = np.random.default_rng(seed)
-    frame = mixed(seed)
-    frame = frame.mask(pd.DataFrame(rng.random(frame.shape) < 0.4, columns=frame.columns))
-    got = agreement(frame)
-    for i, j in itertools.combinations(range(len(frame)), 2):
-        both = [c for c in frame if frame[c].iloc[[i, j]].notna().all()]
-        if not both:
-            assert np.isnan(got[i, j])
-            continue
-        ends = [{c: frame[c].dropna().agg(end) for c in both} for end in ("min", "max")]
-        four = pd.concat([frame[both].iloc[[i, j]], pd.DataFrame(ends)], ignore_index=True)
-        assert got[i, j] == pytest.approx(by_package(four)[0, 1], abs=FLOAT32), (i, j)
-        assert got[j, i] == pytest.approx(got[i, j], abs=1e-12), (i, j)
 
 
 def test_two_state_characters_with_gaps_as_daisy():
@@ -129,22 +120,17 @@ def test_nothing_comparable_is_not_a_number():
 def test_rows_that_vary_agree_like_their_nearest_form():
     # A row with several states or a range stands for all fish it allows: its agreement is that of the nearest
     # of them, each computed by the package gower.
-    states = {"p": ["white", "yellow"], "q": ["orange"], "r": ["white"]}
-    ranges = {"p": (8, 12), "q": (20, 20), "r": (5, 9)}
+    rows = [(("white", "yellow"), 8, 12), (("orange",), 20, 20), (("white",), 5, 9)]
     frame = pd.DataFrame(
-        {"colour": ["|".join(s) for s in states.values()], "rays": [f"{a}..{b}" for a, b in ranges.values()]}
+        {"colour": ["|".join(s) for s, *_ in rows], "rays": [f"{low}..{high}" for _, low, high in rows]}
     )
     specimens = pd.DataFrame({"colour": ["yellow", "orange", "white"], "rays": [10.0, 13.0, 5.0]})
-    got = agreement(frame, specimens, kinds={"rays": "measure"})
     ends = pd.DataFrame({"colour": ["white", "white"], "rays": [5.0, 20.0]})
-    for i, k in itertools.product(range(3), range(3)):
-        (low, high), fish = list(ranges.values())[k], specimens.iloc[i]
-        nearest = min(max(fish["rays"], low), high)
-        forms = pd.DataFrame(
-            list(itertools.product(list(states.values())[k], [low, nearest, high])),
-            columns=["colour", "rays"],
-        ).astype({"rays": float})
-        together = pd.concat([specimens.iloc[[i]], forms, ends], ignore_index=True)
+    got = agreement(frame, specimens, kinds={"rays": "measure"})
+    for (i, fish), (k, (states, low, high)) in itertools.product(specimens.iterrows(), enumerate(rows)):
+        numbers = [low, min(max(fish["rays"], low), high), high]
+        forms = pd.DataFrame(list(itertools.product(states, numbers)), columns=["colour", "rays"])
+        together = pd.concat([specimens.loc[[i]], forms.astype({"rays": float}), ends], ignore_index=True)
         assert got[i, k] == pytest.approx(by_package(together)[0, 1:-2].max(), abs=FLOAT32), (i, k)
 
 
