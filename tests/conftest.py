@@ -1,6 +1,15 @@
-"""Settings that all tests share."""
+"""What all tests share."""
 
+import pytest
 from hypothesis import settings
+
+import idkey
 
 settings.register_profile("idkey", deadline=None, derandomize=True, max_examples=60)
 settings.load_profile("idkey")
+
+
+@pytest.fixture(scope="session")
+def shipped() -> idkey.TraitTable:
+    """The table that comes with the package."""
+    return idkey.load_table()

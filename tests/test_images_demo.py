@@ -3,7 +3,7 @@
 import pytest
 from draw_demo import FOLDER, TRUTH, drawings
 
-from idkey import Identification, load_table
+from idkey import Identification
 
 
 def test_the_files_are_what_the_script_gives():
@@ -14,8 +14,8 @@ def test_the_files_are_what_the_script_gives():
 
 
 @pytest.mark.parametrize("fish", TRUTH["fish"], ids=lambda f: f["file"])
-def test_an_invented_fish_is_no_stranger_to_its_kind(fish):
-    identification = Identification(load_table())
+def test_an_invented_fish_is_no_stranger_to_its_kind(shipped, fish):
+    identification = Identification(shipped)
     for trait, state in fish["answers"].items():
         identification.answer(trait, state)
     ranking = identification.ranking().set_index("taxon")

@@ -1,81 +1,34 @@
-"""The wheel holds the table and the style sheet, and works from where it is unpacked."""
+"""The wheel holds the package and the table, nothing else, and works from where it is unpacked."""
 
-import os
-import subprocess
-import sys
 import zipfile
 from pathlib import Path
 
 import pytest
+from process import ROOT, python
 
 import idkey
-
-ROOT = Path(__file__).resolve().parents[1]
 
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Build with the backend itself: no network, no isolation, and nothing written into the project."""
     folder = tmp_path_factory.mktemp("wheel")
-    run = subprocess.run(
-        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=100,
-    )
+    run = python("-m", "hatchling", "build", "-t", "wheel", "-d", folder)
     assert run.returncode == 0, run.stdout + run.stderr
     (made,) = folder.glob("*.whl")
     return made
 
 
-def names(wheel: Path) -> set[str]:
-    with zipfile.ZipFile(wheel) as archive:
-        return set(archive.namelist())
-
-
-def test_the_wheel_is_pure_python(wheel):
+def test_a_pure_wheel_holds_every_file_of_the_package_and_the_table_as_it_is_and_nothing_else(wheel):
     assert wheel.name.startswith("idkey-")
     assert wheel.name.endswith("-py3-none-any.whl")
-
-
-@pytest.mark.parametrize(
-    "path",
-    [
-        "idkey/traits/taxa.csv",
-        "idkey/traits/traits.csv",
-        "idkey/traits/care.csv",
-        "idkey/traits/evidence.csv",
-        "idkey/traits/sources.bib",
-        "idkey/traits/datapackage.json",
-        "idkey/views/art/pictures.csv",
-        "idkey/views/art/side-deep.svg",
-        "idkey/views/print.css",
-        "idkey/views/print.html",
-        "idkey/views/style.css",
-    ],
-)
-def test_the_wheel_holds(wheel, path):
-    assert path in names(wheel)
-
-
-def test_the_wheel_holds_every_module(wheel):
-    modules = {p.relative_to(ROOT).as_posix() for p in (ROOT / "idkey").rglob("*.py")}
-    assert modules
-    assert modules <= names(wheel)
-
-
-def test_the_wheel_holds_nothing_else(wheel):
-    others = {n for n in names(wheel) if not n.startswith("idkey/") and ".dist-info/" not in n}
-    assert others == set()
-    assert not [n for n in names(wheel) if "__pycache__" in n or "/tests/" in n]
-
-
-def test_the_table_in_the_wheel_is_the_table(wheel):
+    files = [*(ROOT / "idkey").rglob("*.*"), *(ROOT / "traits").iterdir()]
+    wanted = {path.relative_to(ROOT).as_posix(): path.read_bytes() for path in files if path.suffix != ".pyc"}
+    wanted = {name if name.startswith("idkey/") else f"idkey/{name}": data for name, data in wanted.items()}
+    assert {"idkey/traits/taxa.csv", "idkey/views/style.css", "idkey/table/fields.csv"} <= wanted.keys()
     with zipfile.ZipFile(wheel) as archive:
-        for file in (ROOT / "traits").iterdir():
-            assert archive.read(f"idkey/traits/{file.name}") == file.read_bytes()
+        held = {name: archive.read(name) for name in archive.namelist() if ".dist-info/" not in name}
+    assert held == wanted
 
 
 def test_the_unpacked_wheel_loads_its_own_table(wheel, tmp_path):
@@ -83,19 +36,8 @@ def test_the_unpacked_wheel_loads_its_own_table(wheel, tmp_path):
     elsewhere.mkdir()
     with zipfile.ZipFile(wheel) as archive:
         archive.extractall(site)
-    code = (
-        "import idkey, idkey.table.layout as f; "
-        "print(len(idkey.load_table())); print(idkey.__file__); print(f.shipped_folder())"
-    )
-    run = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=elsewhere,
-        env={**os.environ, "PYTHONPATH": str(site)},
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=100,
-    )
+    code = "import idkey; t = idkey.load_table(); print(len(t), idkey.__file__, t.origin.folder, sep='\\n')"
+    run = python("-c", code, cwd=elsewhere, path=site)
     assert run.returncode == 0, run.stderr
     count, module, folder = run.stdout.splitlines()
     assert int(count) == len(idkey.load_table())
