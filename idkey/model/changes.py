@@ -177,8 +177,8 @@ def what_changes(
     )
 
 
-# One table is mostly changed in several ways, one after the other; its key is built once.
 _built = kept(build_key)
+"""The one key to a table, which is mostly changed in several ways, one after the other."""
 
 
 # -- what is another --------------------------------------------------------------------------------

@@ -38,7 +38,7 @@ def kept(make: Callable[[TraitTable], _T]) -> Callable[[TraitTable], _T]:
     """
     name = f"{make.__module__}.{make.__qualname__}"
 
-    @wraps(make)
+    @wraps(make, updated=())
     def kept_result(table: TraitTable) -> _T:
         if not isinstance(table, TraitTable):
             return make(table)
@@ -174,10 +174,8 @@ class TableModel:
         return reduce(stronger, (terms[t] - terms[t][-1] for t in members))
 
 
-@kept
-def model_of(table: TraitTable) -> TableModel:
-    """Return the one compiled model of a table."""
-    return TableModel(table)
+model_of = kept(TableModel)
+"""The one compiled model of a table."""
 
 
 class _LookUp:

@@ -257,10 +257,8 @@ class Distinguisher:
         return best, tells, only
 
 
-@kept
-def distinguisher(table: TraitTable) -> Distinguisher:
-    """Return the one distinguisher of a table."""
-    return Distinguisher(table)
+distinguisher = kept(Distinguisher)
+"""The one distinguisher of a table."""
 
 
 def _checked(stage: str) -> str:

@@ -6,12 +6,11 @@ scikit-learn ships it. CRAMER2015 and DESOUZA2019: the two keys in ``tests/publi
 
 import itertools
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey import TraitTable, load_table
@@ -90,19 +89,6 @@ def test_every_couplet_of_a_printed_key_asks_a_trait_that_earns_its_place(name):
         asked = [t for t in couplet["a"]["says"] if t in couplet["b"]["says"]]
         assert all(found[t].tells for t in asked)
         assert any(found[t].earns for t in asked)
-
-
-@given(tables())
-def test_of_a_trait_and_its_copy_neither_is_the_only_one_and_one_is_idle(table):
-    first = table.traits[0]
-    copy = replace(first, id="z" + first.id)
-    assume(copy.id not in table.trait_ids)
-    copies = {copy.id + c.removeprefix(first.id): x for c, x in table.cells.items() if c.startswith(first.id)}
-    grown = replace(table, traits=(*table.traits, copy), own_cells={**table.cells, **copies})
-    found = {w.trait.id: w for w in worth(grown)}
-    assert found[first.id].only == found[copy.id].only == 0
-    assert found[first.id].tells == found[copy.id].tells
-    assert not found[copy.id].earns
 
 
 def test_of_looks_as_good_the_least_trouble_counts():
