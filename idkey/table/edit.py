@@ -116,16 +116,9 @@ class Editable:
         rows = {}
         for name, value in (values or {}).items():
             try:
-                taxon = one(self, name)
+                rows[one(self, name)] = {trait.id: value}
             except UnknownName as error:
                 problems.append(Problem(self.name, "", trait.id, str(name), str(error)))
-                continue
-            text = "" if is_missing(value) else state_text(value)
-            try:
-                read_cell(trait, text)
-            except ValueError as error:
-                problems.append(Problem(self.name, taxon, trait.id, text, str(error)))
-            rows[taxon] = {trait.id: text}
         if problems:
             raise TableError(problems, "changed")
         cells = {**self.own_cells, trait.id: (None,) * len(self.taxa)}

@@ -311,12 +311,12 @@ class _Reader:
         if new and (len(names[NAME].split()) < 2 if has_names else not given):
             right = "name the kind: genus and species, such as 'Hypancistrus sp.'" if has_names else "name it"
             raise _NotTaken(NAME if has_names else KEY, cells.get(NAME, ""), right)
-        if not taxon:
-            taxon = new_id(self.rows, names[NAME], cells.get(CODE, ""), names[QUALIFIER])
-            self.said.append(f"id made: {taxon}")
+        taxon = taxon or new_id(self.rows, names[NAME], cells.get(CODE, ""), names[QUALIFIER])
         if self.seen.setdefault(taxon, number) != number:
             right = f"row {self.seen[taxon]} is of this kind already; keep one, or give each its own id"
             raise _NotTaken(_WHOLE_ROW, taxon, right)
+        if new and not given:
+            self.said.append(f"id made: {taxon}")
         return taxon, self.new_names(names, cells) if new else self.known_names(taxon, names, cells)
 
     def written_names(self, cells: Mapping[str, str]) -> dict[str, str]:
@@ -394,7 +394,7 @@ class _Reader:
         said, lengths = [read.said], (old, read.text)
         if read.text is None:
             self.wrong.append((column, text, read.right))
-        elif text == "?" and row is not None:
+        elif text == "?" and old:
             said = ["? read as not known, which takes nothing away"]
         elif text == "-" != old:
             said = ["- read as not applicable to this kind; leave blank what is not known"]

@@ -4,7 +4,7 @@ import csv
 import io
 import shutil
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pandas as pd
@@ -126,15 +126,25 @@ def problems(folder: Path) -> tuple[Problem, ...]:
 # -- ways to change a folder -----------------------------------------------------------------------------
 
 
+def rewrite(name: str, change: Callable[[str], str]) -> Change:
+    def changed(folder: Path) -> None:
+        text = (folder / name).read_bytes().decode() if (folder / name).exists() else ""
+        (folder / name).write_bytes(change(text).encode())
+
+    return changed
+
+
 def edit(name: str, change: Callable[[list[list[str]]], list[list[str]]]) -> Change:
     """Change the rows of a file."""
 
-    def edited(folder: Path) -> None:
+    def changed(text: str) -> str:
         out = io.StringIO()
-        csv.writer(out, lineterminator="\n").writerows(change(read(folder, name)))
-        (folder / name).write_text(out.getvalue(), encoding="utf-8", newline="")
+        csv.writer(out, lineterminator="\n").writerows(
+            change(list(csv.reader(io.StringIO(text, newline=""))))
+        )
+        return out.getvalue()
 
-    return edited
+    return rewrite(name, changed)
 
 
 def read(folder: Path, name: str) -> list[list[str]]:
@@ -164,25 +174,19 @@ def swap(name: str, old: str, new: str) -> Change:
     return rewrite(name, swapped)
 
 
-def rewrite(name: str, change: Callable[[str], str]) -> Change:
-    def changed(folder: Path) -> None:
-        text = (folder / name).read_bytes().decode() if (folder / name).exists() else ""
-        (folder / name).write_bytes(change(text).encode())
-
-    return changed
-
-
-def column(name: str, header: str, cell: str = "") -> Change:
-    """Add a column."""
-    return edit(name, lambda rows: [[*r, cell if i else header] for i, r in enumerate(rows)])
+def column(name: str, header: str) -> Change:
+    """Add a blank column."""
+    return edit(name, lambda rows: [[*r, "" if i else header] for i, r in enumerate(rows)])
 
 
 def line(name: str, row: int, change: Callable[[str], str]) -> Change:
     """Change a line as it is written; `row` as a spreadsheet counts."""
-    return rewrite(
-        name,
-        lambda text: "\n".join(change(t) if i == row else t for i, t in enumerate(text.split("\n"), 1)),
-    )
+
+    def changed(text: str) -> str:
+        lines = text.split("\n")
+        return "\n".join((*lines[: row - 1], change(lines[row - 1]), *lines[row:]))
+
+    return rewrite(name, changed)
 
 
 def test_the_small_folder_is_good(folder):
@@ -199,7 +203,6 @@ def test_the_small_folder_is_good(folder):
 CELLS = {
     # taxa.csv: values
     "unknown state": ("taxa.csv", 2, "tail", "forkd", "did you mean 'forked'?"),
-    "unknown state of several": ("taxa.csv", 3, "tail", "straight|hollo", "straight, hollow, forked"),
     "unknown state of young fish": ("taxa.csv", 2, "tail_young", "forkd", "did you mean 'forked'?"),
     "malformed range": ("taxa.csv", 2, "rays", "7-8", "lo..hi such as 12..16"),
     "backwards range": ("taxa.csv", 2, "rays", "8..7", "write 7..8"),
@@ -208,7 +211,6 @@ CELLS = {
     "taxon twice": ("taxa.csv", 3, "id", "alpha", "there already"),
     "taxon id with a blank": ("taxa.csv", 2, "id", "Alpha x", "lower-case letters"),
     "no scientific name": ("taxa.csv", 2, "scientificName", "", "fill this cell"),
-    "no genus": ("taxa.csv", 2, "genus", "", "fill this cell"),
     "unknown commonness": ("taxa.csv", 2, "commonness", "comon", "did you mean 'common'?"),
     "dangling care group": ("taxa.csv", 2, "careGroup", "stone", "did you mean 'stones'?"),
     "dangling name source": ("taxa.csv", 2, "nameAccordingTo", "SMITHE", "did you mean 'SMITH'?"),
@@ -219,23 +221,17 @@ CELLS = {
     "unknown kind": ("traits.csv", 3, "kind", "ordnal", "did you mean 'ordinal'?"),
     "unknown unit": ("traits.csv", 2, "unit", "cm", "mm, count, % HL"),
     "no unit": ("traits.csv", 2, "unit", "", "needs a unit"),
-    "no states": ("traits.csv", 4, "states", "", "at least two different states"),
     "one state": ("traits.csv", 4, "states", "light", "at least two different states"),
     "the same state twice": ("traits.csv", 4, "states", "light|dark|light", "different states"),
     "words are too few": ("traits.csv", 4, "state_words", "light|dark", "each of the 3 states"),
     "states of a number": ("traits.csv", 5, "states", "few|many", "has no states"),
     "no question": ("traits.csv", 2, "question", "", "in plain words"),
     "error is one": ("traits.csv", 2, "error", "1", "more than 0 and less than 1"),
-    "error is nought": ("traits.csv", 2, "error", "0", "more than 0 and less than 1"),
     "error in per cent": ("traits.csv", 2, "error", "10%", "such as 0.1"),
-    "error is not a number": ("traits.csv", 2, "error", "nan", "such as 0.1"),
     "error is blank": ("traits.csv", 2, "error", "", "such as 0.1"),
-    "effort is nought": ("traits.csv", 2, "effort_s", "0", "seconds"),
     "effort is a word": ("traits.csv", 2, "effort_s", "long", "seconds"),
     "spread is blank": ("traits.csv", 5, "spread", "", "measuring error"),
     "spread is negative": ("traits.csv", 5, "spread", "-3%", "measuring error"),
-    "core is neither yes nor no": ("traits.csv", 2, "core", "true", "yes or no"),
-    "needs_adult is neither yes nor no": ("traits.csv", 2, "needs_adult", "", "yes or no"),
     "in_key is neither yes nor no": ("traits.csv", 2, "in_key", "1", "yes or no"),
     "applies_when without a state": ("traits.csv", 5, "applies_when", "spots", "trait=state|state"),
     "applies_when of no trait": ("traits.csv", 5, "applies_when", "dots=light", "trait=state|state"),
@@ -243,7 +239,6 @@ CELLS = {
     "applies_when of a number": ("traits.csv", 5, "applies_when", "size=120", "that has states"),
     "applies_when of no state": ("traits.csv", 5, "applies_when", "spots=lite", "did you mean 'light'?"),
     # care.csv
-    "care range malformed": ("care.csv", 2, "temperature_c", "24-28", "lo..hi such as 12..16"),
     "care range backwards": ("care.csv", 2, "temperature_c", "28..24", "write 24..28"),
     "care minimum is a range": ("care.csv", 2, "tank_volume_l", "100..200", "one number more than 0, in L"),
     "care minimum is nought": ("care.csv", 2, "oxygen_mg_l", "0", "one number more than 0, in mg/L"),
@@ -282,142 +277,97 @@ def test_one_wrong_cell(folder, case):
 # -- one thing wrong in rows, headers and whole files ----------------------------------------------------
 
 HEADS = {name: SMALL[name].split("\n")[0].split(",") for name in SHEETS}
-TO_FILL = "fill the cell or delete this row"
-WRONG = [
-    (
+NO_JSON = ["{", '{"a": NaN}', '{"a": 1e999}', '{"a": "\\ud800"}', '{"a": ' + "9" * 5000 + "}", "[" * 100_000]
+
+
+def wrong_rows() -> Iterator[tuple[Change, str, str]]:
+    forkd = "(straight, hollow, forked); did you mean 'forked'?"
+    yield (
         put("taxa.csv", 3, "tail", "forkd"),
-        "taxa.csv, row 3 (beta), tail: 'forkd': use a state of tail "
-        "(straight, hollow, forked); did you mean 'forked'?",
-        "",
-    ),
-    *(
-        (
-            edit("evidence.csv", lambda rows, who=who: [r for r in rows if r[:3] != who]),
-            place,
-            "add one or blank the cell",
-        )
-        for *who, place in [
-            ("beta", "", "tail", "taxa.csv, row 3 (beta), tail: 'straight|hollow'"),
-            ("alpha", "", "tail_young", "taxa.csv, row 2 (alpha), tail_young: 'straight'"),
-            ("", "stones", "adult_length_mm", "care.csv, row 2 (stones), adult_length_mm: '80..120'"),
-            ("beta", "", "adult_length_mm", "care.csv, row 3 (beta), adult_length_mm: '80..90'"),
-        ]
-    ),
-    (put("taxa.csv", 2, "rays", ""), "evidence.csv, row 6 (alpha), rays: '7..8': ", TO_FILL),
-    *(
-        (add("evidence.csv", claim), "evidence.csv, row 18 ", TO_FILL)
-        for claim in [
-            "beta,,tail_young,straight,JONES,,secondary,species,",
-            ",stones,breeding,In caves.,SMITH,,read,group,",
-            "alpha,,breeding,In caves.,SMITH,,read,species,",  # alpha has no row in care.csv at all
-            ",stones,tail,forked,SMITH,,read,group,",  # a group has no tail
-        ]
-    ),
-    *(
-        (
-            add("care.csv", *(w + "," * len(CARE) for w in who)),
-            f"care.csv, row {row}, care_group: ",
-            "has a row already",
-        )
-        for *who, row in [
-            ("stones,", "4 (stones)"),
-            ("stones,beta", "4 (beta)"),
-            ("sand,", "sand,beta", "5 (beta)"),
-        ]
-    ),
-    *(
-        (
-            line(name, 2, change),
-            f"{name}, row 2 ({who}): '{len(HEADS[name]) + n}'",
-            f"the header has {len(HEADS[name])}",
-        )
-        for n, change in [(1, lambda t: f"{t},more"), (-1, lambda t: t.rpartition(",")[0])]
-        for name, who in [("taxa.csv", "alpha"), ("evidence.csv", "alpha"), ("care.csv", "stones")]
-    ),
-    (
-        rewrite(
-            "taxa.csv", lambda t: t.replace("alpha,,,", 'alpha,,"1\n2\r\n3",').replace("straight|", "frk|")
-        ),
-        "taxa.csv, row 3 (beta), tail",
-        "",
-    ),
-    # Headers.
-    *(
-        (
-            edit(
-                name,
-                lambda rows, gone=gone: [
-                    [c for c, h in zip(r, rows[0], strict=True) if h != gone] for r in rows
-                ],
-            ),
-            f"{name}, row 1, {gone}",
-            "missing from the",
-        )
-        for name, gone in zip(SHEETS, ("genus", "error", "flow", "class"), strict=True)
-    ),
-    *(
-        (
-            edit(name, lambda rows: [[*r, r[1]] for r in rows]),
-            f"{name}, row 1, {HEADS[name][1]}: ",
-            "two columns",
-        )
-        for name in SHEETS
-    ),
-    *((column(n, "colour"), f"{n}, row 1, colour: ", "use a") for n in SHEETS),
-    (column("taxa.csv", ""), "taxa.csv, row 1, column 15: ", ""),
-    (column("taxa.csv", "a\nb"), "taxa.csv, row 1, a b: ", ""),
-    (swap("taxa.csv", "tail_young", "tail\x00young"), "taxa.csv, row 1, column 14: ", ""),
-    (
-        edit("taxa.csv", lambda rows: [r + ["x"] * layout.MOST_COLUMNS for r in rows]),
-        "taxa.csv, row 1: '1014': ",
-        "1000 are the most",
-    ),
-    # Whole files.
-    *((line(n, 3, lambda t: t.replace(",", ',"', 1)), f"{n}, row 3", "unclosed quotation") for n in SHEETS),
-    *((rewrite(n, lambda _: ""), f"{n}, row 1", "the file is empty; the first row holds") for n in SHEETS),
-    (
-        lambda f: [edit(n, lambda rows: rows[:1])(f) for n in SHEETS if n != "traits.csv"],
-        "taxa.csv, row 2",
-        "at least one",
-    ),
-    *(
-        (put("evidence.csv", 3, "note", "x" * n), "evidence.csv, row 3", str(layout.MOST_CELL))
-        for n in (layout.MOST_CELL + 1, 200_000)
-    ),
-    *(
-        (swap("sources.bib", old, new), f"sources.bib, row {place}: ", right)
-        for old, new, place, right in [
-            ("title = {Page on fish}", "title = {Page on fish", "12: '@misc{JONES,'", "brace"),
-            ("  year = {2001}", "year=1,\n  year = {2001}", "1: '@article{SMITH,'", "not a BibTeX entry"),
-            ("@misc{J", "@misc{SMITH,\n  a = {b},\n}\n@misc{J", "12: '@misc{SMITH,'", "a key used twice"),
-            ("}\n\n@misc", "}\n@misc{,\n  a = {b},\n}\n\n@misc", "11: ''", "no key"),
-            ("Page on fish", "x" * (layout.MOST_CELL + 1), "12: 'title'", "shorten it"),
-        ]
-    ),
-    (add("sources.bib", "@misc{" * (layout.MOST_ENTRIES + 1)), "sources.bib: ", "entries"),
-    (add("sources.bib", "@misc{A, " + "x = y, " * (layout.MOST_FIELDS + 1) + "}"), "sources.bib: ", "fields"),
-    (add("sources.bib", "@String{l = {" + "x" * layout.MOST_SHORT_NAME + "}}"), "sources.bib: ", "shorten"),
-    *(
-        (add("datapackage.json", text), "datapackage.json", right)
-        for right, texts in {
-            "mend or delete": [
-                "{",
-                '{"a": NaN}',
-                '{"a": 1e999}',
-                '{"a": "\\ud800"}',
-                '{"a": ' + "9" * 5000 + "}",
-                "[" * 100_000,
-                '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}",
-            ],
-            "a JSON object": ["[1]"],
-            "as text": ['{"version": 2}', '{"created": ["2026"]}'],
-        }.items()
-        for text in texts
-    ),
-]
+        "taxa.csv, row 3 (beta), tail: 'forkd': use a state of tail",
+        forkd,
+    )
+    for *who, place in (
+        ("beta", "", "tail", "taxa.csv, row 3 (beta), tail: 'straight|hollow'"),
+        ("alpha", "", "tail_young", "taxa.csv, row 2 (alpha), tail_young: 'straight'"),
+        ("", "stones", "adult_length_mm", "care.csv, row 2 (stones), adult_length_mm: '80..120'"),
+        ("beta", "", "adult_length_mm", "care.csv, row 3 (beta), adult_length_mm: '80..90'"),
+    ):
+        change = edit("evidence.csv", lambda rows, who=who: [r for r in rows if r[:3] != who])
+        yield change, place, "add one or blank the cell"
+    right = "fill the cell or delete this row"
+    yield put("taxa.csv", 2, "rays", ""), "evidence.csv, row 6 (alpha), rays: '7..8': ", right
+    for claim in (
+        "beta,,tail_young,straight,JONES,,secondary,species,",
+        ",stones,breeding,In caves.,SMITH,,read,group,",
+        "alpha,,breeding,In caves.,SMITH,,read,species,",  # alpha has no row in care.csv at all
+        ",stones,tail,forked,SMITH,,read,group,",  # a group has no tail
+    ):
+        yield add("evidence.csv", claim), "evidence.csv, row 18 ", right
+    for *who, row in (
+        ("stones,", "4 (stones)"),
+        ("stones,beta", "4 (beta)"),
+        ("sand,", "sand,beta", "5 (beta)"),
+    ):
+        change = add("care.csv", *(w + "," * len(CARE) for w in who))
+        yield change, f"care.csv, row {row}, care_group: ", "has a row already"
+    for name, who in (("taxa.csv", "alpha"), ("evidence.csv", "alpha"), ("care.csv", "stones")):
+        for n, change in ((1, lambda t: f"{t},more"), (-1, lambda t: t.rpartition(",")[0])):
+            place = f"{name}, row 2 ({who}): '{len(HEADS[name]) + n}'"
+            yield line(name, 2, change), place, f"the header has {len(HEADS[name])}"
+    change = swap("taxa.csv", "alpha,Genus alpha,,,", 'alpha,Genus alpha,,"1\n2\r\n3",')
+    yield lambda f: (change(f), swap("taxa.csv", "straight|", "frk|")(f)), "taxa.csv, row 3 (beta), tail", ""
 
 
-@pytest.mark.parametrize(("change", "place", "right"), WRONG)
+def wrong_headers() -> Iterator[tuple[Change, str, str]]:
+    for name, gone in zip(SHEETS, ("genus", "error", "flow", "class"), strict=True):
+        at, other = HEADS[name].index(gone), HEADS[name][1]
+        change = edit(name, lambda rows, at=at: [r[:at] + r[at + 1 :] for r in rows])
+        yield change, f"{name}, row 1, {gone}", "missing from the"
+        yield edit(name, lambda rows: [[*r, r[1]] for r in rows]), f"{name}, row 1, {other}: ", "two columns"
+        yield column(name, "colour"), f"{name}, row 1, colour: ", "use a"
+    yield column("taxa.csv", ""), "taxa.csv, row 1, column 15: ", ""
+    yield column("taxa.csv", "a\nb"), "taxa.csv, row 1, a b: ", ""
+    yield swap("taxa.csv", "tail_young", "tail\x00young"), "taxa.csv, row 1, column 14: ", ""
+    change = edit("taxa.csv", lambda rows: [r + ["x"] * layout.MOST_COLUMNS for r in rows])
+    yield change, "taxa.csv, row 1: '1014': ", "1000 are the most"
+
+
+def wrong_files() -> Iterator[tuple[Change, str, str]]:
+    for name in SHEETS:
+        yield line(name, 3, lambda t: t.replace(",", ',"', 1)), f"{name}, row 3", "unclosed quotation"
+        yield rewrite(name, lambda _: ""), f"{name}, row 1", "the file is empty; the first row holds"
+    change = rewrite("care.csv", lambda text: text.replace(",", ";"))
+    yield change, "care.csv, row 1: 'care_group;taxon;", "save as CSV with commas"
+    names = [name for name in SHEETS if name != "traits.csv"]
+    yield lambda f: [edit(n, lambda rows: rows[:1])(f) for n in names], "taxa.csv, row 2", "at least one"
+    for n in (layout.MOST_CELL + 1, 200_000):
+        yield put("evidence.csv", 3, "note", "x" * n), "evidence.csv, row 3", str(layout.MOST_CELL)
+    for old, new, place, right in (
+        ("title = {Page on fish}", "title = {Page on fish", "12: '@misc{JONES,'", "brace"),
+        ("  year = {2001}", "year=1,\n  year = {2001}", "1: '@article{SMITH,'", "not a BibTeX entry"),
+        ("@misc{J", "@misc{SMITH,\n  a = {b},\n}\n@misc{J", "12: '@misc{SMITH,'", "a key used twice"),
+        ("}\n\n@misc", "}\n@misc{,\n  a = {b},\n}\n\n@misc", "11: ''", "no key"),
+        ("Page on fish", "x" * (layout.MOST_CELL + 1), "12: 'title'", "shorten it"),
+    ):
+        yield swap("sources.bib", old, new), f"sources.bib, row {place}: ", right
+    for more, right in (
+        ("@misc{" * (layout.MOST_ENTRIES + 1), "entries"),
+        ("@misc{A, " + "x = y, " * (layout.MOST_FIELDS + 1) + "}", "fields"),
+        ("@String{l = {" + "x" * layout.MOST_SHORT_NAME + "}}", "shorten"),
+    ):
+        yield add("sources.bib", more), "sources.bib: ", right
+    deep = '{"a": ' + "[" * 50_000 + "]" * 50_000 + "}"
+    for right, texts in {
+        "mend or delete": [*NO_JSON, deep],
+        "a JSON object": ["[1]"],
+        "as text": ['{"version": 2}', '{"created": ["2026"]}'],
+    }.items():
+        for text in texts:
+            yield add("datapackage.json", text), "datapackage.json", right
+
+
+@pytest.mark.parametrize(("change", "place", "right"), [*wrong_rows(), *wrong_headers(), *wrong_files()])
 def test_one_thing_wrong_is_one_problem(folder, change, place, right):
     change(folder)
     (found,) = problems(folder)
@@ -443,6 +393,12 @@ MANY = "|".join(f"s{i}" for i in range(layout.MOST_STATES + 1))
             f"at most {layout.MOST_STATES} states",
         ),
         (put("taxa.csv", 3, "id", "b" * (layout.MOST_NAME + 1)), "taxa.csv", "id", "an id is"),
+        (
+            put("traits.csv", 4, "states", "light|dark|-"),
+            "traits.csv",
+            "states",
+            "give the state another name",
+        ),
         (swap("traits.csv", "\nrays,", "\ngenus,"), "", "genus", "rename the trait"),
     ],
 )
@@ -451,13 +407,6 @@ def test_what_is_wrong_in_more_than_one_place_is_told_where_it_was_written(
 ):
     change(folder)
     assert any(p.column == column and file in p.file and right in p.right for p in problems(folder))
-
-
-def test_a_state_is_no_dash(folder):
-    put("traits.csv", 4, "states", "light|dark|-")(folder)
-    (found,) = [p for p in problems(folder) if p.file == "traits.csv"]
-    assert (found.row, found.column) == ("4 (spots)", "states")
-    assert "give the state another name" in found.right
 
 
 def test_no_trait_at_all(folder):
@@ -492,22 +441,6 @@ def test_a_file_that_is_not_there_or_cannot_be_read(folder, name, how):
     assert found.value == "fish" or how != "missing from this folder"
 
 
-def test_missing_folder(tmp_path):
-    with pytest.raises(TableError) as caught:
-        load_table(tmp_path / "nowhere")
-    (problem,) = caught.value.problems
-    assert problem.file.endswith("nowhere")
-    assert "no such folder" in problem.right
-
-
-def test_cells_parted_by_semicolons(tmp_path):
-    shutil.copytree(shipped_folder(), tmp_path / "mine")
-    rewrite("care.csv", lambda text: text.replace(",", ";"))(tmp_path / "mine")
-    (problem,) = problems(tmp_path / "mine")
-    assert (problem.file, problem.row) == ("care.csv", "1")
-    assert "save as CSV with commas" in problem.right
-
-
 @pytest.mark.parametrize("path", [5, ["traits"]])
 def test_what_is_no_path(path):
     with pytest.raises(IdkeyError, match="write the path of a folder"):
@@ -517,36 +450,24 @@ def test_what_is_no_path(path):
 # -- limits ----------------------------------------------------------------------------------------------
 
 
-def test_files_too_large(folder, monkeypatch):
+@pytest.mark.parametrize(
+    ("limit", "most", "where", "right"),
+    [
+        ("MOST_BYTES", 600, {("evidence.csv", "")}, "larger than 600"),
+        ("MOST_SOURCES_BYTES", 100, {("sources.bib", "")}, "larger than 100 bytes"),
+        ("MOST_ROWS", 1, {(name, "3") for name in SHEETS}, "than 1 rows"),
+        ("MOST_CELLS", 100, {("evidence.csv", "13")}, "more than 11 rows of 9 columns"),
+    ],
+)
+def test_limits(folder, monkeypatch, limit, most, where, right):
     assert 50 * max(f.stat().st_size for f in TRAITS.iterdir()) < layout.MOST_BYTES
-    monkeypatch.setattr(layout, "MOST_BYTES", 600)
-    names = {p.file for p in problems(folder)}
-    assert names == {n for n in SHEETS if (folder / n).stat().st_size > 600}
-    assert names
-    monkeypatch.undo()
-    monkeypatch.setattr(layout, "MOST_SOURCES_BYTES", 100)
-    (found,) = problems(folder)
-    assert (found.file, found.row) == ("sources.bib", "")
-    assert "larger than 100 bytes" in found.right
-
-
-@pytest.mark.parametrize("name", SHEETS)
-def test_too_many_rows(folder, monkeypatch, name):
-    most = len(read(folder, name)) - 2
-    monkeypatch.setattr(layout, "MOST_ROWS", most)
-    (found,) = [p for p in problems(folder) if p.file == name]
-    assert (found.row, found.column) == (str(most + 2), "")
-    assert f"more than {most} rows" in found.right
-
-
-def test_rows_and_columns_together_are_limited(folder, monkeypatch):
-    monkeypatch.setattr(layout, "MOST_CELLS", 100)
-    assert "more than 11 rows of 9 columns" in {p.file: p for p in problems(folder)}["evidence.csv"].right
+    monkeypatch.setattr(layout, limit, most)
+    assert {(p.file, p.row) for p in problems(folder) if right in p.right} == where
 
 
 def test_where_everything_is_wrong_the_list_ends(folder):
     wrong = ["alfa", "", "sise", "1", "X", "", "reed", "specie", ""]
-    edit("evidence.csv", lambda rows: [rows[0], *[wrong] * 100_000])(folder)
+    edit("evidence.csv", lambda rows: [rows[0], *[wrong] * 10_000])(folder)
     found = problems(folder)
     assert len(found) == layout.MOST_PROBLEMS + 1
     assert "there is more wrong from here on" in found[-1].right
@@ -731,50 +652,34 @@ def test_a_genus_that_disagrees_with_its_claims_is_told(with_genera):
 
 # -- many at once ----------------------------------------------------------------------------------------
 
-TEN = {
-    ("traits.csv", "2 (size)", "unit"): put("traits.csv", 2, "unit", "cm"),
-    ("traits.csv", "3 (tail)", "kind"): put("traits.csv", 3, "kind", "ordnal"),
-    ("traits.csv", "4 (spots)", "core"): put("traits.csv", 4, "core", "maybe"),
-    ("traits.csv", "5 (rays)", "effort_s"): put("traits.csv", 5, "effort_s", "0"),
-    ("taxa.csv", "2 (alpha)", "spots"): put("taxa.csv", 2, "spots", "lite"),
-    ("taxa.csv", "3 (beta)", "careGroup"): put("taxa.csv", 3, "careGroup", "sand"),
-    ("care.csv", "2 (stones)", "flow"): put("care.csv", 2, "flow", "torrent"),
-    ("evidence.csv", "9 (beta)", "class"): put("evidence.csv", 9, "class", "heard"),
-    ("evidence.csv", "10 (beta)", "source"): put("evidence.csv", 10, "source", "ROE"),
-    ("sources.bib", "15", ""): add("sources.bib", "@misc{SMITH,\n}"),
-}
+TEN = [
+    ("traits.csv", "2 (size)", "unit", "cm"),
+    ("traits.csv", "3 (tail)", "kind", "ordnal"),
+    ("traits.csv", "4 (spots)", "core", "maybe"),
+    ("traits.csv", "5 (rays)", "effort_s", "0"),
+    ("taxa.csv", "2 (alpha)", "spots", "lite"),
+    ("taxa.csv", "3 (beta)", "careGroup", "sand"),
+    ("care.csv", "2 (stones)", "flow", "torrent"),
+    ("evidence.csv", "9 (beta)", "class", "heard"),
+    ("evidence.csv", "10 (beta)", "source", "ROE"),
+]
 
 
 def test_ten_breakages_give_ten_problems_and_nothing_is_loaded(folder):
-    for change in TEN.values():
-        change(folder)
-    assert sorted((p.file, p.row, p.column) for p in problems(folder)) == sorted(TEN)
+    for name, row, header, value in TEN:
+        put(name, int(row.split()[0]), header, value)(folder)
+    add("sources.bib", "@misc{SMITH,\n}")(folder)
+    places = [place[:3] for place in TEN] + [("sources.bib", "15", "")]
+    assert sorted((p.file, p.row, p.column) for p in problems(folder)) == sorted(places)
 
 
-@pytest.mark.parametrize(
-    ("changes", "files"),
-    [
-        (
-            [
-                lambda f: (f / "care.csv").unlink(),
-                put("taxa.csv", 2, "spots", "lite"),
-                put("evidence.csv", 9, "class", "heard"),
-                put("traits.csv", 4, "core", "maybe"),
-            ],
-            ["care.csv", "traits.csv", "taxa.csv", "evidence.csv"],
-        ),
-        (
-            [
-                swap("sources.bib", "title = {Page on fish}", "title = {Page on fish"),
-                put("evidence.csv", 2, "source", "SMYTH"),
-            ],
-            ["sources.bib", "evidence.csv"],
-        ),
-    ],
-)
-def test_a_file_that_cannot_be_read_does_not_hide_what_is_wrong_in_the_others(folder, changes, files):
-    for change in changes:
-        change(folder)
+def test_a_file_that_cannot_be_read_does_not_hide_what_is_wrong_in_the_others(folder):
+    (folder / "care.csv").unlink()
+    swap("sources.bib", "title = {Page on fish}", "title = {Page on fish")(folder)
+    put("taxa.csv", 2, "spots", "lite")(folder)
+    put("evidence.csv", 9, "class", "heard")(folder)
+    put("traits.csv", 4, "core", "maybe")(folder)
+    files = ["care.csv", "sources.bib", "traits.csv", "taxa.csv", "evidence.csv"]
     assert [p.file for p in problems(folder)] == files
 
 
@@ -784,19 +689,6 @@ def test_long_lists_are_cut_in_the_message_only(folder):
         load_table(folder)
     assert len(caught.value.problems) == 60
     assert str(caught.value).splitlines()[-1] == "... and 20 more"
-
-
-def test_the_shipped_files_break_the_same_way(tmp_path):
-    cells = [
-        ("taxa.csv", 40, "tail_fork", "forkd"),
-        ("evidence.csv", 1500, "class", "reed"),
-        ("care.csv", 3, "ph", "x"),
-    ]
-    shutil.copytree(TRAITS, tmp_path / "traits")
-    for cell in cells:
-        put(*cell)(tmp_path / "traits")
-    found = {(p.file, int(p.row.split(" ")[0]), p.column, p.value) for p in problems(tmp_path / "traits")}
-    assert {*cells} == {place for place in found if place[3] in ("forkd", "reed", "x")}
 
 
 def test_an_installation_without_its_table_says_so(tmp_path, monkeypatch):
