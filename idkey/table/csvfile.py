@@ -13,6 +13,7 @@ import zipfile
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -41,6 +42,8 @@ _HEADER_WITHIN = 10
 """The header of a keeper's sheet stands in one of the first so many rows that are not blank."""
 _MOST_LOOKED_AT = 10 * layout.MOST_CELLS
 """Cells of a keeper's sheet, the blank ones counted."""
+_LAST_ROW = 1_048_576
+"""No spreadsheet program writes a row beyond this."""
 _DELIMITERS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
@@ -380,24 +383,22 @@ def _workbook_grid(name: str, data: bytes, sheet: str | None, known: Known) -> G
     # Fetched for a workbook only: it takes longer to load than all of this package.
     import openpyxl
 
+    grids: dict[str, Grid] = {}
     book = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=True, keep_links=False)
     with closing(book):
         titles = [page.title for page in book.worksheets]
         asked = [t for t in titles if sheet is None or t.strip().casefold() == sheet.strip().casefold()]
         if not asked:
             raise _refused(name, sheet, one_of(sheet, titles, "the name of a sheet"))
-        grids = {title: _grid(f"{name}, sheet {title}", _rows(book[title]), known) for title in asked}
+        for title in asked:
+            # The size that a sheet states of itself is often wrong.
+            book[title].reset_dimensions()
+            rows = ([_seen(cell) for cell in row] for row in islice(book[title].iter_rows(), _LAST_ROW))
+            grids[title] = _grid(f"{name}, sheet {title}", rows, known)
     title = next((t for t, grid in grids.items() if known(grid.header)), asked[0])
     others = ", ".join(t for t, grid in grids.items() if grid.header and t != title)
     note = (f"sheet {title} was read; not read: {others}",) if others else ()
     return grids[title]._replace(notes=(*note, *grids[title].notes))
-
-
-def _rows(page: Any) -> Iterator[list[str]]:
-    # The size that a sheet states of itself is often wrong.
-    page.reset_dimensions()
-    for row in page.iter_rows():
-        yield [_seen(cell) for cell in row]
 
 
 def _seen(cell: Any) -> str:
