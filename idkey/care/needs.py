@@ -274,8 +274,7 @@ def bring_together(column: CareColumn, parts: Iterable[Part]) -> Need:
     if not need.known:
         return replace(need, text=need.nothing)
     shared, text, conflict = _RULES[column.combine](need)
-    text = _with_unknown(need, text) if need.unknown else text
-    return replace(need, shared=shared, text=text, conflict=conflict)
+    return replace(need, shared=shared, text=with_unknown(need, text), conflict=conflict)
 
 
 def overlap(values: Iterable[tuple[float, float]]) -> tuple[float, float]:
@@ -355,8 +354,10 @@ def _counted(parts: Sequence[Part], many: str = "{} of the names") -> str:
     return names_in_words(parts) if len(parts) <= _FEW else many.format(len(parts))
 
 
-def _with_unknown(need: Need, text: str) -> str:
-    """Say whom a text holds for, and of whom nothing is known."""
+def with_unknown(need: Need, text: str) -> str:
+    """Say whom a text holds for, and of whom nothing is known, where that is so."""
+    if not need.unknown:
+        return text
     # One of the two lists of names is enough to tell who is on the other.
     unknown = (_counted if len(need.known) <= _FEW else names_in_words)(need.unknown)
     if need.column.combine == "text":

@@ -12,26 +12,21 @@ import pandas as pd
 
 from idkey.care.rules import Check, rows
 from idkey.care.sheet import CareSheet
-from idkey.care.tank import TANK_FIELDS, Tank, tank_from
+from idkey.care.tank import SIZE, TANK_FIELDS, Tank, TankError
 from idkey.display import Printed
-from idkey.errors import IdkeyError, Problem, TableError, one_of
+from idkey.errors import IdkeyError, TableError, one_of
 from idkey.table.csvfile import Found, read_sheet
 
-_NEEDED = ("name", "length_cm", "width_cm", "height_cm")
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
 
 @dataclass(frozen=True, repr=False)
 class TankCheck(Printed):
-    """What came of holding a tank against a care sheet: one row a need, in the order of the sheet.
+    """What came of holding a tank against a care sheet, for the names in `labels`: one row a need."""
 
-    `names` and `labels` are the taxon ids of the sheet and the names as they are shown.
-    """
-
-    names: tuple[str, ...]
+    labels: tuple[str, ...]
     tank: Tank
     checks: tuple[Check, ...]
-    labels: tuple[str, ...]
 
     @property
     def fails(self) -> tuple[Check, ...]:
@@ -63,13 +58,12 @@ class TankCheck(Printed):
         words = {
             "not measured": "Measure",
             "names disagree": "The names disagree on",
-            "need not known": f"Not known what {'it needs' if len(self.names) == 1 else 'all of them need'}",
+            "need not known": f"Not known what {'it needs' if len(self.labels) == 1 else 'all of them need'}",
             "read": "To judge by reading",
         }
         head = "Fits, in all that can be measured." if self.ok else "Can't be said yet."
         for verdict, what in words.items():
-            # Growth is no matter of reading.
-            asked = (c for c in (self.checks if self.ok else self.vital) if c.attribute != "growth")
+            asked = self.checks if self.ok else self.vital
             if labels := _labels(c for c in asked if c.verdict == verdict):
                 head += f" {what}: {labels}."
         return head
@@ -82,12 +76,8 @@ class TankCheck(Printed):
 
 @dataclass(frozen=True, repr=False)
 class RoomCheck(Printed):
-    """The tanks of a room: fewest failures first, then fewest vital needs open, least far off, by name.
+    """The tanks of a room: fewest failures first, then fewest vital needs open, least far off, by name."""
 
-    `names` and `labels` are the taxon ids of the sheet and the names as they are shown.
-    """
-
-    names: tuple[str, ...]
     labels: tuple[str, ...]
     checks: tuple[TankCheck, ...]
 
@@ -117,7 +107,7 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
         raise IdkeyError(msg)
     if not isinstance(tank, Tank):
         tank = Tank.of(tank)
-    return TankCheck(care.names, tank, tuple(rows(care, tank)), care.labels)
+    return TankCheck(care.labels, tank, tuple(rows(care, tank)))
 
 
 def _labels(checks: Iterable[Check]) -> str:
@@ -132,16 +122,10 @@ def _low(label: str) -> str:
 def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> RoomCheck:
     """Hold every tank of a room against a care sheet and rank them; their order changes nothing.
 
-    Raises IdkeyError without a tank, or for a measure that can't be.
+    Raises IdkeyError for a measure that can't be.
     """
-    if isinstance(tanks, (Tank, Mapping, str)):
-        msg = "check_room: give a list of tanks, such as read_room('fish_room.csv'); check_tank takes one"
-        raise IdkeyError(msg)
-    checks = [check_tank(care, tank) for tank in tanks]
-    if not checks:
-        msg = "check_room: no tanks; give at least one"
-        raise IdkeyError(msg)
-    return RoomCheck(care.names, care.labels, tuple(sorted(checks, key=_rank)))
+    checks = sorted((check_tank(care, tank) for tank in tanks), key=_rank)
+    return RoomCheck(care.labels, tuple(checks))
 
 
 def _rank(check: TankCheck) -> tuple[int, int, float, str, str]:
@@ -161,38 +145,30 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     TableError
         With everything that is wrong: file, row, column, value, and what would be right.
     """
-    if not isinstance(path, str | os.PathLike):
-        msg = f"read_room: {path!r}: write the path of a CSV file"
-        raise IdkeyError(msg)
-    file, found = Path(path), Found()
-    try:
-        data = file.read_bytes()
-    except OSError as error:
-        missing = isinstance(error, FileNotFoundError)
-        right = f"the file cannot be read ({error.strerror})"
-        right = "there is no such file; give the CSV file of the tanks" if missing else right
-        raise TableError([Problem(file.name, "", "", file.name, right)]) from None
-    sheet = read_sheet(file.name, data, found, _NEEDED, more=True)
-    for column in sheet.header:
-        if column not in TANK_FIELDS:
-            found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))
-    tanks: list[Tank] = []
-    named: dict[str, int] = {}
-    for row in sheet.rows if set(sheet.header) <= set(TANK_FIELDS) else ():
+    file, tanks = Path(path), {}
+    found = Found(str(file.parent))
+    # A pipe would be waited on for ever.
+    data = file.read_bytes() if file.is_file() else None
+    sheet = read_sheet(file.name, data, found, ("name", *SIZE), more=True)
+    strange = [column for column in sheet.header if column not in TANK_FIELDS]
+    for column in strange:
+        found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))
+    for row in () if strange else sheet.rows:
         name = row["name"]
         place = f"{row.number} ({name})" if name else str(row.number)
         if not name:
             found.add(file.name, place, "name", "", "give the tank a name")
-        elif name in named:
-            found.add(file.name, place, "name", name, f"row {named[name]} has this name already")
-        named.setdefault(name, row.number)
-        tank, wrong = tank_from(row.values)
-        for measure, _, right in wrong:
-            found.add(file.name, place, measure, row.values.get(measure, ""), right)
-        if tank is not None:
-            tanks.append(tank)
+        elif name in tanks:
+            found.add(file.name, place, "name", name, f"row {tanks[name][0]} has this name already")
+        try:
+            tank = Tank.of(row.values)
+        except TankError as error:
+            tank = None
+            for measure, _, right in error.wrong:
+                found.add(file.name, place, measure, row.values.get(measure, ""), right)
+        tanks.setdefault(name, (row.number, tank))
     if not found and not tanks:
         found.add(file.name, "2", "", "", "the file holds no tank; write one row a tank")
     if found:
         raise TableError(found)
-    return tuple(tanks)
+    return tuple(tank for _, tank in tanks.values())

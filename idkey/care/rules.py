@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from idkey.care.needs import Need, Part, format_value, names_in_words
+from idkey.care.needs import Need, Part, format_value, names_in_words, with_unknown
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Companion, Tank
 from idkey.care.water import oxygen_saturation, pressure_at_altitude, unionised_ammonia
@@ -29,8 +29,8 @@ _BULLIED = re.compile(r"\bbullied by larger\b", re.IGNORECASE)
 class Check:
     """One row of the answer: what the names call for, what the tank has, the verdict and what to do.
 
-    `attribute` is a column of care.csv, ``ammonia_mg_l`` or ``growth``. The verdict is "pass", "fails", "not
-    measured", "need not known", "names disagree" or "read": a text to judge by, which never counts as a pass.
+    `attribute` is a column of care.csv or ``ammonia_mg_l``. The verdict is "pass", "fails", "not measured",
+    "need not known", "names disagree" or "read": a text to judge by, which never counts as a pass.
     Where it fails `short_by` says by how much and on which side, and `off` is the same as a share of the
     need, to rank tanks by. `basis` says where the need or the rule comes from. No tank fits while an
     `essential` need is not known (our own choice).
@@ -69,18 +69,9 @@ def _wanted(need: Need) -> str:
     """Say what is wanted, or who wants what."""
     if need.shared is not None:
         at_least = "at least " if need.column.kind == "minimum" else ""
-        return _with_unknown(need, f"{at_least}{format_value(need.column, need.shared)}")
+        return with_unknown(need, f"{at_least}{format_value(need.column, need.shared)}")
     each = "; ".join(f"{p.label}: {format_value(need.column, p.value)}" for p in need.known)
-    return _with_unknown(need, each) if each else "not known"
-
-
-def _with_unknown(need: Need, text: str) -> str:
-    return f"{text}; not known for {names_in_words(need.unknown)}" if need.unknown else text
-
-
-def _in_full(need: Need) -> str:
-    """Return a text on one line; blank where it is not known."""
-    return " ".join(need.text.splitlines()) if need.known else ""
+    return with_unknown(need, each) if each else "not known"
 
 
 @dataclass(frozen=True)
@@ -103,14 +94,13 @@ class _Facts:
 
 
 def rows(care: CareSheet, tank: Tank) -> Iterator[Check]:
-    """Yield the rows of the answer: in the order of a care sheet, then what holds for every fish alike."""
+    """Yield the rows of the answer: in the order of a care sheet, then ammonia, alike for every fish."""
     for column in care.table.care_columns:
         if column.id == "companions":
             yield _companions(column, care, tank)
         elif column.tank_rule:
             yield _Held(column, care, tank).row()
     yield _ammonia(tank)
-    yield _growth(care)
 
 
 class _Held:
@@ -171,11 +161,13 @@ class _Held:
         if self.need.shared is None:
             return replace(row, wanted="not known: its adult length")
         longest = self.need.shared[1]
-        width = f"a width of at least the adult length, {format_value(self.column, longest)}"
+        wanted = f"a width of at least the adult length, {format_value(self.column, longest)}"
         ours = "without the tail fin, for which no factor is known, so this is the least"
         basis = f"our own reasoning: a fish must be able to turn; {ours}. Length {row.basis}".rstrip()
-        row = replace(row, wanted=_with_unknown(self.need, width), basis=basis)
-        return self._at_least(row, longest / 10, "cm")
+        row = replace(row, wanted=with_unknown(self.need, wanted), basis=basis)
+        row = self._at_least(row, longest / 10, "cm")
+        grows = "How fast it grows is not on record: house the adult from the start, or have its tank ready."
+        return replace(row, change=f"{row.change} {grows}".lstrip())
 
     def _at_least(self, row: Check, least: float | None = None, unit: str = "") -> Check:
         """Hold what the tank has against a minimum: by default what is wanted."""
@@ -206,9 +198,8 @@ class _Held:
     def _read(self, row: Check) -> Check:
         """Show what is wanted beside what the tank has; it is for the keeper to judge."""
         if self.column.kind == "text":
-            text = _in_full(self.need)
-            row = replace(row, found=self.have or "not stated", wanted=text or "not known")
-            return replace(row, verdict="read") if text else row
+            row = replace(row, found=self.have or "not stated", wanted=_on_one_line([self.need]))
+            return replace(row, verdict="read") if self.need.known else row
         row = replace(row, found="no figure to go by")
         if self.need.conflict:
             settle = "Settle the name first; until then a brisk end and a slack end."
@@ -295,21 +286,6 @@ _FACTS: dict[str, Callable[[Need, CareSheet, Tank], _Facts]] = {
 }
 
 
-def _growth(care: CareSheet) -> Check:
-    """Say that how long a growing fish has in the tank can't be told, and what to plan for instead."""
-    length = _need(care, "adult_length_mm").shared
-    wanted = f"plan for the adult: {amount(length[1], unit='mm')}" if length else ""
-    return Check(
-        "growth",
-        "Time until it outgrows the tank",
-        wanted or "the adult length is not known either",
-        "can't be told: no rate of growth was read for these fish",
-        "read" if length else "need not known",
-        change="House the adult from the start, or have its tank ready.",
-        basis="no source",
-    )
-
-
 def _ammonia(tank: Tank) -> Check:
     """Check un-ionised ammonia, worked out from total ammonia, pH and temperature; alike for every fish."""
     wanted = f"under {AMMONIA_LIMIT:g} mg/L, as nitrogen"
@@ -336,21 +312,21 @@ def _ammonia(tank: Tank) -> Check:
 
 def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
     """Hold companions against what the sources say: only food, and larger fish that bully it, fail."""
-    needs = [_need(care, a) for a in ("temperament", column.id)]
-    text = " ".join(filter(None, map(_in_full, needs)))
+    needs = [need for a in ("temperament", column.id) if (need := _need(care, a)).known]
+    text = _on_one_line(needs)
     found = "; ".join(_companion_words(c, care) for c in tank.companions) or "none named"
     row = replace(
-        _row(column, needs[1], found),
+        _row(column, _need(care, column.id), found),
         wanted=text or "not known",
         verdict="read" if text else "need not known",
-        basis="; ".join(dict.fromkeys(need.basis for need in needs if need.basis)),
+        basis="; ".join(dict.fromkeys(need.basis for need in needs)),
     )
     diet = _need(care, "diet_type")
     eaters = [p for p in diet.known if "molluscs" in p.value]
     if eaters and (food := [c.name for c in tank.companions if _SHELLED.search(c.name)]):
         return replace(
             row,
-            wanted=f"{text} It eats snails and the like.".strip(),
+            wanted=f"{text} It eats snails and the like.".lstrip(),
             verdict="fails",
             short_by=f"{len(food)} that it eats",
             change=f"Take out: {', '.join(food)}. {names_in_words(eaters)} would eat them.",
@@ -389,6 +365,10 @@ def _same_kind(companion: Companion, care: CareSheet) -> bool:
     """Tell whether a companion can only be one of the kinds; what many are called ("pleco") does not say."""
     kinds = set(care.table.names.inside(companion.name))
     return bool(kinds) and kinds <= set(care.names)
+
+
+def _on_one_line(needs: Iterable[Need]) -> str:
+    return " ".join(" ".join(need.text.split()) for need in needs)
 
 
 def _measured(unit: str, value: float | str | None) -> str:

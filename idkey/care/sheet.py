@@ -18,6 +18,7 @@ from idkey.care.needs import (
     names_in_words,
     overlap,
     sentences,
+    with_unknown,
 )
 from idkey.display import Printed
 from idkey.errors import IdkeyError
@@ -222,7 +223,7 @@ def _safest_choice(need: Need) -> str:
         text = " ".join(dict.fromkeys(s for p in need.known for c in p.cells for s in sentences(c)))
     else:
         return ""
-    return f"{text}; not known for {names_in_words(need.unknown)}" if need.unknown else text
+    return with_unknown(need, text)
 
 
 def _stopgap(need: Need) -> str:

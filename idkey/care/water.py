@@ -1,4 +1,4 @@
-"""Formulas for water: oxygen, ammonia, hardness, volume, temperature. Floats or arrays in, the same out.
+"""Formulas for water: oxygen, ammonia, hardness, volume, turnover. Floats or arrays in, the same out.
 
 What lies outside the range a formula holds for is an error that names the quantity, the value and the range.
 """
@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from idkey.errors import IdkeyError
-from idkey.table.units import CACO3_PER_DGH, LITRES_PER_US_GALLON
 
 Figure: TypeAlias = "float | NDArray[np.float64]"
 
@@ -103,19 +102,6 @@ def unionised_ammonia(tan_mg_l: ArrayLike, ph: ArrayLike, temperature_c: ArrayLi
     return _out(total * ammonia_fraction(ph, temperature_c))
 
 
-def dgh_to_caco3(dgh: ArrayLike) -> Figure:
-    """Return mg/L CaCO3 for German degrees of hardness (dGH or dKH), 0 to 1000: 1 degree is 17.848 mg/L.
-
-    One degree is 10 mg/L CaO (definition); 100.09 / 56.08 is CaCO3 to CaO by molar mass. Raises WaterError.
-    """
-    return _out(_within(dgh, "hardness", 0, 1000, "°dGH") * CACO3_PER_DGH)
-
-
-def caco3_to_dgh(caco3_mg_l: ArrayLike) -> Figure:
-    """Return German degrees for mg/L CaCO3 (ppm), 0 to 20000. Raises WaterError."""
-    return _out(_within(caco3_mg_l, "hardness", 0, 20000, "mg/L CaCO3") / CACO3_PER_DGH)
-
-
 def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:
     """Return general hardness in mg/L CaCO3: 2.497 Ca + 4.118 Mg, each in mg/L, 0 to 5000; else WaterError.
 
@@ -144,11 +130,6 @@ def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> 
     return _out(length * width * _within(depth_cm, "depth", 0, 5000, "cm") / 1000)
 
 
-def us_gallons(litres: ArrayLike) -> Figure:
-    """Return US gallons for litres, 0 or more; 1 gallon is 3.785411784 L by definition. Raises WaterError."""
-    return _out(_within(litres, "volume", 0, math.inf, "L") / LITRES_PER_US_GALLON)
-
-
 def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
     """Return tank volumes an hour: flow in L/h, 0 or more, over volume in L, more than 0. Raises WaterError.
 
@@ -160,16 +141,6 @@ def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
         msg = "volume 0 L: a turnover needs a volume of more than 0 L"
         raise WaterError(msg)
     return _out(flow / litres)
-
-
-def fahrenheit(temperature_c: ArrayLike) -> Figure:
-    """Return °F for °C, -273.15 or more: 9/5 c + 32. Raises WaterError."""
-    return _out(_within(temperature_c, "temperature", -_KELVIN, math.inf, "°C") * 9 / 5 + 32)
-
-
-def celsius(temperature_f: ArrayLike) -> Figure:
-    """Return °C for °F, -459.67 or more: 5/9 (f - 32). Raises WaterError."""
-    return _out((_within(temperature_f, "temperature", -459.67, math.inf, "°F") - 32) * 5 / 9)
 
 
 def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:

@@ -1,9 +1,9 @@
-"""A small table with care sheets, a tank and a reader of pages, made up for the tests of the care room."""
+"""A small table with care sheets, and a tank, made up for the tests of care."""
 
 from collections.abc import Mapping
-from html.parser import HTMLParser
 
 import pandas as pd
+from markup import Page
 
 from idkey import TraitTable, care_for
 from idkey.table.rows import shipped_care_columns
@@ -82,9 +82,10 @@ GROUPS = {
     "forest": FOREST,
     "unread": {},
     "snailer": {**RAPIDS, "diet_type": "molluscs|meat"},
+    "group": {**RAPIDS, "group_volume_l": "300"},
     "timid": {**RAPIDS, "temperament": "Peaceful, and bullied by larger suckermouths."},
 }
-# Four kinds whose needs overlap, differ or are unknown, and three that are unlike their tank mates.
+# Four kinds whose needs overlap, differ or are unknown, and four that care who is beside them.
 TAXA = {
     "zebra": ("rapids", {"ph": "6.5..7.0", "cautions": "Trade needs papers."}),
     "worm": ("rapids", {}),
@@ -92,23 +93,27 @@ TAXA = {
     "ghost": ("unread", {}),
     "fang": ("snailer", {}),
     "shy": ("timid", {}),
+    "pair": ("group", {}),
     "giant": ("rapids", {"adult_length_mm": "450..600"}),
 }
 CLAIMS = tuple(
-    {"attribute": attribute, "value": value, "source": source, "class": grade, **more}
-    for attribute, value, source, grade, more in (
-        ("temperature_c", "26..30", "BOOK1", "read", {"care_group": "rapids", "locator": "p. 2"}),
+    dict(zip([column for column in EVIDENCE if column != "scope"], claim, strict=True))
+    for claim in (
+        ("", "rapids", "temperature_c", "26..30", "BOOK1", "p. 2", "read", ""),
         (
+            "",
+            "rapids",
             "temperature_c",
             "22..24",
             "PAGE2",
+            "",
             "secondary",
-            {"care_group": "rapids", "note": "Not followed: colder than the river"},
+            "Not followed: too cold",
         ),
-        ("oxygen_mg_l", "6", "", "common practice", {"care_group": "rapids"}),
-        ("ph", "5.8..7.2", "BOOK1", "read", {"care_group": "rapids"}),
-        ("ph", "6.5..7.0", "PAGE2", "secondary", {"taxon": "zebra", "scope": "species"}),
-        ("handling", "Dry your hands.", "", "common practice", {"care_group": "all"}),
+        ("", "rapids", "oxygen_mg_l", "6", "", "", "common practice", ""),
+        ("", "rapids", "ph", "5.8..7.2", "BOOK1", "", "read", ""),
+        ("zebra", "", "ph", "6.5..7.0", "PAGE2", "", "secondary", ""),
+        ("", "all", "handling", "Dry your hands.", "", "", "common practice", ""),
     )
 )
 TABLE = make_table(GROUPS, TAXA, CLAIMS, {"BOOK1": Source("BOOK1", "Author 1999", "Author. 1999. Book")})
@@ -128,34 +133,9 @@ GOOD = {
 }
 
 
-class Tags(HTMLParser):
-    """The tags of a page with their attributes, and its words, style sheets left out."""
-
-    def __init__(self, html: str):
-        super().__init__()
-        self.open: list[str] = []
-        self.seen: list[tuple[str, dict]] = []
-        self.words: list[str] = []
-        self.feed(html)
-        self.close()
-        assert not self.open
-
-    def handle_starttag(self, tag, attrs):
-        self.seen.append((tag, dict(attrs)))
-        if tag != "br":
-            self.open.append(tag)
-
-    def handle_endtag(self, tag):
-        assert self.open.pop() == tag
-
-    def handle_data(self, data):
-        if "style" not in self.open:
-            self.words.append(data)
-
-
 def safe_words(html: str) -> str:
     """Return the words of a page that holds whole tags, no id, and nothing that runs."""
-    tags = Tags(html)
-    assert not {"script", "img"} & {tag for tag, _ in tags.seen}
-    assert not any("id" in attrs or any(a.startswith("on") for a in attrs) for _, attrs in tags.seen)
-    return " ".join(tags.words)
+    page = Page(html)
+    assert not {"script", "img"} & set(page.tags)
+    assert not any(name == "id" or name.startswith("on") for name, _ in page.attributes)
+    return page.words

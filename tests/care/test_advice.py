@@ -106,7 +106,7 @@ def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
     assert dict(care_for(TABLE, "zebra").safest) == {}
     safest = care_for(TABLE, "worm", "stripe").safest
     assert safest["tank_volume_l"] == "at least 160 L (42 US gal)"
-    assert safest["oxygen_mg_l"] == "at least 6 mg/L; not known for Stripe"
+    assert safest["oxygen_mg_l"] == "not known for Stripe; for Worm: at least 6 mg/L"
     assert "a brisk end and a slack end" in safest["flow"]
     assert safest["diet_type"].startswith("keep the food of each on offer (")
     assert "nothing that one of them should avoid" in safest["diet_type"]

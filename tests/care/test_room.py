@@ -11,19 +11,22 @@ from hypothesis import strategies as st
 
 from idkey import care_for, load_table
 from idkey.care.room import check_room, check_tank, read_room
-from idkey.care.tank import Companion, Tank
+from idkey.care.tank import Companion, Tank, TankError
 from idkey.errors import IdkeyError, TableError
 
 ROOM = Path(__file__).parents[2] / "notebooks" / "fish_room.csv"
 HEADER = "name,length_cm,width_cm,height_cm,fill_cm,temperature_c,companions\n"
-TANKS = (
-    Tank.of(GOOD),
-    Tank.of({**GOOD, "name": "Unread", "oxygen_mg_l": None}),
-    Tank.of({**GOOD, "name": "Two unread", "oxygen_mg_l": None, "gh_dgh": None}),
-    Tank.of({**GOOD, "name": "Cool", "temperature_c": 25}),
-    Tank.of({**GOOD, "name": "Cold", "temperature_c": 18}),
-    Tank.of({**GOOD, "name": "Cold and hard", "temperature_c": 25, "gh_dgh": 7}),
-)
+TANKS = [
+    Tank.of({**GOOD, "name": name, **changes})
+    for name, changes in {
+        "Good": {},
+        "Unread": {"oxygen_mg_l": None},
+        "Two unread": {"oxygen_mg_l": None, "gh_dgh": None},
+        "Cool": {"temperature_c": 25},
+        "Cold": {"temperature_c": 18},
+        "Cold and hard": {"temperature_c": 25, "gh_dgh": 7},
+    }.items()
+]
 
 
 def write(tmp_path: Path, text: str | bytes) -> Path:
@@ -34,14 +37,7 @@ def write(tmp_path: Path, text: str | bytes) -> Path:
 
 def test_fewest_failures_then_fewest_open_then_least_far_off():
     room = check_room(WORM, TANKS[::-1])
-    assert [c.tank.name for c in room.checks] == [
-        "Good",
-        "Unread",
-        "Two unread",
-        "Cool",
-        "Cold",
-        "Cold and hard",
-    ]
+    assert [c.tank for c in room.checks] == TANKS
     assert [c.tank.name for c in room.fitting] == ["Good"]
     frame = room.to_frame()
     assert frame["fits"].tolist() == [True] + [False] * 5
@@ -67,31 +63,26 @@ def test_the_order_of_tanks_changes_nothing(tanks, names):
 
 def test_a_tank_and_a_room_can_be_printed(tmp_path):
     room = check_room(WORM, TANKS)
-    for thing, name in ((room, "room"), (room.checks[0], "tank")):
-        thing.save(tmp_path / f"{name}.pdf")
-        thing.save(tmp_path / f"{name}.html")
-        assert (tmp_path / f"{name}.pdf").read_bytes()[:5] == b"%PDF-"
-        page = (tmp_path / f"{name}.html").read_text(encoding="utf-8")
+    room.save(tmp_path / "room.pdf")
+    assert (tmp_path / "room.pdf").read_bytes()[:5] == b"%PDF-"
+    for thing in (room, room.checks[0]):
+        thing.save(tmp_path / "page.html", overwrite=True)
+        page = (tmp_path / "page.html").read_text(encoding="utf-8")
         assert "Un-ionised ammonia" in page
         assert "<details" not in page
 
 
-@pytest.mark.parametrize(
-    ("asked", "match"),
-    [
-        (lambda: check_room(WORM, []), "no tanks"),
-        (lambda: check_room(WORM, TANKS[0]), "a list of tanks"),
+def test_what_is_no_sheet_and_no_tank_is_refused():
+    for asked, match in (
         (lambda: check_room(TABLE, TANKS), "no care sheet"),
         (lambda: check_tank("worm", GOOD), "no care sheet"),
         (lambda: check_tank(WORM, 3), "no tank"),
-        (lambda: Companion("x", -3), "length_mm -3"),
-        (lambda: Companion(" "), "name"),
-        (lambda: read_room(3), "path of a CSV file"),
-    ],
-)
-def test_what_is_no_sheet_no_tank_and_no_room_is_refused(asked, match):
-    with pytest.raises(IdkeyError, match=match):
-        asked()
+        (lambda: check_room(WORM, "fish_room.csv"), "no tank"),
+        (lambda: Companion("x", -3), "companion 'x', length_mm -3: give a number, 1 to 3000 mm"),
+        (lambda: Companion(" "), "give a name"),
+    ):
+        with pytest.raises(IdkeyError, match=match):
+            asked()
 
 
 def test_a_file_reads_as_tanks(tmp_path):
@@ -118,15 +109,14 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     assert "name:length" in found["3 (A)", "companions", "x:y"]
     assert found["4", "name", ""] == "give the tank a name"
     assert found["5 (B)", "", "3"] == "the row has 3 cells; the header has 7"
-    assert found["6 (C)", "width_cm", ""].startswith("give the width")
+    assert found["6 (C)", "width_cm", ""] == "give a number, 5 to 2000 cm"
     assert ("6 (C)", "temperature_c", "inf") in found
     assert len(found) == 10
     assert "room.csv, row 2 (A), temperature_c: '26 cm'" in str(caught.value)
-    with pytest.raises(TableError, match="no such file"):
-        read_room(tmp_path / "none.csv")
-    with pytest.raises(TableError, match="cannot be read"):
-        read_room(tmp_path)
-    with pytest.raises(IdkeyError) as caught:
+    for missing in (tmp_path / "none.csv", tmp_path):
+        with pytest.raises(TableError, match="the file is missing from this folder"):
+            read_room(missing)
+    with pytest.raises(TankError) as caught:
         Tank.of({**GOOD, "length_cm": -1, "ph": 20, "temperature_c": "x"})
     for measure in ("length_cm", "ph", "temperature_c"):
         assert str(caught.value).count(f"{measure} ") == 1
@@ -153,15 +143,12 @@ def test_a_file_that_is_no_room(tmp_path, text, said):
 
 
 def test_the_invented_room_holds_every_kind_of_answer():
-    table = load_table()
     tanks = read_room(ROOM)
     assert 4 <= len(tanks) <= 6
-    seen = set()
-    for name in ("hypancistrus_zebra", "leporacanthicus_galaxias"):
-        for check in check_room(care_for(table, name), tanks).checks:
-            seen.add("fits" if check.ok else "fails" if check.fails else "open")
-            seen |= {c.verdict for c in check.checks}
-    assert {"fits", "fails", "open", "pass", "not measured", "need not known", "read"} <= seen
+    sheets = [care_for(load_table(), name) for name in ("hypancistrus_zebra", "leporacanthicus_galaxias")]
+    checks = [check for care in sheets for check in check_room(care, tanks).checks]
+    assert {check.verdict[:4] for check in checks} == {"Fits", "Fail", "Can'"}
+    assert {"pass", "not measured", "need not known", "read"} <= {c.verdict for k in checks for c in k.checks}
 
 
 def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
@@ -171,8 +158,7 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
     assert tank.turnover == pytest.approx(6.25)
     tank = Tank.of({"length_cm": " 100 ", "width_cm": "40", "height_cm": np.float64(45), "ph": " "})
     assert (tank.length_cm, tank.height_cm, tank.ph, tank.name) == (100.0, 45.0, None, "tank")
-    mixed = Tank.of({**GOOD, "companions": [Companion("a"), {"name": "b", "count": 2}]})
-    assert mixed.companions[1].count == 2
+    assert Tank.of({**GOOD, "companions": [Companion("a")]}).companions == (Companion("a"),)
 
 
 @pytest.mark.parametrize(
@@ -184,13 +170,10 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
         ({"gh_dgh": 61}, "0 to 60 °dGH"),
         ({"altitude_m": 9000}, "-430 to 5400 m"),
         ({"fill_cm": 50}, "can't stand higher than the tank, 45 cm"),
-        ({"width_cm": None}, "a turnover needs a volume: give the width"),
-        ({"width_cm": None, "pump_l_h": None}, "width_cm: give the width"),
+        ({"width_cm": None}, "width_cm: give a number, 5 to 2000 cm"),
         ({"ph": math.nan}, "3 to 11"),
-        ({"ph": math.inf}, "3 to 11"),
         ({"ph": True}, "give a number"),
         ({"ph": np.bool_(True)}, "give a number"),
-        ({"ph": [6]}, "give a number"),
         ({"ph": "6,500"}, "write 6500 or 6.500"),
         ({"ph": "1_0"}, "write the number alone"),
         ({"temperature_c": "28 K"}, "write the number alone in °C"),
@@ -201,8 +184,8 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
         ({"companions": "a:b"}, "name:length in mm:count"),
         ({"companions": "a:30:2:5"}, "name:length in mm:count"),
         ({"companions": "a::0"}, "whole number"),
-        ({"companions": [{"nam": "x"}]}, "a companion has name, length_mm and count"),
-        ({"companions": ["x"]}, "give a tuple of Companion"),
+        ({"companions": [{"name": "x"}]}, "name:length in mm:count"),
+        ({"companions": ["x"]}, "name:length in mm:count"),
         ({"lenght_cm": 3}, "did you mean 'length_cm'?"),
     ],
 )

@@ -1,7 +1,7 @@
 """A tank against a care sheet: what passes, fails, and can't be said."""
 
 import dataclasses
-from fnmatch import fnmatchcase
+import re
 
 import pytest
 from care_tables import EVIL, GOOD, RAPIDS, TABLE, WORM, make_table, safe_words, sheet_of
@@ -30,141 +30,104 @@ def test_a_good_tank_fits_and_says_what_is_left_to_read():
     assert not check.fails
     assert check.verdict.startswith("Fits, in all that can be measured.")
     assert "To judge by reading: flow, companions." in check.verdict
-    assert check.names == ("worm",)
+    assert check.labels == ("Worm",)
     # The ends of a range, and the minimum itself, are right.
     ends = {"temperature_c": 26, "ph": 7.2, "gh_dgh": 6, "oxygen_mg_l": 6, "fill_cm": 30, "length_cm": 100}
     assert check_tank(WORM, {**GOOD, **ends, "pump_l_h": 480}).ok
 
 
-@pytest.mark.parametrize(
-    ("changes", "attribute", "short_by", "change"),
-    [
-        ({"temperature_c": 24}, "temperature_c", "2 °C (3.6 °F) too cool", "Raise it to 26 °C (79 °F)"),
-        ({"temperature_c": 31}, "temperature_c", "1 °C (1.8 °F) too warm", "Lower it to 30 °C (86 °F)"),
-        ({"ph": 7.5}, "ph", "0.3 too high", "small changes of water (common practice)"),
-        ({"ph": 5.5}, "ph", "0.3 too low", "Raise it to 5.8"),
-        ({"gh_dgh": 8}, "gh_dgh", "2 °dGH (35.7 mg/L as CaCO3) too hard", "softer water"),
-        ({"gh_dgh": 0.5}, "gh_dgh", "0.5 °dGH (8.9 mg/L as CaCO3) too soft", "Raise it to 1 °dGH"),
-        ({"oxygen_mg_l": 5}, "oxygen_mg_l", "1 mg/L too little", "Aerate more"),
-        ({"fill_cm": 25}, "tank_volume_l", "20 L (5.3 US gal) too little", "Fill it to 30 cm (12 in)"),
-        ({"length_cm": 80}, "tank_length_cm", "10 cm (3.9 in) too little", "at least 90 cm (35 in)"),
-        ({"pump_l_h": 480}, "turnover_per_hour", "1 tank volume an hour too little", "add a pump"),
-        ({"width_cm": 8, "length_cm": 400}, "adult_length_mm", "2 cm (0.8 in) too narrow", "10 cm (4 in)"),
-    ],
-)
-def test_each_need_can_fail_and_says_by_how_much_and_what_to_do(changes, attribute, short_by, change):
-    check = check_tank(WORM, {**GOOD, **changes})
+# Names, what is other than in a good tank, the row that is looked at, its verdict, and what it says.
+ROWS = """
+worm  temperature_c=24  temperature_c  fails  by 2 °C (3.6 °F) too cool: Raise it to 26 °C (79 °F)
+worm  temperature_c=31  temperature_c  fails  by 1 °C (1.8 °F) too warm: Lower it to 30 °C (86 °F)
+worm  ph=7.5  ph  fails  by 0.3 too high: Lower it to 7.2, slowly, by small changes of water (common practice)
+worm  ph=5.5  ph  fails  by 0.3 too low: Raise it to 5.8
+worm  gh_dgh=8  gh_dgh  fails  by 2 °dGH (35.7 mg/L as CaCO3) too hard: ... with softer water
+worm  gh_dgh=0.5  gh_dgh  fails  by 0.5 °dGH (8.9 mg/L as CaCO3) too soft: Raise it to 1 °dGH
+worm  oxygen_mg_l=5  oxygen_mg_l  fails  by 1 mg/L too little: Aerate more
+worm  fill_cm=25  tank_volume_l  fails  by 20 L (5.3 US gal) too little: Fill it to 30 cm (12 in)
+worm  length_cm=80  tank_length_cm  fails  by 10 cm (3.9 in) too little: ... at least 90 cm (35 in)
+worm  pump_l_h=480  turnover_per_hour  fails  by 1 tank volume an hour too little: ... add a pump
+worm  width_cm=8, length_cm=400  adult_length_mm  fails  by 2 cm (0.8 in) too narrow: ... 10 cm (4 in)
+
+# A strong flow takes more than the range, a gentle one does not, and of an unknown one it can't be said.
+worm  pump_l_h=3000  turnover_per_hour  pass
+stripe  pump_l_h=3000  turnover_per_hour  fails  too much
+worm ghost  pump_l_h=3000  turnover_per_hour  fails
+worm  oxygen_mg_l=, altitude_m=3000  oxygen_mg_l  fails  can't hold
+worm  oxygen_mg_l=9  oxygen_mg_l  pass
+worm  oxygen_mg_l=12  oxygen_mg_l  not measured  check the meter
+worm  ammonia_mg_l=  ammonia_mg_l  not measured  Measure: total ammonia.
+worm  ph=  ammonia_mg_l  not measured  Measure: pH.
+worm  temperature_c=  ammonia_mg_l  not measured  Measure: temperature.
+# 1 mg/L total at pH 8.0 and 24 degC is 0.0502: FA16, figure 3.
+worm  ph=8.0, temperature_c=24, ammonia_mg_l=1  ammonia_mg_l  fails
+ghost  ph=8, ammonia_mg_l=2  ammonia_mg_l  fails
+
+# Water of unknown height is never enough, but it is said from where it would be.
+worm  fill_cm=  tank_volume_l  not measured  enough from 30 cm (12 in) up
+worm  fill_cm=  turnover_per_hour  not measured
+worm  fill_cm=, height_cm=25  tank_volume_l  fails  : It needs a tank of at least 120 L (32 US gal).;
+
+# A group counts once another of the kind is there.
+pair  as it is  group_volume_l  read
+pair  companions=pair:90:5  group_volume_l  fails
+pair  companions=airpair:90  group_volume_l  read
+
+# Companions are read and never pass, save a snail beside a mollusc-eater, and a larger fish beside one that
+# larger ones bully.
+worm  as it is  companions  read
+worm  companions=tetra:30:12|cory  companions  read  : Placid.; here: 12 tetra, 30 mm (1.2 in); 1 cory
+worm  companions=worm:60  companions  read  1 worm, 60 mm (2.4 in) (its own kind)
+stripe  companions=tetra  companions  need not known
+fang  companions=nerite snail:25:4|tetra  companions  fails  Take out: nerite snail. Fang would eat them.
+worm  companions=nerite snail:25:4  companions  read
+worm fang  companions=Snails  companions  fails
+shy  companions=royal pleco:400|tetra:30  companions  fails  by 300 mm (11.8 in) larger ... from: royal pleco.
+shy  companions=tetra:30  companions  read
+shy  companions=pleco  companions  not measured
+worm  companions=royal pleco:400  companions  read
+
+# How long it has in the tank is not known; the adult must have room.
+worm  as it is  adult_length_mm  pass  house the adult from the start ... wanted: ... 100 mm (3.9 in)
+ghost  as it is  adult_length_mm  need not known
+
+# Names without a common range disagree, unless the tank suits none of them; an overlap holds for all.
+worm stripe  temperature_c=24  temperature_c  names disagree  for Stripe, not for Worm. Settle ... 26 to 30 °C
+worm stripe  temperature_c=  temperature_c  names disagree  wanted: ... 22 to 25 °C
+worm stripe  temperature_c=20  temperature_c  fails  by 2 °C (3.6 °F) too cool: It suits none of the names.
+worm stripe  temperature_c=25.5  temperature_c  fails
+worm stripe  ph=7  ph  pass
+worm stripe  ph=6.5  ph  fails
+worm stripe  fill_cm=35  tank_volume_l  fails
+worm giant  as it is  adult_length_mm  fails  60 cm
+
+# A need not known for one name is no pass, but can fail for the other.
+worm ghost  as it is  temperature_c  need not known  : Right for Worm.; ... not known for Ghost
+worm ghost  temperature_c=20  temperature_c  fails
+worm ghost  gh_dgh=  gh_dgh  not measured
+worm ghost  fill_cm=20  tank_volume_l  fails
+worm ghost  as it is  tank_volume_l  need not known
+worm ghost  as it is  adult_length_mm  need not known
+worm ghost  width_cm=8  adult_length_mm  fails
+"""
+
+
+@pytest.mark.parametrize("line", [line for line in ROWS.splitlines() if line and line[0] != "#"])
+def test_what_a_row_says(line):
+    names, changes, attribute, verdict, says = (*re.split(" {2,}", line), "")[:5]
+    changes = dict(change.split("=") for change in changes.split(", ") if "=" in change)
+    check = check_tank(care_for(TABLE, *names.split()), {**GOOD, **changes})
     found = row(check, attribute)
-    assert (found.verdict, found.short_by) == ("fails", short_by)
-    assert change in found.change
-    assert found in check.fails
-    assert not check.ok
-    assert check.verdict.startswith("Fails: ")
-    assert short_by in check.verdict
-
-
-# Names, attribute, what is other than in a good tank -> the verdict, and what the row says (* is any text).
-ROWS = [
-    # A strong flow takes more than the range, a gentle one does not, and of an unknown one it can't be said.
-    ("worm", "turnover_per_hour", {"pump_l_h": 3000}, "pass", {}),
-    ("stripe", "turnover_per_hour", {"pump_l_h": 3000}, "fails", {"short_by": "*too much*"}),
-    ("worm ghost", "turnover_per_hour", {"pump_l_h": 3000}, "fails", {}),
-    ("worm", "oxygen_mg_l", {"oxygen_mg_l": None, "altitude_m": 3000}, "fails", {"change": "*can't hold*"}),
-    ("worm", "oxygen_mg_l", {"oxygen_mg_l": 9}, "pass", {}),
-    ("worm", "oxygen_mg_l", {"oxygen_mg_l": 12}, "not measured", {"change": "*check the meter*"}),
-    ("worm", "ammonia_mg_l", {"ammonia_mg_l": None}, "not measured", {"change": "Measure: *"}),
-    ("worm", "ammonia_mg_l", {"ph": None}, "not measured", {"change": "Measure: *"}),
-    ("worm", "ammonia_mg_l", {"temperature_c": None}, "not measured", {"change": "Measure: *"}),
-    # 1 mg/L total at pH 8.0 and 24 degC is 0.0502: FA16, figure 3.
-    ("worm", "ammonia_mg_l", {"ph": 8.0, "temperature_c": 24, "ammonia_mg_l": 1}, "fails", {}),
-    ("ghost", "ammonia_mg_l", {"ph": 8, "ammonia_mg_l": 2}, "fails", {}),
-    # Companions are read and never pass, save a snail beside a mollusc-eater, and a larger fish beside one
-    # that larger ones bully.
-    ("worm", "companions", {}, "read", {}),
-    (
-        "worm",
-        "companions",
-        {"companions": "tetra:30:12|cory"},
-        "read",
-        {"wanted": "Placid.", "found": "*12 tetra, 30 mm (1.2 in); 1 cory*"},
-    ),
-    ("stripe", "companions", {"companions": "tetra"}, "need not known", {}),
-    (
-        "fang",
-        "companions",
-        {"companions": "nerite snail:25:4|tetra"},
-        "fails",
-        {"change": "*Take out: nerite snail.*"},
-    ),
-    ("worm", "companions", {"companions": "nerite snail:25:4"}, "read", {}),
-    ("worm fang", "companions", {"companions": "Snails"}, "fails", {}),
-    (
-        "shy",
-        "companions",
-        {"companions": "royal pleco:400|tetra:30"},
-        "fails",
-        {"short_by": "300 mm (11.8 in) larger than it", "change": "*Keep it apart from: royal pleco. *"},
-    ),
-    ("shy", "companions", {"companions": "tetra:30"}, "read", {}),
-    ("shy", "companions", {"companions": "pleco"}, "not measured", {}),
-    ("worm", "companions", {"companions": "royal pleco:400"}, "read", {}),
-    ("worm", "growth", {}, "read", {"found": "*can't be told*", "wanted": "*100 mm (3.9 in)*"}),
-    ("ghost", "growth", {}, "need not known", {}),
-    # Names without a common range disagree, unless the tank suits none of them; an overlap holds for all.
-    (
-        "worm stripe",
-        "temperature_c",
-        {"temperature_c": 24},
-        "names disagree",
-        {"change": "Right for Stripe, not for Worm. Settle the name first.", "wanted": "*26 to 30 °C*"},
-    ),
-    ("worm stripe", "temperature_c", {"temperature_c": None}, "names disagree", {"wanted": "*22 to 25 °C*"}),
-    (
-        "worm stripe",
-        "temperature_c",
-        {"temperature_c": 20},
-        "fails",
-        {"short_by": "2 °C (3.6 °F) too cool", "change": "It suits none of the names.*"},
-    ),
-    ("worm stripe", "temperature_c", {"temperature_c": 25.5}, "fails", {}),
-    ("worm stripe", "ph", {"ph": 7}, "pass", {}),
-    ("worm stripe", "ph", {"ph": 6.5}, "fails", {}),
-    ("worm stripe", "tank_volume_l", {"fill_cm": 35}, "fails", {}),
-    ("worm giant", "adult_length_mm", {}, "fails", {"change": "*60 cm*"}),
-    # A need not known for one name is no pass, but can fail for the other.
-    (
-        "worm ghost",
-        "temperature_c",
-        {},
-        "need not known",
-        {"wanted": "*not known for Ghost*", "change": "Right for Worm."},
-    ),
-    ("worm ghost", "temperature_c", {"temperature_c": 20}, "fails", {}),
-    ("worm ghost", "gh_dgh", {"gh_dgh": None}, "not measured", {}),
-    ("worm ghost", "tank_volume_l", {"fill_cm": 20}, "fails", {}),
-    ("worm ghost", "tank_volume_l", {}, "need not known", {}),
-    ("worm ghost", "adult_length_mm", {}, "need not known", {}),
-    ("worm ghost", "adult_length_mm", {"width_cm": 8}, "fails", {}),
-]
-
-
-@pytest.mark.parametrize(("names", "attribute", "changes", "verdict", "says"), ROWS)
-def test_what_a_row_says(names, attribute, changes, verdict, says):
-    found = checked(attribute, care_for(TABLE, *names.split()), **changes)
+    words = f"by {found.short_by}: {found.change}; wanted: {found.wanted}; here: {found.found}"
     assert found.verdict == verdict
-    for part, words in says.items():
-        assert fnmatchcase(getattr(found, part), words), part
-
-
-def test_water_of_unknown_height_is_never_enough_but_says_from_where_it_would_be():
-    check = check_tank(WORM, {**GOOD, "fill_cm": ""})
-    found = row(check, "tank_volume_l")
-    assert found.verdict == row(check, "turnover_per_hour").verdict == "not measured"
-    assert "enough from 30 cm (12 in) up" in found.change
-    assert not check.ok
-    assert check.tank.volume_l is check.tank.turnover is None
-    small = checked("tank_volume_l", height_cm=25, fill_cm=None)
-    assert (small.verdict, small.change) == ("fails", "It needs a tank of at least 120 L (32 US gal).")
+    for part in says.split(" ... "):
+        assert part in words
+    assert (found in check.fails) == (verdict == "fails")
+    if check.fails:
+        assert not check.ok
+        assert check.verdict.startswith("Fails: ")
+        assert all(c.short_by in check.verdict for c in check.fails)
 
 
 def test_oxygen_is_held_against_saturation_and_the_ammonia_limit_is_of_the_unionised_form():
@@ -180,16 +143,6 @@ def test_oxygen_is_held_against_saturation_and_the_ammonia_limit_is_of_the_union
     assert "Do not raise the pH" in over.change
 
 
-def test_a_group_counts_once_another_of_the_kind_is_there():
-    care = sheet_of({**RAPIDS, "group_volume_l": "300"})
-    assert checked("group_volume_l", care).verdict == "read"
-    assert check_tank(care, GOOD).ok
-    assert checked("group_volume_l", care, companions="worm:90:5").verdict == "fails"
-    assert checked("group_volume_l", care, companions="ringworm:90").verdict == "read"
-    eater = sheet_of({"diet_type": "molluscs"})
-    assert checked("companions", eater, companions="snail").wanted == "It eats snails and the like."
-
-
 def test_a_sheet_of_names_that_disagree_or_are_not_known_is_no_fit():
     tank = {**GOOD, "temperature_c": 24, "ph": 7, "fill_cm": 45, "pump_l_h": 900}
     check = check_tank(care_for(TABLE, "worm", "stripe"), tank)
@@ -203,16 +156,13 @@ def test_a_sheet_of_names_that_disagree_or_are_not_known_is_no_fit():
     assert "Not known what it needs: room to turn round, volume, temperature, pH, oxygen." in check.verdict
 
 
-@pytest.mark.parametrize("names", [("worm",), ("worm", "stripe")])
-def test_a_sheet_emptied_by_hand_never_passes(names):
-    assert not check_tank(dataclasses.replace(care_for(TABLE, *names), attributes={}), GOOD).ok
-
-
-def test_one_vital_need_that_is_not_known_is_enough():
+def test_one_vital_need_that_is_not_known_is_enough_and_so_is_a_sheet_emptied_by_hand():
     for attribute in ("adult_length_mm", "tank_volume_l", "temperature_c", "ph", "oxygen_mg_l"):
         check = check_tank(sheet_of({a: v for a, v in RAPIDS.items() if a != attribute}), GOOD)
         assert row(check, attribute).verdict == "need not known"
         assert not check.ok
+    for names in (("worm",), ("worm", "stripe")):
+        assert not check_tank(dataclasses.replace(care_for(TABLE, *names), attributes={}), GOOD).ok
 
 
 def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
@@ -248,25 +198,24 @@ SHEETS = st.sampled_from(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=120)
 @given(SHEETS, TANKS, st.sets(st.sampled_from(list(SPANS))))
 def test_blanking_a_measurement_never_makes_a_tank_fit(care, tank, blank):
     if not check_tank(care, tank).ok:
         assert not check_tank(care, {**tank, **dict.fromkeys(blank)}).ok
 
 
-@settings(max_examples=80, deadline=None)
 @given(SHEETS, TANKS, st.tuples(*[st.floats(1, 3)] * 3))
 def test_a_larger_tank_never_fails_where_a_smaller_passes(care, tank, times):
     sides = ("length_cm", "width_cm", "height_cm", "fill_cm")
     large = {s: tank[s] and tank[s] * by for s, by in zip(sides, (*times, times[-1]), strict=True)}
+    checks = [check_tank(care, t) for t in (tank, {**tank, **large})]
     order = {"fails": 0, "not measured": 1, "need not known": 1, "pass": 2}
     for attribute in ("adult_length_mm", "tank_volume_l", "tank_length_cm", "tank_width_cm"):
-        before, after = (row(check_tank(care, t), attribute).verdict for t in (tank, {**tank, **large}))
-        assert order[after] >= order[before]
+        before, after = (order[row(check, attribute).verdict] for check in checks)
+        assert after >= before
 
 
-@settings(max_examples=80, deadline=None)
 @given(SHEETS, TANKS)
 def test_the_verdict_says_what_the_rows_say(care, tank):
     check = check_tank(care, tank)
@@ -329,4 +278,4 @@ def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_in_text_and_fram
     assert "160 L (42 US gal)" in repr(check)
     frame = check.to_frame()
     assert list(frame.columns[:5]) == ["attribute", "label", "wanted", "found", "verdict"]
-    assert len(frame) == len(check.checks) == 15
+    assert len(frame) == len(check.checks) == 14

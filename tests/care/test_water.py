@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 from idkey.care import water
 from idkey.care.water import ammonia_fraction, oxygen_saturation
 from idkey.errors import IdkeyError
-
-TEMPERATURE = st.floats(0, 40)
+from idkey.table.units import converted
 
 
 def test_saturation_is_that_of_the_published_tables_and_where_they_differ():
@@ -57,20 +56,14 @@ def test_saturation_under_less_air():
         assert water.pressure_at_altitude(altitude) * 1013.25 == pytest.approx(hpa, abs=0.01)
 
 
-@given(TEMPERATURE, TEMPERATURE, st.floats(0.5, 1.1), st.floats(0.5, 1.1))
-def test_warm_water_and_thin_air_hold_less(t, u, p, q):
-    if u - t > 1e-6:
-        assert oxygen_saturation(u, pressure_atm=p) < oxygen_saturation(t, pressure_atm=p)
-    if q - p > 1e-6:
-        assert oxygen_saturation(t, pressure_atm=p) < oxygen_saturation(t, pressure_atm=q)
-
-
-@given(TEMPERATURE, st.floats(-430, 5400), st.floats(-430, 5400), st.floats(0.1, 40))
-def test_saturation_falls_with_altitude_and_salt(t, low, high, salinity):
+@given(st.floats(0, 40), st.floats(0, 40), *[st.floats(-430, 5400)] * 2, st.floats(0.1, 40))
+def test_warm_water_thin_air_and_salt_hold_less(t, warmer, low, high, salinity):
+    thick, thin = map(water.pressure_at_altitude, (low, high))
     assert oxygen_saturation(t, salinity=salinity) < oxygen_saturation(t)
+    if warmer - t > 1e-6:
+        assert oxygen_saturation(warmer, pressure_atm=thin) < oxygen_saturation(t, pressure_atm=thin)
     if high - low > 1e-3:
-        at = [oxygen_saturation(t, pressure_atm=water.pressure_at_altitude(h)) for h in (low, high)]
-        assert at[0] > at[1]
+        assert oxygen_saturation(t, pressure_atm=thin) < oxygen_saturation(t, pressure_atm=thick)
 
 
 AQVET = {
@@ -117,33 +110,35 @@ def test_the_share_lies_between_0_and_1_and_rises_with_ph_and_warmth(ph, other, 
         assert ammonia_fraction(ph, t + 1) > share
 
 
-def test_hardness_volume_turnover_and_fahrenheit():
-    # A hobby species page on L081 (FishyWiki), both units in its table.
-    assert water.caco3_to_dgh(54) == pytest.approx(3.03, abs=0.006)
-    assert water.caco3_to_dgh(268) == pytest.approx(15.02, abs=0.006)
-    # A hobby species page (PetWiki): 10 dGH is 178 ppm. FAO glossary: 50 mg/L CaCO3 is 2.805 dGH.
-    assert water.dgh_to_caco3(10) == pytest.approx(178, abs=0.5)
-    assert water.caco3_to_dgh(50) == pytest.approx(2.805, abs=0.005)
-    # One calculator page has 1 dGH = 10 mg/L CaCO3, and 1 grain/gal = 17.848; 10 mg/L is the CaO.
-    assert water.dgh_to_caco3(1) == pytest.approx(100.09 / 56.08 * 10, abs=1e-3)
-    assert water.dgh_to_caco3(1) != pytest.approx(10, abs=5)
-    # A forum post: 72 mg/L Ca and 26 mg/L Mg are 286 mg/L CaCO3; 133 mg/L bicarbonate 109.
+def test_hardness_volume_and_turnover():
+    # A forum post: 72 mg/L Ca and 26 mg/L Mg are 286 mg/L CaCO3, 16.1 dGH; 133 mg/L bicarbonate 109.
     assert water.general_hardness(72, 26) == pytest.approx(286, abs=1)
-    assert water.caco3_to_dgh(water.general_hardness(72, 26)) == pytest.approx(16.1, abs=0.1)
+    assert converted(water.general_hardness(72, 26), "ppm", "dGH") == pytest.approx(16.1, abs=0.1)
     assert water.alkalinity_from_bicarbonate(133) == pytest.approx(109, abs=0.2)
-    # A shrimp page: 90 x 30 x 30 cm is 81 L. FishyWiki, L081: 240 L is 63.40 US gal.
+    # A shrimp page: 90 x 30 x 30 cm is 81 L.
     assert water.volume_l(90, 30, 30) == pytest.approx(81)
-    assert round(water.us_gallons(240), 2) == 63.40
     assert water.turnover(486, 81) == pytest.approx(6)
-    # FishyWiki, L081, exact both.
-    assert water.fahrenheit(27) == pytest.approx(80.60)
-    assert water.fahrenheit(32) == pytest.approx(89.60)
 
 
-@given(st.floats(-200, 500), st.floats(0, 60))
-def test_there_and_back(t, dgh):
-    assert water.celsius(water.fahrenheit(t)) == pytest.approx(t, abs=1e-9)
-    assert water.caco3_to_dgh(water.dgh_to_caco3(dgh)) == pytest.approx(dgh)
+@pytest.mark.parametrize(
+    ("value", "word", "unit", "is_about"),
+    [
+        # A hobby species page on L081 (FishyWiki), both units in its table; the temperatures are exact.
+        (54, "ppm", "dGH", (3.03, 0.006)),
+        (268, "ppm", "dGH", (15.02, 0.006)),
+        (63.40, "US gal", "L", (240, 0.02)),
+        (80.60, "\u00b0F", "degC", (27, 1e-9)),
+        (89.60, "\u00b0F", "degC", (32, 1e-9)),
+        # A hobby species page (PetWiki): 10 dGH is 178 ppm. FAO glossary: 50 mg/L CaCO3 is 2.805 dGH.
+        (178, "ppm", "dGH", (10, 0.03)),
+        (50, "mg/L as CaCO3", "dGH", (2.805, 0.005)),
+        # 10 mg/L CaO, by molar mass. One calculator page has 1 dGH = 10 mg/L CaCO3; 10 mg/L is the CaO.
+        (100.09 / 56.08 * 10, "mg/L CaCO3", "dGH", (1, 1e-4)),
+    ],
+)
+def test_units_are_those_of_the_published_tables(value, word, unit, is_about):
+    right, within = is_about
+    assert converted(value, word, unit) == pytest.approx(right, abs=within)
 
 
 NONSENSE = [
@@ -155,11 +150,11 @@ NONSENSE = [
     (lambda x: ammonia_fraction(x, 20), 20, "pH 20", "0 to 14"),
     (lambda x: ammonia_fraction(7, x), 60, "temperature 60 °C", "0 to 50 °C"),
     (lambda x: water.unionised_ammonia(x, 7, 20), -1, "total ammonia nitrogen -1 mg/L", "0 to 1000 mg/L"),
-    (water.dgh_to_caco3, -1, "hardness -1 °dGH", "0 to 1000 °dGH"),
     (lambda x: water.volume_l(x, 30, 30), -90, "length -90 cm", "0 to 5000 cm"),
-    (water.us_gallons, -1, "volume -1 L", "0 L or more"),
+    (lambda x: water.general_hardness(x, 5), -1, "calcium -1 mg/L", "0 to 5000 mg/L"),
+    (water.alkalinity_from_bicarbonate, -1, "bicarbonate -1 mg/L", "0 to 20000 mg/L"),
+    (lambda x: water.turnover(x, 100), -1, "flow -1 L/h", "0 L/h or more"),
     (lambda x: water.turnover(500, x), 0, "volume 0 L", "more than 0 L"),
-    (water.fahrenheit, -300, "temperature -300 °C", "-273.15 °C or more"),
 ]
 
 

@@ -85,7 +85,7 @@ def test_errors_at_the_start():
     for start, match in (
         (("hypancistrus_zebr",), "did you mean"),
         (("a", idkey.TraitTable.from_frame(PLAIN, taxon="kind")), "no care sheets"),
-        ((ZEBRA, None, ROOM.with_name("no_such_room.csv")), "no such file"),
+        ((ZEBRA, None, ROOM.with_name("no_such_room.csv")), "the file is missing"),
     ):
         with pytest.raises(IdkeyError, match=match):
             idkey.care_view(*start)
