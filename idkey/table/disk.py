@@ -25,8 +25,6 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
-from filelock import FileLock, Timeout
-
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table.layout import MOST_BYTES, OURS
 
@@ -380,6 +378,9 @@ def _sync_folder(*folders: Path) -> None:
 @contextmanager
 def _locked(folder: Path) -> Iterator[None]:
     """Hold the lock of a folder; the system frees it if this program is killed."""
+    # Loading a table that nobody saves to needs no lock, and not the time to import one.
+    from filelock import FileLock, Timeout
+
     lock = FileLock(str(folder / _OWN / "lock"))
     try:
         lock.acquire(timeout=_WAIT_S, poll_interval=_POLL_S)

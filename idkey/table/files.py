@@ -19,6 +19,7 @@ import pandas as pd
 
 from idkey.errors import IdkeyError, Problem, TableError
 from idkey.table import layout
+from idkey.table.cells import records
 from idkey.table.claims import (
     NOT_FOLLOWED,
     SOURCES,
@@ -125,7 +126,7 @@ def disagreements(table: TraitTable, taxa: Collection[str] | None = None) -> Ite
     if taxa is not None:
         evidence = evidence[evidence["taxon"].isin(list(taxa))]
     behind: dict[tuple[tuple[str, str], str], list[dict[str, Any]]] = defaultdict(list)
-    for at, row in zip(evidence.index, evidence.to_dict("records"), strict=True):
+    for at, row in zip(evidence.index, records(evidence), strict=True):
         about = next(((kind, row[kind]) for kind in _ABOUT if row.get(kind)), ("", ""))
         if not str(row.get("note") or "").startswith(NOT_FOLLOWED):
             behind[about, row["attribute"]].append(row | {"at": at})
@@ -165,7 +166,7 @@ def _cell(table: TraitTable, kind: str, who: str, column: str) -> tuple[Cell, st
 def _care(table: TraitTable, behind: _Behind) -> Iterator[Disagreement]:
     """Yield the needs of care that say more than is claimed."""
     columns = [column for column in table.care_columns if column.kind in ("range", "states")]
-    for row in table.care.to_dict("records"):
+    for row in records(table.care):
         about = ("taxon", row["taxon"]) if row["taxon"] else ("care_group", row["care_group"])
         for column in columns:
             # A blank claim stands for what the cell says.

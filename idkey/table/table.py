@@ -14,7 +14,7 @@ import pandas as pd
 
 from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.cells import Basis, Column, Genera, OwnCells, claims_by_kind, column_of, effective
+from idkey.table.cells import Basis, Column, Genera, OwnCells, claims_by_kind, column_of, effective, records
 from idkey.table.claims import Source
 from idkey.table.edit import Editable
 from idkey.table.fields import COMMONNESS
@@ -243,6 +243,10 @@ class TraitTable(Editable):
         return tuple(t.id for t in self.traits)
 
     @cached_property
+    def _traits(self) -> dict[str, Trait]:
+        return {trait.id: trait for trait in self.traits}
+
+    @cached_property
     def _effective(self) -> tuple[Mapping[str, tuple[Cell, ...]], Basis]:
         return effective(self.traits, self.own_cells, self.genera, self._genus)
 
@@ -297,9 +301,8 @@ class TraitTable(Editable):
 
     def trait(self, trait_id: str) -> Trait:
         """Return the trait of this id. Raises UnknownName with the nearest spelling."""
-        for trait in self.traits:
-            if trait.id == trait_id:
-                return trait
+        if trait_id in self._traits:
+            return self._traits[trait_id]
         msg = f"trait {trait_id!r} is not in the table: {one_of(trait_id, self.trait_ids, 'a trait id')}"
         raise UnknownName(msg)
 
@@ -343,7 +346,7 @@ class TraitTable(Editable):
     def _labels(self) -> tuple[str, ...]:
         if "scientificName" not in self.taxa.columns:
             return self.ids
-        rows = self.taxa.to_dict("records")
+        rows = records(self.taxa)
         return tuple(_label(taxon, row) for taxon, row in zip(self.ids, rows, strict=True))
 
     def claims(self, taxon: str, attribute: str) -> pd.DataFrame:
