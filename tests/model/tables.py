@@ -105,10 +105,10 @@ def posterior(table, answers, **options):
 
 
 def likelihoods(table, **answers):
-    """Return P(answers | kind) for every kind and "none of these"."""
+    """Return P(answers | kind) for every kind and "none of these", by name."""
     model = model_of(table)
     found = model.to_table_order(np.exp(model.log_likelihoods(code_answers(table, answers))[0]))
-    return dict(zip([*table.ids, NONE], found.tolist(), strict=True))
+    return pd.Series(found, index=[*table.ids, NONE])
 
 
 def entropy(p):

