@@ -7,7 +7,20 @@ from collections.abc import Iterable
 
 from idkey.model.key import Couplet, Key, Lead
 from idkey.views import doc, words
-from idkey.views.doc import PRINT, SCREEN, TEXT, Columns, Document, Heading, Lines, Link, On, Strong, one_line
+from idkey.views.doc import (
+    PRINT,
+    SCREEN,
+    TEXT,
+    Columns,
+    Document,
+    Heading,
+    Lines,
+    Link,
+    On,
+    Strong,
+    line,
+    one_line,
+)
 
 HOW_TO_USE = (
     "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
@@ -23,28 +36,26 @@ HOW_TO_USE = (
 
 def key_document(key: Key, *, title: str = "") -> Document:
     """Return a key as a document, in print under a title of your own where one is given."""
-    table, out = key.table, _labels(key, key.left_out)
+    table, out = key.table, "; ".join(_labels(key, key.left_out))
     if key.couplets:
         before = came_from(key)
         couplets: doc.Block = doc.Couplets(tuple(_couplet(key, c, before[c.number]) for c in key.couplets))
-        start = ("Start at 1; go to the number at the end of the lead that fits.",)
+        start = "Start at 1; go to the number at the end of the lead that fits."
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
-        couplets, start = Lines((f"These can't be told apart by this table: {names}.",)), ()
-    left_out = (f"Too little is known to key out, so possible at every end: {'; '.join(out)}",) if out else ()
+        couplets, start = line(f"These can't be told apart by this table: {names}."), ""
     use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *words.CAUTIONS, Heading("The key"))
-    sources = (Heading("Sources"), Lines((words.sources_line(table),)))
     blocks = (
-        On((SCREEN, PRINT), (Lines((_scope(key),)),)),
-        On(SCREEN, (Lines(start),)),
+        On((SCREEN, PRINT), (line(_scope(key)),)),
+        On(SCREEN, (line(start),)),
         On(PRINT, (words.made_from(table), *use)),
         couplets,
         On(PRINT, (*_how_to_look(key), *((Heading("Left out"),) if out else ()))),
         On(TEXT, (Lines(("",) if out else ()),)),
-        Lines(left_out),
-        On(PRINT, (*sources, *_index(key))),
+        line(f"Too little is known to key out, so possible at every end: {out}" if out else ""),
+        On(PRINT, (Heading("Sources"), line(words.sources_line(table)), *_index(key))),
     )
-    named = one_line(title) or f"Key to {words.number_of(len(table) - len(key.left_out), 'kind')}"
+    named = one_line(title) or f"Key to {_kinds_held(key)}"
     return words.of_table(table, named, blocks, titled=(PRINT,))
 
 
@@ -52,22 +63,25 @@ def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
     return tuple(one_line(key.table.label(t)) for t in taxa)
 
 
+def _kinds_held(key: Key) -> str:
+    return words.number_of(len(key.table) - len(key.left_out), "kind")
+
+
 def _scope(key: Key) -> str:
     """Say what the key holds, how long it is, and what is left out."""
-    line = f"Covers {words.number_of(len(key.table) - len(key.left_out), 'kind')}"
     if not key.couplets:
-        return f"{line}, which this table can't tell apart."
-    line += (
-        f" in {words.number_of(len(key.couplets), 'couplet')}; "
+        return f"Covers {_kinds_held(key)}, which this table can't tell apart."
+    scope = (
+        f"Covers {_kinds_held(key)} in {words.number_of(len(key.couplets), 'couplet')}; "
         f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
         f"than {key.bounds().least_questions:.1f})."
     )
     names = [name for ending in key.endings() for name in ending]
     if len(names) != len(set(names)):
-        line += " A kind that varies, or of which the feature is not known, stands at several ends."
+        scope += " A kind that varies, or of which the feature is not known, stands at several ends."
     if key.left_out:
-        line += f" {words.number_of(len(key.left_out), 'kind')} left out: see the end."
-    return line
+        scope += f" {words.number_of(len(key.left_out), 'kind')} left out: see the end."
+    return scope
 
 
 def came_from(key: Key) -> dict[int, tuple[int, ...]]:
@@ -80,15 +94,32 @@ def came_from(key: Key) -> dict[int, tuple[int, ...]]:
 
 
 def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet:
-    leads = tuple(_lead(key, couplet, letter, getattr(couplet, letter)) for letter in "ab")
-    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, leads)
+    leads = []
+    for letter, lead in (("a", couplet.a), ("b", couplet.b)):
+        states, names = _states(couplet, lead), _labels(key, lead.taxa)
+        head = "not told apart:" if len(names) > 1 else ""
+        icons = words.state_icons(couplet.trait, states)
+        leads.append(doc.Lead(letter, lead_words(couplet, lead), icons, lead.goes_to, head, names))
+    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, tuple(leads))
 
 
-def _lead(key: Key, couplet: Couplet, letter: str, lead: Lead) -> doc.Lead:
-    icons = words.state_icons(couplet.trait, words.lead_states(couplet, lead))
-    names = _labels(key, lead.taxa)
-    head = "not told apart:" if len(names) > 1 else ""
-    return doc.Lead(letter, words.lead_words(couplet, lead), icons, lead.goes_to, head, names)
+def _states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
+    """Return the states of a lead that its words name."""
+    return (lead.shown or lead.states) if couplet.trait.has_states else ()
+
+
+def lead_words(couplet: Couplet, lead: Lead) -> str:
+    """Say in words what one lead of a couplet holds, with the traits that confirm it."""
+    trait = couplet.trait
+    if trait.has_states:
+        holds = words.states_words(trait, _states(couplet, lead))
+        if lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1:
+            holds = f"not so ({holds})"
+    else:
+        holds = f"{'at most' if lead is couplet.a else 'more than'} {trait.number(couplet.threshold)}"
+    name = f"{trait.name} of an adult" if trait.kind == "ceiling" else trait.name
+    confirms = (f"{t.name.lower()}: {words.states_words(t, states)}" for t, states in lead.confirms)
+    return "; ".join((f"{name}: {holds}", *confirms))
 
 
 def _how_to_look(key: Key) -> tuple[doc.Block, ...]:
@@ -114,4 +145,4 @@ def _index(key: Key) -> tuple[doc.Block, ...]:
     for name, where in index(key):
         links = [piece for place in where for piece in (", ", Link(place, f"#c{place[:-1]}"))]
         entries.append((Strong(f"{name}:" if where else name), " ", *links[1:]))
-    return (Heading("Index of names, with the leads at which they stand"), Columns(tuple(entries)))
+    return Heading("Index of names, with the leads at which they stand"), Columns(tuple(entries))

@@ -10,10 +10,9 @@ from typing import Any
 
 from idkey.care.needs import CLASS_WORDS
 from idkey.model.evidence import NONE
-from idkey.model.key import Couplet, Lead
 from idkey.table.schema import Trait, cell_words, parse_answer
 from idkey.table.table import TraitTable
-from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean
+from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean, line
 from idkey.views.fish import state_svg
 
 CAUTIONS: tuple[Block, ...] = (
@@ -50,17 +49,17 @@ def cut(text: str, longest: int) -> str:
     return text if len(text) <= longest else f"{text[: longest - 1].rstrip(' ,')}…"
 
 
-def chance_words(right: float) -> str:
-    """Write how often a look is right, never as certain: "9 in 10", "24 in 25"."""
-    of = _shown_of(right)
-    return f"{right * 10:.0f} in 10" if of == 10 else f"{of - 1} in {of}"
-
-
-def _shown_of(right: float) -> int:
-    """Return the number out of which a chance is shown."""
+def _shown(right: float) -> tuple[float, str]:
+    """Return a chance as it is shown, and in words; never as certain."""
     if right < 0.93:
-        return 10
-    return min((20, 25, 50, 100), key=lambda n: abs(1 / n - max(1 - right, 0.01)))
+        return round(right * 10) / 10, f"{right * 10:.0f} in 10"
+    of = min((20, 25, 50, 100), key=lambda n: abs(1 / n - max(1 - right, 0.01)))
+    return 1 - 1 / of, f"{of - 1} in {of}"
+
+
+def chance_words(right: float) -> str:
+    """Write how often a look is right: "9 in 10", "24 in 25"."""
+    return _shown(right)[1]
 
 
 def look_words(right: float | None, k: int = 2) -> str:
@@ -69,12 +68,12 @@ def look_words(right: float | None, k: int = 2) -> str:
         return "tells nothing"
     # By the number as it is shown, so that two looks of the same number have the same word; but what
     # hardly tells is told by the exact one.
-    of = _shown_of(right)
-    share = share_of_the_way(round(right * 10) / 10 if of == 10 else 1 - 1 / of, k)
+    shown, words = _shown(right)
+    share = share_of_the_way(shown, k)
     share = min(share, 0.0999) if share_of_the_way(right, k) < 0.1 - 1e-9 else max(share, 0.1)
     steps = ((0.1, "hardly"), (0.4, "weakly"), (0.7, "fairly"), (0.9, "well"))
     word = next((word for limit, word in steps if share < limit - 1e-9), "very well")
-    return f"{word}, {chance_words(right)}"
+    return f"{word}, {words}"
 
 
 def share_of_the_way(right: float, k: int) -> float:
@@ -117,26 +116,6 @@ def none_words(taxon: str, label: str) -> str:
     return "None of the kinds in the table" if taxon == NONE else label
 
 
-def lead_states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
-    """Return the states of a lead that its words name."""
-    return (lead.shown or lead.states) if couplet.trait.has_states else ()
-
-
-def lead_words(couplet: Couplet, lead: Lead) -> str:
-    """Say in words what one lead of a couplet holds, with the traits that confirm it."""
-    trait = couplet.trait
-    if trait.has_states:
-        words = states_words(trait, lead_states(couplet, lead))
-        if lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1:
-            words = f"not so ({words})"
-    else:
-        side = "at most" if lead is couplet.a else "more than"
-        words = f"{side} {trait.number(couplet.threshold)}"
-    name = f"{trait.name} of an adult" if trait.kind == "ceiling" else trait.name
-    confirms = (f"{other.name.lower()}: {states_words(other, states)}" for other, states in lead.confirms)
-    return "; ".join((f"{name}: {words}", *confirms))
-
-
 @cache
 def made_with() -> str:
     """Return the name and version of the package."""
@@ -146,37 +125,34 @@ def made_with() -> str:
         return "idkey"
 
 
-def of_table(table: TraitTable | None, title: str, blocks: Iterable[Block], **more: Any) -> Document:
+def of_table(table: TraitTable, title: str, blocks: Iterable[Block], **more: Any) -> Document:
     """Return a document that was made from a table, with its stamp and date."""
     return Document(title, tuple(blocks), stamp(table), _date(table), **more)
 
 
-def _date(table: TraitTable | None) -> date | None:
+def _date(table: TraitTable) -> date | None:
     """Return the date that a table states, None where it states none that can be read."""
     try:
-        return date.fromisoformat(table.date[:10]) if table is not None else None
+        return date.fromisoformat(table.date[:10])
     except ValueError:
         return None
 
 
-def stamp(table: TraitTable | None) -> str:
+def stamp(table: TraitTable) -> str:
     """Say which table a document was made from, with its version and date."""
-    if table is None:
-        return made_with()
-    stated = f"version {table.version or 'not stated'}"
     day = _date(table)
     dated = f"{day.day} {day:%B %Y}" if day else "date not stated"
-    return clean(f"table {table.name!r}, {stated}, {dated}, {made_with()}")
+    return clean(f"table {table.name!r}, version {table.version or 'not stated'}, {dated}, {made_with()}")
 
 
-def made_from(table: TraitTable | None) -> Lines:
+def made_from(table: TraitTable) -> Lines:
     """Say what a document was made from, in a sentence."""
-    return Lines((f"Made {'with' if table is None else 'from'} {stamp(table)}.",))
+    return line(f"Made from {stamp(table)}.")
 
 
-def sources_line(table: TraitTable | None) -> str:
+def sources_line(table: TraitTable) -> str:
     """Say where the sources stand, which are too many to print."""
-    if table is None or not len(table.evidence):
+    if not len(table.evidence):
         return "This table names no sources."
     return (
         f"The source of each filled cell stands in evidence.csv and sources.bib of the table {table.name!r} "
