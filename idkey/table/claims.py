@@ -16,21 +16,6 @@ from idkey.table.csvfile import ODD_CHARACTER, Found, text_of
 from idkey.table.fields import CLASSES, SCOPES
 from idkey.table.schema import Cell, NotKnown, Range, States, Trait, parse_cell
 
-__all__ = [
-    "CLASSES",
-    "SOURCED",
-    "SOURCES",
-    "UNSOURCED",
-    "Claim",
-    "Source",
-    "bibtex",
-    "claimed_cell",
-    "is_covered",
-    "is_within",
-    "parse_sources",
-    "read_sources",
-]
-
 SOURCES = "sources.bib"
 
 _KEY = re.compile(r"@\w+\s*\{\s*([^\s,={}]+)")

@@ -25,8 +25,6 @@ from idkey.table.schema import (
     state_text,
 )
 
-__all__ = ["read_frame"]
-
 # A measuring error for columns whose error nobody stated: this share of the column's range.
 _SPREAD_OF_RANGE = 0.02
 # Of the standard deviation within a taxon; the range itself already carries the rest.
@@ -104,17 +102,13 @@ def _default_kind(values: pd.Series) -> str:
 
 def _are_ranges(values: pd.Series) -> bool:
     """Whether text cells are all numbers or ranges, at least one a range."""
-    texts = [v.strip() for v in values if isinstance(v, str) and v.strip() not in ("", "-")]
-    if not any(".." in text for text in texts):
-        return False
-    if any(not isinstance(v, str) and not is_missing(v) for v in values):
-        return False
+    cells = [value for value in values if not is_missing(value)]
+    texts = [cell.strip() for cell in cells if isinstance(cell, str)]
     try:
-        for text in texts:
-            parse_range(text)
+        ranges = [parse_range(text) for text in texts if text != "-"]
     except ValueError:
         return False
-    return True
+    return len(texts) == len(cells) and bool(ranges) and any(".." in text for text in texts)
 
 
 Wrong = list[tuple[str, str, str]]
@@ -129,20 +123,11 @@ def _pool(
     for i, (row, value) in enumerate(zip(rows, values, strict=True)):
         if is_missing(value):
             continue
-        text = state_text(value) if trait.has_states else _number_or_text(value)
         try:
-            pooled[row].append(parse_cell(trait, text))
+            pooled[row].append(parse_cell(trait, state_text(value)))
         except ValueError as error:
             wrong.append((f"{i + 2} ({labels[i]})", str(value), str(error)))
     return pooled, wrong
-
-
-def _number_or_text(value: Any) -> str:
-    try:
-        return value.strip() if isinstance(value, str) else repr(float(value))
-    except (TypeError, ValueError):
-        # A date, a list: no number, and said so when the text is read.
-        return str(value)
 
 
 def _states(columns: Sequence[pd.Series], kind: str) -> tuple[str, ...]:

@@ -32,8 +32,6 @@ from idkey.table.schema import (
     trait_problems,
 )
 
-__all__ = ["COMMONNESS", "YOUNG", "Column", "Origin", "Source", "TraitTable"]
-
 
 @dataclass(frozen=True, slots=True)
 class Origin:
@@ -111,9 +109,8 @@ class TraitTable(Editable):
             object.__setattr__(self, frame, getattr(self, frame).copy())
         # What is said of a genus alone has a column of the kinds, too.
         columns = (c for said in self.genera.values() for c in said if c not in self.own_cells)
-        object.__setattr__(
-            self, "own_cells", {**self.own_cells} | dict.fromkeys(columns, (None,) * len(self.taxa))
-        )
+        own = {**self.own_cells} | dict.fromkeys(columns, (None,) * len(self.taxa))
+        object.__setattr__(self, "own_cells", own)
         for name in _MAPPINGS:
             object.__setattr__(self, name, MappingProxyType(dict(getattr(self, name))))
         problems = list(self._problems())
@@ -122,9 +119,8 @@ class TraitTable(Editable):
 
     def __reduce__(self) -> tuple[Any, ...]:
         # A read-only mapping can be neither pickled nor copied; a plain one can, and is made read-only again.
-        found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found |= {name: dict(found[name]) for name in _MAPPINGS}
-        return partial(type(self), **found), ()
+        parts = {f.name: getattr(self, f.name) for f in fields(self)}
+        return partial(type(self), **parts | {name: dict(parts[name]) for name in _MAPPINGS}), ()
 
     def _problems(self) -> Iterator[Problem]:
         for what, many in (("trait", self.traits), ("taxon", self.taxa.index)):
@@ -390,12 +386,10 @@ class TraitTable(Editable):
         return len(self.taxa)
 
     def __repr__(self) -> str:
-        filled = sum(cell is not None for t in self.traits for cell in self.cells[t.id])
-        total = len(self.taxa) * len(self.traits)
-        said = (
-            f"TraitTable: {len(self.taxa)} taxa, {len(self.traits)} traits, {filled} of {total} cells filled"
-        )
-        return f"{said}; to settle, see .conflicts: {len(self.conflicts)}" if self.conflicts else said
+        taxa, traits = len(self.taxa), len(self.traits)
+        filled = sum(cell is not None for trait in self.traits for cell in self.cells[trait.id])
+        text = f"TraitTable: {taxa} taxa, {traits} traits, {filled} of {taxa * traits} cells filled"
+        return f"{text}; to settle, see .conflicts: {len(self.conflicts)}" if self.conflicts else text
 
     def _repr_html_(self) -> str:
         return display.html(self)
