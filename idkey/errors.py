@@ -33,20 +33,10 @@ class TableWarning(UserWarning):
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing wrong in one place of a table.
+    """One thing wrong in one place of a table: the value found, what is wrong, and what would be right.
 
-    Attributes
-    ----------
-    file : str
-        File name, or ``"table"`` for a table that came from memory.
-    row : str
-        Row as a spreadsheet shows it (the header is row 1), with the id where there is one.
-    column : str
-        Column name, blank when the whole row is meant.
-    value : str
-        The value found.
-    right : str
-        What is wrong and what would be right.
+    `file` is the name of a file, or of a table that came from memory; `row` as a spreadsheet shows it (the
+    header is row 1), with the id where there is one; `column` is blank when the whole row is meant.
     """
 
     file: str
@@ -62,12 +52,7 @@ class Problem:
 
 
 class TableError(IdkeyError):
-    """A table that cannot be used; holds every problem found, not only the first.
-
-    Attributes
-    ----------
-    problems : tuple of Problem
-    """
+    """A table that cannot be used; its `problems` are all that were found, not only the first."""
 
     def __init__(self, problems: Iterable[Problem], undone: str = "loaded"):
         self.problems = tuple(problems)

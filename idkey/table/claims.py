@@ -101,25 +101,24 @@ def claimed_cell(trait: Trait, value: str) -> Cell:
     return None if isinstance(claim, NotKnown) else claim
 
 
-def is_within(trait: Trait, claim: Cell, cell: Cell) -> bool:
+def is_within(claim: Cell, cell: Cell) -> bool:
     """Whether a cell allows all that a claim says."""
     if isinstance(claim, States) and isinstance(cell, States):
         return set(claim.names) <= set(cell.names)
     if isinstance(claim, Range) and isinstance(cell, Range):
-        return claim.high <= cell.high and (trait.kind == "ceiling" or cell.low <= claim.low)
+        return cell.low <= claim.low and claim.high <= cell.high
     return type(claim) is type(cell)
 
 
-def is_covered(trait: Trait | None, cell: Cell, claims: Collection[Cell]) -> bool:
-    """Whether claims together say all that a cell says; of a need of care there is no trait."""
+def is_covered(cell: Cell, claims: Collection[Cell]) -> bool:
+    """Whether claims together say all that a cell says."""
+    alike: list[Any] = [claim for claim in claims if type(claim) is type(cell)]
     if isinstance(cell, States):
-        return set(cell.names) <= {n for claim in claims if isinstance(claim, States) for n in claim.names}
-    if not isinstance(cell, Range):
-        return any(type(claim) is type(cell) for claim in claims)
-    ranges = [claim for claim in claims if isinstance(claim, Range)]
-    if not ranges or cell.high > max(claim.high for claim in ranges):
-        return False
-    return (trait is not None and trait.kind == "ceiling") or min(claim.low for claim in ranges) <= cell.low
+        return set(cell.names) <= {name for claim in alike for name in claim.names}
+    if isinstance(cell, Range) and alike:
+        hull = Range(min(claim.low for claim in alike), max(claim.high for claim in alike))
+        return is_within(cell, hull)
+    return bool(alike)
 
 
 # -- sources.bib -----------------------------------------------------------------------------------------
@@ -224,23 +223,10 @@ def _source(entry: Any, text: str) -> Source:
 
 
 def bibtex(sources: Iterable[Source]) -> str:
-    """Return sources as the text of sources.bib: each entry as it was read, or made of what is known."""
+    """Return sources as the text of sources.bib: each entry as it was read."""
     text = ""
     for source in sources:
-        entry = source.entry or _entry(source)
-        if text and entry.startswith("@"):
+        if text and source.entry.startswith("@"):
             text += "\n" if text.endswith("\n") else "\n\n"
-        text += entry
+        text += source.entry
     return f"{text}\n" if text and not text.endswith("\n") else text
-
-
-def _entry(source: Source) -> str:
-    title = source.full.removesuffix(f"doi:{source.doi}").rstrip(". ") if source.doi else source.full
-    fields = {"title": title, "doi": source.doi}
-    lines = [f"  {name} = {{{_plain(value)}}},\n" for name, value in fields.items() if value]
-    return f"@misc{{{source.key},\n{''.join(lines)}}}\n"
-
-
-def _plain(text: str) -> str:
-    """Return text without what would end a field of BibTeX too early."""
-    return " ".join("".join(c for c in text if c not in "{}\\").split())

@@ -21,25 +21,12 @@ _YES_NO = ("yes", "no")
 class Field:
     """One column.
 
-    Attributes
-    ----------
-    name, title, about : str
-        Its name in the header, its label, and what it holds.
-    right : str
-        What to write, for the message on a cell that is wrong; of a column of choices what these are.
-    required, unique : bool
-    choices : tuple of str
-        The words that may stand in it, `ordered` where they have an order; ``yes`` and ``no`` make a boolean.
-    above, below : float or None
-        It holds numbers: more than the one, less than the other.
-    pattern : str
-        Pattern of the whole cell, for other programs; here cells are read by their syntax.
-    to : str
-        The column in which its names stand, as ``taxa.id``; ``sources`` for the keys of sources.bib.
-    term : str
-        The Darwin Core term that it holds.
-    later : bool
-        Whether files of older tables may be without it.
+    `title` is its label, `about` what it holds, `right` what to write, for the message on a cell that is
+    wrong, or what its `choices` are: the words that may stand in it, `ordered` where they have an order, yes
+    and no for a boolean. Numbers are more than `above` and less than `below`. `pattern` is that of the
+    whole cell, for other programs; here cells are read by their syntax. `to` is the column in which its names
+    stand, as ``taxa.id``, or ``sources`` for the keys of sources.bib; `term` the Darwin Core term that it
+    holds. Files of older tables may be without it where it came `later`.
     """
 
     name: str

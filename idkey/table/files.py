@@ -143,10 +143,10 @@ def disagreements(table: TraitTable, taxa: Collection[str] | None = None) -> Ite
             claims.append(None if about[0] == "taxon" and row["scope"] == "genus" else read[said])
         held, whole = cell_text(trait, cell), None not in claims and not taken_over
         for row, claim in zip(rows, claims, strict=True):
-            if claim and not is_within(trait, claim, cell):
+            if claim and not is_within(claim, cell):
                 yield Disagreement(about, column, held, row["value"], row["at"])
                 whole = False
-        if whole and not is_covered(trait, cell, claims):
+        if whole and not is_covered(cell, claims):
             texts = dict.fromkeys(cell_text(trait, claim) for claim in claims)
             yield Disagreement(about, column, held, ", ".join(texts))
     if taxa is None and len(table.care):
@@ -175,7 +175,7 @@ def _care(table: TraitTable, behind: _Behind) -> Iterator[Disagreement]:
                 cell, *claims = (_need(column, text) for text in (row.get(column.id, ""), *values))
             except ValueError:
                 continue
-            if cell is not None and claims and not is_covered(None, cell, claims):
+            if cell is not None and claims and not is_covered(cell, claims):
                 yield Disagreement(about, column.id, row[column.id], ", ".join(dict.fromkeys(values)))
 
 

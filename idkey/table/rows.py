@@ -26,6 +26,7 @@ from idkey.table.schema import (
     NotKnown,
     OwnCell,
     Trait,
+    number_text,
     parse_care,
     parse_cell,
 )
@@ -100,12 +101,12 @@ def _values(row: Row, file: str) -> dict[str, Any]:
 
 
 def _text(value: Any) -> str:
-    """Return a value as a cell; of a number all digits, and no point where it is whole."""
+    """Return a value as a cell."""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
         return "|".join(value)
-    return repr(float(value)).removesuffix(".0") if isinstance(value, (int, float)) else value or ""
+    return number_text(value) if isinstance(value, (int, float)) else value or ""
 
 
 def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:

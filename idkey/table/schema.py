@@ -170,10 +170,12 @@ def state_text(value: Any) -> str:
     if isinstance(value, numbers.Integral):
         # Not by way of a float, which would make neighbours of long catalogue numbers the same.
         return str(int(value))
-    if isinstance(value, numbers.Real):
-        number = float(value)
-        return str(int(number)) if number.is_integer() else repr(number)
-    return str(value).strip()
+    return number_text(value) if isinstance(value, numbers.Real) else str(value).strip()
+
+
+def number_text(value: float) -> str:
+    """Write a number with all its digits, and no point where it is whole."""
+    return repr(float(value) + 0.0).removesuffix(".0")
 
 
 def is_missing(value: Any) -> bool:
@@ -274,8 +276,8 @@ def cell_text(trait: Trait, cell: OwnCell) -> str:
             return "|".join(cell.names)
         return "|".join(_share_text(trait, n, s) for n, s in zip(cell.names, cell.shares, strict=True))
     if trait.kind == "ceiling":
-        return _number_text(cell.high)
-    return f"{_number_text(cell.low)}..{_number_text(cell.high)}"
+        return number_text(cell.high)
+    return f"{number_text(cell.low)}..{number_text(cell.high)}"
 
 
 def _share_text(trait: Trait, name: str, share: float) -> str:
@@ -284,10 +286,6 @@ def _share_text(trait: Trait, name: str, share: float) -> str:
         # A table from elsewhere may hold a state of just this wording; the blank keeps the two apart.
         text = f"{name}: {text.removeprefix(name + ':')}"
     return text
-
-
-def _number_text(value: float) -> str:
-    return str(int(value)) if float(value).is_integer() and abs(value) < 1e15 else repr(float(value))
 
 
 def range_words(trait: Trait, low: float, high: float) -> str:
@@ -379,8 +377,8 @@ def answer_text(trait: Trait, answer: States | Range) -> str:
     if isinstance(answer, States):
         return "|".join(answer.names)
     if answer.low == answer.high:
-        return _number_text(answer.low)
-    return f"{_number_text(answer.low)}..{_number_text(answer.high)}"
+        return number_text(answer.low)
+    return f"{number_text(answer.low)}..{number_text(answer.high)}"
 
 
 # -- the columns of care.csv ------------------------------------------------------------------------------
