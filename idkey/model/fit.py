@@ -15,8 +15,6 @@ standard errors of Priest & Alexander 1988, J. gen. Microbiol. 134:3011-3018).
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from idkey.model.answers import Coded, Distinct
@@ -33,19 +31,12 @@ _SOFTENING = 0.25
 _POINTS = 64
 
 
-class Fit(NamedTuple):
-    """Fit of one specimen to every kind, in the order of the table, each of shape (n_taxa,).
+def fit_of(model: TableModel, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
+    """Return the fit of one specimen to every kind, in the order of the table, each of shape (n_taxa,).
 
-    `fraction` is the modal likelihood fraction, 0 to 1, 1 where nothing compares; `deviation` the standard
-    deviations above (or, negative, below) the mean of the kind's own fish.
+    The modal likelihood fraction, 0 to 1, 1 where nothing compares; and the standard deviations above (or,
+    negative, below) the mean of the kind's own fish.
     """
-
-    fraction: np.ndarray
-    deviation: np.ndarray
-
-
-def fit_of(model: TableModel, coded: Coded) -> Fit:
-    """Return the fit of one specimen to every kind."""
     n = model.width - 1
     log_fraction, expected, variance = np.zeros(n), np.zeros(n), np.zeros(n)
     adult = model.stage_weights(coded)[0, :-1] >= 0.5
@@ -61,8 +52,10 @@ def fit_of(model: TableModel, coded: Coded) -> Fit:
         expected += weight * found[1]
         variance += weight**2 * found[2]
     deviation = (log_fraction - expected) / np.sqrt(variance + _SOFTENING)
-    back = model.to_table_order(np.append(np.exp(log_fraction), 0.0))[:-1]
-    return Fit(back, model.to_table_order(np.append(deviation, 0.0))[:-1])
+    fraction, deviation = (
+        model.to_table_order(np.append(figure, 0.0))[:-1] for figure in (np.exp(log_fraction), deviation)
+    )
+    return fraction, deviation
 
 
 def _one_trait(

@@ -56,47 +56,18 @@ class Couplet:
     b: Lead
 
 
-@dataclass(frozen=True, slots=True)
-class Bounds:
-    """What a key costs beside the least that any key can cost.
-
-    A two-way question settles at most one bit (Shannon 1948, Bell Syst. Tech. J. 27:379-423), so no key that
-    tells as much asks fewer questions on average than the bits this one settles; nor can it cost less than
-    so many of the cheapest couplet.
-
-    Attributes
-    ----------
-    questions, least_questions : float
-        Mean number of couplets to a name, and Shannon's bound on it.
-    seconds, least_seconds : float
-        Mean effort to a name, and the bound on it.
-    optimum_seconds : float or None
-        Least mean effort of all keys over the same questions, where it could be had. A key whose kinds vary
-        may cost more, as it prints one couplet for a set of kinds that two would serve better.
-    """
-
-    questions: float
-    least_questions: float
-    seconds: float
-    least_seconds: float
-    optimum_seconds: float | None
-
-    def __repr__(self) -> str:
-        best = self.optimum_seconds
-        optimum = "not known" if best is None else f"{best:.1f} s"
-        return (
-            f"Bounds: {self.questions:.2f} questions expected, bound {self.least_questions:.2f}; "
-            f"{self.seconds:.1f} s expected, bound {self.least_seconds:.1f} s, optimum {optimum}"
-        )
-
-
 _ENOUGH_TRAITS = 10
 _LEAST_KNOWN = 3
 """Of at least `_ENOUGH_TRAITS` traits, a kind must be known in this many to be keyed (judgement)."""
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class Key:
     """A dichotomous key; made by `build_key`.
+
+    A two-way question settles at most one bit (Shannon 1948, Bell Syst. Tech. J. 27:379-423), so no key that
+    tells as much asks fewer questions on average than the bits this one settles; nor can it cost less than
+    so many of the cheapest couplet.
 
     Attributes
     ----------
@@ -105,31 +76,36 @@ class Key:
         Couplet 1 is where to start; empty where nothing in the table can be told apart.
     left_out : tuple of str
         Kinds of which too little is known to key them out; they stay possible wherever the key ends.
-    is_exact : bool
-        Whether no key over the same questions has a lower expected cost.
+    questions, least_questions : float
+        Mean number of couplets to a name, weighted by the prior, and Shannon's bound on it.
+    seconds, least_seconds : float
+        Mean effort to a name, and the bound on it.
+    optimum_seconds : float or None
+        Least mean effort of all keys over the same questions, where it could be had. A key whose kinds vary
+        may cost more, as it prints one couplet for a set of kinds that two would serve better.
     """
 
-    def __init__(
-        self, table: TraitTable, couplets: tuple[Couplet, ...], bounds: Bounds, left_out: tuple[str, ...] = ()
-    ):
-        self.table = table
-        self.couplets = couplets
-        self.left_out = left_out
-        optimum = bounds.optimum_seconds
-        self.is_exact = optimum is not None and bounds.seconds <= optimum * (1 + 1e-9)
-        self._bounds = bounds
+    table: TraitTable
+    couplets: tuple[Couplet, ...]
+    left_out: tuple[str, ...]
+    questions: float
+    least_questions: float
+    seconds: float
+    least_seconds: float
+    optimum_seconds: float | None
+
+    @property
+    def is_exact(self) -> bool:
+        """Whether no key over the same questions has a lower expected cost."""
+        return self.optimum_seconds is not None and self.seconds <= self.optimum_seconds * (1 + 1e-9)
 
     def expected_questions(self) -> float:
         """Mean number of couplets from the start to a name, weighted by the prior."""
-        return self._bounds.questions
+        return self.questions
 
     def expected_seconds(self) -> float:
         """Mean effort from the start to a name, weighted by the prior; seconds."""
-        return self._bounds.seconds
-
-    def bounds(self) -> Bounds:
-        """Return the expected questions and seconds beside Shannon's bound and, where known, the optimum."""
-        return self._bounds
+        return self.seconds
 
     def endings(self) -> tuple[tuple[str, ...], ...]:
         """Return the names at each end of the key, in the order of the leads."""
@@ -177,10 +153,9 @@ class Key:
 
     def __repr__(self) -> str:
         how = "least possible cost" if self.is_exact else "least cost not proven"
-        asked, bound = self._bounds.questions, self._bounds.least_questions
         return (
             f"Key: {len(self.table)} taxa, {len(self.couplets)} couplets, "
-            f"{asked:.1f} questions expected, bound {bound:.1f} ({how})"
+            f"{self.questions:.1f} questions expected, bound {self.least_questions:.1f} ({how})"
         )
 
     def _repr_html_(self) -> str:
@@ -231,8 +206,8 @@ def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXA
     builder = Builder(keyed, w)
     nodes, optimum = builder.solve(exact_states)
     steps, seconds, bits = builder.cost_of(nodes)
-    bounds = Bounds(steps, bits, seconds, bits * builder.cheapest, optimum)
-    return Key(table, _couplets(keyed, builder, nodes), bounds, left_out)
+    couplets = _couplets(keyed, builder, nodes)
+    return Key(table, couplets, left_out, steps, bits, seconds, bits * builder.cheapest, optimum)
 
 
 def _too_little_known(table: TraitTable) -> tuple[str, ...]:

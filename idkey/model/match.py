@@ -74,7 +74,7 @@ def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, cover
     kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
     """
     table = model.table
-    fit, (similarity, compared) = fit_of(model, coded), agreement(table, coded)
+    (fraction, deviation), (similarity, compared) = fit_of(model, coded), agreement(table, coded)
     frame = pd.DataFrame(
         {
             "taxon": [*table.ids, NONE],
@@ -82,8 +82,8 @@ def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, cover
             "probability": probabilities,
             "agreement": np.append(similarity[0], np.nan),
             "compared": np.append(compared[0], 0).astype(int),
-            "fit": np.append(fit.fraction, np.nan),
-            "deviation": np.append(fit.deviation, np.nan),
+            "fit": np.append(fraction, np.nan),
+            "deviation": np.append(deviation, np.nan),
         }
     )
     frame = frame.sort_values(["probability", "taxon"], ascending=[False, True], ignore_index=True)

@@ -74,7 +74,7 @@ def _scope(key: Key) -> str:
     scope = (
         f"Covers {_kinds_held(key)} in {words.number_of(len(key.couplets), 'couplet')}; "
         f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
-        f"than {key.bounds().least_questions:.1f})."
+        f"than {key.least_questions:.1f})."
     )
     names = [name for ending in key.endings() for name in ending]
     if len(names) != len(set(names)):

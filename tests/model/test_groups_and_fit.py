@@ -61,7 +61,7 @@ def test_the_gain_of_a_trait_that_repeats_another_is_what_its_answers_bring():
 
 
 def fraction(table, taxon, **answers):
-    return fit_of(TableModel(table), code_answers(table, answers)).fraction[table.position(taxon)]
+    return fit_of(TableModel(table), code_answers(table, answers))[0][table.position(taxon)]
 
 
 def test_the_modal_likelihood_fraction_by_hand():

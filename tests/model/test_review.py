@@ -31,11 +31,6 @@ def rows_of(name):
         return list(csv.DictReader(file))
 
 
-def with_evidence(table, *claims):
-    """The table with claims: taxon, attribute, class, source, and what else is said."""
-    return with_claims(table, *((t, a, "", {"class": c, "source": s, **more}) for t, a, c, s, more in claims))
-
-
 def plain_cells():
     """Each cell as the files have it: its own; else none, where it does not apply; else that of the genus."""
     rules = {t["id"]: t["applies_when"].partition("=")[::2] for t in rows_of("traits.csv")}
@@ -105,7 +100,8 @@ def test_the_strongest_claim_counts_and_sources_count_once():
         ("l", "spots", "memory", "", {"note": UNSOURCED}),
         ("m", "tail_young", "memory", "", {}),
     ]
-    found = review(with_evidence(table_of([TAIL, SPOTS], rows), *claims))
+    claims = ((t, a, "", {"class": c, "source": s} | more) for t, a, c, s, more in claims)
+    found = review(with_claims(table_of([TAIL, SPOTS], rows), *claims))
     # A cell without any claim rests on memory; those of young fish are not in the grid.
     grid = [["secondary", "read"], [NOT_APPLICABLE, "memory"], [BLANK, "memory"]]
     assert found.grid.to_numpy().tolist() == grid
