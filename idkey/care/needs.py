@@ -211,8 +211,7 @@ class CareRows:
             raise IdkeyError(msg)
         self._table = table
         records = table.care.to_dict("records")
-        self._kinds = {row["taxon"]: row for row in records if row["taxon"]}
-        self._groups = {row["care_group"]: row for row in records if not row["taxon"]}
+        self._rows = {(row["taxon"], "" if row["taxon"] else row["care_group"]): row for row in records}
         self._evidence: dict[tuple[str, str, str], list[Backing]] = {}
         columns = {column.id for column in table.care_columns}
         for row in table.evidence.to_dict("records"):
@@ -224,13 +223,12 @@ class CareRows:
                 key = backing.taxon, backing.care_group, backing.attribute
                 self._evidence.setdefault(key, []).append(backing)
 
-    def check(self, *names: str, anyone: bool = False) -> None:
-        """Raise IdkeyError for a name whose group has no row; where `anyone` will do, if none has."""
-        missing = [name for name in names if self._group(name) not in self._groups]
-        if missing and (len(missing) == len(names) or not anyone):
-            group = self._group(missing[0])
-            right = f"care group {group!r} has no row" if group else "it has no care group"
-            msg = f"{missing[0]}: this table has no care sheets for it: {right} in care.csv"
+    def check(self, names: Sequence[str]) -> None:
+        """Raise IdkeyError where no name has a group with a row; of some of the names it may not be known."""
+        groups = [self._group(name) for name in names]
+        if not any(("", group) in self._rows for group in groups):
+            right = f"care group {groups[0]!r} has no row" if groups[0] else "it has no care group"
+            msg = f"{names[0]}: this table has no care sheets for it: {right} in care.csv"
             raise IdkeyError(msg)
 
     def _group(self, name: str) -> str:
@@ -241,19 +239,18 @@ class CareRows:
 
         Cautions, and what concerns every fish, add up with the row `all`, a sentence of two rows given once.
         """
-        group = self._group(name)
-        rows = [(name, "", "species", self._kinds.get(name)), ("", group, "group", self._groups.get(group))]
-        if adds_up := column.id == _CAUTIONS or column.every_fish:
-            rows.append(("", EVERY_GROUP, "all", self._groups.get(EVERY_GROUP)))
-        filled = [(*who, cell) for *who, row in rows if row and (cell := row.get(column.id, "").strip())]
-        filled = filled if adds_up else filled[:1]
-        cells = [cell for *_, cell in filled]
+        places = {"species": (name, ""), "group": ("", self._group(name)), "all": ("", EVERY_GROUP)}
+        cells = {o: self._rows.get(at, {}).get(column.id, "").strip() for o, at in places.items()}
+        filled = [origin for origin, cell in cells.items() if cell]
+        if not (column.id == _CAUTIONS or column.every_fish):
+            del filled[1:]
+        texts = [cells[origin] for origin in filled]
         if column.every_fish:
-            cells = [sentence for cell in cells for sentence in sentences(cell)]
-        cells = tuple(dict.fromkeys(cells))
-        claims = (b for taxon, of, *_ in filled for b in self._evidence.get((taxon, of, column.id), ()))
-        origin = filled[0][2] if filled else ""
-        return Part(name, label, cells, read_cell(column, " ".join(cells)), tuple(claims), origin, share)
+            texts = [sentence for text in texts for sentence in sentences(text)]
+        texts = tuple(dict.fromkeys(texts))
+        claims = (c for origin in filled for c in self._evidence.get((*places[origin], column.id), ()))
+        value = read_cell(column, " ".join(texts))
+        return Part(name, label, texts, value, tuple(claims), next(iter(filled), ""), share)
 
 
 @kept
@@ -263,13 +260,7 @@ def care_rows(table: TraitTable) -> CareRows:
 
 
 def bring_together(column: CareColumn, parts: Iterable[Part]) -> Need:
-    """Bring the same need of one or more names together.
-
-    Ranges give their overlap, lengths the span, minimums the largest, states what is shared, texts are listed
-    by name where they differ; counts of eggs and days to hatch are facts and not needs, so they are listed by
-    name and never in conflict. Where nothing suits all names nothing is shared and `conflict` says who needs
-    what.
-    """
+    """Bring the same need of one or more names together, by the rule of its column."""
     need = Need(column, tuple(parts))
     if not need.known:
         return replace(need, text=need.nothing)
@@ -288,7 +279,7 @@ _Joined: TypeAlias = tuple[Value, str, str]
 
 
 def _agreed(need: Need) -> _Joined:
-    """Return the range or the states that suit all; where there are none, who needs what on one line."""
+    """Return the overlap of ranges or the states that all share; without any, who needs what on one line."""
     column, values = need.column, [p.value for p in need.known]
     if column.combine == "shared":
         shared = frozenset.intersection(*values)
@@ -302,7 +293,7 @@ def _agreed(need: Need) -> _Joined:
 
 
 def _span(need: Need) -> _Joined:
-    """Return the span of all; of facts that differ, each by name, else what to plan for."""
+    """Return the span of all: of lengths what to plan for; of facts, which are no needs, each by name."""
     lows, highs = zip(*(p.value for p in need.known), strict=True)
     span = min(lows), max(highs)
     text = format_value(need.column, span)

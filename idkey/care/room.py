@@ -44,11 +44,6 @@ class TankCheck(Printed):
         return bool(self.checks) and not self.fails and not self.vital
 
     @property
-    def off(self) -> float:
-        """How far off the tank is: the shares of all rows that fail, added up. Our own choice, to rank by."""
-        return sum(c.off for c in self.fails)
-
-    @property
     def verdict(self) -> str:
         """The answer in words: it fits, what to measure before it can be said, or what fails by how much."""
         if self.fails:
@@ -130,7 +125,8 @@ def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> Ro
 
 def _rank(check: TankCheck) -> tuple[int, int, float, str, str]:
     # The last only so that two tanks of one name stand in one order.
-    return len(check.fails), len(check.vital), check.off, check.tank.name.casefold(), repr(check.tank)
+    off = sum(c.off for c in check.fails)
+    return len(check.fails), len(check.vital), off, check.tank.name.casefold(), repr(check.tank)
 
 
 def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:

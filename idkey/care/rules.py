@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from idkey.care.needs import Need, Part, format_value, names_in_words, with_unknown
@@ -60,9 +60,8 @@ class Check:
 
 def _need(care: CareSheet, attribute: str) -> Need:
     """Return a need of a sheet; of what the sheet does not have nothing is known."""
-    blank = CareColumn(attribute, attribute, "text")
-    names = zip(care.names, care.short_labels, strict=True)
-    return care.attributes.get(attribute) or Need(blank, tuple(Part(*name) for name in names))
+    parts = tuple(map(Part, care.names, care.short_labels))
+    return care.attributes.get(attribute) or Need(CareColumn(attribute, attribute, "text"), parts)
 
 
 def _wanted(need: Need) -> str:
@@ -157,7 +156,7 @@ class _Held:
 
     def _room(self, row: Check) -> Check:
         """Hold the width of the tank against the adult length: a fish must be able to turn round."""
-        row = replace(row, found=f"width {_measured('cm', self.have)}")
+        row = replace(row, found=f"width {amount(self.have, unit='cm')}")
         if self.need.shared is None:
             return replace(row, wanted="not known: its adult length")
         longest = self.need.shared[1]
@@ -198,7 +197,7 @@ class _Held:
     def _read(self, row: Check) -> Check:
         """Show what is wanted beside what the tank has; it is for the keeper to judge."""
         if self.column.kind == "text":
-            row = replace(row, found=self.have or "not stated", wanted=_on_one_line([self.need]))
+            row = replace(row, found=self.have or "not stated", wanted=" ".join(self.need.text.split()))
             return replace(row, verdict="read") if self.need.known else row
         row = replace(row, found="no figure to go by")
         if self.need.conflict:
@@ -313,7 +312,7 @@ def _ammonia(tank: Tank) -> Check:
 def _companions(column: CareColumn, care: CareSheet, tank: Tank) -> Check:
     """Hold companions against what the sources say: only food, and larger fish that bully it, fail."""
     needs = [need for a in ("temperament", column.id) if (need := _need(care, a)).known]
-    text = _on_one_line(needs)
+    text = " ".join(word for need in needs for word in need.text.split())
     found = "; ".join(_companion_words(c, care) for c in tank.companions) or "none named"
     row = replace(
         _row(column, _need(care, column.id), found),
@@ -355,20 +354,15 @@ def _beside_larger(row: Check, care: CareSheet, timid: set[str], others: Sequenc
 
 
 def _companion_words(companion: Companion, care: CareSheet) -> str:
-    text = f"{companion.count} {companion.name}"
-    if companion.length_mm is not None:
-        text += f", {amount(companion.length_mm, unit='mm')}"
-    return f"{text} (its own kind)" if _same_kind(companion, care) else text
+    length = f", {amount(companion.length_mm, unit='mm')}" if companion.length_mm else ""
+    own = " (its own kind)" if _same_kind(companion, care) else ""
+    return f"{companion.count} {companion.name}{length}{own}"
 
 
 def _same_kind(companion: Companion, care: CareSheet) -> bool:
     """Tell whether a companion can only be one of the kinds; what many are called ("pleco") does not say."""
     kinds = set(care.table.names.inside(companion.name))
     return bool(kinds) and kinds <= set(care.names)
-
-
-def _on_one_line(needs: Iterable[Need]) -> str:
-    return " ".join(" ".join(need.text.split()) for need in needs)
 
 
 def _measured(unit: str, value: float | str | None) -> str:

@@ -137,7 +137,7 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     if not names:
         msg = "care_for needs at least one taxon id, for example care_for(table, 'hypancistrus_zebra')"
         raise IdkeyError(msg)
-    care_rows(table).check(*names)
+    care_rows(table).check(names)
     return _sheet(table, names)
 
 
@@ -148,7 +148,7 @@ def _care_of_fish(fish: Identification) -> CareSheet:
         msg = "care_for: this fish is none of the kinds in the table; change an answer, or give a taxon id"
         raise IdkeyError(msg)
     care = care_rows(fish.table)
-    care.check(*(row.taxon for row in left), anyone=True)
+    care.check([row.taxon for row in left])
     rest = left[_MOST_NAMES:]
     shares = {row.taxon: float(row.probability) for row in left[:_MOST_NAMES]}
     sheet = _sheet(fish.table, tuple(shares), shares)
@@ -245,14 +245,10 @@ def _stopgap(need: Need) -> str:
 def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Value]]) -> tuple[Settling, ...]:
     """Return, for each conflict, the question that settles most of it for the least trouble.
 
-    The kinds still possible are put into classes of equal need, those of which it is not known into a class
-    of their own. A question settles as many bits as the entropy over the classes is expected to drop by its
-    answer, ``H(class) - sum_x P(x) H(class | x)``, with the distributions of answers by which
-    `Identification.questions` ranks its questions; "none of these" has no care and is left out. The best has
-    most bits per second of effort.
-
-    `conflicts` holds the need of each kind still possible, by column and taxon id. No question that settles
-    less than `MIN_GAIN` bits counts.
+    `conflicts` holds the need of each kind still possible, by column and taxon id. Kinds of equal need are a
+    class. A question settles ``H(class) - sum_x P(x) H(class | x)`` bits, with the distributions of answers
+    by which `Identification.questions` ranks its questions, "none of these" left out. The best has most bits
+    per second of effort; what settles less than `MIN_GAIN` bits does not count.
     """
     if not conflicts:
         return ()

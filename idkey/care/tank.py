@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
-from idkey.care.water import turnover, volume_l
 from idkey.errors import IdkeyError, one_of
 from idkey.table.reading import quantity
 from idkey.table.units import unit_words
@@ -83,12 +82,8 @@ class Companion:
         match = _COMPANION.fullmatch(text.strip())
         if match is None:
             raise ValueError(_WRITE_COMPANIONS)
-        name, length, count = match.groups()
-        try:
-            length_mm = quantity(length, "mm") if (length or "").strip() else None
-        except ValueError:
-            raise ValueError(_WRITE_COMPANIONS) from None
-        return cls(name.strip(), length_mm, int(count or 1))
+        name, length, count = match.groups("")
+        return cls(name.strip(), quantity(length, "mm") if length.strip() else None, int(count or 1))
 
 
 @dataclass(frozen=True)
@@ -187,19 +182,18 @@ class Tank:
 
     @property
     def full_volume_l(self) -> float:
-        """Litres when it is filled to the brim."""
-        return volume_l(self.length_cm, self.width_cm, self.height_cm)
+        """Litres when it is filled to the brim; stones, wood and sand are not taken off."""
+        return self.length_cm * self.width_cm * self.height_cm / 1000
 
     @property
     def volume_l(self) -> float | None:
         """Litres of water; None where the height of the water was not measured."""
-        return None if self.fill_cm is None else volume_l(self.length_cm, self.width_cm, self.fill_cm)
+        return None if self.fill_cm is None else self.length_cm * self.width_cm * self.fill_cm / 1000
 
     @property
     def turnover(self) -> float | None:
         """Tank volumes an hour; None without a flow or a volume."""
-        known = self.volume_l is not None and self.pump_l_h is not None
-        return turnover(self.pump_l_h, self.volume_l) if known else None
+        return None if None in (self.pump_l_h, self.fill_cm) else self.pump_l_h / self.volume_l
 
 
 TANK_FIELDS: tuple[str, ...] = tuple(f.name for f in fields(Tank))

@@ -1,11 +1,10 @@
-"""Formulas for water: oxygen, ammonia, hardness, volume, turnover. Floats or arrays in, the same out.
+"""Formulas for water: oxygen, ammonia, hardness. Floats or arrays in, the same out.
 
 What lies outside the range a formula holds for is an error that names the quantity, the value and the range.
 """
 
 from __future__ import annotations
 
-import math
 from typing import TypeAlias
 
 import numpy as np
@@ -121,38 +120,16 @@ def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
     return _out(_within(hco3_mg_l, "bicarbonate", 0, 20000, "mg/L") / 1.219)
 
 
-def volume_l(length_cm: ArrayLike, width_cm: ArrayLike, depth_cm: ArrayLike) -> Figure:
-    """Return litres of a box: length x width x depth of water / 1000, inside measures in cm, 0 to 5000 each.
-
-    What stands in the water (stones, wood, sand) is not taken off. Raises WaterError.
-    """
-    length, width = _within(length_cm, "length", 0, 5000, "cm"), _within(width_cm, "width", 0, 5000, "cm")
-    return _out(length * width * _within(depth_cm, "depth", 0, 5000, "cm") / 1000)
-
-
-def turnover(flow_l_h: ArrayLike, volume_l: ArrayLike) -> Figure:
-    """Return tank volumes an hour: flow in L/h, 0 or more, over volume in L, more than 0. Raises WaterError.
-
-    The flow is what comes out of the pipe: a pump's own figure is for no head and no dirt (common practice).
-    """
-    flow = _within(flow_l_h, "flow", 0, math.inf, "L/h")
-    litres = _within(volume_l, "volume", 0, math.inf, "L")
-    if np.any(litres == 0):
-        msg = "volume 0 L: a turnover needs a volume of more than 0 L"
-        raise WaterError(msg)
-    return _out(flow / litres)
-
-
 def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:
     """Return the value as an array, or say what is wrong with it: quantity, value, range."""
-    span = f"{low:g} to {high:g} {unit}".rstrip() if math.isfinite(high) else f"{low:g} {unit} or more"
+    span = f"{low:g} to {high:g} {unit}".rstrip()
     given = np.asarray(value)
     if given.dtype.kind not in "iuf":
         msg = f"{quantity} {value!r}: give a number, {span}"
         raise WaterError(msg)
     figures = given.astype(np.float64)
     # A number that is not there (NaN) is in no range.
-    wrong = ~((figures >= low) & (figures <= high) & np.isfinite(figures))
+    wrong = ~((figures >= low) & (figures <= high))
     if np.any(wrong):
         found = f"{figures[wrong].flat[0]:g} {unit}".rstrip()
         msg = f"{quantity} {found}: the formula holds for {span}"

@@ -106,7 +106,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     assert found["3 (A)", "length_cm", "-60"].endswith("5 to 2000 cm")
     assert found["3 (A)", "temperature_c", "60"].endswith("0 to 40 °C")
     assert "can't stand higher" in found["3 (A)", "fill_cm", "40"]
-    assert "name:length" in found["3 (A)", "companions", "x:y"]
+    assert "alone in mm" in found["3 (A)", "companions", "x:y"]
     assert found["4", "name", ""] == "give the tank a name"
     assert found["5 (B)", "", "3"] == "the row has 3 cells; the header has 7"
     assert found["6 (C)", "width_cm", ""] == "give a number, 5 to 2000 cm"
@@ -181,7 +181,7 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
         ({"name": 3}, "give the tank a name"),
         ({"substrate": 3}, "give a text"),
         ({"companions": 3}, "name:length in mm:count"),
-        ({"companions": "a:b"}, "name:length in mm:count"),
+        ({"companions": "a:b"}, "write the number alone in mm"),
         ({"companions": "a:30:2:5"}, "name:length in mm:count"),
         ({"companions": "a::0"}, "whole number"),
         ({"companions": [{"name": "x"}]}, "name:length in mm:count"),

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from idkey.care import water
+from idkey.care.tank import Tank
 from idkey.care.water import ammonia_fraction, oxygen_saturation
 from idkey.errors import IdkeyError
 from idkey.table.units import converted
@@ -116,8 +117,8 @@ def test_hardness_volume_and_turnover():
     assert converted(water.general_hardness(72, 26), "ppm", "dGH") == pytest.approx(16.1, abs=0.1)
     assert water.alkalinity_from_bicarbonate(133) == pytest.approx(109, abs=0.2)
     # A shrimp page: 90 x 30 x 30 cm is 81 L.
-    assert water.volume_l(90, 30, 30) == pytest.approx(81)
-    assert water.turnover(486, 81) == pytest.approx(6)
+    tank = Tank("shrimps", 90, 30, 40, fill_cm=30, pump_l_h=486)
+    assert (tank.volume_l, tank.turnover) == pytest.approx((81, 6))
 
 
 @pytest.mark.parametrize(
@@ -150,11 +151,8 @@ NONSENSE = [
     (lambda x: ammonia_fraction(x, 20), 20, "pH 20", "0 to 14"),
     (lambda x: ammonia_fraction(7, x), 60, "temperature 60 °C", "0 to 50 °C"),
     (lambda x: water.unionised_ammonia(x, 7, 20), -1, "total ammonia nitrogen -1 mg/L", "0 to 1000 mg/L"),
-    (lambda x: water.volume_l(x, 30, 30), -90, "length -90 cm", "0 to 5000 cm"),
     (lambda x: water.general_hardness(x, 5), -1, "calcium -1 mg/L", "0 to 5000 mg/L"),
     (water.alkalinity_from_bicarbonate, -1, "bicarbonate -1 mg/L", "0 to 20000 mg/L"),
-    (lambda x: water.turnover(x, 100), -1, "flow -1 L/h", "0 L/h or more"),
-    (lambda x: water.turnover(500, x), 0, "volume 0 L", "more than 0 L"),
 ]
 
 
