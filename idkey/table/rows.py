@@ -11,7 +11,7 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
-from idkey.errors import TableError, one_of
+from idkey.errors import one_of
 from idkey.table.cells import effective
 from idkey.table.claims import SOURCED, Source
 from idkey.table.csvfile import Found, Row, Sheet, Wrong, read_sheet
@@ -228,11 +228,8 @@ def care_column_row(column: CareColumn) -> dict[str, str]:
 @cache
 def shipped_care_sheet() -> Sheet:
     """Return care_columns.csv of the table that comes with the package."""
-    name, found = "care_columns.csv", Found()
-    sheet = read_sheet(name, (shipped_folder() / name).read_bytes(), found, HEADERS[name])
-    if found:
-        raise TableError(found)
-    return sheet
+    name = "care_columns.csv"
+    return read_sheet(name, (shipped_folder() / name).read_bytes(), Found(), HEADERS[name])
 
 
 @cache
