@@ -63,8 +63,7 @@ _HOME = {name: f"idkey.{home}" for home, names in _HOMES.items() for name in nam
 
 def __getattr__(name: str) -> Any:
     if name not in _HOME:
-        msg = f"module 'idkey' has no attribute {name!r}"
-        raise AttributeError(msg)
+        raise AttributeError(f"module 'idkey' has no attribute {name!r}")
     return globals().setdefault(name, getattr(import_module(_HOME[name]), name))
 
 

@@ -36,5 +36,4 @@ def shipped_folder() -> Path:
     for folder in (package / "traits", package.parent / "traits"):
         if (folder / "taxa.csv").is_file():
             return folder
-    msg = f"{package / 'traits'}: the shipped trait table is missing; install the package again"
-    raise IdkeyError(msg)
+    raise IdkeyError(f"{package / 'traits'}: the shipped trait table is missing; install the package again")

@@ -176,8 +176,7 @@ def _applies_when(text: str, all_states: Mapping[str, tuple[str, ...]]) -> tuple
     wanted = tuple(state.strip() for state in rest.split("|"))
     wrong = next((state for state in wanted if state not in states), None)
     if not states or not rest:
-        msg = "write trait=state|state with the id of another trait that has states"
-        raise ValueError(msg)
+        raise ValueError("write trait=state|state with the id of another trait that has states")
     if wrong is not None:
         raise ValueError(one_of(wrong, states, f"a state of {trait}"))
     return trait, wanted

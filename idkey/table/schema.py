@@ -199,16 +199,14 @@ def parse_cell(trait: Trait, text: str) -> OwnCell:
     if trait.kind == "ceiling":
         value = _parse_number(text, f"the largest recorded length in {trait.unit or 'numbers'}, such as 126")
         if value <= 0:
-            msg = "a largest length is more than 0"
-            raise ValueError(msg)
+            raise ValueError("a largest length is more than 0")
         return Range(0.0, value)
     return _not_negative(trait, parse_range(text))
 
 
 def _not_negative(trait: Trait, found: Range) -> Range:
     if trait.unit in NEVER_NEGATIVE and found.low < 0:
-        msg = f"cannot be negative; write 0 or more {trait.unit}"
-        raise ValueError(msg)
+        raise ValueError(f"cannot be negative; write 0 or more {trait.unit}")
     return found
 
 
@@ -225,17 +223,14 @@ def _parse_states(trait: Trait, text: str) -> States:
         if name not in trait.states:
             raise ValueError(one_of(name, trait.states, f"a state of {trait.id}"))
         if name in given:
-            msg = f"state {name!r} stands twice; name it once"
-            raise ValueError(msg)
+            raise ValueError(f"state {name!r} stands twice; name it once")
         stated.append(bool(colon))
         given[name] = _parse_number(share, "a share such as forked:0.2") if colon else 1.0
     if any(stated) != all(stated):
-        msg = "give each state its share, such as concave:0.8|forked:0.2, or none of them"
-        raise ValueError(msg)
+        raise ValueError("give each state its share, such as concave:0.8|forked:0.2, or none of them")
     total = sum(given.values())
     if not all(share > 0 for share in given.values()):
-        msg = "shares are more than 0"
-        raise ValueError(msg)
+        raise ValueError("shares are more than 0")
     if abs(total - 1.0) < 10.0**-_SHARE_DIGITS:
         # Shares that were written by `cell_text` come back bit for bit.
         total = 1.0
@@ -250,16 +245,14 @@ def parse_range(text: str, unit: str = "") -> Range:
     low = _parse_number(low_text, right)
     high = _parse_number(high_text, right) if dots else low
     if low > high:
-        msg = f"the range runs backwards; write {high:g}..{low:g}"
-        raise ValueError(msg)
+        raise ValueError(f"the range runs backwards; write {high:g}..{low:g}")
     return Range(low, high)
 
 
 def _parse_number(text: str, right: str) -> float:
     value = number_in(text)
     if value is None:
-        msg = f"not a number; write {right}"
-        raise ValueError(msg)
+        raise ValueError(f"not a number; write {right}")
     return value
 
 
@@ -334,8 +327,7 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
     try:
         return _state_answer(trait, value) if trait.has_states else _number_answer(trait, value)
     except ValueError as error:
-        msg = f"{trait.id}: {value!r}: {error}"
-        raise AnswerError(msg) from None
+        raise AnswerError(f"{trait.id}: {value!r}: {error}") from None
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -421,14 +413,12 @@ def parse_care(column: CareColumn, text: str) -> Range | float | tuple[str, ...]
     if column.kind == "minimum":
         found = parse_range(text)
         if found.low != found.high or found.low <= 0:
-            msg = f"write one number more than 0, in {column.unit}"
-            raise ValueError(msg)
+            raise ValueError(f"write one number more than 0, in {column.unit}")
         return found.low
     if column.kind == "states":
         parts = [p.strip() for p in text.split("|")]
         wrong = next((p for p in parts if p not in column.states), None)
         if wrong is not None:
-            msg = f"{wrong!r} is not one of {', '.join(column.states)}"
-            raise ValueError(msg)
+            raise ValueError(f"{wrong!r} is not one of {', '.join(column.states)}")
         return tuple(s for s in column.states if s in parts)
     return text

@@ -136,7 +136,6 @@ def converted(value: float, word: str, unit: str) -> float:
     scale = _SCALES.get(unit, {unit.casefold(): (1.0, 0.0)})
     if name not in scale:
         right = f"it in {unit_words(unit)}" if unit_words(unit) else "a plain number"
-        msg = f"the unit is another than is wanted; write {right}"
-        raise ValueError(msg)
+        raise ValueError(f"the unit is another than is wanted; write {right}")
     factor, offset = scale[name]
     return value * factor + offset
