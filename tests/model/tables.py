@@ -111,12 +111,6 @@ def likelihoods(table, **answers):
     return pd.Series(found, index=[*table.ids, NONE])
 
 
-def entropy(p):
-    """Return the entropy of probabilities in bits."""
-    p = np.asarray(p)[np.asarray(p) > 0]
-    return float(-(p * np.log2(p)).sum())
-
-
 # -- public tables ---------------------------------------------------------------------------------------
 
 MEASURES = ["bill_length_mm", "bill_depth_mm", "flipper_length_mm", "body_mass_g"]

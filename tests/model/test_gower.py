@@ -46,19 +46,18 @@ def mixed(seed, n=12):
     )
 
 
-def with_ends(frame):
-    """Make what adds the ends of each column as two rows, so that a part has the ranges of the whole."""
-    ends = pd.DataFrame({c: [frame[c].dropna().min(), frame[c].dropna().max()] for c in frame})
-    return lambda part: pd.concat([part, ends[part.columns]], ignore_index=True)
+def ends_of(frame):
+    """Lowest and highest of each column as two rows, with which a part has the ranges of the whole."""
+    return pd.DataFrame({c: [frame[c].dropna().min(), frame[c].dropna().max()] for c in frame})
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_mixed_tables_as_the_package_gower(seed):
     frame = mixed(seed, n=40)
     np.testing.assert_allclose(agreement(frame), by_package(frame), atol=FLOAT32)
-    # and specimens inside the ranges of a table, which stand behind the rows of the table and its ends
-    fish, table = frame.iloc[:10], with_ends(frame)(frame.iloc[10:])
-    expected = by_package(pd.concat([table, fish]))[len(table) :, : len(table)]
+    # and specimens inside the ranges of a table
+    fish, table = frame.iloc[:10], pd.concat([frame.iloc[10:], ends_of(frame)])
+    expected = by_package(pd.concat([table, fish]))[-10:, :-10]
     np.testing.assert_allclose(agreement(table, fish), expected, atol=FLOAT32)
 
 
@@ -68,15 +67,14 @@ def test_gaps_by_pair_as_the_package_gower(seed):
     rng = np.random.default_rng(seed)
     frame = mixed(seed)
     frame = frame.mask(pd.DataFrame(rng.random(frame.shape) < 0.4, columns=frame.columns))
-    found, expected = agreement(frame), np.full((len(frame),) * 2, np.nan)
-    known, whole = frame.notna().to_numpy(), with_ends(frame)
+    expected = np.full((len(frame), len(frame)), np.nan)
     for n in range(1, frame.shape[1] + 1):
-        for columns in itertools.combinations(range(frame.shape[1]), n):
-            rows = np.flatnonzero(known[:, columns].all(axis=1))
-            part = by_package(whole(frame.iloc[rows, list(columns)]))[: len(rows), : len(rows)]
-            # more columns that both know come later and stand in place of fewer
-            expected[np.ix_(rows, rows)] = part
-    np.testing.assert_allclose(found, expected, atol=FLOAT32)
+        for columns in map(list, itertools.combinations(frame, n)):
+            rows = np.flatnonzero(frame[columns].notna().all(axis=1))
+            together = pd.concat([frame[columns].iloc[rows], ends_of(frame)[columns]])
+            # of the columns that two rows both know all come last, and stand
+            expected[np.ix_(rows, rows)] = by_package(together)[:-2, :-2]
+    np.testing.assert_allclose(agreement(frame), expected, atol=FLOAT32)
 
 
 def test_iris():
@@ -111,12 +109,6 @@ def test_two_state_characters_with_gaps_as_daisy():
     assert found[1, 3] == pytest.approx(0.2)
 
 
-def test_nothing_comparable_is_not_a_number():
-    # Gower 1971: with no comparable character the coefficient is not defined; neither 0 nor 1.
-    frame = pd.DataFrame({"a": ["x", None], "b": [None, 2.0]})
-    np.testing.assert_array_equal(agreement(frame), [[1, np.nan], [np.nan, 1]])
-
-
 def test_rows_that_vary_agree_like_their_nearest_form():
     # A row with several states or a range stands for all fish it allows: its agreement is that of the nearest
     # of them, each computed by the package gower.
@@ -134,14 +126,14 @@ def test_rows_that_vary_agree_like_their_nearest_form():
         assert got[i, k] == pytest.approx(by_package(together)[0, 1:-2].max(), abs=FLOAT32), (i, k)
 
 
-def test_a_number_far_outside_the_table_agrees_with_nothing():
-    # Gower's R is the range of the table; a specimen beyond it by more than R is held at 0, not below.
+def test_what_is_not_compared_and_what_lies_outside():
+    # Gower 1971: with no comparable character the coefficient is not defined; neither 0 nor 1.
+    frame = pd.DataFrame({"a": ["x", None], "b": [None, 2.0]})
+    np.testing.assert_array_equal(agreement(frame), [[1, np.nan], [np.nan, 1]])
+    # R is the range of the table; a specimen beyond it by more than R is held at 0, not below.
     frame = pd.DataFrame({"rays": [6.0, 8.0]})
     np.testing.assert_allclose(agreement(frame, pd.DataFrame({"rays": [9.0, 30.0]})), [[0, 0.5], [0, 0]])
-
-
-def test_not_applicable_is_left_out_of_the_pair():
-    # Gower 1971 on secondary characters: one that the primary makes inapplicable is not compared.
+    # A secondary character that the primary makes inapplicable is left out of the pair.
     traits = [nominal("tail", ("forked", "straight")), nominal("spots", ("large", "small"))]
     table = table_of(traits, {"plain": "forked -", "spotted": "forked large"})
     found = NearestMatch().fit(table).rank({"tail": "forked", "spots": "small"}).set_index("taxon")

@@ -5,12 +5,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import entropy
 
 from idkey.model.answers import code_answers
 from idkey.model.combine import TableModel
 from idkey.model.fit import POOR_FIT, fit_of
 
-from .tables import NONE, SHIPPED, answered, entropy, nominal, posterior, table_of
+from .tables import NONE, SHIPPED, answered, nominal, posterior, table_of
 
 TEETH = nominal("teeth", ("spoon", "brush", "fangs"))
 TRAITS = [TEETH, nominal("tail", ("forked", "straight")), nominal("keels", ("strong", "weak"))]
@@ -55,9 +56,9 @@ def test_the_gain_of_a_trait_that_repeats_another_is_what_its_answers_bring():
     now, after = posterior(SHIPPED, answers)[[*SHIPPED.ids, NONE]], 0.0
     for state in trait.states:
         chance = model.to_table_order(model.models[trait.id].states_adult[trait.index(state)])
-        after += now @ chance * entropy(posterior(SHIPPED, answers | {trait.id: state}))
+        after += now @ chance * entropy(posterior(SHIPPED, answers | {trait.id: state}), base=2)
     gain = next(q.gain for q in fish.questions() if q.trait.id == trait.id)
-    assert gain == pytest.approx(max(entropy(now) - after, 0.0), rel=0.05)
+    assert gain == pytest.approx(max(entropy(now, base=2) - after, 0.0), rel=0.05)
 
 
 def fraction(table, taxon, **answers):

@@ -5,6 +5,7 @@ import random
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import entropy
 
 from idkey import Identification, load_table
 from idkey.model.ask import MIN_GAIN
@@ -14,7 +15,6 @@ from .tables import (
     answered,
     answers_to,
     crisp_tables,
-    entropy,
     posterior,
     rows_of,
     table_of,
@@ -105,10 +105,10 @@ def gain_by_search(table, said, trait):
         then = posterior(table, said | {trait.id: state})
         has = table.cell(kind, trait.id).names == (state,)
         chance = now[kind] * ((1 - trait.error) * has + trait.error / len(trait.states)) / then[kind]
-        expected += chance * entropy(then)
+        expected += chance * entropy(then, base=2)
         total += chance
     assert total == pytest.approx(1, abs=1e-12)
-    return entropy(now) - expected
+    return entropy(now, base=2) - expected
 
 
 @given(crisp_tables(taxa=(2, 6), errors=(0.01, 0.05, 0.2), efforts=(1, 30), kinds=["nominal"]), st.data())
