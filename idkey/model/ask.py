@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from idkey import display
+from idkey.display import Shown
 from idkey.model.combine import TableModel, kept, model_of, stronger
 from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.schema import Trait
@@ -22,8 +22,8 @@ MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+@dataclass(frozen=True, slots=True, repr=False)
+class Question(Shown):
     """A question to put to the person at the tank.
 
     The `gain` is the expected drop in entropy, bits; the `rate` that per second of effort.
@@ -32,18 +32,6 @@ class Question:
     trait: Trait
     gain: float
     rate: float
-
-    def __repr__(self) -> str:
-        lines = [f"Next: {self.trait.question or self.trait.name}"]
-        if self.trait.has_states:
-            lines += [f"  {s}: {w}" for s, w in zip(self.trait.states, self.trait.words, strict=True)]
-        elif self.trait.unit:
-            lines.append(f"  a number ({self.trait.unit})")
-        lines.append(f"  ({self.trait.id}, expected to settle {self.gain:.2f} bits)")
-        return "\n".join(lines)
-
-    def _repr_html_(self) -> str:
-        return display.html(self)
 
 
 class Asker:

@@ -62,7 +62,7 @@ _LEAST_KNOWN = 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Key:
+class Key(display.Shown):
     """A dichotomous key; made by `build_key`.
 
     A two-way question settles at most one bit (Shannon 1948, Bell Syst. Tech. J. 27:379-423), so no key that
@@ -157,9 +157,6 @@ class Key:
             f"Key: {len(self.table)} taxa, {len(self.couplets)} couplets, "
             f"{self.questions:.1f} questions expected, bound {self.least_questions:.1f} ({how})"
         )
-
-    def _repr_html_(self) -> str:
-        return self.html()
 
 
 def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Mapping[str, Any]]]:

@@ -212,5 +212,6 @@ def question_document(question: Question) -> Document:
         line(trait.how, "soft"),
         line(f"A number in {trait.unit}." if trait.unit and not trait.has_states else ""),
         Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
+        On(TEXT, (Lines((f"({trait.id}, expected to settle {question.gain:.2f} bits)",)),)),
     )
     return Document(trait.question or trait.name, blocks)
