@@ -416,7 +416,8 @@ class _Reader:
         elif column in self.allowed:
             read = next((value for value in self.allowed[column] if folded(value) == folded(text)), "")
         if not read:
-            self.wrong.append((column, text, one_of(text, self.allowed[column])))
+            right = one_of(text, self.allowed[column]) if column in self.allowed else "write it such as L046"
+            self.wrong.append((column, text, right))
         elif read not in (text, old):
             self.said.append(f"{self.columns[column].name}: {text!r} read as {read}")
         return read

@@ -13,18 +13,21 @@ TABLE = load_table()
 ZEBRA = "hypancistrus_zebra"
 
 
+@pytest.fixture(scope="module")
+def fitted():
+    return NearestMatch().fit(TABLE), build_key(TABLE.only(TABLE.ids[:8]))
+
+
 @pytest.mark.parametrize(
     ("trait", "written", "read"),
     [
         ("tail_fork", "Forked", "forked"),
         ("tail_fork", "clearly forked", "forked"),
         ("tail_fork", "forked / concave", "concave|forked"),
-        ("tail_fork", "forked, concave, or straight", "straight|concave|forked"),
         ("tail_fork", "forked or concave", "concave|forked"),
         ("tail_fork", "straight or cut obliquely; forked", "straight|forked"),
         ("tail_fork", "concave to streamers", "concave|forked|streamers"),
         ("tail_fork", "?", "?"),
-        ("tail_fork", "Unknown", "?"),
         ("tail_fork", "n/a", "?"),
         ("tail_fork", "none", "-"),
         ("tail_fork", "concave:0.8|forked:0.2", "concave:0.8|forked:0.2"),
@@ -39,14 +42,12 @@ ZEBRA = "hypancistrus_zebra"
         ("tail_fork", "2016-12-01", None),
         ("teeth_lower", "12-16", "12..16"),
         ("teeth_lower", "12 \u2013 16", "12..16"),
-        ("teeth_lower", "12 to 16", "12..16"),
         ("teeth_lower", "12", "12..12"),
         ("teeth_lower", "16-12", None),
         ("teeth_lower", "12,5", None),
         ("teeth_lower", "12 mm", None),
         ("teeth_lower", "12-Jun", None),
         ("teeth_lower", "-5", None),
-        ("adult_size", "178 mm", "178"),
         ("adult_size", "17,8 cm", "178"),
         ("adult_size", "7 in", "178"),
         ("adult_size", '7"', "178"),
@@ -57,7 +58,6 @@ ZEBRA = "hypancistrus_zebra"
         ("adult_size", "18 cm TL", None),
         ("adult_size", "15 cm - 17", None),
         ("adult_size", "1/0 in", None),
-        ("adult_size", "0", None),
         ("eye_size", "25,5 %", "25.5..25.5"),
         ("eye_size", "25-28 % HL", "25..28"),
         ("eye_size", "25 % SL", None),
@@ -79,19 +79,15 @@ def test_cells_as_people_write_them(trait, written, read):
 @pytest.mark.parametrize(
     ("typed", "read"),
     [
-        ("2.5 in", "64"),
         ('2.5"', "64"),
         ("1 in", "25"),
-        ("10 inches", "254"),
         ("2 1/2 in", "64"),
         ("1/4 in", "6.4"),
         ("6 cm", "60"),
         ("5,5 cm", "55"),
-        ("6-7 cm", "60..70"),
         ("6\u20137 cm", "60..70"),
         ("2 to 3 in", "51..76"),
         ("2 in..6 cm", "51..60"),
-        ("64", "64"),
         ("45.6 mm", "45.6"),
         ("60..65", "60..65"),
     ],
@@ -118,24 +114,19 @@ def test_centimetres_are_ten_millimetres(n):
 @pytest.mark.parametrize(
     ("trait", "written", "read"),
     [
-        ("tail_fork", "Forked", "forked"),
-        ("tail_fork", "forked or concave", "concave|forked"),
-        ("tail_fork", "forked/concave", "concave|forked"),
+        ("tail_fork", "Forked or concave", "concave|forked"),
         ("tail_fork", "straight to concave", "straight|concave"),
         ("pattern", "Light spots", "light_spots"),
-        ("teeth_lower", "7-10", "7..10"),
         ("teeth_lower", "7\u201310", "7..10"),
         ("teeth_lower", "7 to 10", "7..10"),
         ("eye_size", "25,5 %", "25.5"),
     ],
 )
-def test_answers_are_read_as_cells_are(trait, written, read):
-    fish = Identification(TABLE)
-    assert fish.answer(trait, written).answers[trait] == read
-    match = NearestMatch().fit(TABLE)
+def test_answers_are_read_as_cells_are(fitted, trait, written, read):
+    assert Identification(TABLE).answer(trait, written).answers[trait] == read
+    match, key = fitted
     assert match.rank({trait: written}).equals(match.rank({trait: read}))
-    few = TABLE.only(TABLE.ids[:8])
-    assert build_key(few).classify({trait: written}) == build_key(few).classify({trait: read})
+    assert key.classify({trait: written}) == key.classify({trait: read})
 
 
 @pytest.mark.parametrize("written", ["?", "not sure", "can't see it", "Unknown", "n/a"])
@@ -164,7 +155,7 @@ def test_cells_in_code_are_read_as_in_a_sheet():
         TABLE.with_cell(ZEBRA, "tail_fork", "forkd")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     st.sampled_from(TABLE.traits),
     st.text(max_size=40) | st.from_regex(r"[0-9 /.,-]{1,9}(mm|cm|in|\")?", fullmatch=True),

@@ -59,25 +59,14 @@ def changed(file: Path, change) -> Path:
     return file
 
 
-def same(a: TraitTable, b: TraitTable) -> bool:
-    frames = a.to_frame().equals(b.to_frame()) and a.evidence.equals(b.evidence)
-    return frames and dict(a.cells) == dict(b.cells)
-
-
 def only(found):
     """Return the one row of an import."""
     assert len(found.rows) == 1
     return found.rows[0]
 
 
-FRAME = pd.DataFrame(
-    {
-        "kind": ["Red", "Blue 2"],
-        "tail": ["yes|no:x", "-"],
-        "rays": ["1..2.5", "-3"],
-        "tail_young": ["", "no:x"],
-    }
-)
+FRAME = pd.DataFrame({"kind": ["Red", "Blue 2"], "tail": ["yes|no:x", "-"], "rays": ["1..2.5", "-3"]})
+FRAME["tail_young"] = ["", "no:x"]
 
 
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])
@@ -93,7 +82,7 @@ def test_the_table_itself_changes_nothing(tmp_path, table, ending):
     assert {row.what for row in found.rows} == {"unchanged"}
     assert [row.taxon for row in found.rows] == list(table.ids)
     assert not any(row.said for row in found.rows)
-    assert same(found.table, table)
+    assert found.table is table
     for row in found.rows:
         assert dict(row.understood) == {c: text for c, text in frame.loc[row.taxon].items() if text}
 
@@ -217,12 +206,14 @@ def test_the_care_group_that_a_genus_shares_and_a_new_genus_are_said(read):
 def test_a_kind_is_renamed_by_its_id_only(read):
     by_code = read("L number,Name\nL339,Hypancistrus novus\n")
     assert "trade code and name are not of one kind (hypancistrus_lunaorum)" in by_code.problems[0].right
-    assert [row.what for row in by_code.rows] == ["not taken"]
     assert by_code.table is TABLE
     by_id = read("id,Name\nhypancistrus_lunaorum,Ancistrus novus\n")
-    assert by_id.problems == ()
     new = by_id.table.taxa.loc["hypancistrus_lunaorum"]
-    assert (new["scientificName"], new["genus"]) == ("Ancistrus novus", "Ancistrus")
+    assert (by_id.problems, new["scientificName"], new["genus"]) == ((), "Ancistrus novus", "Ancistrus")
+    # No other name of the same kind renames it, and a qualifier alone may be given.
+    assert read(f"id,Name\n{ZEBRA},Zebra pleco\n").table is TABLE
+    cf = only(read(f"id,Name,qualifier\n{ZEBRA},Zebra pleco,cf\n"))
+    assert dict(cf.taken) == {"identificationQualifier": "cf."}
     # A trade code stands for its kind where the name does not speak against it.
     for name in ("Hypancistrus lunaorum", "hypancistrus sp", "Hypancistrus L339", ""):
         assert only(read(f"L number,Name,Mouth\nL339,{name},\n")).taxon == "hypancistrus_lunaorum"
@@ -231,13 +222,12 @@ def test_a_kind_is_renamed_by_its_id_only(read):
 
 
 def test_a_kind_that_stands_twice_is_taken_once(read):
-    text = (
-        "L number,Name,Pattern\nL46,,bars\n\nL98,,plain\nL999,Ancistrus novus,plain\n,Ancistrus novus,bars\n"
-    )
-    found = read(text)
+    rows = ("L46,,bars", "", "L98,,plain", "L999,Ancistrus novus,plain", ",Ancistrus novus,bars")
+    found = read("\n".join(("L number,Name,Pattern", *rows)))
     assert [row.what for row in found.rows] == ["unchanged", "not taken", "new", "not taken"]
-    assert "row 2 is of this kind already" in found.rows[1].problems[0].right
     assert [row.number for row in found.rows] == [2, 4, 5, 6]
+    assert "row 2 is of this kind already" in found.rows[1].problems[0].right
+    assert found.rows[3].said == ()
 
 
 def test_every_column_of_the_shipped_table_goes_by_its_label(read):
@@ -277,21 +267,17 @@ def test_a_unit_in_the_header_holds_for_plain_numbers(read):
 
 
 def test_what_is_not_understood_leaves_the_cell(read):
-    before = TABLE.to_frame().loc[ZEBRA]
-    text = HEADER + f"{ZEBRA},zigzag,,12 cm TL,n/a\n"
-    found = read(text)
+    found = read(HEADER + f"{ZEBRA},zigzag,,12 cm TL,n/a\n")
     assert found.table is TABLE
-    assert found.table.to_frame().loc[ZEBRA].equals(before)
-    places = [(p.file, p.row, p.column, p.value) for p in found.problems]
     where = ("fish.csv", f"2 ({ZEBRA})")
+    places = [(p.file, p.row, p.column, p.value) for p in found.problems]
     assert places == [(*where, "Pattern", "zigzag"), (*where, "Length", "12 cm TL")]
     assert only(found).said == ("Lower teeth per side: 'n/a' read as not known",)
 
 
 @pytest.mark.parametrize("written", ["?", "unknown"])
 def test_what_a_sheet_does_not_know_takes_nothing_away(read, written):
-    text = f"id,Name,Pattern,Length\n{ZEBRA},,{written},\nancistrus_novus,Ancistrus novus,,{written}\n"
-    found = read(text)
+    found = read(f"id,Name,Pattern,Length\n{ZEBRA},,{written},\nancistrus_novus,Ancistrus novus,,{written}\n")
     assert [row.what for row in found.rows] == ["unchanged", "new"]
     assert "read as not known" in found.rows[0].said[0]
     # Of a new kind it holds in spite of its genus.
@@ -349,29 +335,27 @@ KEEPER = [
 
 
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
-@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "cp1252", "utf-16"])
-def test_the_dialects_of_one_keeper(read, delimiter, encoding):
+@pytest.mark.parametrize(
+    ("encoding", "first"),
+    # Some programs write a line that names what parts the cells.
+    [("utf-8", ""), ("utf-8", "sep=;\r\n"), ("utf-8-sig", "\n"), ("cp1252", ""), ("utf-16", "")],
+)
+def test_the_dialects_of_one_keeper(read, delimiter, encoding, first):
     quote = '"' if delimiter == "," else ""
     text = "".join(delimiter.join(f"{quote}{c}{quote}" for c in row) + "\r\n" for row in KEEPER)
-    check_keeper(read(text, encoding=encoding))
-    # A line that names what parts the cells, as some programs write it, or a blank one.
-    for first, row in ((f"sep={delimiter}\r\n", 4), ("\n", 4)):
-        found = read(first + text, encoding=encoding)
-        check_keeper(found, first_row=row)
-        assert any("Windows-1252" in note for note in found.notes) == (encoding == "cp1252")
-
-
-def check_keeper(found, first_row: int = 3) -> None:
+    found = read(first + text, encoding=encoding)
     zebra, new = found.rows
-    assert (zebra.number, new.number) == (first_row, first_row + 2)
-    cells = {"tradeCode": "L046|L098", "adult_size": "178", "fin_edging": "dark|white"}
-    assert dict(zebra.understood) == cells
+    assert (zebra.number, new.number) == ((4, 6) if first else (3, 5))
+    assert dict(zebra.understood) == {
+        "tradeCode": "L046|L098",
+        "adult_size": "178",
+        "fin_edging": "dark|white",
+    }
     assert (new.what, new.taxon) == ("new", "ancistrus_mulleri")
-    assert (new.understood["scientificName"], new.understood["adult_size"]) == (
-        "Ancistrus m\u00fclleri",
-        "178",
-    )
+    assert new.understood["scientificName"] == "Ancistrus m\u00fclleri"
+    assert new.understood["adult_size"] == "178"
     assert found.problems == ()
+    assert any("Windows-1252" in note for note in found.notes) == (encoding == "cp1252")
 
 
 def test_a_comma_without_quotes_never_moves_a_cell(read):
@@ -389,35 +373,31 @@ def test_a_workbook_is_read_as_it_is_seen(tmp_path):
         [],
         ["L-number", "Name", "Length", "Lower teeth per side", "Eye against head", "Spots in the fins"],
         [],
-        ["L46", None, 61.0, 12, 0.25, True],
-        ["L174", None, 54, dt.datetime(2016, 12, 1), 0.1 + 0.2, False],
+        ["L46", None, "=50+11", 12, 0.25, True],
+        ["L174", None, 54.0, dt.datetime(2016, 12, 1), 0.1 + 0.2, False],
     ]
     file = book(tmp_path, {"Fish": rows})
     made = openpyxl.load_workbook(file)
     made["Fish"]["E4"].number_format = "0%"
     made["Fish"].merge_cells("B4:B5")
     made.save(file)
+    # A spreadsheet program keeps the result beside the formula.
+    changed(file, lambda _, text: re.sub(rb"</f><v ?/?>(</v>)?", b"</f><v>61</v>", text))
     found = read_spreadsheet(file, TABLE)
     zebra, yudja = found.rows
     assert (zebra.number, yudja.number) == (4, 5)
     read = ("adult_size", "teeth_lower", "eye_size", "fin_spots")
     assert [zebra.understood[c] for c in read] == ["61", "12..12", "25..25", "yes"]
-    assert (yudja.understood["eye_size"], yudja.understood["fin_spots"]) == ("0.3..0.3", "no")
-    assert [(p.file, p.column, p.right.split(";")[0]) for p in found.problems] == [
-        ("fish.xlsx, sheet Fish", "Lower teeth per side", "a spreadsheet made a date of this"),
-    ]
-    # A formula counts as its result.
-    file = book(tmp_path, {"Fish": [["id", "Length"], [ZEBRA, "=50+11"]]})
-    changed(file, lambda _, text: re.sub(rb"</f><v ?/?>(</v>)?", b"</f><v>61</v>", text))
-    assert only(read_spreadsheet(file, TABLE)).understood["adult_size"] == "61"
+    assert [yudja.understood.get(c) for c in read] == ["54", None, "0.3..0.3", "no"]
+    (problem,) = found.problems
+    assert (problem.file, problem.column) == ("fish.xlsx, sheet Fish", "Lower teeth per side")
+    assert "a spreadsheet made a date of this" in problem.right
 
 
 def test_the_sheet_that_names_kinds_is_read(tmp_path):
     heads = ["Name", "Pattern"]
     sheets = {"Diary": [["Day", "Water"], ["Monday", "soft"]], "Blank": []}
-    sheets |= {
-        name: [heads, ["Hypancistrus zebra", text]] for name, text in (("Fish", "bars"), ("Old", "plain"))
-    }
+    sheets |= {t: [heads, ["Hypancistrus zebra", text]] for t, text in (("Fish", "bars"), ("Old", "plain"))}
     file = book(tmp_path, sheets)
     found = read_spreadsheet(file, TABLE)
     assert found.place == "fish.xlsx, sheet Fish"
@@ -439,10 +419,10 @@ def refused(file: Path, said: str) -> None:
 def test_a_workbook_cut_short_or_hurt(tmp_path):
     data = book(tmp_path, {"Fish": [["id"], [ZEBRA]]}).read_bytes()
     file = tmp_path / "hurt.xlsx"
-    for size in range(4, len(data), 211):
+    for size in range(4, len(data), 397):
         file.write_bytes(data[:size])
         refused(file, "the workbook is broken")
-    for at in range(0, len(data), 97):
+    for at in range(0, len(data), 149):
         file.write_bytes(data[:at] + bytes([data[at] ^ 0x55]) + data[at + 1 :])
         try:
             read_spreadsheet(file, TABLE)
@@ -519,9 +499,10 @@ ODD = ["=1+1", "'=x", "@x", "<b>x</b>", "-", "?", "1/0 in", "12-16", "L46", "a|b
 TEXTS = st.text(max_size=20) | st.sampled_from([*ODD, "forked:1e999"])
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(st.lists(st.lists(TEXTS, min_size=10, max_size=10), min_size=1, max_size=4), st.sampled_from(",;\t"))
 @example([["", "=cmd()", "", "", "", "", "", "", "", ""]], ",")
+@example([["", "", "|", "x", "", "", "", "", "", ""]], ",")
 def test_any_text_is_understood_or_refused(tmp_path_factory, rows, delimiter):
     frame = pd.DataFrame(rows, columns=COLUMNS)
     file = tmp_path_factory.getbasetemp() / "any.csv"
@@ -538,7 +519,7 @@ def test_any_text_is_understood_or_refused(tmp_path_factory, rows, delimiter):
     assert not again.count("changed") or found.count("not taken")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.binary(max_size=300))
 def test_any_bytes_are_refused(tmp_path_factory, data):
     file = tmp_path_factory.getbasetemp() / "bytes.csv"
