@@ -1,4 +1,4 @@
-"""A draft of a table in words: what is changed, what a cell says, where it stands written."""
+"""A table, its conflicts and a draft of it: what is changed, what a cell says, where it stands written."""
 
 from __future__ import annotations
 
@@ -11,14 +11,62 @@ from idkey.table.fields import FIELDS
 from idkey.table.merge import Conflict
 from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.table import TraitTable
-from idkey.views import html
-from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag
+from idkey.views import doc, html
+from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag, line
 from idkey.views.words import claim_words, number_of, some
 
 _NAMES = FIELDS["taxa.csv"]
-_MOST_ROWS = 150
-"""Kinds that the sheet shows; changed ones come on top of that."""
+_MOST_ROWS, _MOST_IN_SHEET = 12, 150
+"""Kinds that a table and a draft of it show; changed ones come on top of that."""
 _MOST_CHANGES, _MOST_BEHIND, _LONGEST_SOURCE = 40, 2, 60
+_KEEP = {"shipped": "take what the shipped table says", "own": "keep yours"}
+_SIDES = ("it was", "shipped table now", "yours")
+
+
+def table_document(table: TraitTable) -> Document:
+    """Return the first rows and columns of a trait table, below what is to be settled in it."""
+    shown, frame = [t for t in table.traits if t.core] or list(table.traits[:6]), table.to_frame()
+    rows = tuple(
+        (table.label(taxon), *(str(frame.at[taxon, t.id]) for t in shown)) for taxon in table.ids[:_MOST_ROWS]
+    )
+    conflicts = conflicts_document(table).blocks if table.conflicts else ()
+    grid = Table(("Taxon", *(t.name for t in shown)), rows, repr(table))
+    more = len(table) - _MOST_ROWS
+    left = (line(f"and {more} more taxa"),) if more > 0 else ()
+    return Document(table.name, (*conflicts, grid, *left), titled=())
+
+
+def conflicts_document(table: TraitTable) -> Document:
+    """Return each conflict: what was, what the shipped table says now, what is yours, how to settle it."""
+    heading = f"{number_of(len(table.conflicts), 'conflict')} to settle"
+    folder = str(table.origin.folder) if table.origin else table.name
+    rows: list[tuple] = []
+    lines: list[Runs] = [heading]
+    for conflict in table.conflicts:
+        call = f"table = idkey.table.folder.settle({folder!r}, {conflict.id!r}, "
+        ways = [(f"{words}: ", doc.Code(f"{call}{keep!r})")) for keep, words in _KEEP.items()]
+        sides = (conflict.before, conflict.shipped, conflict.own)
+        rows.append((conflict.text, *sides, Lines(tuple(ways), "bullets")))
+        told = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]
+        lines += ["", conflict.text, *told, *(("  to ", *way) for way in ways)]
+    heads = ("What happened", *(words[0].upper() + words[1:] for words in _SIDES), "To settle it")
+    blocks = (
+        doc.On(doc.SCREEN, (Table(heads, tuple(rows), heading),)),
+        doc.On(doc.TEXT, (Lines(tuple(lines)),)),
+    )
+    none = (line("Nothing to settle: the shipped table and your own additions agree."),)
+    return Document("Conflicts", blocks if rows else none, titled=())
+
+
+def conflict_html(conflict: Conflict, number: int, of: int) -> str:
+    """Return one place where the shipped table and the keeper's own say different things."""
+    sides = (
+        ("When you wrote it, the shipped table said", conflict.before or "nothing"),
+        ("Now the shipped table says", conflict.shipped or "nothing"),
+        ("Yours says", conflict.own or "nothing"),
+    )
+    head = Heading(f"The shipped table and your own differ ({number} of {of})")
+    return html.blocks((head, line(conflict.text), Table((), sides)))
 
 
 def state_words(draft: Draft) -> str:
@@ -44,15 +92,14 @@ def kind_marks(draft: Draft) -> dict[str, str]:
 
 def draft_document(draft: Draft) -> Document:
     """Return what is not saved, cell by cell, and what has to be mended."""
-    table = draft.sound
-    size = f"{number_of(len(table), 'kind')}, {number_of(len(table.traits), 'trait')}."
+    size = f"{number_of(len(draft.sound), 'kind')}, {number_of(len(draft.sound.traits), 'trait')}."
     changes = [f"{draft.label(taxon)}: taken out" for taxon in draft.removed]
     for (taxon, column), text in draft.changed.items():
         before = "" if taxon in draft.new else f", was {draft.was(taxon, column) or 'blank'}"
         changes.append(f"{draft.label(taxon)}, {column}: {text or 'blank'}{before}")
-    head = (Lines((state_words(draft),), style="outcome"), Lines((size,)))
-    head += (Lines(some(changes, _MOST_CHANGES), "bullets"),) if changes else ()
-    return Document("Changes that are not saved", (*head, *_problems(draft)), titled=())
+    listed = (Lines(some(changes, _MOST_CHANGES), "bullets"),) if changes else ()
+    blocks = (line(state_words(draft), "outcome"), line(size), *listed, *_problems(draft))
+    return Document("Changes that are not saved", blocks, titled=())
 
 
 def problems_html(draft: Draft) -> str:
@@ -63,7 +110,7 @@ def problems_html(draft: Draft) -> str:
 def _problems(draft: Draft) -> tuple[Lines, ...]:
     head = f"{number_of(len(draft.problems), 'thing')} to mend before this can be checked or saved"
     problems = Lines(some(map(str, draft.problems), _MOST_CHANGES), "bullets")
-    return (Lines((head,), style="outcome"), problems) if draft.problems else ()
+    return (line(head, "outcome"), problems) if draft.problems else ()
 
 
 def column_words(draft: Draft, column: str) -> str:
@@ -93,20 +140,20 @@ def _said(draft: Draft, place: Place, text: str, table: TraitTable) -> str:
 def line_html(draft: Draft, taxon: str, column: str) -> str:
     """Return what a kind has in a column, in one line with its marks and what stands behind it."""
     cell, young = (taxon, column), (taxon, column + YOUNG)
-    line: list[Inline] = [f"{column_words(draft, column)}: ", *_cell(draft, cell)]
+    words: list[Inline] = [f"{column_words(draft, column)}: ", *_cell(draft, cell)]
     if column in draft.names:
-        return html.runs(tuple(line))
+        return html.runs(tuple(words))
     if draft.text(*young).strip() or young in draft.changed:
-        line += ["; young: ", *_cell(draft, young)]
+        words += ["; young: ", *_cell(draft, young)]
     if cell in draft.claims or young in draft.claims:
-        line += _mark("source given")
+        words += _mark("source given")
     filled = [p for p in (cell, young) if draft.text(*p).strip() or taken_over(draft.sound, *p)[1]]
     # The strongest class first, the rest counted.
     rows = sorted(_claims(draft, filled), key=lambda row: CLASSES.index(row["class"]))
     if behind := list(dict.fromkeys(_claim_words(draft, row) for row in rows)):
         more = len(behind) - _MOST_BEHIND
-        line += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *[f"{more} more"] * (more > 0)]))]
-    return html.runs(tuple(line))
+        words += ["\n", Soft("; ".join([*behind[:_MOST_BEHIND], *[f"{more} more"] * (more > 0)]))]
+    return html.runs(tuple(words))
 
 
 def _cell(draft: Draft, place: Place) -> list[Inline]:
@@ -124,16 +171,16 @@ def _cell(draft: Draft, place: Place) -> list[Inline]:
 def question_html(draft: Draft, column: str) -> str:
     """Return what a cell is about: the question, and how to look behind a fold."""
     if column in draft.names:
-        about = (_NAMES[column].about,) if column in _NAMES else ()
-        return html.blocks((Heading(column_words(draft, column)), Lines(about)))
+        about = _NAMES[column].about if column in _NAMES else ""
+        return html.blocks((Heading(column_words(draft, column)), line(about)))
     trait = draft.wide.trait_of(column)
     how = [trait.how] if trait.how else []
     if trait.applies_when is not None:
         other, states = trait.applies_when
         how.append(f"Only asked where {other} is {' or '.join(states)}.")
     title = f"{trait.name}{'' if column == trait.id else ', where young fish differ'}"
-    fold = (Fold("How to look", (Lines((*how,)),)),) if how else ()
-    return html.blocks((Heading(title), Lines((trait.question,) if trait.question else ()), *fold))
+    fold = (Fold("How to look", (Lines(tuple(how)),)),) if how else ()
+    return html.blocks((Heading(title), line(trait.question), *fold))
 
 
 def syntax_html(trait: Trait | None) -> str:
@@ -167,7 +214,7 @@ def claims_html(draft: Draft, taxon: str, column: str) -> str:
     if given is not None:
         waits = "" if text.strip() else " (waits until the cell is filled)"
         lines.append((*_claim(draft, given.row(taxon, column, text)), *_mark("given now, not saved"), waits))
-    none = Lines(("No source stands behind this cell yet.",), style="soft")
+    none = line("No source stands behind this cell yet.", "soft")
     return html.blocks((Lines(tuple(lines), "bullets") if lines else none,))
 
 
@@ -214,21 +261,10 @@ def name_choices(draft: Draft, column: str, now: str = "") -> list[tuple[str, st
     return choices if now in (value for _, value in choices) else [*choices, (f"{now} (to mend)", now)]
 
 
-def conflict_html(conflict: Conflict, number: int, of: int) -> str:
-    """Return one place where the shipped table and the keeper's own say different things."""
-    sides = (
-        ("When you wrote it, the shipped table said", conflict.before or "nothing"),
-        ("Now the shipped table says", conflict.shipped or "nothing"),
-        ("Yours says", conflict.own or "nothing"),
-    )
-    head = Heading(f"The shipped table and your own differ ({number} of {of})")
-    return html.blocks((head, Lines((conflict.text,)), Table((), sides)))
-
-
 def sheet_html(draft: Draft, taxon: str, column: str) -> str:
     """Return the draft as a table of cell texts, kinds by columns; the cell that is chosen is marked."""
     touched = {t for t, _ in draft.changed} | {taxon}
-    ids = [t for i, t in enumerate(draft.ids) if i < _MOST_ROWS or t in touched]
+    ids = [t for i, t in enumerate(draft.ids) if i < _MOST_IN_SHEET or t in touched]
     used = {*draft.saved.cells, *(c for _, c in draft.changed)}
     columns = [c for c in draft.columns if not c.endswith(YOUNG) or c in used]
 

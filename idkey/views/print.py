@@ -11,6 +11,7 @@ import os
 import re
 import tempfile
 from collections.abc import Iterable
+from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from functools import cache
 from importlib.resources import files
@@ -130,7 +131,7 @@ def save(
     if ending not in (".html", ".pdf"):
         msg = f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf"
         raise IdkeyError(msg)
-    if not isinstance(paper, str) or paper not in PAPERS:
+    if paper not in [*PAPERS]:
         msg = f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}"
         raise IdkeyError(msg)
     _check_free(place, overwrite)
@@ -143,22 +144,17 @@ def save(
                 file.write(made)
                 file.flush()
                 os.fsync(file.fileno())
-            _move(beside, place, overwrite)
+            if not overwrite:
+                # A second name is never put in place of a file that has come there meanwhile.
+                with suppress(OSError):
+                    os.link(beside, place)
+                    return
+                _check_free(place, overwrite)
+            beside.replace(place)
     except OSError as error:
         why = error.strerror or error
         msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
         raise IdkeyError(msg) from error
-
-
-def _move(beside: Path, place: Path, overwrite: bool) -> None:
-    """Move a file to its place; a file that has come there meanwhile is not lost."""
-    if not overwrite:
-        try:
-            os.link(beside, place)
-            return
-        except OSError:  # a file is there now, or the disk knows no second name for a file
-            _check_free(place, overwrite)
-    beside.replace(place)
 
 
 def _check_free(place: Path, overwrite: bool) -> None:

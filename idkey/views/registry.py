@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, compare, edit, identify, key, review, spreadsheet, table
+from idkey.views import care, compare, edit, identify, key, review, spreadsheet
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -23,7 +23,7 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Review": review.review_document,
     "RoomCheck": care.room_document,
     "TankCheck": care.tank_document,
-    "TraitTable": table.table_document,
+    "TraitTable": edit.table_document,
 }
 """Name of a class -> what makes a document of its objects; their HTML, their text and their print follow."""
 

@@ -18,7 +18,6 @@ from idkey.views.doc import Picture, clean
 from idkey.views.fish import INK, STATES, picture, read_art, rows, svg_text
 
 DRAWN_NOTE = "Drawn from the table, not a portrait."
-_LEFT_OUT = "What is not known is left out or drawn plain."
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box
 _STANDARD, _WHOLE = 163.0, 225.0  # of the art: from the snout to the base, and to the tips, of the tail fin
 _HIGH = {"tall": 134.0, "normal": 116.0, "": 110.0}  # from the lowest fin to the tip of the dorsal
@@ -40,15 +39,18 @@ def can_draw(table: TraitTable) -> bool:
     return any(set(trait.states) & set(STATES.get(trait.id, ())) for trait in table.traits)
 
 
-def drawn(table: TraitTable | None, taxa: Sequence[str], *, young: bool = False) -> tuple[Picture, ...]:
+def drawn(table: TraitTable, taxa: Sequence[str], *, young: bool = False) -> tuple[Picture, ...]:
     """Return kinds drawn, for a document; nothing where there is nothing to draw from."""
-    if table is None or not can_draw(table):
+    if not can_draw(table):
         return ()
-    svg, note = scale_svg(table, taxa, young=young), f"{DRAWN_NOTE} {_LEFT_OUT}"
     if len(taxa) == 1:  # the drawing itself says what is left out
         svg, note = taxon_svg(table, taxa[0], young=young), DRAWN_NOTE
-    words = "; ".join(map(table.label, taxa))
-    return (Picture(svg, words, note, tallest=100.0 if len(taxa) == 2 else 135.0),)
+    else:
+        svg = scale_svg(table, taxa, young=young)
+        note = f"{DRAWN_NOTE} What is not known is left out or drawn plain."
+    return (
+        Picture(svg, "; ".join(map(table.label, taxa)), note, tallest=100.0 if len(taxa) == 2 else 135.0),
+    )
 
 
 def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:

@@ -26,7 +26,7 @@ from idkey.table.schema import Trait, cell_text
 from idkey.table.table import TraitTable
 from idkey.views import html as on_screen
 from idkey.views.doc import as_text
-from idkey.views.table import conflicts_document
+from idkey.views.edit import conflicts_document
 
 from .small_folder import SMALL, added, rows_of, source, table_of, upgraded, with_cell, without
 
