@@ -33,11 +33,9 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
     inside = candidate_set(p, match.coverage)
     first, best = p.argmax(axis=1), p.max(axis=1)
     print(f"\n{title}: {len(truth)} specimens, {len(names) - 1} kinds")
-    right_and_poor = [
-        poor(match, drawn, i) for i in np.flatnonzero(first == truth)[:500] if truth[i] < len(names) - 1
-    ]
+    right = np.flatnonzero((first == truth) & (truth < len(names) - 1))[:500]
     rows = {
-        "right names that are called a poor fit": np.mean(right_and_poor),
+        "right names that are called a poor fit": np.mean([poor(match, drawn, i) for i in right]),
         "first name right": (first == truth).mean(),
         "right among the first three": top_k_accuracy_score(truth, p, k=3, labels=labels),
         f"names still possible hold the truth ({match.coverage:.0%} asked)": inside[each, truth].mean(),
@@ -50,12 +48,10 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
     }
     for what, value in rows.items():
         print(f"  {what:<62} {value:8.3f}")
-    edges = np.linspace(0, 1, 11)
-    bins = np.clip(np.digitize(best, edges) - 1, 0, 9)
-    table = pd.DataFrame({"bin": edges[bins], "said": best, "right": first == truth})
-    grouped = table.groupby("bin").agg(n=("said", "size"), said=("said", "mean"), right=("right", "mean"))
+    names_said = pd.DataFrame({"said": best, "right": first == truth, "n": 1})
+    tenths = names_said.groupby((best * 10).astype(int).clip(0, 9) / 10)
     print("  reliability of the first name:")
-    print(grouped.round(3).to_string().replace("\n", "\n    "))
+    print(tenths.agg({"n": "size", "said": "mean", "right": "mean"}).round(3).to_string())
 
 
 def poor(match: NearestMatch, drawn: Drawn, i: int) -> bool:

@@ -11,24 +11,8 @@ DESOUZA2019
     Orinoco Andes, and adjacent basins with description of six new species. Zootaxa 4552(1):1-67;
     key on p. 8-9. DOI 10.11646/zootaxa.4552.1.1
 
-How the tables were coded
--------------------------
-The couplets stand in the two ``*_couplets.json`` files, re-coded in our own words as traits and states.
-The two tables hold what the couplets say and nothing else: no description, no diagnosis, no other key, and
-nothing was chosen or changed to suit this package. Should a check fail, mend the package, not the coding,
-unless the coding departs from the printed key.
-
-- A kind has a state where a couplet on its path gives it, or where the key names the kind elsewhere
-  (``named`` in the JSON). Every other cell is blank: the key does not say.
-- A statement hedged in both leads ("usually", "often") allows both states, so it is left out; hedged in
-  one lead only, that lead allows both states.
-- A measured range is the printed one; a largest size is a ceiling; a kind that keys out twice has what
-  either path allows. A ratio printed with one open end is a two-state trait.
-- CRAMER2015: "acutely angled" tooth rows (couplet 8) take in both the narrow and the 70 degree state of
-  couplet 2; the river San Alejandro counts as Ucayali; 5-9 bars, 4 in fish under 25 mm SL, is 4..9.
-
-The keys are old: Panaqolus kinds described since 2015 are not in the first, and the second is regional. They
-are here as outside checks of the method, not as advice on naming a fish.
+How the couplets were coded, as data in this folder and nothing chosen to suit this package, CODING.md says.
+Should a check fail, mend the package, not the coding, unless the coding departs from the printed key.
 """
 
 import itertools
@@ -171,10 +155,8 @@ def answers_for(source, steps):
     for trait, text in said_on(source, steps).items():
         if kinds[trait] == "nominal":
             options[trait] = text.split("|")
-        elif kinds[trait] == "ceiling":
-            options[trait] = [float(text) / 2]
         else:
-            options[trait] = [sum(span(text)) / 2]
+            options[trait] = [float(text) / 2 if kinds[trait] == "ceiling" else sum(span(text)) / 2]
     return [dict(zip(options, values, strict=True)) for values in itertools.product(*options.values())]
 
 
