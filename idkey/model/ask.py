@@ -13,13 +13,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from idkey.display import Shown
-from idkey.model.combine import TableModel, kept, model_of, stronger
+from idkey.model.combine import kept, model_of, stronger
 from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 
 MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
+_POINTS = 16
+"""Numbers that stand for all that a measure or a length may come out at."""
+_Pair = tuple[np.ndarray, np.ndarray]
+"""Answers of an adult and of a young fish, each a row over the taxa, (n_answers, n_taxa + 1)."""
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -37,19 +41,16 @@ class Question(Shown):
 class Asker:
     """Values every question of a table at once; its `traits` stand in the order of the results."""
 
-    def __init__(self, model: TableModel):
-        self.traits = [m.trait for m in model.models.values()]
-        given, updated = [], []
-        for trait_model in model.models.values():
-            adult, young, rule_adult, rule_young = _expected_answers(trait_model)
-            given.append((adult, young))
-            updated.append((rule_adult, rule_young))
-        self._starts = np.cumsum([0, *(len(a) for a, _ in given)])[:-1]
+    def __init__(self, table: TraitTable):
+        models = model_of(table).models.values()
+        self.traits = [model.trait for model in models]
+        given, judged = zip(*map(_expected, models), strict=True)
+        self._starts = np.cumsum([0, *(len(adult) for adult, _ in given)])[:-1]
         self._given = _ByAge(given)
         # Only a length is met with one chance and judged by another.
-        differs = any(g[0] is not u[0] for g, u in zip(given, updated, strict=True))
-        self._judged = _ByAge(updated) if differs else self._given
-        self._applies = np.vstack([m.adult.applies for m in model.models.values()])
+        differs = any(pair is not rule for pair, rule in zip(given, judged, strict=True))
+        self._judged = _ByAge(judged) if differs else self._given
+        self._applies = np.vstack([model.adult.applies for model in models])
 
     def gains(
         self,
@@ -106,29 +107,21 @@ class Asker:
         return self._applies @ p / max(p.sum(), 1e-300)
 
 
-@kept
-def asker_of(table: TraitTable) -> Asker:
-    """Return the one valuer of the questions of a table."""
-    return Asker(model_of(table))
+asker_of = kept(Asker)
+"""The one valuer of the questions of a table."""
 
 
-def _expected_answers(model: TraitModel) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Answers that may come, each a row over the taxa, shape (n_answers, n_taxa + 1), as adult and as young.
-
-    How likely they are, and how they will be judged: the same objects where nothing differs.
-    """
-    if model.trait.has_states and not model.trait.states:
-        # A column that is blank all through: whatever is answered says nothing.
-        nothing = np.ones((1, len(model.adult.known) + 1))
-        return nothing, nothing, nothing, nothing
-    if model.trait.has_states:
-        return model.states_adult, model.states_young, model.states_adult, model.states_young
-    grid = number_grid(model)
+def _expected(model: TraitModel) -> tuple[_Pair, _Pair]:
+    """How likely each answer that may come is, and how it is judged: one object where nothing differs."""
     if model.trait.kind == "ceiling":
-        given, rule = _lengths_met(model, grid), model.record(exact_numbers(grid))[0]
-        return given, given, rule, rule
-    adult, young = model.expected_numbers(grid)
-    return adult, young, adult, young
+        grid = number_grid(model, _POINTS)
+        met, rule = _lengths_met(model, grid), model.record(exact_numbers(grid))[0]
+        return (met, met), (rule, rule)
+    given = model.expected(_POINTS)
+    if not len(given[0]):
+        # A column that is blank all through: whatever is answered says nothing.
+        given = (np.ones((1, len(model.adult.known) + 1)),) * 2
+    return given, given
 
 
 def _lengths_met(model: TraitModel, grid: np.ndarray) -> np.ndarray:
@@ -144,9 +137,9 @@ def _lengths_met(model: TraitModel, grid: np.ndarray) -> np.ndarray:
 
 
 class _ByAge:
-    """Likelihoods of answers as adult and as young, one pair of arrays (n_answers, n_taxa + 1) a trait."""
+    """Likelihoods of the answers to several traits, as adult and as young."""
 
-    def __init__(self, pairs: Sequence[tuple[np.ndarray, np.ndarray]]):
+    def __init__(self, pairs: Sequence[_Pair]):
         self._young = np.vstack([young for _, young in pairs])
         differs = any(adult is not young for adult, young in pairs)
         self._more_if_adult = np.vstack([adult for adult, _ in pairs]) - self._young if differs else None

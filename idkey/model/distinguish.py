@@ -34,7 +34,6 @@ from scipy.spatial.distance import cdist
 
 from idkey.errors import IdkeyError, one_of
 from idkey.model.combine import kept, model_of
-from idkey.model.evidence import number_grid
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import Column, TraitTable
 
@@ -80,13 +79,11 @@ class Distinguisher:
         key = trait_id, _checked(stage)
         if key not in self._answers:
             model, young = self._model.models[trait_id], stage == "young"
-            if model.trait.has_states:
-                given = model.states_young if young else model.states_adult
-            elif model.trait.kind == "ceiling":
-                given = model.adult_lengths(number_grid(model, POINTS))
+            if model.trait.kind == "ceiling":
+                given = model.adult_lengths(POINTS)
                 given = np.full_like(given, 1 / len(given)) if young else given
             else:
-                given = model.expected_numbers(number_grid(model, POINTS))[young]
+                given = model.expected(POINTS)[young]
             given = self._model.to_table_order(given)[:, :-1]
             given, absent = given / given.sum(axis=0), ~self._column(*key).applies
             if absent.any():

@@ -156,22 +156,25 @@ class TraitModel:
         mature = _complete(mature, column, na=0.5, flat=0.5) if known else np.full_like(within, 0.5)
         return within, np.clip(mature, 1e-6, 1 - 1e-6)
 
-    def expected_numbers(self, grid: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """How often each number of a grid is read off an adult and off a young fish, (n_numbers, n_taxa + 1).
+    def expected(self, points: int) -> tuple[np.ndarray, np.ndarray]:
+        """How often each answer comes from an adult and from a young fish, (n_answers, n_taxa + 1).
 
-        Columns sum to 1; the same object where nothing differs.
+        The states, or so many numbers of a measure, of which columns sum to 1; the same object where nothing
+        differs.
         """
-        adult, young = self.likelihoods(exact_numbers(grid))
+        if self.trait.has_states:
+            return self.states_adult, self.states_young
+        adult, young = self.likelihoods(exact_numbers(number_grid(self, points)))
         shares = [p / p.sum(axis=0) for p in ((adult,) if young is adult else (adult, young))]
         return shares[0], shares[-1]
 
-    def adult_lengths(self, grid: np.ndarray) -> np.ndarray:
-        """How often each length of a grid is met among adults, shape (n_numbers, n_taxa + 1).
+    def adult_lengths(self, points: int) -> np.ndarray:
+        """How often each of so many lengths is met among adults, shape (n_numbers, n_taxa + 1).
 
         Adults lie between the length at which the fish matures and the record, both edges as soft as in
         `record`; columns sum to 1.
         """
-        within, mature = self.record(exact_numbers(grid))
+        within, mature = self.record(exact_numbers(number_grid(self, points)))
         met = within * mature
         return met / met.sum(axis=0)
 
@@ -181,7 +184,7 @@ def exact_numbers(numbers: np.ndarray) -> Distinct:
     return Distinct(np.zeros((len(numbers), 0)), numbers, numbers)
 
 
-def number_grid(model: TraitModel, points: int = 16) -> np.ndarray:
+def number_grid(model: TraitModel, points: int) -> np.ndarray:
     """Numbers that stand for the answers a measure or a ceiling may get, smallest first."""
     column = model.adult
     if not column.known.any():
