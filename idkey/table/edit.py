@@ -13,16 +13,15 @@ from typing import Any, Self
 import pandas as pd
 
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.cells import Genera, OwnCells, effective
-from idkey.table.claims import UNSOURCED, Claim, Source, parse_sources
+from idkey.table.cells import OwnCells, effective
+from idkey.table.claims import UNSOURCED, Claim, parse_sources
 from idkey.table.csvfile import Found, Row, Sheet
-from idkey.table.names import is_id, one
+from idkey.table.names import AN_ID, is_id, one
 from idkey.table.package import added_to
 from idkey.table.reading import read_cell
 from idkey.table.rows import read_traits, trait_row
 from idkey.table.schema import (
     YOUNG,
-    Cell,
     NotKnown,
     OwnCell,
     Trait,
@@ -41,22 +40,10 @@ _NAME = "scientificName"
 
 
 class Editable:
-    """The part of `TraitTable` that makes tables with more, or less, in them."""
-
-    traits: tuple[Trait, ...]
-    trait_ids: tuple[str, ...]
-    taxa: pd.DataFrame
-    cells: Mapping[str, tuple[Cell, ...]]
-    own_cells: OwnCells
-    genera: Genera
-    care: pd.DataFrame
-    evidence: pd.DataFrame
-    sources: Mapping[str, Source]
-    name: str
-    about: Mapping[str, Any]
+    """The part of `TraitTable` that makes tables with more, or less, in them; it holds nothing itself."""
 
     def with_taxon(self, taxon: str, /, claims: Mapping[str, Claim] | None = None, **values: Any) -> Self:
-        """Return a new table with one more taxon, under this id.
+        """Return a new table with one more taxon, under this id. Raises TableError with all that is wrong.
 
         Parameters
         ----------
@@ -64,18 +51,18 @@ class Editable:
             Where it stands written, by column.
         **values
             Cell text by column: traits, ``<trait>_young``, or a column of `taxa`. A table that keeps names
-            needs ``scientificName``; a genus that is left out is its first word. All else that is left
-            out is what holds for the genus, or not known.
-
-        Raises TableError with everything that is wrong.
+            needs ``scientificName``; a genus that is left out is its first word. All else that is left out
+            is what holds for the genus, or not known.
         """
-        behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
-        return _with_rows(self, {taxon: values}, behind, only_new=True)
+        if taxon in self.taxa.index:
+            right = "a taxon of this id is there already"
+            raise TableError([Problem(self.name, f"new ({taxon})", "id", taxon, right)], "changed")
+        return self.with_rows({taxon: values}, {(taxon, c): claim for c, claim in (claims or {}).items()})
 
     def with_cell(
         self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
     ) -> Self:
-        """Return a new table with one cell changed.
+        """Return a new table with one cell changed. Raises UnknownName, TableError.
 
         Parameters
         ----------
@@ -88,13 +75,9 @@ class Editable:
             ``?`` is not known in spite of the genus.
         claim : Claim, optional
             Where it stands written; or give its parts by name: ``source="KEY", locator="p. 3"``.
-
-        Raises UnknownName, TableError.
         """
-        taxon = one(self, taxon)
-        if claimed:
-            claim = Claim(**claimed)
-        return _with_rows(self, {taxon: {column: value}}, {(taxon, column): claim} if claim else {})
+        taxon, claim = one(self, taxon), Claim(**claimed) if claimed else claim
+        return self.with_rows({taxon: {column: value}}, {(taxon, column): claim} if claim else {})
 
     def with_rows(
         self, rows: Mapping[str, Mapping[str, Any]], claims: Mapping[Place, Claim] | None = None
@@ -103,7 +86,95 @@ class Editable:
 
         Cell text by column, by taxon; claims by (taxon, column). Raises TableError.
         """
-        return _with_rows(self, rows, claims or {})
+        claims = claims or {}
+        problems: list[Problem] = []
+
+        def wrong(taxon: str, column: str, value: Any, right: str) -> None:
+            row = taxon if taxon in self.taxa.index else f"new ({taxon})"
+            problems.append(Problem(self.name, row, column, str(value), right))
+
+        new = dict.fromkeys(taxon for taxon in rows if taxon not in self.taxa.index)
+        names: dict[Place, str] = {}
+        cells: dict[Place, OwnCell] = {}
+        traits = {t.id: t for t in self.traits} | {t.id + YOUNG: t for t in self.traits}
+        allowed, named = self.allowed(), _NAME in self.taxa.columns
+        for taxon, values in rows.items():
+            texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
+            if taxon in new and not (is_id(str(taxon)) if named else str(taxon).strip()):
+                wrong(taxon, "id", taxon, AN_ID)
+            if taxon in new and named and not texts.get(_NAME):
+                right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
+                wrong(taxon, _NAME, "", right)
+            elif taxon in new and named and not texts.get("genus"):
+                texts["genus"] = texts[_NAME].split()[0]
+            for column, text in texts.items():
+                if column in self.taxa.columns:
+                    names[taxon, column] = text
+                    if text and allowed.get(column) and text not in allowed[column]:
+                        wrong(taxon, column, text, one_of(text, allowed[column]))
+                    elif not text and column in (_NAME, "genus") and taxon not in new:
+                        wrong(taxon, column, text, "fill this cell")
+                elif column in traits:
+                    try:
+                        cells[taxon, column] = read_cell(traits[column], text)
+                    except ValueError as error:
+                        wrong(taxon, column, text, str(error))
+                else:
+                    wrong(taxon, column, text, one_of(column, [*traits, *self.taxa.columns], "a column"))
+
+        taxa = self.taxa.reindex([*self.taxa.index, *new], fill_value="")
+        for place, text in names.items():
+            taxa.loc[place] = text
+        genus = list(map(str, taxa["genus"])) if "genus" in taxa.columns else [""] * len(taxa)
+        at = {taxon: i for i, taxon in enumerate(taxa.index)}
+        own = {column: [*there, *(None,) * len(new)] for column, there in self.own_cells.items()}
+        touched = {*claims, *names}
+        for (taxon, column), cell in list(cells.items()):
+            i, place = at[taxon], (taxon, column)
+            taken_over = taxon not in new and column in self.cells and self.basis[column][i]
+            if taken_over and cell == self.cells[column][i] and not {place, (taxon, "genus")} & touched:
+                # It says no more than what the kind takes over already.
+                del cells[place]
+                continue
+            if isinstance(cell, NotKnown) and not self.genera.get(genus[i], {}).get(column):
+                cells[place] = None
+            own.setdefault(column, [None] * len(taxa))[i] = cells[place]
+        counted, _ = effective(self.traits, own, self.genera, genus)
+
+        def text_at(place: Place) -> str:
+            cell = counted[place[1]][at[place[0]]] if place[1] in counted else None
+            return cell_text(traits[place[1]], cell)
+
+        for (taxon, column), claim in claims.items():
+            if column not in traits or taxon not in at:
+                wrong(taxon, column, claim.source, "a claim stands behind a trait cell of a kind")
+                continue
+            for value, right in claim.problems(self.sources):
+                wrong(taxon, column, value, right)
+            if not text_at((taxon, column)):
+                wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
+        if problems:
+            raise TableError(problems, "changed")
+
+        fresh: list[dict[str, str]] = []
+        outdated: dict[Place, bool] = {}
+        for place in dict.fromkeys([*cells, *claims]):
+            (taxon, column), claim, text = place, claims.get(place), text_at(place)
+            blank = not text or (place in cells and cells[place] is None)
+            there = self.own_cells.get(column) if taxon not in new and place in cells else None
+            same = there is not None and cells[place] == there[at[taxon]]
+            if blank:
+                outdated[place] = True
+            if text and (claim or not (blank or same)):
+                outdated.setdefault(place, False)
+                fresh.append((claim or Claim()).row(*place, text))
+        return replace(
+            self,
+            taxa=taxa,
+            own_cells=_without_blank_companions({c: tuple(column) for c, column in own.items()}, self),
+            evidence=_with_claims(self.evidence, fresh, outdated),
+            about=added_to(self.about),
+        )
 
     def with_trait(
         self, trait: Trait, values: Mapping[str, Any] | None = None, claims: Mapping[str, Claim] | None = None
@@ -124,7 +195,7 @@ class Editable:
         cells = {**self.own_cells, trait.id: (None,) * len(self.taxa)}
         wider = replace(self, traits=(*self.traits, trait), own_cells=cells, about=added_to(self.about))
         behind = {(one(self, name), trait.id): claim for name, claim in (claims or {}).items()}
-        return _with_rows(wider, rows, behind)
+        return wider.with_rows(rows, behind)
 
     def with_evidence(self, who: str, attribute: str, claim: Claim | None = None, **claimed: str) -> Self:
         """Return a new table with one more claim behind a filled cell. Raises UnknownName, TableError.
@@ -132,10 +203,9 @@ class Editable:
         `who` is a care group, or the id, trade code or name of a taxon, `attribute` the trait column or the
         care column; instead of a claim its parts may be given by name, such as ``source="KEY"``.
         """
-        claim = claim or Claim(**claimed)
-        groups = set(self.care["care_group"]) if len(self.care) else set()
-        who = who if who in groups else one(self, who)
-        care, group = self.care, who not in self.taxa.index
+        claim, care = claim or Claim(**claimed), self.care
+        who = who if len(care) and who in set(care["care_group"]) else one(self, who)
+        group = who not in self.taxa.index
         needs = [column for column in care.columns if column not in ("care_group", "taxon")]
         if not group and attribute in self.cells:
             text = cell_text(self.trait_of(attribute), self.cell(who, attribute))
@@ -195,117 +265,6 @@ class Editable:
             evidence=evidence,
             about=added_to(self.about),
         )
-
-
-def _with_rows(
-    table: Editable,
-    rows: Mapping[str, Mapping[str, Any]],
-    claims: Mapping[Place, Claim],
-    *,
-    only_new: bool = False,
-) -> Any:
-    """Set rows and claims, once nothing is wrong in any of them."""
-    problems: list[Problem] = []
-
-    def wrong(taxon: str, column: str, value: Any, right: str) -> None:
-        row = taxon if taxon in table.taxa.index and not only_new else f"new ({taxon})"
-        problems.append(Problem(table.name, row, column, str(value), right))
-
-    new: list[str] = []
-    names: dict[Place, str] = {}
-    cells: dict[Place, OwnCell] = {}
-    traits = {t.id: t for t in table.traits} | {t.id + YOUNG: t for t in table.traits}
-    allowed = table.allowed()
-    for taxon, values in rows.items():
-        if is_missing(taxon):
-            wrong("", "id", taxon, "name the new taxon")
-            continue
-        texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
-        if taxon not in table.taxa.index:
-            new.append(taxon)
-            if _NAME in table.taxa.columns:
-                if not is_id(str(taxon)):
-                    wrong(
-                        taxon,
-                        "id",
-                        taxon,
-                        "an id is lower-case letters, digits and _, starting with a letter",
-                    )
-                if not texts.get(_NAME):
-                    right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
-                    wrong(taxon, _NAME, "", right)
-                elif not texts.get("genus"):
-                    texts["genus"] = texts[_NAME].split()[0]
-        elif only_new:
-            wrong(taxon, "id", taxon, "a taxon of this id is there already")
-        for column, text in texts.items():
-            if column in table.taxa.columns:
-                names[taxon, column] = text
-                if text and allowed.get(column) and text not in allowed[column]:
-                    wrong(taxon, column, text, one_of(text, allowed[column]))
-                elif not text and column in (_NAME, "genus") and taxon not in new:
-                    wrong(taxon, column, text, "fill this cell")
-            elif column in traits:
-                try:
-                    cells[taxon, column] = read_cell(traits[column], text)
-                except ValueError as error:
-                    wrong(taxon, column, text, str(error))
-            else:
-                wrong(taxon, column, text, one_of(column, [*traits, *table.taxa.columns], "a column"))
-
-    taxa = table.taxa.reindex([*table.taxa.index, *new], fill_value="")
-    for place, text in names.items():
-        taxa.loc[place] = text
-    genus = list(map(str, taxa["genus"])) if "genus" in taxa.columns else [""] * len(taxa)
-    at = {taxon: i for i, taxon in enumerate(taxa.index)}
-    own = {column: [*there, *(None,) * len(new)] for column, there in table.own_cells.items()}
-    touched = {*claims, *names}
-    for (taxon, column), cell in list(cells.items()):
-        i, place = at[taxon], (taxon, column)
-        taken_over = taxon not in new and column in table.cells and table.basis[column][i]
-        if taken_over and cell == table.cells[column][i] and not {place, (taxon, "genus")} & touched:
-            # It says no more than what the kind takes over already.
-            del cells[place]
-            continue
-        if isinstance(cell, NotKnown) and not table.genera.get(genus[i], {}).get(column):
-            cells[place] = None
-        own.setdefault(column, [None] * len(taxa))[i] = cells[place]
-    counted, _ = effective(table.traits, own, table.genera, genus)
-
-    def text_at(place: Place) -> str:
-        cell = counted[place[1]][at[place[0]]] if place[1] in counted else None
-        return cell_text(traits[place[1]], cell)
-
-    for (taxon, column), claim in claims.items():
-        if column not in traits or taxon not in at:
-            wrong(taxon, column, claim.source, "a claim stands behind a trait cell of a kind")
-            continue
-        for value, right in claim.problems(table.sources):
-            wrong(taxon, column, value, right)
-        if not text_at((taxon, column)):
-            wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
-    if problems:
-        raise TableError(problems, "changed")
-
-    fresh: list[dict[str, str]] = []
-    outdated: dict[Place, bool] = {}
-    for place in dict.fromkeys([*cells, *claims]):
-        (taxon, column), claim, text = place, claims.get(place), text_at(place)
-        blank = not text or (place in cells and cells[place] is None)
-        there = table.own_cells.get(column) if taxon not in new and place in cells else None
-        same = there is not None and cells[place] == there[at[taxon]]
-        if blank:
-            outdated[place] = True
-        if text and (claim or not (blank or same)):
-            outdated.setdefault(place, False)
-            fresh.append((claim or Claim()).row(*place, text))
-    return replace(
-        table,
-        taxa=taxa,
-        own_cells=_without_blank_companions({c: tuple(column) for c, column in own.items()}, table),
-        evidence=_with_claims(table.evidence, fresh, outdated),
-        about=added_to(table.about),
-    )
 
 
 def _without_blank_companions(cells: OwnCells, table: Editable) -> dict[str, tuple[OwnCell, ...]]:

@@ -16,6 +16,7 @@ from idkey.errors import UnknownName, one_of
 from idkey.table.layout import MOST_NAME
 
 _ID = re.compile(r"[a-z][a-z0-9_]*\Z")
+AN_ID = "an id is lower-case letters, digits and _, starting with a letter"
 _NOT_IN_ID = re.compile(r"[^a-z0-9]+")
 _ROOM = 10
 """Characters that are left for a number behind an id."""

@@ -17,7 +17,7 @@ from idkey.table.claims import Claim
 from idkey.table.csvfile import ODD_CHARACTER, Grid, read_grid
 from idkey.table.edit import Place
 from idkey.table.layout import MOST_CELL, MOST_NAME
-from idkey.table.names import folded, is_id, new_id, trade_codes, without_codes
+from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without_codes
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
 
@@ -306,8 +306,7 @@ class _Reader:
         taxon = known[0] if len(known) == 1 else given or self.called(cells, names)
         new, has_names = taxon not in self.rows, NAME in self.table.taxa.columns
         if new and given and has_names and not is_id(given):
-            right = "an id is lower-case letters, digits and _, starting with a letter; it may be left blank"
-            raise _NotTaken(KEY, given, right)
+            raise _NotTaken(KEY, given, f"{AN_ID}; it may be left blank")
         if new and (len(names[NAME].split()) < 2 if has_names else not given):
             right = "name the kind: genus and species, such as 'Hypancistrus sp.'" if has_names else "name it"
             raise _NotTaken(NAME if has_names else KEY, cells.get(NAME, ""), right)
