@@ -9,7 +9,7 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-if TYPE_CHECKING:
+if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.care.room import check_tank
     from idkey.care.sheet import CareSheet, care_for
     from idkey.errors import IdkeyError
@@ -23,25 +23,6 @@ if TYPE_CHECKING:
     from idkey.widgets.compare import compare_view
     from idkey.widgets.editor import table_editor
     from idkey.widgets.identify import identify
-
-__all__ = [
-    "CareSheet",
-    "Identification",
-    "IdkeyError",
-    "Key",
-    "NearestMatch",
-    "TraitTable",
-    "build_key",
-    "care_for",
-    "care_view",
-    "check_tank",
-    "compare",
-    "compare_view",
-    "identify",
-    "load_table",
-    "start_table",
-    "table_editor",
-]
 
 _HOMES = {
     "care.sheet": ("CareSheet", "care_for"),
@@ -59,6 +40,8 @@ _HOMES = {
     "widgets.identify": ("identify",),
 }
 _HOME = {name: f"idkey.{home}" for home, names in _HOMES.items() for name in names}
+
+__all__ = sorted(_HOME)
 
 
 def __getattr__(name: str) -> Any:

@@ -8,7 +8,7 @@ not known or the same as in the genus, ``?`` for not known in spite of the genus
 from __future__ import annotations
 
 import numbers
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -55,6 +55,11 @@ class States:
 
     names: tuple[str, ...]
     shares: tuple[float, ...]
+
+    @property
+    def even(self) -> bool:
+        """Whether all have the same share, as far as a share is written."""
+        return max(self.shares) - min(self.shares) < 10.0**-_SHARE_DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,9 +270,8 @@ def cell_text(trait: Trait, cell: OwnCell) -> str:
     if isinstance(cell, NotKnown):
         return "?"
     if isinstance(cell, States):
-        if len(set(cell.shares)) <= 1 or max(cell.shares) - min(cell.shares) < 10.0**-_SHARE_DIGITS:
-            return "|".join(cell.names)
-        return "|".join(_share_text(trait, n, s) for n, s in zip(cell.names, cell.shares, strict=True))
+        shares = zip(cell.names, cell.shares, strict=True)
+        return "|".join(cell.names if cell.even else (_share_text(trait, *share) for share in shares))
     if trait.kind == "ceiling":
         return number_text(cell.high)
     return f"{number_text(cell.low)}..{number_text(cell.high)}"
@@ -281,11 +285,6 @@ def _share_text(trait: Trait, name: str, share: float) -> str:
     return text
 
 
-def range_words(trait: Trait, low: float, high: float) -> str:
-    """Write a range with the unit of its trait; a single number where both ends are one."""
-    return trait.number(low) if low == high else f"{low:g} to {trait.number(high)}"
-
-
 def cell_words(trait: Trait, cell: Cell) -> str:
     """Write a cell, or an answer, in plain words; states of unlike shares with their shares."""
     if cell is None or isinstance(cell, NotKnown):
@@ -293,17 +292,11 @@ def cell_words(trait: Trait, cell: Cell) -> str:
     if isinstance(cell, NotApplicable):
         return "does not apply"
     if isinstance(cell, States):
-        return " or ".join(_states(trait, cell.names, cell.shares))
+        shares = [""] * len(cell.names) if cell.even else [f" ({percent(share)})" for share in cell.shares]
+        return " or ".join(trait.word(name) + share for name, share in zip(cell.names, shares, strict=True))
     if trait.kind == "ceiling" and cell.low == 0:
         return f"up to {trait.number(cell.high)}"
-    return range_words(trait, cell.low, cell.high)
-
-
-def _states(trait: Trait, names: Sequence[str], shares: Sequence[float]) -> list[str]:
-    words = [trait.word(name) for name in names]
-    if max(shares) - min(shares) < 1e-9:
-        return words
-    return [f"{word} ({percent(share)})" for word, share in zip(words, shares, strict=True)]
+    return trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
 
 
 def parse_answer(trait: Trait, value: Any) -> States | Range | None:

@@ -198,15 +198,8 @@ class TraitTable(Editable):
     def save(self, folder: str | Path | None = None) -> TraitTable:
         """Write the table to a folder of plain files, all of it or nothing; the last versions are kept.
 
-        Parameters
-        ----------
-        folder : str or pathlib.Path, optional
-            A new or empty folder takes the whole table. By default the folder that the table was loaded from.
-
-        Returns
-        -------
-        TraitTable
-            The table as it now stands in the folder; go on with this one, as in ``new = new.save()``.
+        `folder` is a new or empty one, for the whole table; by default that which the table was loaded from.
+        Returns the table as it now stands in the folder; go on with this one, as in ``new = new.save()``.
 
         Raises TableError where the table would not load again, IdkeyError for no folder, a folder that holds
         another table, or a file that was changed since it was loaded.
