@@ -1,9 +1,16 @@
 """The one document model: the same words on the screen, in a console and on paper, and no markup in them."""
 
-import pytest
-from markup import page_texts
+import re
+from dataclasses import replace
+from xml.etree import ElementTree as ET
 
-from idkey import Identification, display, load_table
+import pandas as pd
+import pytest
+from markup import Page, page_texts
+
+from idkey import Identification, TraitTable, build_key, compare, display, load_table
+from idkey.model.changes import what_changes
+from idkey.model.lookalikes import apart
 from idkey.views import doc, html, print
 
 EVIL = "<b onclick='x()'>&amp; \x00\u202e *a* _b_ #c $d$ \\e</b>"
@@ -36,6 +43,54 @@ def test_every_block_and_piece_shows_its_text_as_text_everywhere(block):
         assert "*a* _b_ #c $d$ \\e</b>" in words
         assert "\x00" not in words
     assert print.pdf(document) == print.pdf(document)
+
+
+HOSTILE = "<script>alert(1)</script> \"'&amp; </style> {nb} **b** #x $m$ \\n \x00\x1b\u202e\ud800 魚\n2. line"
+
+
+def hostile(evidence=False):
+    """A table with markup in every text that a table may hold; its claims speak against its cells."""
+    rows = {"kind": [f"{HOSTILE} {i}" for i in range(5)], HOSTILE: [f"{HOSTILE}a"] * 4 + [f"{HOSTILE}b"]}
+    table = TraitTable.from_frame(pd.DataFrame(rows), taxon="kind", name=HOSTILE)
+    claim = dict.fromkeys(("attribute", "source", "locator", "class", "note"), HOSTILE)
+    claim |= {"care_group": "", "value": f"{HOSTILE}a", "scope": "species"}
+    claims = pd.DataFrame([claim | {"taxon": taxon} for taxon in table.ids], dtype="str")
+    return replace(table, evidence=claims, taxa=table.taxa.assign(genus=HOSTILE)) if evidence else table
+
+
+def change():
+    past = [{HOSTILE: f"{HOSTILE}a", f"{HOSTILE}x": HOSTILE}]
+    return what_changes(hostile(), hostile().with_taxon("new", **{HOSTILE: f"{HOSTILE}a"}), past=past)
+
+
+THINGS = {
+    "key": lambda: build_key(hostile()),
+    "comparison": lambda: compare(hostile(evidence=True), *hostile().ids[:2]),
+    "lookalikes": lambda: display.lookalikes(hostile()),
+    "review": lambda: display.review(hostile(evidence=True)),
+    "change": change,
+    "apart": lambda: apart(hostile(), hostile().ids[0]),
+    "identification": lambda: Identification(hostile()).answer(HOSTILE, f"{HOSTILE}a"),
+    "table": hostile,
+}
+
+
+@pytest.mark.parametrize("make", THINGS.values(), ids=THINGS)
+def test_markup_in_a_table_is_text_in_every_document(make):
+    thing = make()
+    document = replace(display.document(thing), title=HOSTILE, titled=(doc.PRINT,))
+    for page in map(Page, (display.html(thing), html.printed(document))):
+        assert "script" not in page.tags
+        assert page.tags.count("style") == 1
+        assert not any(name.startswith("on") for name, _ in page.attributes)
+        assert "<script>alert(1)</script>" in page.words
+        page.words.encode("utf-8")
+    words = "".join(" ".join(page_texts(print.pdf(document))).replace("\u200b", "").split())
+    assert "<script>alert(1)</script>" in words
+    assert "{nb}**b**#x$m$\\n" in words
+    assert not {*"\x00\x1b\u202e\ud800"} & {*display.text(thing)}
+    for svg in re.findall(r"<svg.*?</svg>", display.html(thing), re.DOTALL):
+        ET.fromstring(svg)
 
 
 def test_a_block_is_shown_where_it_is_meant_to_be():

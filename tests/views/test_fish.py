@@ -18,19 +18,8 @@ from matplotlib.image import imread
 from matplotlib.path import Path as Outline
 
 from idkey import load_table
-from idkey.views.fish import (
-    INK,
-    MARKS,
-    PAPER,
-    STATES,
-    ground_tone,
-    outlines,
-    picture,
-    read_art,
-    rows,
-    sown,
-    state_svg,
-)
+from idkey.views import fish
+from idkey.views.fish import STATES, outlines, picture, read_art, rows, sown, state_svg
 
 ROOT = Path(__file__).parents[2]
 ART = sorted((ROOT / "idkey" / "views" / "art").glob("*.svg"))
@@ -98,7 +87,7 @@ def test_a_drawing_takes_over_the_answers_given_already():
     for trait, state in (("spot_size", "small"), ("spot_density", "dense"), ("head_spots", "same")):
         svg = state_svg(trait, state, answers=seen)
         assert rows("colours")["ground"]["pale"] in svg
-        assert set(re.findall(r'h\.01" stroke="([^"]*)"', svg)) == {INK}
+        assert set(re.findall(r'h\.01" stroke="([^"]*)"', svg)) == {fish.INK}
     # The answer to the trait itself gives way, a lean is no state, and what is asked of spots has spots.
     answers = {"tail_fork": "straight", "basin": "xingu", "pattern": "bars:0.5|plain:0.5"}
     assert state_svg("tail_fork", "forked", answers=answers) == state_svg("tail_fork", "forked")
@@ -106,8 +95,9 @@ def test_a_drawing_takes_over_the_answers_given_already():
 
 
 def test_colours_are_even_steps_in_black_and_white():
-    grounds = [ground_tone({"ground_colour": g})["ground"] for g in ("pale", "olive", "dark")]
-    for colours, least in (([*map(MARKS.get, ("white", "yellow", "orange")), grounds[2]], 40), (grounds, 60)):
+    grounds = [fish.ground_tone({"ground_colour": g})["ground"] for g in ("pale", "olive", "dark")]
+    marks = [fish.MARKS[colour] for colour in ("white", "yellow", "orange")]
+    for colours, least in (([*marks, grounds[2]], 40), (grounds, 60)):
         assert (np.diff([np.dot(to_rgb(colour), GREY) for colour in colours]) < -least).all()
 
 
@@ -115,11 +105,11 @@ def test_colours_are_even_steps_in_black_and_white():
 def test_button_and_fish_show_a_state_by_the_same_layer_and_the_unknown_by_none(trait):
     view, part = PARTS[trait]["view"], PARTS[trait]["part"]
     drawn = {state: picture(view, {trait: state}) for state in STATES[trait]}
-    for state, fish in drawn.items():
+    for state, whole in drawn.items():
         (pieces,) = (pieces for *layer, pieces in read_art(view).layers if layer == [part, state])
         shown = [path for kind, _, path in pieces if kind != "hem" and path]
         assert shown
-        assert all(path in fish and path in state_svg(trait, state) for path in shown)
+        assert all(path in whole and path in state_svg(trait, state) for path in shown)
     assert picture(view, {}) not in drawn.values()
 
 
@@ -131,28 +121,26 @@ def test_a_spotted_fish_of_which_little_is_known_wears_plain_spots_and_no_rings(
     assert not any("dasharray" in picture(view, spotted) for view in VIEWS)
 
 
-def test_spots_are_as_large_as_the_eye_the_pupil_or_the_nostril_says():
-    bounds = {  # "at least as wide as the eye"; the others as their names say
-        ("spot_size", "eye-rim"): {"small": (0.1, 0.5), "medium": (0.5, 0.9), "large": (1, 2)},
-        ("spot_vs_pupil", "pupil"): {"under_half": (0.1, 0.5), "smaller": (0.5, 0.9), "larger": (1.1, 2)},
-        ("spot_vs_nostril", "nostril-opening"): {
-            "smaller": (0.1, 0.9),
-            "equal": (0.9, 1.1),
-            "larger": (1.1, 2),
-        },
-    }
-    for (trait, measure), states in bounds.items():
-        for state, (least, most) in states.items():
-            shapes = picture("side-deep", {"pattern": "light_spots", trait: state})
-            width = float(re.search(r'h\.01" stroke="[^"]*" stroke-width="([\d.]+)"', shapes)[1])
-            assert least <= width / 2 / read_art("side-deep").circles[measure][2] <= most
+SIZES = [  # "at least as wide as the eye"; the others as their names say
+    ("spot_size", "eye-rim", {"small": (0.1, 0.5), "medium": (0.5, 0.9), "large": (1, 2)}),
+    ("spot_vs_pupil", "pupil", {"under_half": (0.1, 0.5), "smaller": (0.5, 0.9), "larger": (1.1, 2)}),
+    ("spot_vs_nostril", "nostril-opening", {"smaller": (0.1, 0.9), "equal": (0.9, 1.1), "larger": (1.1, 2)}),
+]
+
+
+@pytest.mark.parametrize(("trait", "measure", "states"), SIZES)
+def test_spots_are_as_large_as_the_eye_the_pupil_or_the_nostril_says(trait, measure, states):
+    for state, (least, most) in states.items():
+        shapes = picture("side-deep", {"pattern": "light_spots", trait: state})
+        width = float(re.search(r'h\.01" stroke="[^"]*" stroke-width="([\d.]+)"', shapes)[1])
+        assert least <= width / 2 / read_art("side-deep").circles[measure][2] <= most
 
 
 @pytest.mark.parametrize("view", VIEWS)
 def test_spots_stay_inside_apart_and_in_place(view):
     fins = [outlines(p) for *_, pieces in read_art(view).layers for k, _, p in pieces if k == "clip-fins"]
     for polygons in (*read_art(view).clips.values(), *fins):
-        for radius in (0.8, 1.6, 4.0):
+        for radius in (1.2, 4.0):
             hole = (*polygons[0].mean(axis=0), 4.0)
             xy = sown(polygons, 3 * radius, radius, [hole])
             assert len(xy)
@@ -160,7 +148,7 @@ def test_spots_stay_inside_apart_and_in_place(view):
             assert (np.hypot(*(xy - hole[:2]).T) >= hole[2] + radius).all()
             apart = np.hypot(*(xy[:, None] - xy[None]).transpose(2, 0, 1)) + 1e3 * np.eye(len(xy))
             assert apart.min() >= 3 * radius
-            np.testing.assert_array_equal(xy, sown(polygons, 3 * radius, radius, [hole]))
+        np.testing.assert_array_equal(xy, sown(polygons, 3 * radius, radius, [hole]))
 
 
 @pytest.mark.parametrize("file", ART, ids=lambda f: f.stem)
@@ -173,7 +161,7 @@ def test_a_file_of_the_art_is_one_an_illustrator_can_work_on(file):
     assert all(re.fullmatch(r"[a-z]+(-[a-z]+)*(--[a-z]+(_[a-z]+)*)?", name) for name in ids)
     assert not any(re.search(r"\d\.\d\d", e.get("d", "")) for e in elements)
     swatches = {row["swatch"] for row in rows("colours").values()}
-    assert set(re.findall(r"#[0-9a-f]{6}", text)) <= swatches | {PAPER, "#ffffff", "#000000"}
+    assert set(re.findall(r"#[0-9a-f]{6}", text)) <= swatches | {fish.PAPER, "#ffffff", "#000000"}
     states = {row["part"]: STATES[trait] for trait, row in rows("pictures").items()}
     assert all(state in ("", "plain", *states.get(part, ())) for part, state, _ in read_art(file.stem).layers)
 
