@@ -32,40 +32,35 @@ def test_the_only_one_of_an_agreeing_genus_is_in_doubt():
     assert (found.taxon, found.column, found.value, found.against) == ("k3", "tail", "straight", "genus")
     told = "the table has straight, which no other"
     assert found.text == f"{EVIL} of k3: {told} {EVIL} has; 3 of the 3 known have forked"
-
-
-@pytest.mark.parametrize(
-    ("cells", "name", "doubted"),
-    [
-        ("forked forked straight", "G", []),  # two others are too few
-        ("forked forked . straight", "G", []),
-        ("forked forked round straight", "G", []),  # the others do not agree
-        ("forked forked forked|straight straight", "G", []),  # one of them has it too
-        ("forked forked forked straight|forked", "G", []),  # it shares one state
-        ("forked forked forked -", "G", []),
-        ("forked forked forked .", "G", []),
-        ("forked forked forked straight", "", []),  # no genus is no genus
-        ("forked " * 9 + "round straight", "G", ["k9", "k10"]),  # one does not hide another
-    ],
-)
-def test_states_against_the_genus(cells, name, doubted):
-    assert [d.taxon for d in doubts(genus(cells, name=name))] == doubted
-
-
-@pytest.mark.parametrize(
-    ("cell", "doubted"),
-    [*((c, True) for c in ("20..22", "17", "3")), *((c, False) for c in ("13..14", "16", "4", "8..40"))],
-)
-def test_numbers_farther_off_than_the_genus_is_wide(cell, doubted):
-    # The others span 8 to 12, which is 4 wide.
-    table = genus(f"8..10 9..11 10..12 {cell}", RAYS, "rays")
-    assert [d.taxon for d in doubts(table)] == ["k3"] * doubted
-
-
-def test_a_genus_without_width_leaves_room_for_a_slip_of_measuring():
-    assert doubts(genus("7 7 7 8", RAYS, "rays")) == ()
     (found,) = doubts(genus("7 7 7 9", RAYS, "rays"))
     assert found.text == "Rays of k3: the table has 9..9, far from the 7 of the 3 other Testus known"
+    # young fish are held against young fish
+    (found,) = doubts(genus("forked forked forked straight", column="tail_young"))
+    assert (found.column, found.text[:16]) == ("tail_young", "Tail of young k3")
+
+
+@pytest.mark.parametrize(
+    ("trait", "cells", "doubted"),
+    [
+        (TAIL, "forked forked straight", []),  # two others are too few
+        (TAIL, "forked forked . straight", []),
+        (TAIL, "forked forked round straight", []),  # the others do not agree
+        (TAIL, "forked forked forked|straight straight", []),  # one of them has it too
+        (TAIL, "forked forked forked straight|forked", []),  # it shares one state
+        (TAIL, "forked forked forked -", []),
+        (TAIL, "forked forked forked .", []),
+        (TAIL, "forked " * 9 + "round straight", ["k9", "k10"]),  # one does not hide another
+        # the others span 8 to 12, which is 4 wide
+        *((RAYS, f"8..10 9..11 10..12 {cell}", ["k3"]) for cell in ("20..22", "17", "3")),
+        *((RAYS, f"8..10 9..11 10..12 {cell}", []) for cell in ("13..14", "16", "4", "8..40")),
+        (RAYS, "7 7 7 9", ["k3"]),
+        (RAYS, "7 7 7 8", []),  # without a width there is room for a slip of measuring
+        (SIZE, "50 60 70 900", []),  # a genus has small and large kinds
+    ],
+)
+def test_cells_against_the_genus(trait, cells, doubted):
+    assert [d.taxon for d in doubts(genus(cells, trait, trait.id))] == doubted
+    assert doubts(genus(cells, trait, trait.id, name="")) == ()  # no genus is no genus
 
 
 def test_what_is_stated_of_the_genus_counts_once_however_many_take_it_over():
@@ -73,12 +68,6 @@ def test_what_is_stated_of_the_genus_counts_once_however_many_take_it_over():
     (found,) = doubts(table)
     assert found.text == "Tail of k4: the table has straight, genera.csv has forked for Testus"
     assert doubts(replace(table, genera={"Testus": {"tail": parse_cell(TAIL, "forked|straight")}})) == ()
-
-
-def test_young_fish_are_held_against_young_fish_and_lengths_against_none():
-    assert doubts(genus("50 60 70 900", SIZE, "size")) == ()
-    (found,) = doubts(genus("forked forked forked straight", column="tail_young"))
-    assert (found.column, found.text[:16]) == ("tail_young", "Tail of young k3")
 
 
 @pytest.mark.parametrize(
