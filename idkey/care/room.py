@@ -98,8 +98,7 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     """
     if not isinstance(care, CareSheet):
         right = "give care_for(table, 'hypancistrus_zebra') or the like"
-        msg = f"{type(care).__name__} is no care sheet: {right}"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{type(care).__name__} is no care sheet: {right}")
     if not isinstance(tank, Tank):
         tank = Tank.of(tank)
     return TankCheck(care.labels, tank, tuple(rows(care, tank)))

@@ -73,8 +73,7 @@ class Companion:
             ("count", "" if whole else "give a whole number, 1 to 10000"),
         ):
             if right:
-                msg = f"companion {self.name!r}, {field} {getattr(self, field)!r}: {right}"
-                raise IdkeyError(msg)
+                raise IdkeyError(f"companion {self.name!r}, {field} {getattr(self, field)!r}: {right}")
 
     @classmethod
     def of(cls, text: str) -> Companion:

@@ -125,15 +125,13 @@ def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str)
     span = f"{low:g} to {high:g} {unit}".rstrip()
     given = np.asarray(value)
     if given.dtype.kind not in "iuf":
-        msg = f"{quantity} {value!r}: give a number, {span}"
-        raise WaterError(msg)
+        raise WaterError(f"{quantity} {value!r}: give a number, {span}")
     figures = given.astype(np.float64)
     # A number that is not there (NaN) is in no range.
     wrong = ~((figures >= low) & (figures <= high))
     if np.any(wrong):
         found = f"{figures[wrong].flat[0]:g} {unit}".rstrip()
-        msg = f"{quantity} {found}: the formula holds for {span}"
-        raise WaterError(msg)
+        raise WaterError(f"{quantity} {found}: the formula holds for {span}")
     return figures
 
 

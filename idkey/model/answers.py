@@ -61,8 +61,7 @@ def parse_stage(value: Any) -> str | None:
     # Darwin Core's usual word for a young fish.
     word = "young" if word == "juvenile" else word
     if word not in LIFE_STAGES:
-        msg = f"{LIFE_STAGE}: {value!r}: {one_of(value, LIFE_STAGES, 'one of')}"
-        raise AnswerError(msg)
+        raise AnswerError(f"{LIFE_STAGE}: {value!r}: {one_of(value, LIFE_STAGES, 'one of')}")
     return str(word)
 
 
@@ -103,8 +102,7 @@ def known_trait(table: TraitTable, trait_id: Any) -> Trait:
     labels = [t.id for t in table.traits if t.label and t.label.lower() == str(trait_id).strip().lower()]
     right = one_of(trait_id, [*table.trait_ids, LIFE_STAGE], "a trait id")
     right = f"its id is {labels[0]!r}" if labels else right
-    msg = f"{trait_id!r} is no trait of this table: {right}"
-    raise AnswerError(msg)
+    raise AnswerError(f"{trait_id!r} is no trait of this table: {right}")
 
 
 def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Range | str | None:
@@ -130,8 +128,7 @@ def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:
         msg = f"answers: {type(frame).__name__}: give a DataFrame, one row a specimen, one column a trait"
         raise AnswerError(msg)
     for name in frame.columns[frame.columns.duplicated()]:
-        msg = f"answers: {name!r}: two columns have this name; keep one"
-        raise AnswerError(msg)
+        raise AnswerError(f"answers: {name!r}: two columns have this name; keep one")
     codes, distinct = {}, {}
     stage = np.zeros(len(frame), dtype=np.intp)
     for column in frame.columns:
@@ -153,8 +150,7 @@ def _in_place(parse: Any, value: Any, values: pd.Series, at: int) -> Any:
     try:
         return parse(value)
     except AnswerError as error:
-        msg = f"answers, row {values.index[at]}, {values.name}: {error}"
-        raise AnswerError(msg) from None
+        raise AnswerError(f"answers, row {values.index[at]}, {values.name}: {error}") from None
 
 
 def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:

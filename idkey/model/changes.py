@@ -141,8 +141,7 @@ def what_changes(
     check_table(old)
     check_table(new)
     if key and not (isinstance(key, Key) and key.table.ids == old.ids):
-        msg = "key: give the key to the old table, from build_key(old), or False for none"
-        raise IdkeyError(msg)
+        raise IdkeyError("key: give the key to the old table, from build_key(old), or False for none")
     before, after = set(old.ids), set(new.ids)
     added = tuple(t for t in new.ids if t not in before)
     altered = _altered(old, new)

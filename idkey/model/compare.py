@@ -108,8 +108,7 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     taxa = every(table, (a, b, *more))
     at = [table.position(taxon) for taxon in taxa]
     if len(taxa) < 2:
-        msg = f"{a!r} is given twice: give two different kinds to compare"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{a!r} is given twice: give two different kinds to compare")
     tell = distinguisher(table)
     contrasts = [_contrast(tell, trait, taxa, at) for trait in table.traits]
     differ = sorted(

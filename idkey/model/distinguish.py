@@ -260,8 +260,7 @@ distinguisher = kept(Distinguisher)
 
 def _checked(stage: str) -> str:
     if stage not in LIFE_STAGES:
-        msg = f"stage: {stage!r}: {one_of(stage, LIFE_STAGES)}"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"stage: {stage!r}: {one_of(stage, LIFE_STAGES)}")
     return stage
 
 

@@ -77,8 +77,7 @@ class Lookalikes(Shown):
         of one kind.
         """
         if len(self.ids) < 2:
-            msg = f"{self.table.name}: 1 kind: give a table with at least two"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"{self.table.name}: 1 kind: give a table with at least two")
         score = np.where(self.hardly_compared, self.matrix - 1.0, self.matrix).round(9)
         score += 1e-12 * self.compared
         np.fill_diagonal(score, -np.inf)

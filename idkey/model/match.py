@@ -105,11 +105,10 @@ def _as_frame(X: Any) -> pd.DataFrame:
 def _pooled(X: Any, y: Any) -> TraitTable:
     """Pool specimens, one row each, into a table of the kinds that `y` names."""
     if y is None:
-        msg = (
+        raise IdkeyError(
             "NearestMatch requires y to be passed, but the target y is None: fit takes a TraitTable alone, "
             f"or a DataFrame with y= the taxon of each row; got {type(X).__name__}"
         )
-        raise IdkeyError(msg)
     frame = _as_frame(X)
     try:
         labels = column_or_1d(y, warn=True)
@@ -197,8 +196,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
 
     def _fitted(self) -> TraitTable:
         if not hasattr(self, "table_"):
-            msg = "This NearestMatch is not fitted yet; call fit(table) first."
-            raise NotFittedError(msg)
+            raise NotFittedError("This NearestMatch is not fitted yet; call fit(table) first.")
         return self.table_
 
     def _coded(self, frame: Any) -> Coded:
@@ -216,13 +214,11 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         try:
             frame = _as_frame(array)
         except IdkeyError as error:
-            msg = f"{right}: {error}"
-            raise AnswerError(msg) from None
+            raise AnswerError(f"{right}: {error}") from None
         n = frame.shape[1]
         if n != self.n_features_in_:
             expected = f"NearestMatch is expecting {self.n_features_in_} features as input"
-            msg = f"X has {n} features, but {expected}; {right}"
-            raise AnswerError(msg)
+            raise AnswerError(f"X has {n} features, but {expected}; {right}")
         return frame.set_axis(self.feature_names_in_, axis=1)
 
     def predict_proba(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:

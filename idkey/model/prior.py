@@ -47,8 +47,7 @@ def weights(table: TraitTable, prior: Prior = "commonness") -> np.ndarray:
         found = np.array([COMMONNESS_WEIGHT.get(str(c), _NOT_STATED) for c in table.taxa["commonness"]])
     elif word not in ("commonness", "uniform"):
         right = one_of(word, ["commonness", "uniform"], "a mapping of taxon to weight, or one of")
-        msg = f"prior: {type(prior).__name__ if word is None else repr(word)}: {right}"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"prior: {type(prior).__name__ if word is None else repr(word)}: {right}")
     return found / found.sum()
 
 
@@ -61,8 +60,7 @@ def _positions(table: TraitTable, names: Collection[Any]) -> list[int]:
     try:
         return [table.position(taxon) for taxon in every(table, names)]
     except UnknownName as error:
-        msg = f"prior: {error}"
-        raise UnknownName(msg) from None
+        raise UnknownName(f"prior: {error}") from None
 
 
 def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
@@ -75,12 +73,10 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
         except (TypeError, ValueError):
             value = float("nan")
         if not (np.isfinite(value) and value >= 0):
-            msg = f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more")
         found[positions] = value
     if not found.sum() > 0:
-        msg = "prior: every weight is 0; at least one taxon must be possible"
-        raise IdkeyError(msg)
+        raise IdkeyError("prior: every weight is 0; at least one taxon must be possible")
     return found / found.sum()
 
 
@@ -96,8 +92,7 @@ def check_table(table: Any) -> None:
     """Raise IdkeyError unless this is a trait table."""
     if not isinstance(table, TraitTable):
         right = "give a trait table, from load_table() or TraitTable.from_frame(df, ...)"
-        msg = f"{type(table).__name__}: {right}"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{type(table).__name__}: {right}")
 
 
 def check_coverage(coverage: Any) -> None:

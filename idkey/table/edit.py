@@ -214,8 +214,7 @@ class Editable:
             text = str(rows[attribute].iloc[0]) if len(rows) else ""
         else:
             right = one_of(attribute, [*self.cells, *needs], "a column")
-            msg = f"column {attribute!r} is not in the table: {right}"
-            raise UnknownName(msg)
+            raise UnknownName(f"column {attribute!r} is not in the table: {right}")
         problems = [Problem(self.name, who, attribute, *wrong) for wrong in claim.problems(self.sources)]
         if not text:
             right = "a claim for a blank cell; fill the cell first, with with_cell"

@@ -225,8 +225,7 @@ def written(table: TraitTable, name: str) -> tuple[dict[str, bytes], TraitTable]
     other = sorted(file for file in {*new, *got} if new.get(file) != got.get(file))
     if other or again.cells != table.cells:
         what = ", ".join(other) or "a cell of taxa.csv"
-        msg = f"{name}: {what} would not be read back as the table has it; nothing was written"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{name}: {what} would not be read back as the table has it; nothing was written")
     return new, again
 
 
@@ -257,8 +256,7 @@ def files_of(table: TraitTable) -> dict[str, bytes]:
             described = [care_columns[column] for column in care]
             files[PACKAGE] = describe(table.about, traits, described, columns)
     except (TypeError, ValueError) as error:
-        msg = f"{table.name}: the table holds what cannot be written as text ({error})"
-        raise IdkeyError(msg) from None
+        raise IdkeyError(f"{table.name}: the table holds what cannot be written as text ({error})") from None
     return files
 
 
@@ -272,11 +270,10 @@ def _has_the_columns(table: TraitTable) -> None:
     for name, columns in wanted.items():
         missing = [c for c in columns if c not in getattr(table, name).columns]
         if missing:
-            msg = (
+            raise IdkeyError(
                 f"{table.name}: {name}: column {missing[0]} is missing; "
                 "only a table of the shape of the shipped one can be written as a folder"
             )
-            raise IdkeyError(msg)
 
 
 def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:

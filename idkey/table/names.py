@@ -233,5 +233,4 @@ def _known(table: Any, text: Any) -> tuple[str, ...]:
     right = one_of(taxon, table.ids, what if is_text else f"{what}, as a text of its own")
     if near and near[0] != folded(taxon):
         right = f"{right.removesuffix('?')}, called {near[0]!r}?"
-    msg = f"taxon {text!r} is not in the table: {right}"
-    raise UnknownName(msg)
+    raise UnknownName(f"taxon {text!r} is not in the table: {right}")

@@ -130,8 +130,7 @@ def trait_answer(trait: Trait, value: Any) -> States | Range | None:
         return parse_answer(trait, text)
     except ValueError as error:
         right = str(error).removeprefix(f"{place}{text!r}: ")
-    msg = f"{place}{value!r}: {right}"
-    raise AnswerError(msg)
+    raise AnswerError(f"{place}{value!r}: {right}")
 
 
 @lru_cache(maxsize=512)
@@ -189,16 +188,14 @@ def _ends(trait: Trait, text: str, right: str) -> list[str]:
     if high is None:
         return [_number(trait, low, low_unit or unit)]
     if low_unit and not high_unit:
-        msg = "the second number has no unit; write the unit behind it"
-        raise ValueError(msg)
+        raise ValueError("the second number has no unit; write the unit behind it")
     return [_number(trait, low, low_unit or high_unit or unit), _number(trait, high, high_unit or unit)]
 
 
 def _number(trait: Trait, number: str, unit: str) -> str:
     factor = converted(1.0, unit, trait.unit)
     if "," in number and trait.unit == "count":
-        msg = "a count has no decimal comma; write a range lo..hi such as 12..16"
-        raise ValueError(msg)
+        raise ValueError("a count has no decimal comma; write a range lo..hi such as 12..16")
     value = _value(number, inches=factor == MM_PER_INCH)
     if factor == 1.0:
         return f"{value:.15g}"
@@ -211,13 +208,11 @@ def _value(number: str, *, inches: bool) -> float:
     if "/" in number:
         *whole, top, bottom = (int(part) for part in re.split(r"[\s/]+", number))
         if not inches or not bottom:
-            msg = "a fraction is read in inches only; write a decimal number"
-            raise ValueError(msg)
+            raise ValueError("a fraction is read in inches only; write a decimal number")
         return sum(whole) + top / bottom
     if re.fullmatch(r"[0-9]{1,3},[0-9]{3}", number):
         plain, point = number.replace(",", ""), number.replace(",", ".")
-        msg = f"the comma can mean two things; write {plain} or {point}"
-        raise ValueError(msg)
+        raise ValueError(f"the comma can mean two things; write {plain} or {point}")
     return float(number.replace(",", "."))
 
 

@@ -129,11 +129,9 @@ def save(
     place = Path(path)
     ending = place.suffix.lower()
     if ending not in (".html", ".pdf"):
-        msg = f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf")
     if paper not in [*PAPERS]:
-        msg = f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}")
     _check_free(place, overwrite)
     document = display.document(thing, **options)
     made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
@@ -161,5 +159,4 @@ def _check_free(place: Path, overwrite: bool) -> None:
     here = place.is_file()
     if place.exists() and not (overwrite and here):
         right = "say overwrite=True to write over it" if here else "this is no file; add a file's name"
-        msg = f"{str(place)!r} is there already; {right}, or choose another name"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{str(place)!r} is there already; {right}, or choose another name")

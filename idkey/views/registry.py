@@ -32,8 +32,7 @@ def document(thing: Any, **options: Any) -> Document:
     """Return an object as a document. Raises TypeError for what has none."""
     kinds = [kind.__name__ for kind in type(thing).__mro__ if kind.__name__ in _DOCUMENTS]
     if not kinds:
-        msg = f"nothing shows a {type(thing).__name__}"
-        raise TypeError(msg)
+        raise TypeError(f"nothing shows a {type(thing).__name__}")
     return _DOCUMENTS[kinds[0]](thing, **options)
 
 

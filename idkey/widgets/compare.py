@@ -76,8 +76,7 @@ class CompareScreen(Screen):
         if len(set(chosen)) < len(chosen):
             # What stands below would no longer be what is chosen above.
             self._result.value = ""
-            msg = "The same kind is chosen twice: choose different kinds."
-            raise IdkeyError(msg)
+            raise IdkeyError("The same kind is chosen twice: choose different kinds.")
         self.comparison = compare(self.table, *chosen)
         self._show()
 

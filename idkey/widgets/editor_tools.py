@@ -221,6 +221,5 @@ class SaveElsewhere(EditorPart):
     def _on_save(self, save: Callable[[str], None]) -> None:
         folder = self._folder.value.strip()
         if not folder:
-            msg = "Name the folder first: a new one, beside the notebook or anywhere else."
-            raise IdkeyError(msg)
+            raise IdkeyError("Name the folder first: a new one, beside the notebook or anywhere else.")
         save(folder)
