@@ -54,7 +54,6 @@ class Version:
     name: str
     when: str
     note: str
-    files: tuple[str, ...]
 
     def __repr__(self) -> str:
         return f"{self.name}: as it was before {self.when} ({self.note})"
@@ -71,7 +70,7 @@ def read_files(folder: str | Path, names: Collection[str]) -> dict[str, bytes]:
     A name that is not there is left out of what is returned. Of a file past the limit of size no more is read
     than shows that it is too long. Raises IdkeyError where the folder or a file can't be read, or is locked.
     """
-    return _whole(folder, names, lambda place: _read(place, names))
+    return _whole(folder, lambda place: _read(place, names))
 
 
 def commit(
@@ -111,15 +110,15 @@ def commit(
 
 def versions(folder: str | Path) -> tuple[Version, ...]:
     """Return the old versions that are kept of a folder, newest first."""
-    return _whole(folder, (), lambda place: tuple(map(_version, _version_folders(place))))
+    return _whole(folder, lambda place: tuple(map(_version, _version_folders(place))))
 
 
 def version_files(folder: str | Path, name: str) -> dict[str, bytes]:
     """Return the files of an old version by its name. Raises UnknownName where no such version is kept."""
-    return _whole(folder, (), lambda place: _files_of_version(place, name))
+    return _whole(folder, lambda place: _files_of_version(place, name))
 
 
-def _whole(folder: str | Path, names: Collection[str], read: Callable[[Path], _T]) -> _T:
+def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
     """Read while nobody saves: under the lock, or where that can't be had, again until nothing moved."""
     with _plainly(Path(folder), "nothing was read"):
         place = Path(folder).resolve()
@@ -139,11 +138,10 @@ def _whole(folder: str | Path, names: Collection[str], read: Callable[[Path], _T
         # Made by hand, or not ours to write to, so that no lock can be left in it.
         pending = place / _OWN / _COMMIT
         for _ in range(_MOST_TRIES):
-            stamps = _stamps(place, names)
-            if why or not pending.exists():
-                found = read(place)
-                if (why or not pending.exists()) and stamps == _stamps(place, names):
-                    return found
+            found = read(place)
+            # No save is on its way at this moment: what is the same before and after it stood there then.
+            if (why or not pending.exists()) and found == read(place):
+                return found
             time.sleep(_POLL_S)
         msg = f"{place}: a save to this folder is not finished; load it once with the right to write there"
         raise IdkeyError(msg)
@@ -181,18 +179,6 @@ def _leads_away(path: Path) -> bool:
     return path.name == "lock" and (not stat.S_ISREG(state.st_mode) or state.st_nlink > 1)
 
 
-def _stamps(folder: Path, names: Collection[str]) -> list[tuple[int, ...] | None]:
-    states = (_state(folder / name) for name in names)
-    return [state and (state.st_ino, state.st_mtime_ns, state.st_size) for state in states]
-
-
-def _state(path: Path) -> os.stat_result | None:
-    try:
-        return path.stat()
-    except FileNotFoundError:
-        return None
-
-
 def _read(folder: Path, names: Collection[str]) -> dict[str, bytes]:
     found, problems = {}, []
     for name in names:
@@ -208,10 +194,11 @@ def _read(folder: Path, names: Collection[str]) -> dict[str, bytes]:
 
 
 def _bytes_of(path: Path) -> bytes | None:
-    state = _state(path)
-    if state is None:
+    try:
+        mode = path.stat().st_mode
+    except FileNotFoundError:
         return None
-    if not stat.S_ISREG(state.st_mode):  # A pipe would be waited on for ever.
+    if not stat.S_ISREG(mode):  # A pipe would be waited on for ever.
         raise OSError(errno.EINVAL, "it is no plain file; move it out of the folder")
     with path.open("rb") as file:
         return file.read(MOST_BYTES + 1)
@@ -219,29 +206,26 @@ def _bytes_of(path: Path) -> bytes | None:
 
 def _version_folders(folder: Path) -> list[Path]:
     """Newest first."""
-    kept = (folder / _OWN / _VERSIONS).glob("*-*")
-    return sorted((path for path in kept if _number(path)), key=_number, reverse=True)
+    kept = [path for path in (folder / _OWN / _VERSIONS).glob("*-*") if _VERSION.fullmatch(path.name)]
+    return sorted(kept, key=_number, reverse=True)
 
 
 def _number(version: Path) -> int:
-    number = version.name.partition("-")[0]
-    return int(number) if number.isdecimal() else 0
+    return int(version.name.partition("-")[0])
 
 
 def _version(path: Path) -> Version:
     try:
         note = json.loads(_bytes_of(path / _NOTE) or b"")
-        when, said = str(note["when"]), str(note["note"])
+        return Version(path.name, str(note["when"]), str(note["note"]))
     except (OSError, ValueError, KeyError, TypeError):
-        when = said = ""
-    names = sorted(file.name for file in path.iterdir() if file.name in OURS)
-    return Version(path.name, when, said, tuple(names))
+        return Version(path.name, "", "")
 
 
 def _files_of_version(folder: Path, name: str) -> dict[str, bytes]:
     kept = {path.name: path for path in _version_folders(folder)}
     if name in kept:
-        return _read(kept[name], _version(kept[name]).files)
+        return _read(kept[name], OURS)
     right = one_of(name, tuple(kept), "the name of a version") if kept else "no version is kept yet"
     msg = f"{folder}: version {name!r} is not kept here: {right}"
     raise UnknownName(msg)
@@ -346,7 +330,7 @@ def _put(place: Path, waiting: Path, old: str | None, new: str | None) -> None:
 def _aside(place: Path) -> Path:
     """Return a free name for a text that was edited by hand."""
     stem = f"{place.stem} (edited by hand {datetime.now(UTC):%Y%m%dT%H%M%SZ}"
-    names = (f"{stem}{more}){place.suffix}" for more in chain([""], map(", {}".format, count(2))))
+    names = (f"{stem}{'' if n == 1 else f', {n}'}){place.suffix}" for n in count(1))
     return next(aside for aside in map(place.with_name, names) if not aside.exists())
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import replace
 from functools import cached_property
+from itertools import product
 from pathlib import Path
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
@@ -29,28 +30,9 @@ _NAME = "scientificName"
 class Draft:
     """Changes to a table that are not saved yet.
 
-    Attributes
-    ----------
-    saved, wide : TraitTable
-        The table as it is saved, and the same with the new sources and traits.
-    new, removed : list of str
-        Kinds that are not in the saved table, and kinds of it that are to be left out.
-    traits, sources : dict
-        Those that are not in the saved table, by id and by key.
-    changed, claims : dict
-        Text of every cell that differs from the saved table, and claims that were given, by kind and column.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
-    >>> draft = Draft(TraitTable.from_frame(frame, taxon="kind"))
-    >>> draft.set("b", "tail", "froked")
-    >>> draft.wrong["b", "tail"]
-    "use a state of tail (forked, straight); did you mean 'forked'?"
-    >>> draft.set("b", "tail", "forked")
-    >>> draft.made().to_frame()["tail"].tolist()
-    ['forked', 'forked']
+    `saved` is the table as it is saved, `wide` the same with the new sources and traits; `new` and `removed`
+    are kinds; `changed` and `claims` hold the text of each cell that differs and the claims that were given,
+    by kind and column.
     """
 
     def __init__(self, table: TraitTable):
@@ -59,10 +41,9 @@ class Draft:
     def _start_from(self, table: TraitTable) -> None:
         self.new: list[str] = []
         self.removed: list[str] = []
-        self.traits: dict[str, Trait] = {}
-        self.sources: dict[str, Source] = {}
         self.changed: dict[Place, str] = {}
         self.claims: dict[Place, Claim] = {}
+        self.saved = self.wide = table
         self.rebase(table)
 
     def _forget(self) -> None:
@@ -86,6 +67,16 @@ class Draft:
     def columns(self) -> tuple[str, ...]:
         """All columns that a cell can be in; a trait is followed by what young fish show of it."""
         return (*self.names, *(c for t in self.wide.traits for c in (t.id, t.id + YOUNG)))
+
+    @property
+    def traits(self) -> list[Trait]:
+        """Those that are not in the saved table."""
+        return [trait for trait in self.wide.traits if trait.id not in self.saved.trait_ids]
+
+    @property
+    def sources(self) -> dict[str, Source]:
+        """Those that are not in the saved table, by key."""
+        return {key: source for key, source in self.wide.sources.items() if key not in self.saved.sources}
 
     @property
     def is_changed(self) -> bool:
@@ -134,8 +125,9 @@ class Draft:
     def claim(self, taxon: str, column: str, claim: Claim | None) -> None:
         """Say where a trait cell stands written; None takes it back. It waits while the cell is blank."""
         place = self._place(taxon, column)
-        self.claims.pop(place, None)
-        if claim is not None:
+        if claim is None:
+            self.claims.pop(place, None)
+        else:
             self.claims[place] = claim
         self._forget()
 
@@ -192,30 +184,25 @@ class Draft:
     def add_trait(self, trait: Trait) -> None:
         """Add a trait, not known of any kind yet. Raises TableError."""
         self.wide = self.wide.with_trait(trait)
-        self.traits[trait.id] = trait
         self._forget()
 
     def add_source(self, bibtex: str) -> tuple[str, ...]:
         """Add sources given as BibTeX entries; return their keys. Raises TableError."""
-        wider = self.wide.with_source(bibtex)
-        new = {key: source for key, source in wider.sources.items() if key not in self.wide.sources}
-        self.wide = wider
-        self.sources |= new
+        known, self.wide = self.wide.sources, self.wide.with_source(bibtex)
         self._forget()
-        return tuple(new)
+        return tuple(key for key in self.wide.sources if key not in known)
 
     def rebase(self, table: TraitTable) -> None:
         """Carry the changes over to another state of the saved table; what it says already is no change."""
+        traits = [trait for trait in self.traits if trait.id not in table.trait_ids]
+        sources = {key: source for key, source in self.sources.items() if key not in table.sources}
         self.saved = self.wide = table
         self._saved_texts = table.to_frame(own=True).to_dict("index")
         self.new = [taxon for taxon in self.new if taxon not in table.ids]
         self.removed = [taxon for taxon in self.removed if taxon in table.ids]
-        self.traits = {k: trait for k, trait in self.traits.items() if k not in table.trait_ids}
-        self.sources = {k: source for k, source in self.sources.items() if k not in table.sources}
-        if self.sources:
-            sources = {**table.sources, **self.sources}
-            self.wide = replace(table, sources=sources, about=added_to(table.about))
-        for trait in self.traits.values():
+        if sources:
+            self.wide = replace(table, sources={**table.sources, **sources}, about=added_to(table.about))
+        for trait in traits:
             self.wide = self.wide.with_trait(trait)
         self._keep_known()
 
@@ -264,16 +251,15 @@ class Draft:
     def _without(self, left_out: Collection[Place]) -> TraitTable | TableError:
         """Return the changed table, some of the places left as they were; or what is wrong with it."""
         skipped = {*self.removed, *(t for t in self.new if (t, _NAME) in left_out)}
-        # In the order of the table, so that the order of typing changes nothing.
-        places = sorted(
-            (place for place in {*self.changed, *self.claims} - {*left_out} if place[0] not in skipped),
-            key=lambda place: (self.ids.index(place[0]), self.columns.index(place[1])),
-        )
         rows: dict[str, dict[str, str]] = {t: {} for t in self.new if t not in skipped}
-        for place in places:
-            if place in self.changed:
-                rows.setdefault(place[0], {})[place[1]] = self.changed[place]
-        claims = {p: self.claims[p] for p in places if p in self.claims and self.text(*p).strip()}
+        claims: dict[Place, Claim] = {}
+        # In the order of the table, so that the order of typing changes nothing.
+        for taxon, column in product((t for t in self.ids if t not in skipped), self.columns):
+            place = taxon, column
+            if place in self.changed and place not in left_out:
+                rows.setdefault(taxon, {})[column] = self.changed[place]
+            if place in self.claims and place not in left_out and self.text(*place).strip():
+                claims[place] = self.claims[place]
         try:
             table = self.wide.with_rows(rows, claims) if rows or claims else self.wide
             for taxon in self.removed:

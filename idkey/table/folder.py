@@ -20,10 +20,9 @@ from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
 from idkey.table.fields import META
 from idkey.table.files import Parts
-from idkey.table.merge import Conflict, Merge
+from idkey.table.merge import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, Conflict, Merge, State
 from idkey.table.package import ADDED_TO, added_to
 from idkey.table.schema import YOUNG
-from idkey.table.states import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 
 __all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
@@ -50,10 +49,7 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     problem: file, row, column, value, and what would be right; IdkeyError when another program keeps the
     folder locked, or a save can be neither finished nor read.
     """
-    if path is not None and not isinstance(path, (str, Path)):
-        msg = f"load_table: {path!r}: write the path of a folder"
-        raise IdkeyError(msg)
-    table, parts = _read(layout.shipped_folder() if path is None else Path(path))
+    table, parts = _read(layout.shipped_folder() if path is None else _folder(path, "load_table"))
     odd = list(map(str, files.disagreeing(parts, table)))
     more = [f"... and {len(odd) - _MOST_WARNINGS} more"] if len(odd) > _MOST_WARNINGS else []
     for problem in (*odd[:_MOST_WARNINGS], *more):
@@ -75,7 +71,7 @@ def _read(place: Path) -> tuple[TraitTable, Parts]:
         read = disk.read_files(place, _NAMES)
     except TableError as error:
         raise TableError(error.problems) from None
-    return _opened(read, place.resolve(), place.name, disk.digests(read))
+    return _opened(read, place, disk.digests(read))
 
 
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
@@ -164,7 +160,7 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
     name = version.name if isinstance(version, Version) else version
     old = disk.version_files(place, name)
     try:
-        _opened(old, place, place.name, {})
+        _opened(old, place, {})
     except TableError as error:
         raise TableError(error.problems, "put back") from None
     known = disk.digests(disk.read_files(place, _NAMES))
@@ -179,17 +175,15 @@ def _shipped() -> dict[str, bytes]:
     return disk.read_files(layout.shipped_folder(), layout.FILES)
 
 
-def _opened(
-    read: Mapping[str, bytes], place: Path, name: str, known: Mapping[str, str]
-) -> tuple[TraitTable, Parts]:
+def _opened(read: Mapping[str, bytes], place: Path, known: Mapping[str, str]) -> tuple[TraitTable, Parts]:
     """Make the table of a folder's files. Raises TableError."""
     base = _unpacked(read[BASE]) if BASE in read else None
     if _OLD in read or (base is not None and base != _shipped()):
-        own = _Own(read, name)
+        own = _Own(read, place.name)
         return replace(own.table(), origin=Origin(place, known, own.base())), own.parts(own.merge.rows)
-    found = Found(name)
+    found = Found(place.name)
     parts = files.parts_from(read, found)
-    return replace(files.table_from(parts, name, found), origin=Origin(place, known, base)), parts
+    return replace(files.table_from(parts, place.name, found), origin=Origin(place, known, base)), parts
 
 
 def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTable, note: str) -> TraitTable:
@@ -199,7 +193,7 @@ def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTab
     known = disk.commit(place, {name: new.get(name) for name in _NAMES}, origin.digests, note)
     if origin.base is None or origin.base == _shipped():
         return replace(table, origin=replace(origin, digests=known))
-    return _opened(new, place, place.name, known)[0]
+    return _opened(new, place, known)[0]
 
 
 def _packed(base: Mapping[str, bytes]) -> bytes:
@@ -294,8 +288,8 @@ class _Own:
             mine.take(State(), (file, key, ""))
             if key not in out:
                 base.take(State(), (file, key, ""))
-            mine.put(file, key, added[file][key])
-        frame = self._table(theirs).to_frame()
+            mine[file][key] = added[file][key]
+        frame = files.table_from(self._theirs, self._name, found).to_frame()
         for row in (row for row in changes.rows if row["column"] != "id"):
             place = _, taxon, column = TAXA, row["taxon"], row["column"]
             known = column in META or column.removesuffix(YOUNG) in mine[TRAITS]

@@ -8,9 +8,8 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, NoReturn
+from typing import Any
 
-from idkey.errors import IdkeyError
 from idkey.table import layout
 from idkey.table.csvfile import Found, text_of
 from idkey.table.fields import ABOUT, FIELDS, Field
@@ -24,7 +23,7 @@ PROFILES = "https://datapackage.org/profiles/2.0/"
 ADDED_TO = " with additions"
 """Ending of the version of a table that is no longer the one that was given out."""
 _DARWIN_CORE = "http://rs.tdwg.org/dwc/terms/"
-_UNREADABLE = "not JSON that can be read; mend or delete the file"
+_UNREADABLE = "not a JSON object that can be read; mend or delete the file"
 _SHOWN = 100
 _UNSIGNED = r"[0-9]+(\.[0-9]+)?"
 _SIGNED = f"-?{_UNSIGNED}"
@@ -51,27 +50,20 @@ def read_about(data: bytes | None, found: Found) -> dict[str, Any]:
     if text is None:
         return {}
     try:
-        stated = json.loads(text, parse_constant=_no_number)
-        if isinstance(stated, dict):
-            stated.pop("resources", None)
-            # What cannot be written again must not be taken in.
-            json_bytes(stated)
+        stated = json.loads(text)
+        if not isinstance(stated, dict):
+            msg = f"a {type(stated).__name__} stands in no braces"
+            raise ValueError(msg)
+        stated.pop("resources", None)
+        # What cannot be written again must not be taken in.
+        json_bytes(stated)
     except (ValueError, RecursionError) as error:
         found.add(PACKAGE, "", "", " ".join(str(error).split())[:_SHOWN], _UNREADABLE)
-        return {}
-    if not isinstance(stated, dict):
-        right = "a data package is a JSON object, in braces; mend or delete the file"
-        found.add(PACKAGE, "", "", type(stated).__name__, right)
         return {}
     for key in ("name", "version", "created"):
         if not isinstance(stated.get(key, ""), str):
             found.add(PACKAGE, "", key, str(stated[key])[:_SHOWN], "write it in quotation marks, as text")
     return stated
-
-
-def _no_number(text: str) -> NoReturn:
-    msg = f"{text} is no number in JSON"
-    raise IdkeyError(msg)
 
 
 def json_bytes(stated: Mapping[str, Any]) -> bytes:

@@ -109,7 +109,7 @@ load = partial(table_of, name="fish")
 
 def load_own(files: Files) -> TraitTable:
     """Load a table of one's own over a newer small one; without its base it is a whole table."""
-    return folder._opened(files, Path("own"), "own", {})[0]
+    return folder._opened(files, Path("own"), {})[0]
 
 
 SHIPPED = load_table()

@@ -57,7 +57,7 @@ def laid(shipped: Files, own: Files) -> TraitTable:
     """Load an own table while this shipped one is there."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(folder, "_shipped", lambda: dict(shipped))
-        return folder._opened(own, Path("mine"), "mine", {})[0]
+        return folder._opened(own, Path("mine"), {})[0]
 
 
 @cache
@@ -633,8 +633,8 @@ def test_a_cell_of_care_that_both_changed(place, keep):
     care = table.care.copy()
     care.loc[care["care_group"] == "sand", "substrate"] = "Gravel."
     newer = upgraded(with_cell(SMALL, "care.csv", "sand", "substrate", "Stones."))
-    met(place, replace(table, care=care), newer, "care:sand:substrate")
-    done = settled(place, keep, "care:sand:substrate")
+    met(place, replace(table, care=care), newer, "cell:sand:substrate")
+    done = settled(place, keep, "cell:sand:substrate")
     assert set(done.care["substrate"]) == {"", "Gravel." if keep == "own" else "Stones."}
 
 
@@ -776,8 +776,8 @@ def test_what_holds_for_a_genus_is_merged_too(monkeypatch, keep):
     own = saved(table) | {"genera.csv": both}
     monkeypatch.setattr(folder, "_shipped", lambda: dict(newer))
     merged = folder._Own(own, "mine")
-    assert [c.id for c in merged.merge.conflicts] == ["genera:Hypancistrus:mouth_shape"]
-    merged.merge = merged.merge.settled("genera:Hypancistrus:mouth_shape", keep)
+    assert [c.id for c in merged.merge.conflicts] == ["cell:Hypancistrus:mouth_shape"]
+    merged.merge = merged.merge.settled("cell:Hypancistrus:mouth_shape", keep)
     done = merged.table()
     assert (done.conflicts, text(done, "mine", "mouth_shape")) == (
         (),
