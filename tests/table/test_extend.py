@@ -58,27 +58,16 @@ def test_a_kind_needs_its_name_and_gets_its_genus():
 
 
 def test_everything_wrong_in_a_claim_is_listed():
-    with pytest.raises(TableError) as error:
-        TABLE.with_taxon(
-            "invented",
-            claims={
-                "tail_fork": Claim("NOBODY", evidence_class="sure", scope="world"),
-                "pattern": Claim("ARM2002"),
-                "genus": Claim("ARM2002"),
-                "mouth_shape": Claim(evidence_class="read"),
-            },
-            mouth_shape="small",
-            **NEW,
-        )
+    claims = {"tail_fork": Claim("NOBODY", evidence_class="sure", scope="world"), "pattern": Claim("ARM2002")}
+    claims |= {"genus": Claim("ARM2002"), "mouth_shape": Claim(evidence_class="read")}
+    with pytest.raises(TableError, match="nothing was changed") as error:
+        TABLE.with_taxon("invented", claims=claims, mouth_shape="small", **NEW)
     assert right(error) == [
-        ("tail_fork", "sure"),
-        ("tail_fork", "world"),
-        ("tail_fork", "NOBODY"),
+        *(("tail_fork", value) for value in ("sure", "world", "NOBODY")),
         ("pattern", "ARM2002"),
         ("genus", "ARM2002"),
         ("mouth_shape", "read"),
     ]
-    assert "nothing was changed" in str(error.value)
 
 
 def test_many_rows_at_once_are_all_or_nothing():
@@ -173,12 +162,8 @@ def test_names_can_be_changed_but_not_taken_away():
 def test_a_claim_for_a_care_group_and_for_a_blank_cell():
     new = TABLE.with_evidence("hypancistrus", "ph", source="ARM2002", locator="p. 9", scope="group")
     row = new.evidence.iloc[-1]
-    assert row[["taxon", "care_group", "attribute", "source"]].tolist() == [
-        "",
-        "hypancistrus",
-        "ph",
-        "ARM2002",
-    ]
+    claim = ["", "hypancistrus", "ph", "ARM2002"]
+    assert row[["taxon", "care_group", "attribute", "source"]].tolist() == claim
     assert row["value"] == TABLE.care.set_index("care_group").loc["hypancistrus", "ph"].iloc[0]
     blank = next(t for t in TABLE.ids if TABLE.cell(t, "spot_vs_pupil") is None)
     with pytest.raises(TableError, match="a claim for a blank cell"):
@@ -204,22 +189,11 @@ def test_a_source_is_added_and_then_named():
 
 # -- traits ----------------------------------------------------------------------------------------------
 
-GLOW = Trait(
-    "belly_glow",
-    "nominal",
-    label="Glow",
-    question="Does the belly glow in a dim light?",
-    states=("yes", "no"),
-    error=0.1,
-)
+GLOW = Trait("belly_glow", "nominal", question="Does the belly glow?", states=("yes", "no"), error=0.1)
 
 
 def test_a_trait_is_added_with_cells_and_claims():
-    new = TABLE.with_trait(
-        GLOW,
-        {ZEBRA: "yes", "hypancistrus_l260": "no"},
-        {ZEBRA: Claim("ARM2002")},
-    )
+    new = TABLE.with_trait(GLOW, {ZEBRA: "yes", "hypancistrus_l260": "no"}, {ZEBRA: Claim("ARM2002")})
     assert claims(new, ZEBRA, "belly_glow") == [("yes", "ARM2002", "secondary", "")]
     assert claims(new, "hypancistrus_l260", "belly_glow") == [("no", "", "memory", UNSOURCED)]
     assert new.version.endswith(" with additions")
@@ -259,16 +233,14 @@ def test_a_kind_goes_with_its_claims_and_its_care():
 
 # -- what always holds -----------------------------------------------------------------------------------
 
-CELLS = st.fixed_dictionaries(
-    {},
-    optional={
-        "tail_fork": st.sampled_from(["forked", "straight|concave", "-", ""]),
-        "adult_size": st.sampled_from(["120", ""]),
-        "teeth_lower": st.sampled_from(["5..9", "7", ""]),
-        "pattern_young": st.sampled_from(["bars", ""]),
-        "tradeCode": st.sampled_from(["L999", ""]),
-    },
-)
+CELLS = {
+    "tail_fork": ["forked", "straight|concave", "-", ""],
+    "adult_size": ["120", ""],
+    "teeth_lower": ["5..9", "7", ""],
+    "pattern_young": ["bars", ""],
+    "tradeCode": ["L999", ""],
+}
+CELLS = st.fixed_dictionaries({}, optional={c: st.sampled_from(texts) for c, texts in CELLS.items()})
 
 
 def few() -> TraitTable:

@@ -105,9 +105,7 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
     [
         ("id", ZEBRA, ZEBRA),
         ("ID", "Hypancistrus zebra", ZEBRA),
-        ("L-number", "L 46", ZEBRA),
         ("trade code", "l046 / L98", ZEBRA),
-        ("scientific name", "hypancistrus  Zebra", ZEBRA),
         ("Name", "Zebra pleco", ZEBRA),
         ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
         ("Species", "Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
@@ -116,10 +114,7 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
         ("L number,Name", "L200,Hemiancistrus subviridis", "hemiancistrus_subviridis"),
         ("L number,Name", "L102,Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
         ("L number,Name", "L046,Zebra pleco", ZEBRA),
-        ("Name", "H. zebra", ZEBRA),
         ("Name", "Hypancistrus sp. (L 201)", "hypancistrus_l201"),
-        ("L number", "L-number 46", ZEBRA),
-        ("L number", "L18/81", "baryancistrus_xanthellus"),
     ],
 )
 def test_a_kind_is_found(read, header, cells, taxon):
@@ -136,7 +131,6 @@ def test_a_kind_is_found(read, header, cells, taxon):
             "L200",
             "several kinds are called so; give the id of one: baryancistrus_demantoides, hem",
         ),
-        ("Name", "Hypancistrus sp.", "several kinds are called so; give the id of one"),
         ("Name", "Hypancistrus", "several kinds are called so; give the id of one"),
         (
             "L number,Name",
@@ -151,7 +145,6 @@ def test_a_kind_is_found(read, header, cells, taxon):
         ),
         ("L number,Name", "L999,Hypancistrus zebra", "not of one kind (hypancistrus_zebra); leave one blank"),
         ("L number", "L999", "name the kind"),
-        ("Name,Pattern", ",plain", "name the kind"),
         ("Name", "Gadget", "genus and species"),
         ("id", "Not an id!", "lower-case letters"),
         ("id", "a" * 101, "lower-case letters"),
@@ -171,7 +164,6 @@ def test_a_row_of_no_one_kind_is_not_taken(read, header, cells, said):
     [
         ("L 999,Hypancistrus sp", "hypancistrus_l999", "Hypancistrus sp."),
         ("L999,Hypancistrus", "hypancistrus_l999", "Hypancistrus sp."),
-        (",ancistrus novus", "ancistrus_novus", "Ancistrus novus"),
         ("LDA999,Ancistrus cf. novus", "ancistrus_cf_novus_lda999", "Ancistrus novus"),
         (",Ancistrus n\u00f3vus-\u00e9", "ancistrus_novus_e", "Ancistrus n\u00f3vus-\u00e9"),
         (",Newgenus sp.", "newgenus_sp", "Newgenus sp."),
@@ -305,14 +297,13 @@ def test_a_control_character_is_refused(read):
 
 
 def test_sources_become_claims(read):
-    text = (
+    found = read(
         "id,Pattern,Lower teeth per side,Upper teeth per side,Source,Page,Upper teeth per side source\n"
         f"{ZEBRA},plain,71-72,73,arm2007,12,TANARM2016\n"
         "hypancistrus_lunaorum,plain,,73,no such,,\n"
     )
-    found = read(text)
-    last = {c: found.table.claims(ZEBRA, c).iloc[-1] for c in ("pattern", "teeth_lower", "teeth_upper")}
-    assert [(c["source"], c["locator"], c["class"]) for c in last.values()] == [
+    last = [found.table.claims(ZEBRA, c).iloc[-1] for c in ("pattern", "teeth_lower", "teeth_upper")]
+    assert [tuple(c[["source", "locator", "class"]]) for c in last] == [
         ("ARM2007", "12", "secondary"),
         ("ARM2007", "12", "secondary"),
         ("TANARM2016", "", "secondary"),
@@ -320,9 +311,11 @@ def test_sources_become_claims(read):
     assert [(p.column, p.value) for p in found.problems] == [("Source", "no such")]
     unsourced = found.table.claims("hypancistrus_lunaorum", "teeth_upper").iloc[-1]
     assert (unsourced["class"], unsourced["note"]) == ("memory", UNSOURCED)
-    # A source behind a cell that does not change adds no claim.
+    # A source behind a cell that does not change adds no claim; a date is no page.
     kept = TABLE.to_frame().at[ZEBRA, "pattern"]
     assert read(f"id,Pattern,Source\n{ZEBRA},{kept},ARM2007\n").table is TABLE
+    dated = read(f"id,Pattern,Page\n{ZEBRA},plain,12-Jun\n")
+    assert "a spreadsheet made a date of this" in dated.problems[0].right
 
 
 KEEPER = [
@@ -346,11 +339,8 @@ def test_the_dialects_of_one_keeper(read, delimiter, encoding, first):
     found = read(first + text, encoding=encoding)
     zebra, new = found.rows
     assert (zebra.number, new.number) == ((4, 6) if first else (3, 5))
-    assert dict(zebra.understood) == {
-        "tradeCode": "L046|L098",
-        "adult_size": "178",
-        "fin_edging": "dark|white",
-    }
+    cells = {"tradeCode": "L046|L098", "adult_size": "178", "fin_edging": "dark|white"}
+    assert dict(zebra.understood) == cells
     assert (new.what, new.taxon) == ("new", "ancistrus_mulleri")
     assert new.understood["scientificName"] == "Ancistrus m\u00fclleri"
     assert new.understood["adult_size"] == "178"
@@ -435,9 +425,7 @@ def test_a_workbook_cut_short_or_hurt(tmp_path):
         packed.writestr("xl/worksheets/sheet1.xml", b"0" * (layout.MOST_BYTES + 1))
     assert file.stat().st_size < 100_000
     refused(file, "unpacks to more than")
-
-
-def test_entities_that_grow_and_a_row_beyond_all_sheets(tmp_path):
+    # Entities that grow, and a row beyond all sheets.
     grow = "".join(f'<!ENTITY e{i} "{f"&e{i - 1};" * 10 if i else "ha" * 10}">' for i in range(12))
     sheet = f"<!DOCTYPE x [{grow}]><worksheet>&e11;</worksheet>".encode()
     file = book(tmp_path, {"Fish": [["id"], [ZEBRA]]})
@@ -469,7 +457,6 @@ def test_limits(read, tmp_path, monkeypatch):
     ("data", "said"),
     [
         (b"", "no column says which kind"),
-        (b"\n \n", "no column says which kind"),
         (b",,\n;\n", "no column says which kind"),
         (b"id,\x00\n", "neither CSV nor XLSX"),
         (b"id\n\x81\x8d\n", "neither CSV nor XLSX"),
