@@ -50,11 +50,6 @@ class Contrast:
     kind: str
     hearsay: bool = False
 
-    @property
-    def hardly(self) -> bool:
-        """Whether the cells differ but one look at an adult hardly tells."""
-        return self.kind == "differs" and not _tells(self.right, len(self.cells))
-
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Comparison(Printed):

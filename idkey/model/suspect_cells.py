@@ -44,13 +44,11 @@ AGREE = 0.8
 class Doubt:
     """One cell that something speaks against.
 
-    The `value` is what it holds, as it stands in taxa.csv; the `text` one sentence: the value, what speaks
-    against it, and where that comes from.
+    The `text` is one sentence: what the cell holds, what speaks against it, and where that comes from.
     """
 
     taxon: str
     column: str
-    value: str
     against: Literal["genus", "source", "table"]
     text: str
 
@@ -90,9 +88,8 @@ def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
             odd = dict.fromkeys(_unlike(cells, asked, stated), told)
             judge = _odd_states if trait.has_states else _odd_numbers
             for i, others in (odd | dict(judge(trait, cells, genus, asked))).items():
-                value = cell_text(trait, cells[i])
-                text = f"{_of(trait, table.ids[i], column)}: the table has {value}, {others}"
-                yield Doubt(table.ids[i], column, value, "genus", text)
+                text = f"{_of(trait, table.ids[i], column)}: the table has {cell_text(trait, cells[i])}"
+                yield Doubt(table.ids[i], column, "genus", f"{text}, {others}")
 
 
 def _unlike(cells: Mapping[int, Cell], asked: list[int], stated: Cell) -> list[int]:
@@ -152,7 +149,7 @@ def _against_source(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doub
             page = f" ({locator})" if locator else ""
             where = f"{source or 'a claim without source'}{page} has {odd.claimed}"
         text = f"{_of(table.trait_of(column), taxon, column)}: the table has {odd.held}, {where}"
-        yield Doubt(taxon, column, odd.held, "source", text)
+        yield Doubt(taxon, column, "source", text)
 
 
 # -- the table --------------------------------------------------------------------------------------
@@ -184,16 +181,15 @@ def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Dou
             text = f"Care group of {taxon}: {groups[i]}, which no other {genera[i]} has; they have {names}"
         else:
             continue
-        yield Doubt(taxon, "careGroup", groups[i], "table", text)
+        yield Doubt(taxon, "careGroup", "table", text)
 
 
 def _shared_codes(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
     for taxon, i in rows.items():
-        held = str(table.taxa["tradeCode"].iloc[i])
-        for code in sorted(trade_codes(held)):
+        for code in sorted(trade_codes(str(table.taxa["tradeCode"].iloc[i]))):
             if others := [t for t in table.names.coded(code) if t != taxon]:
                 text = f"Trade code of {taxon}: {code} is also that of {', '.join(others)}"
-                yield Doubt(taxon, "tradeCode", held, "table", text)
+                yield Doubt(taxon, "tradeCode", "table", text)
 
 
 def _tiny(table: TraitTable, trait: Trait, rows: Mapping[str, int]) -> Iterator[Doubt]:
@@ -207,4 +203,4 @@ def _tiny(table: TraitTable, trait: Trait, rows: Mapping[str, int]) -> Iterator[
         if high[i] < smallest / 2:
             size = f"{trait.number(high[i])}, less than half of all others, from {trait.number(smallest)}"
             text = f"{trait.name} of {taxon}: {size}; was it measured in another unit?"
-            yield Doubt(taxon, trait.id, cell_text(trait, table.cells[trait.id][i]), "table", text)
+            yield Doubt(taxon, trait.id, "table", text)
