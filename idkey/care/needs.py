@@ -195,12 +195,6 @@ class Need:
         """The same, and the sources."""
         return ": ".join(filter(None, (self.grounds, "; ".join(self.sources))))
 
-    @property
-    def nothing(self) -> str:
-        """What is said where it is not known."""
-        cautions = self.column.id == _CAUTIONS or self.column.every_fish
-        return "none on record" if cautions else "not known"
-
 
 class CareRows:
     """The care rows and the claims of a table, ready to look up."""
@@ -263,7 +257,7 @@ def bring_together(column: CareColumn, parts: Iterable[Part]) -> Need:
     """Bring the same need of one or more names together, by the rule of its column."""
     need = Need(column, tuple(parts))
     if not need.known:
-        return replace(need, text=need.nothing)
+        return replace(need, text="not known")
     shared, text, conflict = _RULES[column.combine](need)
     return replace(need, shared=shared, text=with_unknown(need, text), conflict=conflict)
 
@@ -352,8 +346,8 @@ def with_unknown(need: Need, text: str) -> str:
     # One of the two lists of names is enough to tell who is on the other.
     unknown = (_counted if len(need.known) <= _FEW else names_in_words)(need.unknown)
     if need.column.combine == "text":
-        return f"{text}\n{need.nothing} for {unknown}"
-    return f"{need.nothing} for {unknown}; for {_counted(need.known, 'the other {}')}: {text}"
+        return f"{text}\nnot known for {unknown}"
+    return f"not known for {unknown}; for {_counted(need.known, 'the other {}')}: {text}"
 
 
 def _all_of(need: Need) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from contextlib import suppress
 
@@ -14,9 +13,9 @@ from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.table.schema import EVERY_GROUP
 from idkey.table.units import amount, percent
-from idkey.views import doc, html
+from idkey.views import doc
+from idkey.views.charts import flow_svg, size_svg, temperature_svg
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Lines, On, Table
-from idkey.views.gauges import flow_svg, size_svg, temperature_svg
 from idkey.views.sheet import drawn as sheet_drawn
 from idkey.views.words import claim_words, cut, made_from, number_of, of_table
 
@@ -32,11 +31,10 @@ _GAUGES = (
     ("Flow", flow_svg),
     ("Largest adult, seen from above", size_svg),
 )
-_SIGNS = {"fails": "\u2715", "names disagree": "\u2260", "not measured": "?"}
-_SIGNS |= {"need not known": "\u2013", "pass": "\u2713", "read": "\u2192"}
+_SIGNS = {"fails": "✕", "names disagree": "≠", "not measured": "?"}
+_SIGNS |= {"need not known": "–", "pass": "✓", "read": "→"}
 """A sign beside each word, the most urgent first."""
 _STYLES = {"fails": "loud", "not measured": "open", "names disagree": "open"}
-_NUMBER_AND_UNIT = re.compile(r"(\d|US) (\u00b0|%|gal|(?:L|US|cm|mm|m|in|mg/L)\b)")
 
 
 def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -> Document:
@@ -53,7 +51,7 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
         for n in own
     )
     rows = [(n.label, _right(n), _why(n, cited)) for n in needs if n.known]
-    rows += [(head, doc.Soft(labels), "") for head, labels in _blanks(needs)]
+    rows += [("Not known", doc.Soft(labels), "")] if (labels := _not_known(needs)) else []
     caption = f"What {'they need' if several else 'it needs'}"
     heads = ("Need", "What is right", "How we know")
     table = Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
@@ -86,25 +84,12 @@ def care_blocks(sheet: CareSheet) -> tuple[Block, ...]:
     return doc.Heading(document.title, 0), *document.blocks
 
 
-def care_html(sheet: CareSheet) -> str:
-    """Return a care sheet as HTML without the stylesheet, to stand inside a page or a widget."""
-    return html.blocks(care_blocks(sheet))
-
-
-def care_text(sheet: CareSheet, *, full: bool = False) -> str:
-    """Return a care sheet as plain text; with `full` every need whole, with its evidence and sources."""
-    return doc.as_text(care_document(sheet, full=full, drawn=False))
-
-
 def _in_reading_order(sheet: CareSheet) -> tuple[list[Need], list[Need], list[Need]]:
     """Return the cautions of these kinds, the needs, and what concerns every fish where that is on record."""
-    own, needs, every = [], [], []
-    for need in sheet.attributes.values():
-        if need.column.every_fish:
-            every += [need] if need.known else []
-        else:
-            (own if need.attribute == _OWN and need.known else needs).append(need)
-    return own, needs, every
+    needs = list(sheet.attributes.values())
+    own = [n for n in needs if n.attribute == _OWN and n.known]
+    every = [n for n in needs if n.column.every_fish and n.known]
+    return own, [n for n in needs if not n.column.every_fish and n not in own], every
 
 
 def _right(need: Need) -> doc.Content:
@@ -119,14 +104,9 @@ def _points(need: Need) -> Lines:
     return Lines(tuple(points), "bullets")
 
 
-def _blanks(needs: Sequence[Need]) -> list[tuple[str, str]]:
-    """Return ("Not known", labels) and the like for needs on which nothing is known."""
-    labels: dict[str, list[str]] = {}
-    for need in needs:
-        if not need.known:
-            label = need.label.removesuffix(", at least")
-            labels.setdefault(need.text.capitalize(), []).append(label if label == "pH" else label.lower())
-    return [(head, ", ".join(names)) for head, names in labels.items()]
+def _not_known(needs: Sequence[Need]) -> str:
+    labels = (need.label.removesuffix(", at least") for need in needs if not need.known)
+    return ", ".join(label if label == "pH" else label.lower() for label in labels)
 
 
 def _standing(sheet: CareSheet) -> tuple[str, ...]:
@@ -136,11 +116,8 @@ def _standing(sheet: CareSheet) -> tuple[str, ...]:
     names = zip(sheet.names, sheet.short_labels, strict=True)
     line = f"Still possible: {'; '.join(f'{label} {percent(sheet.shares[name])}' for name, label in names)}."
     if sheet.others:
-        others = number_of(sheet.others, "less likely name")
-        line += (
-            f" {others} {'is' if sheet.others == 1 else 'are'} possible as well "
-            f"({percent(sheet.others_share)}) and not on this sheet: answer more before you go by it."
-        )
+        others = f"{number_of(sheet.others, 'less likely name')} ({percent(sheet.others_share)})"
+        line += f" Possible as well, and not on this sheet: {others}; answer more before you go by it."
     if sheet.none_share >= _DOUBT:
         line += f" None of the kinds in the table: {percent(sheet.none_share)}; then nothing here holds."
     return (line,)
@@ -187,9 +164,9 @@ def _text_lines(sheet: CareSheet, full: bool) -> tuple[Block, ...]:
         line = f"{need.label:<{indent}}{words if full else ' / '.join(words.splitlines())}{why}"
         # What keeps a fish from harm is never cut short.
         lines.append(line if full or need.attribute == _OWN or need.conflict else cut(line, _WIDTH))
-    lines += [f"{head:<{indent}}{labels}" for head, labels in _blanks(needs)]
+    lines += [f"{'Not known':<{indent}}{labels}"] if (labels := _not_known(needs)) else []
     labels = ", ".join(need.label.lower() for need in every)
-    rest = (f"{_FOLD_WORDS}: {labels}; care_text(sheet, full=True) has it all",)
+    rest = (f"{_FOLD_WORDS}: {labels}; idkey.display.text(sheet, full=True) has it all",)
     return Lines(tuple(lines), indent=indent), Lines(rest if every and not full else ())
 
 
@@ -200,7 +177,7 @@ def tank_document(check: TankCheck) -> Document:
         off = f", {c.short_by}" if c.short_by else ""
         words = f"{c.label}: {_SIGNS[c.verdict]} {c.verdict}{off}; wanted: {c.wanted}; here: {c.found}"
         lines.append(f"{words}. {c.change}".rstrip())
-    on_page = (Lines((_kept(check.verdict),), style="outcome"), tank_table(check))
+    on_page = (Lines((check.verdict,), style="outcome"), tank_table(check))
     blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=4),)))
     return Document(f"Tank {check.tank.name} for {'; '.join(check.labels)}", blocks, width=_WIDTH)
 
@@ -210,13 +187,11 @@ def tank_table(check: TankCheck) -> Table:
     heads, shares = ("Need", "Answer", "Wanted", "This tank", "What to do"), (26.0, 38.0, 42.0, 32.0, 40.0)
     rows = []
     for c in _by_urgency(check):
-        answer = (_tag(c.verdict), _kept(f"\n{c.short_by}") if c.short_by else "")
+        answer = (_tag(c.verdict), f"\n{c.short_by}" if c.short_by else "")
         # On paper the sources stand on the care sheet.
-        source = On(
-            SCREEN, (doc.Fold("Source", (Lines((_kept(c.basis),), style="soft"),)),) if c.basis else ()
-        )
-        rows.append((c.label, answer, (_kept(c.wanted), source), _kept(c.found), _kept(c.change)))
-    return Table(heads, tuple(rows), _kept(_measures(check.tank)), "tank-grid", shares)
+        source = On(SCREEN, (doc.Fold("Source", (Lines((c.basis,), style="soft"),)),) if c.basis else ())
+        rows.append((c.label, answer, (c.wanted, source), c.found, c.change))
+    return Table(heads, tuple(rows), _measures(check.tank), "tank-grid", shares)
 
 
 def room_document(room: RoomCheck) -> Document:
@@ -233,8 +208,7 @@ def room_document(room: RoomCheck) -> Document:
 def room_table(room: RoomCheck) -> Table:
     """Return the tanks of a room, the best for this fish first, with the verdict of each."""
     rows = tuple(
-        (str(place), c.tank.name, (_answer(c),), _kept(c.verdict))
-        for place, c in enumerate(room.checks, start=1)
+        (str(place), c.tank.name, (_answer(c),), c.verdict) for place, c in enumerate(room.checks, start=1)
     )
     heads = ("Rank", "Tank", "Answer", "Why")
     return Table(heads, rows, _room_line(room), "tank-grid idk-tank-room", (12.0, 30.0, 36.0, 100.0), False)
@@ -254,11 +228,6 @@ def _answer(check: TankCheck) -> doc.Inline:
     if check.fails:
         return _tag("fails")
     return _tag("pass", "fits") if check.ok else _tag("not measured", "can't be said yet")
-
-
-def _kept(text: str) -> str:
-    """Keep each number with its unit on one line."""
-    return _NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
 
 
 def _measures(tank: Tank) -> str:

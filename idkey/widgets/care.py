@@ -17,7 +17,7 @@ from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.names import every
 from idkey.table.table import TraitTable
-from idkey.views.care import care_html, care_text, room_table, tank_table
+from idkey.views.care import care_blocks, room_table, tank_table
 from idkey.views.html import blocks, page
 from idkey.widgets.base import Screen, dropdown, field, row, shown, style_element, told_apart
 
@@ -181,7 +181,7 @@ class CareScreen(Screen):
         finally:
             shown(self._back, self._is_changed(self._which.value))
             self._verdict.value = "" if failed else self._verdict_html()
-            self._sheet.value = care_html(self.care) if self.care is not None else ""
+            self._sheet.value = blocks(care_blocks(self.care)) if self.care is not None else ""
             for part, made, table in (
                 (self._checks, self.check, tank_table),
                 (self._ranked, self.room_check, room_table),
@@ -240,7 +240,7 @@ class CareScreen(Screen):
         if self.care is None:
             return "No kind of fish chosen yet."
         parts = [repr(self.check)] if self.check is not None else []
-        return "\n\n".join([*parts, care_text(self.care)])
+        return "\n\n".join([*parts, repr(self.care)])
 
 
 def _field(key: str, label: str) -> w.Text:

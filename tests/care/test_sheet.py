@@ -5,7 +5,7 @@ import pickle
 
 import pandas as pd
 import pytest
-from care_tables import ATTRIBUTES, FOR_EVERY_FISH, TABLE, make_table, sheet_of
+from care_tables import ATTRIBUTES, TABLE, make_table, sheet_of
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -93,9 +93,7 @@ def test_every_column_is_on_the_sheet_and_what_is_unknown_for_one_is_said_and_ne
             if need.attribute != "handling":
                 assert need.value is None
                 assert "ghost" in [p.name for p in need.unknown]
-                caution = need.attribute in ("cautions", *FOR_EVERY_FISH)
-                if not need.known:
-                    assert need.text == ("none on record" if caution else "not known")
+                assert need.known or need.text == "not known"
     text = need_of("temperature_c", "worm", "ghost").text
     assert text == "not known for Ghost; for Worm: 26 to 30 °C (79 to 86 °F)"
 

@@ -161,7 +161,7 @@ def test_the_map_can_be_limited_to_kinds_with_a_lookalike(alike):
 
 
 def test_lookalikes_stand_together_and_pairs_hardly_compared_are_listed_apart(alike):
-    labels = re.findall(r'fill="#\w+" text-anchor="end">([^<]+)<', map_svg(alike))
+    labels = re.findall(r'y="[0-9.]+" text-anchor="end">([^<]+)<', map_svg(alike))
     at = {label: i for i, label in enumerate(labels)}
     assert abs(at["Panaqolus orcesi"] - at["Panaqolus pantostiktos"]) == 1
     text = display.html(alike)

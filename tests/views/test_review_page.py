@@ -119,7 +119,7 @@ def test_the_grid_says_in_words_what_it_shows_and_words_lie_on_the_card(shipped)
     assert drawn.get("role") == "img"
     assert drawn.find(f"{SVG}title").text == says
     assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
-    assert f"from memory: {(shipped.grid == 'memory').sum().sum()}" in says
+    assert f"from memory, no source: {(shipped.grid == 'memory').sum().sum()}" in says
     width, height = map(float, drawn.get("viewBox").split()[2:])
     for word in drawn.iter(f"{SVG}text"):
         assert 0 <= float(word.get("x")) <= width
