@@ -42,7 +42,6 @@ def draw(
     n: int,
     seed: int,
     *,
-    prior: object = "commonness",
     none_prior: float = 0.05,
     gaps: tuple[float, float] = (0.3, 0.7),
     kind: str | None = None,
@@ -55,7 +54,7 @@ def draw(
     rng = np.random.default_rng(seed)
     model = TableModel(table)
     names = np.array([*table.ids, NONE])
-    weights = prior_vector(table, prior, none_prior)
+    weights = prior_vector(table, "commonness", none_prior)
     if kind is not None:
         weights = np.eye(len(names))[table.position(kind)]
     weights = model.to_canonical_order(weights)

@@ -6,10 +6,12 @@ What is said of the table as a whole stands here; the rest comes from the table 
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
+from idkey.table.files import files_of
 from idkey.table.folder import load_table
-from idkey.table.package import PROFILES, describe
+from idkey.table.package import PROFILES
 
 ROOT = Path(__file__).resolve().parents[2]
 MADE = "2026-11-25T00:00:00Z"
@@ -31,11 +33,7 @@ def text(folder: Path) -> str:
         "created": MADE,
         "licenses": [{"name": project["license"], "title": licence}],
     }
-    care = {column.id: column for column in table.care_columns}
-    traits = {column: table.trait_of(column) for column in table.cells}
-    columns = [care[c] for c in table.care.columns if c in care]
-    genera = [c for c in traits if any(c in cells for cells in table.genera.values())]
-    return describe(about, traits, columns, genera).decode()
+    return files_of(replace(table, about=about))["datapackage.json"].decode()
 
 
 if __name__ == "__main__":
