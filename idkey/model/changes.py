@@ -206,8 +206,13 @@ def _touched(old: TraitTable, new: TraitTable, but: Collection[str]) -> tuple[st
     columns = [c for c in claims[1].columns if c in claims[0].columns]
     if "taxon" in columns:
         other = {name + end for name in {*old.trait_ids} ^ {*new.trait_ids} for end in ("", YOUNG)}
-        rows = pd.concat([of[~of["attribute"].isin(other)][columns] for of in claims], ignore_index=True)
-        touched |= set(rows.loc[~rows.duplicated(keep=False), "taxon"])
+        was, now = (of.loc[~of["attribute"].isin(other), columns].reset_index(drop=True) for of in claims)
+        # Mostly claims are added at the end: then only those need be looked at.
+        if now.iloc[: len(was)].equals(was):
+            rows = now.iloc[len(was) :]
+        else:
+            rows = pd.concat([was, now]).drop_duplicates(keep=False)
+        touched |= set(rows["taxon"])
     touched -= set(but)
     return tuple(taxon for taxon in both if taxon in touched)
 
