@@ -1,4 +1,4 @@
-"""How fast the package is, and how work grows: ``python tests/benchmarks/speed.py [--grow]``.
+"""How fast the package is, and how work grows: ``python tests/benchmarks/speed.py``.
 
 Nothing here is collected by pytest and no time is asserted. A figure is the best, the median and the slowest
 of some repeats after a warm-up. Where there is a yardstick, it is measured turn by turn with the thing
@@ -9,7 +9,9 @@ itself, in the same run, so that the ratio says something on any machine:
 * `import pandas`, for what an import costs, each in a process of its own.
 
 With ``--grow``: a million specimens of the shipped table, with the most memory the process has held; and
-answering and key building from 50 to 5,000 kinds x 40 traits.
+answering and key building from 50 to 5,000 kinds x 40 traits. With ``--extend``: what a new kind does to a
+crisp table of 1,000 kinds x 40 traits, with past identifications and the old key at hand; the whole, then
+its parts, each on tables that nothing has been worked out for.
 """
 
 from __future__ import annotations
@@ -17,22 +19,32 @@ from __future__ import annotations
 import resource
 import subprocess
 import sys
+from dataclasses import replace
+from functools import partial
 from time import perf_counter
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from specimens import draw
 from timing import TRAITS, Task, measure, random_cells, show, table_of
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, identify, load_table
 from idkey.model.answers import Coded, code_frame
+from idkey.model.changes import renamed, what_changes
 from idkey.model.combine import model_of
+from idkey.model.distinguish import worth
+from idkey.model.lookalikes import apart
 from idkey.model.match import posterior
 from idkey.model.prior import prior_vector
+from idkey.model.suspect_cells import doubts
+from idkey.table.claims import Claim, Source
 from idkey.table.schema import Range, States, Trait
 from idkey.views import fish, sheet
 
 SEED, SPECIMENS, NOT_ANSWERED, BLOCK = 20240, 5_000, 0.4, 1024
 MILLION, CHUNK = 1_000_000, 10_000
+KINDS, PAST, ANSWERED, NEW = 1_000, 1_000, 12, "new"
 IMPORTS = (
     "import pandas",
     "import idkey",
@@ -160,6 +172,58 @@ def clicking() -> None:
     show("a click, until all is done", totals)
 
 
+def in_genera(cells: pd.DataFrame, *, claimed: bool) -> TraitTable:
+    """Return a table of these cells, in genera of ten; `claimed` puts a claim behind each filled cell."""
+    table = table_of(cells)
+    names = {"scientificName": table.ids, "genus": [f"Genus{i // 10}" for i in range(len(table))]}
+    table = replace(table, taxa=pd.DataFrame(names, index=table.taxa.index, dtype="str"))
+    if not claimed:
+        return table
+    filled = cells.set_index(table.taxa.index).stack()
+    rows = [Claim("invented", "p. 1").row(*place, cell) for place, cell in filled[filled != ""].items()]
+    sources = {"invented": Source("invented", "Nobody 2000", "An invented source")}
+    return replace(table, evidence=pd.DataFrame(rows, dtype="str"), sources=sources)
+
+
+def past_fish(cells: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return past identifications: some answers as the row of a kind has them, one in twenty another."""
+    rng = np.random.default_rng(2)
+    found = []
+    for i in rng.integers(0, len(cells), PAST):
+        asked = rng.choice(cells.columns, ANSWERED, replace=False)
+        answers = {t: cells[t].iloc[i] if rng.random() < 0.95 else "s0" for t in asked}
+        found.append({"answers": {t: s for t, s in answers.items() if s}, "unseen": []})
+    return found
+
+
+def extending(name: str, blank: float, *, claimed: bool) -> None:
+    """Time the whole and its parts on one table."""
+    cells = random_cells(KINDS + 1, blank=blank)
+    old, past = in_genera(cells.iloc[:-1], claimed=claimed), past_fish(cells.iloc[:-1])
+    values = {t: v for t, v in cells.iloc[-1].items() if v}
+    claims = {t: Claim("invented", "p. 2") for t in values} if claimed else None
+    add = partial(TraitTable.with_taxon, claims=claims, scientificName="Genus0 nova", genus="Genus0")
+    print(f"\n{name}: {KINDS:,} kinds x {TRAITS} traits, {len(old.evidence):,} claims")
+    key = build_key(old)
+    # Copies, of which nothing is worked out yet.
+    fresh, again = replace(old), replace(old)
+    start = perf_counter()
+    change = what_changes(fresh, add(fresh, NEW, **values), key=key, past=past)
+    show("one kind added, with all that is told", [perf_counter() - start])
+    new = add(again, NEW, **values)
+    parts = {
+        "with_taxon": lambda: add(again, NEW, **values),
+        "told from the others": lambda: apart(new, NEW),
+        "past identifications": lambda: renamed(again, new, past),
+        "cells in doubt": lambda: doubts(new, [NEW]),
+        "worth of the traits, both tables": lambda: (worth(again), worth(new)),
+        "in words": lambda: (repr(change), change._repr_html_()),
+    }
+    for what, part in parts.items():
+        show(f"  {what}", *measure(part, warm_up=False))
+    print(f"{len(change.past)} of {PAST:,} past names change")
+
+
 def grow() -> None:
     """Name a million specimens, then answer and build on larger and larger tables."""
     table = load_table()
@@ -192,4 +256,11 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    grow() if "--grow" in sys.argv else main()
+    if "--grow" in sys.argv:
+        grow()
+    elif "--extend" in sys.argv:
+        extending("fully filled", 0.0, claimed=False)
+        extending("a third blank", 1 / 3, claimed=False)
+        extending("with claims", 0.0, claimed=True)
+    else:
+        main()
