@@ -1,4 +1,4 @@
-"""A browser and a JupyterLab for the tests of this folder."""
+"""One JupyterLab, one browser and one page for the tests of this folder."""
 
 import os
 from pathlib import Path
@@ -7,14 +7,20 @@ import lab as lab_module
 import pytest
 
 
+def pytest_configure(config):
+    config.addinivalue_line("markers", "xdist_group(name): tests that one process runs, where several do.")
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Without CI set, and without Chromium, these tests say so and are left out; in CI they must run."""
-    if os.environ.get("CI") or lab_module.chromium_path():
-        return
+    """Keep these tests in one process; without CI set, and without Chromium, they are left out."""
     here = str(Path(__file__).parent)
     for item in items:
         if str(item.path).startswith(here):
-            item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
+            item.add_marker(pytest.mark.browser)
+            item.add_marker(pytest.mark.xdist_group("browser"))
+            if not (os.environ.get("CI") or lab_module.chromium_path()):
+                item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
 
 
 @pytest.fixture(scope="session")
@@ -24,13 +30,17 @@ def lab(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def chromium():
-    with lab_module.run_chromium() as browser:
-        yield browser
-
-
-@pytest.fixture
-def page(chromium):
-    """A page of its own for one test; see `lab.open_page`."""
-    with lab_module.open_page(chromium) as page:
+def page(lab):
+    with lab_module.open_page(lab) as page:
         yield page
+
+
+@pytest.fixture(scope="session")
+def scratch(page, lab):
+    """A notebook of one blank cell, for what the shipped ones don't show; see `lab.show`."""
+    return lab_module.write_notebook(page, lab, "scratch.ipynb")
+
+
+@pytest.fixture(autouse=True)
+def _wide(page):
+    page.set_viewport_size(lab_module.WIDE)

@@ -17,14 +17,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
-from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
+from playwright.sync_api import Locator, Page, expect, sync_playwright
 
 WAIT = 60_000
+WIDE, NARROW = {"width": 1600, "height": 2000}, {"width": 700, "height": 2200}
 NOTEBOOKS = Path(__file__).resolve().parents[2] / "notebooks"
-expect.set_options(timeout=20_000)
+EVIL = '<img src=x onerror="window.ran=1"><script>window.ran=1</script> & "quoted" \'so\''
+expect.set_options(timeout=WAIT)
 _LOCAL = ("http://127.0.0.1", "ws://127.0.0.1", "data:", "blob:", "about:")
-SCREEN = ".idk.widget-vbox"
-"""The identify screen among what a notebook shows."""
 
 
 def chromium_path() -> str | None:
@@ -88,87 +88,93 @@ def _answers(url: str) -> bool:
 
 
 @contextmanager
-def run_chromium() -> Iterator[Browser]:
-    """Start Chromium headless."""
+def open_page(lab: Lab) -> Iterator[Page]:
+    """Open JupyterLab in Chromium, in a page that must ask nothing of the world outside and log no error."""
     off = "gpu quic background-networking component-update sync"
     args = ["--no-sandbox", "--no-first-run", *(f"--disable-{what}" for what in off.split())]
+    wrong: list[str] = []
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), headless=True, args=args)
-        yield browser
+        page = browser.new_page(viewport=WIDE, reduced_motion="reduce")
+        page.set_default_timeout(WAIT)
+        page.on("request", lambda r: None if r.url.startswith(_LOCAL) else wrong.append(r.url))
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
+        # Lab asks for a kernel when a session is slow to start: the one it offers is taken.
+        asked = page.locator(".jp-Dialog").get_by_role("button", name="Select", exact=True)
+        page.add_locator_handler(asked, lambda select: select.click())
+        page.goto(f"{lab.url}/lab?reset")
+        page.locator(".jp-DirListing-content").wait_for()
+        yield page
         browser.close()
+    assert not wrong
 
 
-@contextmanager
-def open_page(browser: Browser) -> Iterator[Page]:
-    """Open a page that must ask nothing of the world outside and log no error."""
-    context = browser.new_context(viewport={"width": 1600, "height": 2000})
-    page = context.new_page()
-    page.set_default_timeout(WAIT)
-    outside: list[str] = []
-    errors: list[str] = []
-    page.on("request", lambda r: None if r.url.startswith(_LOCAL) else outside.append(r.url))
-    page.on("pageerror", lambda e: errors.append(str(e)))
-    yield page
-    context.close()
-    assert not outside
-    assert not errors
+def choose_in_menu(page: Page, menu: str, *words: str) -> None:
+    """Go through the menus of JupyterLab."""
+    page.get_by_role("menuitem", name=menu, exact=True).click()
+    for item in words:
+        page.locator(".lm-Menu-item", has_text=re.compile(f"^{item}")).first.click()
 
 
 def set_theme(page: Page, theme: str) -> None:
     """Choose a theme in the menu, as a person does."""
-    page.get_by_role("menuitem", name="Settings", exact=True).click()
-    page.locator(".lm-Menu-item", has_text=re.compile("^Theme")).first.hover()
-    page.locator(".lm-Menu-item", has_text=re.compile(f"^{theme}$")).first.click()
+    choose_in_menu(page, "Settings", "Theme", theme)
     light = str(theme.endswith("Light")).lower()
     page.locator(f"body[data-jp-theme-light={light}]").wait_for(state="attached")
 
 
-def open_notebook(page: Page, lab: Lab, name: str, *, run: bool = True) -> None:
-    """Open a notebook in a fresh workspace and run all of its cells."""
-    page.goto(f"{lab.url}/lab/tree/{name}?reset")
-    page.locator(".jp-Notebook").first.wait_for(timeout=WAIT)
-    if not run:
-        return
+def open_notebook(page: Page, name: str) -> Locator:
+    """Open a notebook from the list of files, or bring it to the front."""
+    page.locator(".jp-DirListing-item", has_text=name).dblclick()
+    page.locator(".lm-TabBar-tab.jp-mod-current", has_text=name).wait_for()
     until_idle(page)
-    # If Lab asks for a kernel, its session still starting, the one it offers is taken.
-    dialog = page.locator(".jp-Dialog")
-    started = page.locator(".jp-Notebook .jp-InputPrompt").filter(has_text="*")
-    done = page.locator(".idk.widget-vbox")
-    for _ in range(3):
-        page.get_by_role("menuitem", name="Run", exact=True).click()
-        page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
-        dialog.or_(started).or_(done).first.wait_for(timeout=WAIT)
-        if not dialog.count():
-            return
-        dialog.get_by_role("button", name="Select", exact=True).click()
-        dialog.wait_for(state="detached")
+    return page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)")
 
 
-@contextmanager
-def opened_once(chromium: Browser, lab: Lab, name: str, wanted: str) -> Iterator[Page]:
-    """Open a notebook for all tests of a file, run it and wait for the screen and what is wanted in it."""
-    with open_page(chromium) as page:
-        open_notebook(page, lab, name)
-        page.locator(f"{SCREEN} {wanted}").first.wait_for()
-        yield page
-
-
-def write_notebook(lab: Lab, name: str, cell: str) -> None:
-    """Write a notebook of one cell."""
-    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell.strip(), id="c00")])
+def write_notebook(page: Page, lab: Lab, name: str) -> Locator:
+    """Write a notebook of one blank cell and open it."""
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", id="c00")])
     notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
     nbformat.write(notebook, lab.root / name)
+    page.get_by_role("button", name="Refresh the file browser").click()
+    return open_notebook(page, name)
+
+
+def run(notebook: Locator, number: int, code: str = "") -> Locator:
+    """Run a code cell, with what is typed into it before; return the screen that it shows."""
+    cell = notebook.locator(".jp-CodeCell").nth(number)
+    cell.locator(".jp-InputArea-editor").click()
+    notebook.page.keyboard.insert_text(code)
+    notebook.page.keyboard.press("Shift+Enter")
+    return cell.locator(".idk.widget-vbox").first
+
+
+def show(notebook: Locator, code: str) -> Locator:
+    """Run a line of code in the blank cell at the end, below which Lab puts the next."""
+    return run(notebook, notebook.locator(".jp-CodeCell").count() - 1, code)
 
 
 def until_idle(page: Page) -> None:
     """Wait until the kernel has done all it was asked."""
-    page.get_by_text(re.compile(r"\| Idle$")).first.wait_for(timeout=WAIT)
+    expect(page.locator("#jp-main-statusbar")).to_contain_text("| Idle")
 
 
-def answer(page: Page, words: str) -> None:
+def press(part: Locator, words: str) -> None:
+    """Click a button."""
+    part.get_by_role("button", name=words, exact=True).first.click()
+
+
+def says(part: Locator, words: str) -> None:
+    """Wait until a line with these words is seen."""
+    # Among lines alone: to look through every element of a page takes a quarter of a second.
+    expect(part.locator("p, li, summary", has_text=words).locator("visible=true").first).to_be_visible()
+
+
+def answer(screen: Locator, words: str) -> None:
     """Click the state with these words, and wait until it stands among what was seen."""
-    page.get_by_role("button", name=words, exact=True).first.click()
-    expect(page.locator(f"{SCREEN} .idk-seen").get_by_text(words, exact=True).first).to_be_visible()
+    press(screen.locator(".idk-states"), words)
+    expect(screen.locator(".idk-seen")).to_contain_text(f": {words}")
 
 
 def choose(page: Page, option: str) -> None:
@@ -197,13 +203,15 @@ def tab_to(page: Page, wanted: str, *, backwards: bool = False) -> None:
 
 
 def reads_in_both_themes(screen: Locator, *selectors: str) -> None:
-    """Assert that these texts stand out in the dark and the light theme, as WCAG 2.1 asks."""
-    for theme in ("JupyterLab Dark", "JupyterLab Light"):
-        set_theme(screen.page, theme)
+    """Assert that these texts stand out in the theme chosen and in the other, as WCAG 2.1 asks."""
+    dark = screen.page.locator("body[data-jp-theme-light=false]").count()
+    for theme in ("", "JupyterLab Light" if dark else "JupyterLab Dark"):
+        if theme:
+            set_theme(screen.page, theme)
         for selector in selectors:
             element = screen.locator(selector).first
             element.wait_for()
-            assert element.evaluate(CONTRAST) >= 4.5, (theme, selector)
+            assert element.evaluate(CONTRAST) >= 4.5, (theme, dark, selector)
 
 
 def scrolls_sideways(screen: Locator) -> bool:

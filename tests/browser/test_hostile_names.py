@@ -1,31 +1,21 @@
 """A table whose every text holds markup and script: it is shown as text, and nothing runs."""
 
 import pytest
-from lab import SCREEN, open_notebook, until_idle, write_notebook
+from lab import EVIL, press, show, until_idle
 from playwright.sync_api import expect
 
-pytestmark = pytest.mark.browser
-
-EVIL = '<img src=x onerror="window.ran=1"><script>window.ran=1</script> & "quoted" \'so\''
-
-FROM_FRAME = f"""
-import idkey, pandas as pd
+# A frame, and the shipped files with every text that people read replaced.
+TABLES = f"""
+import dataclasses, idkey, pandas as pd
 evil = {EVIL!r}
 frame = pd.DataFrame({{"kind": [evil + " a", "b" + evil], evil: [evil + "1", evil + "2"]}})
-screen = idkey.identify(idkey.TraitTable.from_frame(frame, taxon="kind"))
-screen
-"""
-# The shipped files, with every text that people read replaced.
-FROM_FILES = f"""
-import dataclasses, idkey
-evil = {EVIL!r}
+framed = idkey.TraitTable.from_frame(frame, taxon="kind")
 table = idkey.load_table()
 taxa, care, evidence = table.taxa.copy(), table.care.copy(), table.evidence.copy()
 for column in ("scientificName", "vernacularName", "genus", "tradeCode"):
     taxa[column] = evil + taxa[column]
 for column in ("cautions", "breeding"):
-    if column in care:
-        care[column] = evil + care[column]
+    care[column] = evil + care[column]
 for column in ("locator", "note"):
     evidence[column] = evil + evidence[column]
 traits = tuple(
@@ -37,33 +27,42 @@ traits = tuple(
 )
 sources = {{k: dataclasses.replace(s, short=evil, full=evil, doi='10.1/"><script>window.ran=1</script>')
            for k, s in table.sources.items()}}
-table = dataclasses.replace(
+filed = dataclasses.replace(
     table, taxa=taxa, care=care, evidence=evidence, traits=traits, sources=sources, name=evil
 )
-screen = idkey.identify(table)
-screen
 """
 
 
-@pytest.mark.parametrize("source", [FROM_FRAME, FROM_FILES], ids=["from_frame", "files"])
-def test_markup_in_a_table_is_text_and_runs_nothing(page, lab, source):
-    dialogs = []
-    page.on("dialog", lambda dialog: (dialogs.append(dialog.message), dialog.dismiss()))
-    write_notebook(lab, "hostile.ipynb", source)
-    open_notebook(page, lab, "hostile.ipynb")
-    screen = page.locator(SCREEN).first
-    screen.locator("h3").first.wait_for()
+@pytest.fixture(scope="module")
+def notebook(scratch, lab):
+    (lab.root / "hostile.py").write_text(TABLES, encoding="utf-8")
+    return scratch
+
+
+def is_harmless(screen):
+    until_idle(screen.page)
+    screen.evaluate("e => e.querySelectorAll('details').forEach(d => d.open = true)")
+    assert screen.locator("img, script").count() == 0
+    assert screen.page.evaluate("window.ran") is None
+
+
+@pytest.mark.parametrize("table", ["framed", "filed"])
+def test_markup_in_a_table_is_text_and_runs_nothing(notebook, table):
+    screen = show(notebook, f"import idkey, hostile; idkey.identify(hostile.{table})")
     screen.locator("button.idk-answer").first.click()
     expect(screen.locator("details.idk-name").first).to_contain_text("<script>window.ran=1</script>")
     screen.get_by_label("Name on the bag").fill(EVIL)
     screen.get_by_label("Name on the bag").press("Enter")
-    compare = screen.get_by_role("button", name="Compare the first two", exact=True)
-    if compare.is_visible():
-        compare.click()
+    if table == "filed":
+        press(screen, "Compare the first two")
         expect(screen.get_by_role("button", name="Hide the comparison")).to_be_visible()
-    until_idle(page)
-    screen.evaluate("e => e.querySelectorAll('details').forEach(d => d.open = true)")
-    assert screen.locator("img, script").count() == 0
-    assert not dialogs
-    assert page.evaluate("window.ran") is None
+    is_harmless(screen)
     expect(screen.locator("h3").first).to_be_visible()
+
+
+def test_two_kinds_chosen_on_the_compare_screen_stand_side_by_side_as_text(notebook):
+    screen = show(notebook, 'idkey.compare_view(hostile.filed, "hypancistrus_zebra", "hypancistrus_l201")')
+    expect(screen.locator("caption", has_text="What differs")).to_be_visible()
+    screen.get_by_label("Second kind").select_option(index=0)
+    expect(screen.locator("h3").first).to_contain_text("<script>window.ran=1</script>")
+    is_harmless(screen)

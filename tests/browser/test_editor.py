@@ -2,40 +2,24 @@
 
 import pytest
 from lab import (
-    SCREEN,
-    open_notebook,
-    opened_once,
+    EVIL,
+    NARROW,
+    press,
     reads_in_both_themes,
+    says,
     scrolls_sideways,
+    show,
     tab_to,
     until_idle,
-    write_notebook,
 )
 from playwright.sync_api import expect
 
 import idkey
 
-pytestmark = pytest.mark.browser
-
-EVIL = '<img src=x onerror="window.ran=1"><script>window.ran=1</script> & "so"'
-CELL = "import idkey\nscreen = idkey.table_editor(folder='own_kinds')\nscreen"
-
 
 @pytest.fixture(scope="module")
-def opened(chromium, lab):
-    write_notebook(lab, "own_kinds.ipynb", CELL)
-    with opened_once(chromium, lab, "own_kinds.ipynb", ".idk-edit-head") as page:
-        yield page
-
-
-@pytest.fixture
-def screen(opened):
-    opened.set_viewport_size({"width": 1600, "height": 2400})
-    return opened.locator(SCREEN).first
-
-
-def press(screen, words):
-    screen.get_by_role("button", name=words, exact=True).first.click()
+def screen(scratch):
+    return show(scratch, "import idkey; idkey.table_editor(folder='own_kinds')")
 
 
 def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
@@ -56,12 +40,20 @@ def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
         press(screen, trait)
         press(screen, state)
         expect(screen.get_by_role("button", name=f"\u2713 {state}")).to_be_visible()
-    expect(screen.get_by_text("can't be told from Acanthicus adonis").first).to_be_visible()
+    says(screen, "can't be told from Acanthicus adonis")
     press(screen, "Give a source")
     screen.get_by_label("Source", exact=True).select_option(index=2)
     screen.get_by_label("Page or table").fill("p. 3")
     press(screen, "Put it behind this cell")
-    expect(screen.get_by_text("given now, not saved").first).to_be_visible()
+    says(screen, "given now, not saved")
+    # A trait of one's own settles it.
+    press(screen, "Add a trait")
+    screen.get_by_label("Short name").fill("Cheek patch")
+    screen.get_by_label("Question").fill("Is there a pale patch on the cheek?")
+    screen.get_by_label("States, one a line").fill("no patch\na pale patch")
+    press(screen, "Add this trait")
+    press(screen, "a pale patch")
+    expect(screen.get_by_role("button", name="\u2713 a pale patch")).to_be_visible()
     # A cell of a kind that is there already, taken over from its genus so far.
     screen.get_by_label("Kind of fish").select_option(label="Hypancistrus zebra (L046, L098)")
     press(screen, "Change tail fin edge")
@@ -69,13 +61,14 @@ def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     expect(screen.locator(".idk-edit-line", has_text="Tail fin edge")).to_contain_text("changed, was")
     expect(screen.locator(".idk-edit-head")).to_contain_text("changed in 2 kinds")
     press(screen, "Check")
-    expect(screen.get_by_text("In the key").first).to_be_visible()
+    says(screen, "In the key")
     press(screen, "Save")
-    expect(screen.get_by_text("Saved to")).to_be_visible()
+    says(screen, "Saved to")
     expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")
     table = idkey.load_table(lab.root / "own_kinds")
     assert table.cell("testia_l999", "tail_fork").names == ("streamers",)
     assert list(table.claims("testia_l999", "mouth_shape")["locator"]) == ["p. 3"]
+    assert table.cell("testia_l999", "cheek_patch").names == ("a_pale_patch",)
     assert table.cell("hypancistrus_zebra", "tail_fork").names == ("forked",)
 
 
@@ -93,7 +86,7 @@ def test_by_keyboard_alone_a_kind_is_added_and_saved(screen, lab):
     expect(screen.get_by_label("Longest known (mm)")).to_be_focused()
     page.keyboard.type("6 in")
     tab_to(page, "Next trait")
-    expect(screen.get_by_text("up to 152 mm").first).to_be_visible()
+    expect(screen.locator(".idk-edit-line", has_text="up to 152 mm")).to_be_visible()
     page.keyboard.press("Enter")
     tab_to(page, "clearly forked")
     page.keyboard.press("Enter")
@@ -109,7 +102,7 @@ def test_by_keyboard_alone_a_kind_is_added_and_saved(screen, lab):
     expect(screen.get_by_role("button", name="Change spot size")).to_be_focused()
     tab_to(page, "Save", backwards=True)
     page.keyboard.press("Enter")
-    expect(screen.get_by_text("Saved to")).to_be_visible()
+    says(screen, "Saved to")
     table = idkey.load_table(lab.root / "own_kinds")
     assert table.cell("testia_nova", "adult_size").high == 152
     assert table.cell("testia_nova", "tail_fork").names == ("forked",)
@@ -133,7 +126,7 @@ def test_markup_that_is_typed_is_text(screen):
     cell.press("Enter")
     expect(screen.locator(".idk-tag-loud").first).to_contain_text("To mend")
     press(screen, "Check")
-    expect(screen.get_by_text("to mend before this can be checked")).to_be_visible()
+    says(screen, "to mend before this can be checked")
     until_idle(page)
     assert screen.locator("img, script").count() == 0
     assert page.evaluate("window.ran") is None
@@ -142,7 +135,7 @@ def test_markup_that_is_typed_is_text(screen):
 def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     tags = (".idk-tag-mark >> visible=true", ".idk-tag-loud >> visible=true", ".idk-soft >> visible=true")
     reads_in_both_themes(screen, ".idk-outcome", ".idk-edit-sheet th", ".idk-edit-sheet td", *tags)
-    screen.page.set_viewport_size({"width": 700, "height": 2400})
+    screen.page.set_viewport_size(NARROW)
     assert not scrolls_sideways(screen)
     screen.get_by_role("radio", name="one kind as a form").click()
     screen.get_by_label("Show").select_option(label="all traits")
@@ -152,18 +145,3 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     press(screen, "Undo all changes")
     press(screen, "Yes, undo all of it")
     expect(screen.locator(".idk-edit-head")).to_contain_text("Nothing is changed")
-
-
-def test_the_notebook_tells_at_once_what_settles_it_and_opens_the_saved_table(page, lab):
-    open_notebook(page, lab, "extend_table.ipynb")
-    editor = page.locator(SCREEN).last
-    expect(editor.locator(".idk-edit-head")).to_contain_text("Nothing is changed", timeout=60_000)
-    told = page.locator(".jp-OutputArea-output")
-    expect(told.filter(has_text="can't be told from Hypancistrus sp. 'lantern'").first).to_be_visible()
-    expect(told.filter(has_text="Cheek patch: tells 1 pair").first).to_be_visible()
-    expect(told.filter(has_text="a pale patch -> lamplight_fish").first).to_be_visible()
-    editor.get_by_label("Kind of fish").select_option(label="Hypancistrus sp. 'lamplight'")
-    editor.get_by_label("Show").select_option(label="all traits")
-    line = editor.locator(".idk-edit-line", has_text="Cheek patch")
-    expect(line).to_contain_text("a pale patch")
-    expect(line).to_contain_text("no source given yet")
