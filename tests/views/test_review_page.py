@@ -33,8 +33,13 @@ def review_page(found):
 
 
 @cache
-def pdf(paper="A4"):
+def pdf(paper):
     return print.pdf(review_document(looked_over()), paper)
+
+
+@cache
+def pdf_texts(paper):
+    return page_texts(pdf(paper))
 
 
 def tables(found):
@@ -60,19 +65,15 @@ def wide(kinds, traits):
     return review(TraitTable.from_frame(frame, taxon="kind"))
 
 
-def test_the_first_sentence_is_the_plainest(shipped):
+def test_the_figures_come_first_in_the_text_the_html_and_on_paper(shipped):
     taxa = shipped.taxa
     filled, blank = taxa["filled"].sum(), taxa["blank"].sum()
     text = " ".join(repr(shipped).split())
     assert text.startswith(f"{len(taxa)} kinds by {len(shipped.traits)} traits: {filled:,} of the ")
     assert f"({100 * filled / (filled + blank):.0f} %)" in text[:120]
-
-
-def test_figures_stand_in_the_text_the_html_and_on_paper(shipped):
     told = f"{len(shipped.untold):,} of 3,828 pairs of adults"
-    html = (shipped._repr_html_(), review_page(shipped))
-    for text in (repr(shipped), *map(unescape, html), page_texts(pdf())[0]):
-        assert told in " ".join(text.split())
+    for page in (text, unescape(shipped._repr_html_()), unescape(review_page(shipped)), pdf_texts("A4")[0]):
+        assert told in " ".join(page.split())
 
 
 def test_a_keeper_finds_the_cell_to_act_on(shipped):
@@ -105,23 +106,19 @@ def test_the_grid_names_every_kind_and_trait_and_counts_them(shipped):
     assert len([a for a, b in zip(genera, genera[1:], strict=False) if a != b]) == len(set(genera)) - 1
 
 
-def test_every_sort_of_cell_has_a_shape_of_its_own(shipped):
-    # The legend comes last, a path for each sort and one for the frame of a doubt.
-    legend = list(ET.fromstring(grid_sheets(shipped)[0][0]).iter(f"{SVG}path"))[-7:]
-    steps = [re.sub(r"M[-\d.]+ [-\d.]+", "", path.get("d")) for path in legend]
-    shapes = {(step, path.get("fill") == "none") for step, path in zip(steps, legend, strict=True)}
-    assert len(shapes) == 7
-
-
-def test_the_grid_says_in_words_what_it_shows_and_words_lie_on_the_card(shipped):
+def test_every_sort_of_cell_has_a_shape_of_its_own_and_is_counted_in_words(shipped):
     ((svg, says),) = grid_sheets(shipped)
     drawn = ET.fromstring(svg)
+    # The legend comes last, a path for each sort and one for the frame of a doubt.
+    legend = list(drawn.iter(f"{SVG}path"))[-7:]
+    steps = [re.sub(r"M[-\d.]+ [-\d.]+", "", path.get("d")) for path in legend]
+    assert len({(step, path.get("fill") == "none") for step, path in zip(steps, legend, strict=True)}) == 7
     assert drawn.get("role") == "img"
     assert drawn.find(f"{SVG}title").text == says
     assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
     assert f"from memory, no source: {(shipped.grid == 'memory').sum().sum()}" in says
     width, height = map(float, drawn.get("viewBox").split()[2:])
-    for word in drawn.iter(f"{SVG}text"):
+    for word in drawn.iter(f"{SVG}text"):  # words lie on the card
         assert 0 <= float(word.get("x")) <= width
         assert 0 <= float(word.get("y")) <= height
 
@@ -144,12 +141,11 @@ def test_a_large_table_is_cut_into_even_sheets_and_what_is_left_out_is_said():
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_the_grid_stands_whole_on_one_page_and_no_heading_alone_at_the_foot(shipped, paper, size):
-    texts = page_texts(pdf(paper))
     assert {tuple(round(float(n)) for n in p.mediabox[2:]) for p in pages_of(pdf(paper))} == {size}
-    (grid,) = [t for t in texts if "What each cell rests on" in t]
+    (grid,) = [t for t in pdf_texts(paper) if "What each cell rests on" in t]
     assert all(" ".join(shipped.table.label(t).split()[:2]) in grid for t in shipped.table.ids)
     assert "framed: in doubt" in grid
-    for text in texts:
+    for text in pdf_texts(paper):
         for heading, table in tables(shipped).items():
             if heading in text and table.heads[0] in text:
                 assert table.rows[0][0].split()[0] in text
@@ -159,7 +155,7 @@ def test_the_same_bytes_every_time(shipped):
     again = review(load_table())
     assert again._repr_html_() == shipped._repr_html_()
     assert review_page(again) == review_page(shipped)
-    assert print.pdf(review_document(again)) == pdf()
+    assert print.pdf(review_document(again)) == pdf("A4")
 
 
 @pytest.mark.parametrize("kinds", [1, 2])
