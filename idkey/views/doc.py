@@ -5,17 +5,6 @@ on the screen and on paper. Text is given as it is and cleaned and escaped by th
 
 Runs are words on a line: a string, a piece such as `Strong`, or a tuple of them. A line break in a string is
 a line break everywhere. Content, in a cell of a table, may hold blocks too.
-
-Examples
---------
->>> rows = (("Flow", (Tag("fails", "loud"), " twice an hour")),)
->>> lines = Lines((("Turned over ", Strong("too slowly"), "."), "27 °C"))
->>> print(as_text(Document("Rack 3", (lines, Table(("Need", "Answer"), rows)))))
-Rack 3
-Turned over too slowly.
-27 °C
-(Need; Answer):
-  Flow; fails twice an hour
 """
 
 from __future__ import annotations
@@ -26,12 +15,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
-from typing import TypeAlias
+from typing import TypeAlias, dataclass_transform
 
 SCREEN, TEXT, PRINT = "screen", "text", "print"
 """Where a document is drawn: a notebook, a console, paper (PDF, or HTML to be printed)."""
 
-_KEEP = "\n\t "
 _HIDDEN = ("Cc", "Cf", "Cs", "Co", "Cn")
 
 
@@ -40,7 +28,7 @@ def clean(text: object) -> str:
     words = str(text)
     if words.isascii() and words.isprintable():
         return words
-    return "".join(c if c in _KEEP or unicodedata.category(c) not in _HIDDEN else " " for c in words)
+    return "".join(c if c in "\n\t " or unicodedata.category(c) not in _HIDDEN else " " for c in words)
 
 
 def one_line(text: object) -> str:
@@ -48,8 +36,15 @@ def one_line(text: object) -> str:
     return " ".join(clean(text).split())
 
 
-@dataclass(frozen=True, slots=True)
-class _Words:
+@dataclass_transform(frozen_default=True)
+class _Part:
+    """A part of a document: made of what its body names, in that order, and never changed."""
+
+    def __init_subclass__(cls) -> None:
+        dataclass(frozen=True)(cls)
+
+
+class _Words(_Part):
     text: str
 
 
@@ -65,22 +60,19 @@ class Code(_Words):
     """A name of the program, to be typed as it stands."""
 
 
-@dataclass(frozen=True, slots=True)
 class Link(_Words):
     """Words that lead to a web address, or with ``#c12`` to couplet 12 of the same document."""
 
     to: str
 
 
-@dataclass(frozen=True, slots=True)
 class Tag(_Words):
     """A word in a frame: loud for what is wrong, open for what is not known yet, mark for a plain one."""
 
     style: str = "loud"
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(_Part):
     """A share from 0 to 1 as a bar, its figure before it and what it is the share of behind it."""
 
     share: float
@@ -88,8 +80,7 @@ class Bar:
     label: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Icon:
+class Icon(_Part):
     """A small drawing on a line, such as a state of a trait; `words` say it to who cannot see it."""
 
     svg: str
@@ -100,16 +91,13 @@ Inline: TypeAlias = str | _Words | Bar | Icon
 Runs: TypeAlias = Inline | tuple[Inline, ...]
 
 
-class Block:
+class Block(_Part):
     """What stands on lines of its own."""
-
-    __slots__ = ()
 
 
 Content: TypeAlias = Inline | Block | tuple[Inline | Block, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class Heading(Block):
     """A heading of a part (level 1) or of a part of it (2); it never ends a page."""
 
@@ -117,7 +105,6 @@ class Heading(Block):
     level: int = 1
 
 
-@dataclass(frozen=True, slots=True)
 class Lines(Block):
     """Paragraphs, or a list with the marks "bullets" or "numbered".
 
@@ -136,7 +123,6 @@ def line(text: Runs, style: str = "") -> Lines:
     return Lines((text,) if text else (), style=style)
 
 
-@dataclass(frozen=True, slots=True)
 class Table(Block):
     """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
 
@@ -152,7 +138,6 @@ class Table(Block):
     row_heads: bool = True
 
 
-@dataclass(frozen=True, slots=True)
 class Picture(Block):
     """A drawing over the width of the page, with a small note below it and a heading above it.
 
@@ -168,7 +153,6 @@ class Picture(Block):
     fit: bool = True
 
 
-@dataclass(frozen=True, slots=True)
 class Fold(Block):
     """Blocks behind a line that opens them; open in a console and on paper."""
 
@@ -177,7 +161,6 @@ class Fold(Block):
     style: str = ""
 
 
-@dataclass(frozen=True, slots=True)
 class Columns(Block):
     """Short entries in columns, read down each."""
 
@@ -185,8 +168,7 @@ class Columns(Block):
     count: int = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Lead:
+class Lead(_Part):
     """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to."""
 
     letter: str
@@ -197,8 +179,7 @@ class Lead:
     names: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Couplet:
+class Couplet(_Part):
     """A numbered couplet of a key, the couplets that lead to it, and what it asks."""
 
     number: int
@@ -207,14 +188,12 @@ class Couplet:
     leads: tuple[Lead, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class Couplets(Block):
     """A key: couplets whose ends stand at the right, dots leading to them."""
 
     couplets: tuple[Couplet, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class Group(Block):
     """Blocks that stay together on a page; side by side (`across`) or in a frame where asked for."""
 
@@ -223,7 +202,6 @@ class Group(Block):
     frame: bool = False
 
 
-@dataclass(frozen=True, slots=True)
 class On(Block):
     """Blocks for some places only: ``On(PRINT, ...)``, ``On((SCREEN, TEXT), ...)``."""
 
@@ -231,8 +209,7 @@ class On(Block):
     blocks: tuple[Block, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Document:
+class Document(_Part):
     """A whole document.
 
     The stamp, at the foot of each printed page, says which table it was made from; the day, written into a

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache, partial
 from typing import Any
 from urllib.parse import quote
-from weakref import WeakKeyDictionary
 
 from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
+from idkey.model.combine import kept
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.reading import trait_answer
@@ -25,8 +26,6 @@ _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
 _LITTLE = 1.0
 _SIDES = ("Speaks for it", "Speaks against it", "Says little")
-_SHEETS: WeakKeyDictionary[TraitTable, dict[str, tuple[Block, ...]]] = WeakKeyDictionary()
-"""Care sheets by table and kind: a screen shows the same ones after every answer."""
 
 
 def identification_document(fish: Identification) -> Document:
@@ -73,7 +72,7 @@ def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
     for row in left[:_MOST_NAMES]:
         under = _why(fish, row)
         if row.taxon != NONE:
-            under += _according_to(fish.table, row.taxon) + (_care(fish.table, row.taxon) if care else ())
+            under += _according_to(fish.table, row.taxon) + (_care_of(fish.table)(row.taxon) if care else ())
         yield Fold(_bar(row), under, "name")
     if rest := left[_MOST_NAMES:]:
         items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
@@ -111,19 +110,18 @@ def _according_to(table: TraitTable, taxon: str) -> tuple[Block, ...]:
     return (line(("Name according to ", link, "."), "soft"),)
 
 
-def _care(table: TraitTable, taxon: str) -> tuple[Block, ...]:
-    """Return the care sheet of a name behind a fold; nothing for a table without care sheets."""
-    sheets = _SHEETS.setdefault(table, {})
-    if taxon not in sheets:
-        sheets[taxon] = _care_fold("Care sheet", table, taxon)
-    return sheets[taxon]
-
-
 def _care_fold(summary: str, *kinds: Any) -> tuple[Block, ...]:
+    """Return a care sheet behind a fold; nothing for a table without care sheets."""
     try:
         return (Fold(summary, care_blocks(care_for(*kinds)), "care"),)
     except IdkeyError:
         return ()
+
+
+@kept
+def _care_of(table: TraitTable) -> Callable[[str], tuple[Block, ...]]:
+    # A screen shows the same sheets after every answer.
+    return cache(partial(_care_fold, "Care sheet", table))
 
 
 def names_html(fish: Identification, *, care: bool = True) -> str:
@@ -139,17 +137,16 @@ def outcome_html(fish: Identification) -> str:
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
     """Return the question of a feature, `chosen` by the person or not, or that no question is left."""
     if trait is None:
-        return (
-            "<h3>No question left</h3><p>Nothing the table knows would settle it further. "
-            "Read the care sheets, or answer another feature.</p>"
-        )
-    blocks = [line(trait.how, "soft")] if trait.how else []
+        ends = "Nothing the table knows would settle it further."
+        left = line(f"{ends} Read the care sheets, or answer another feature.")
+        return html.blocks((doc.Heading("No question left", 0), left))
+    blocks = [doc.Heading(trait.question or trait.name, 0)]
+    blocks += [line(trait.how, "soft")] if trait.how else []
     if trait.id in fish.answers:
-        so_far = answer_words(trait, fish.answers[trait.id])
-        blocks.append(line(("So far: ", doc.Strong(so_far), ".")))
+        blocks.append(line(("So far: ", doc.Strong(answer_words(trait, fish.answers[trait.id])), ".")))
     elif chosen:
         blocks.append(line("You chose this feature.", "soft"))
-    return f"<h3>{html.runs(trait.question or trait.name)}</h3>{html.blocks(blocks)}"
+    return html.blocks(blocks)
 
 
 def read_as_html(trait: Trait, typed: str) -> str:
