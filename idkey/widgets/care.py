@@ -6,12 +6,13 @@ import os
 from collections.abc import Iterable
 from contextlib import suppress
 from html import escape
+from typing import Any
 
 import ipywidgets as w
 
-from idkey.care.room import RoomCheck, TankCheck, check_room, check_tank, read_room
+from idkey.care.room import check_room, check_tank, read_room
 from idkey.care.sheet import CareSheet, care_for
-from idkey.care.tank import Tank
+from idkey.care.tank import SIZE, Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
@@ -29,20 +30,19 @@ _KEYS = (
     '<span class="idk-soft">By keyboard: Tab goes from control to control, Space opens a list, '
     "the arrows and Enter choose from it.</span>"
 )
-_MEASURES = (
-    ("length_cm", "Length (cm)"),
-    ("width_cm", "Width, front to back (cm)"),
-    ("height_cm", "Height (cm)"),
-    ("fill_cm", "Filled to (cm)"),
-    ("pump_l_h", "Pump (L/h)"),
-    ("temperature_c", "Temperature (\u00b0C)"),
-    ("ph", "pH"),
-    ("gh_dgh", "General hardness (\u00b0dGH)"),
-    ("oxygen_mg_l", "Oxygen (mg/L)"),
-    ("ammonia_mg_l", "Total ammonia, as N (mg/L)"),
-    ("altitude_m", "Altitude (m)"),
-)
-_SIZE = ("length_cm", "width_cm", "height_cm")
+_MEASURES = {
+    "length_cm": "Length (cm)",
+    "width_cm": "Width, front to back (cm)",
+    "height_cm": "Height (cm)",
+    "fill_cm": "Filled to (cm)",
+    "pump_l_h": "Pump (L/h)",
+    "temperature_c": "Temperature (\u00b0C)",
+    "ph": "pH",
+    "gh_dgh": "General hardness (\u00b0dGH)",
+    "oxygen_mg_l": "Oxygen (mg/L)",
+    "ammonia_mg_l": "Total ammonia, as N (mg/L)",
+    "altitude_m": "Altitude (m)",
+}
 
 
 def care_view(
@@ -65,12 +65,7 @@ def care_view(
         The tanks to choose from: a CSV file as for `idkey.care.room.read_room`, or tanks. By default none; a
         tank can always be typed in.
     """
-    if isinstance(what, Identification):
-        table = what.table
-    elif table is None:
-        table = load_table()
-    tanks = read_room(room) if isinstance(room, str | os.PathLike) else room
-    return CareScreen(table, what, tanks or ())
+    return CareScreen(what, table, room)
 
 
 class CareScreen(Screen):
@@ -79,64 +74,55 @@ class CareScreen(Screen):
     `care` is None while no kind is chosen; `tank` while its size is not complete or a measure can't be read.
     """
 
-    care: CareSheet | None
-    tank: Tank | None
-    check: TankCheck | None
-    room_check: RoomCheck | None
-
-    def __init__(
-        self, table: TraitTable, what: str | Iterable[str] | Identification | None, tanks: Iterable[Tank]
-    ):
-        self.table = table
-        self._tanks = tuple(tanks)
-        self._fish = what if isinstance(what, Identification) else None
-        self._ids = () if what is None or self._fish else every(table, what)
-        self._sheets: dict[str, CareSheet] = {}
+    def __init__(self, what: Any, table: TraitTable | None, room: Any):
+        is_fish = isinstance(what, Identification)
+        self.table = what.table if is_fish else load_table() if table is None else table
+        self._tanks = tuple(read_room(room) if isinstance(room, str | os.PathLike) else room or ())
         # What was typed, for each tank: one that is left and come back to stands as it was.
         self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
         super().__init__()
-        self._make_controls()
-        self._lay_out()
+        ids = () if what is None or is_fish else every(self.table, what)
+        self._start = (what,) if is_fish else (self.table, *ids)
+        first, chosen = ("choose a kind", _NO_KIND), ids[0] if ids else _NO_KIND
+        if is_fish:
+            first, chosen = ("the names still possible after the answers", _START), _START
+        elif len(ids) > 1:
+            first, chosen = (f"{len(ids)} kinds together", _START), _START
+        self._make_controls(first, chosen)
         try:
             self._on_tank(self._which.value)
         except IdkeyError as error:
             # The answers may leave no name; another kind can still be chosen here.
-            if self._fish is None:
+            if not is_fish:
                 raise
             self.say(str(error))
 
-    def _make_controls(self) -> None:
-        first, chosen = ("choose a kind", _NO_KIND), _NO_KIND
-        if self._fish is not None:
-            first, chosen = ("the names still possible after the answers", _START), _START
-        elif len(self._ids) > 1:
-            first, chosen = (f"{len(self._ids)} kinds together", _START), _START
-        elif self._ids:
-            chosen = self._ids[0]
-        kinds = told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)
+    def _make_controls(self, first: tuple[str, str], chosen: str) -> None:
+        """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
+        kinds = [first, *told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)]
         names = [tank.name for tank in self._tanks]
         tanks = [(f"{name} [{n + 1}]" if names.count(name) > 1 else name, n) for n, name in enumerate(names)]
         tanks.append(("a tank I type in", _TYPE_IN))
-        kind = dropdown("Kind of fish", [first, *kinds], chosen, width="430px")
+        kind = dropdown("Kind of fish", kinds, chosen, width="430px")
         self._kind = self.watch(kind, lambda _: self._show())
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
-        self._change = self.button(
-            _CHANGE, lambda: self._show_measures(self._measures.layout.display == "none")
-        )
+        self._change = self.button(_CHANGE, lambda: self._show_measures(self._change.description == _CHANGE))
         self._back = self.button("Back to the tank as listed", self._on_back)
-        self._fields = {key: self.watch(_field(key, label), self._on_measure) for key, label in _MEASURES}
-        self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
-
-    def _lay_out(self) -> None:
-        """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
-        chosen = row(self._kind, self._which, self._change, self._back, name="idk-tools")
+        self._fields = {}
+        for key, label in _MEASURES.items():
+            hint = "needed" if key in SIZE else "0" if key == "altitude_m" else "not measured"
+            self._fields[key] = self.watch(field(label, hint=hint, width="320px"), self._on_measure)
+            # Labels of one width, so that the fields stand under one another.
+            self._fields[key].style.description_width = "205px"
         self._measures = row(*self._fields.values())
+        self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
         # The rows of one tank need more room than the ranking; side by side only where both can be read.
         self._checks.layout = w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0")
         self._ranked.layout = w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0")
         across = w.Layout(flex_flow="row wrap", align_items="flex-start")
         checked = w.HBox([self._checks, self._ranked], layout=across)
-        top = [style_element(), chosen, w.HTML(_KEYS), self._measures, self._alert]
+        tools = row(self._kind, self._which, self._change, self._back, name="idk-tools")
+        top = [style_element(), tools, w.HTML(_KEYS), self._measures, self._alert]
         self.children = [*top, self._verdict, checked, self._sheet]
 
     def _on_tank(self, which: int) -> None:
@@ -192,10 +178,9 @@ class CareScreen(Screen):
 
     def _care_now(self) -> CareSheet | None:
         kind = self._kind.value
-        if kind not in self._sheets and kind != _NO_KIND:
-            start = (self._fish,) if self._fish else (self.table, *self._ids)
-            self._sheets[kind] = care_for(*(start if kind == _START else (self.table, kind)))
-        return self._sheets.get(kind)
+        if kind == _NO_KIND:
+            return None
+        return care_for(*self._start) if kind == _START else care_for(self.table, kind)
 
     def _tank_now(self, which: int) -> Tank | None:
         """Return a tank with what was typed; None while its size is not complete."""
@@ -205,7 +190,7 @@ class CareScreen(Screen):
                 return self._tanks[which]
             rest = {key: getattr(self._tanks[which], key) for key in ("name", "substrate", "companions")}
         typed = self._typed[which]
-        return Tank.of(rest | typed) if all(typed[key].strip() for key in _SIZE) else None
+        return Tank.of(rest | typed) if all(typed[key].strip() for key in SIZE) else None
 
     def _tanks_now(self) -> tuple[Tank, ...]:
         """Return the tanks of the room with what was typed; as listed where that can't be read."""
@@ -237,21 +222,11 @@ class CareScreen(Screen):
         return page("\n".join(part.value for part in parts).replace(' role="status"', ""))
 
     def _static_text(self) -> str:
-        if self.care is None:
-            return "No kind of fish chosen yet."
-        parts = [repr(self.check)] if self.check is not None else []
-        return "\n\n".join([*parts, repr(self.care)])
-
-
-def _field(key: str, label: str) -> w.Text:
-    hint = "needed" if key in _SIZE else "0" if key == "altitude_m" else "not measured"
-    made = field(label, hint=hint, width="320px")
-    # Labels of one width, so that the fields stand under one another.
-    made.style.description_width = "205px"
-    return made
+        made = (repr(thing) for thing in (self.check, self.care) if thing is not None)
+        return "\n\n".join(made) or "No kind of fish chosen yet."
 
 
 def _texts(tank: Tank | None) -> dict[str, str]:
     """Return the measures of a tank as they stand in the fields; all blank for None."""
-    values = {key: getattr(tank, key, None) for key, _ in _MEASURES}
+    values = {key: getattr(tank, key, None) for key in _MEASURES}
     return {key: "" if value is None else f"{value:.10g}" for key, value in values.items()}
