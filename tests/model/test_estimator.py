@@ -13,7 +13,6 @@ from sklearn.model_selection import GridSearchCV
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import FunctionTransformer
 from sklearn.utils.estimator_checks import check_estimator
-from sklearn.utils.validation import check_is_fitted
 
 from idkey import NearestMatch
 from idkey.errors import AnswerError, IdkeyError
@@ -21,33 +20,31 @@ from idkey.table.schema import state_text
 
 from .tables import MEASURES, NONE, SHIPPED, penguins
 
-ROUNDING = 1e-11  # traits are added up in the order of their names
+X, Y = penguins()
+MATCH = NearestMatch().fit(X, Y)
 
 
 def same_but_for_rounding(found, expected):
-    np.testing.assert_allclose(found, expected, rtol=ROUNDING)
+    # traits are added up in the order of their names
+    np.testing.assert_allclose(found, expected, rtol=1e-11)
 
 
 def test_fit_returns_itself_and_forgets_the_last_fit():
-    x, y = penguins()
     match = NearestMatch(prior={"Adelie": 2.0, "Gentoo": 1.0, "Chinstrap": 1.0})
-    assert match.fit(x, y) is match
+    assert match.fit(X, Y) is match
     assert match.n_features_in_ == 5
     assert match.feature_names_in_.tolist() == [*MEASURES, "sex"]
     assert match.set_params(prior="uniform").fit(SHIPPED) is match
     assert match.n_features_in_ == len(SHIPPED.traits)
     assert match.feature_names_in_.tolist() == list(SHIPPED.trait_ids)
     assert match.classes_.tolist() == [*SHIPPED.ids, NONE]
-    again = clone(match)
-    assert again.get_params() == match.get_params()
-    with pytest.raises(NotFittedError):
-        check_is_fitted(again)
+    assert clone(match).get_params() == match.get_params()
 
 
 @pytest.mark.parametrize("method", ["predict", "predict_proba", "candidates", "agreement", "rank"])
 def test_nothing_works_before_fit(method):
     with pytest.raises(NotFittedError, match="call fit"):
-        getattr(NearestMatch(), method)({} if method == "rank" else penguins()[0])
+        getattr(clone(MATCH), method)({} if method == "rank" else X)
 
 
 @pytest.mark.parametrize("again", [copy.deepcopy, lambda match: pickle.loads(pickle.dumps(match))])
@@ -63,52 +60,49 @@ def test_a_copy_of_a_fitted_match_says_the_same(again):
 
 def test_names_go_by_position_not_by_index_and_frames_stay_as_they_are():
     # scikit-learn pairs rows of X and y by position, whatever a pandas index says.
-    x, y = penguins()
-    before, shuffled = x.copy(), y.set_axis(y.index[::-1])
-    found = NearestMatch().fit(x, shuffled).predict_proba(x)
-    np.testing.assert_array_equal(found, NearestMatch().fit(x, y).predict_proba(x))
-    pd.testing.assert_frame_equal(x, before)
-    pd.testing.assert_series_equal(y, penguins()[1])
+    x, y = X.copy(), Y.set_axis(Y.index[::-1])
+    np.testing.assert_array_equal(NearestMatch().fit(x, y).predict_proba(x), MATCH.predict_proba(X))
+    pd.testing.assert_frame_equal(x, X)
+    pd.testing.assert_series_equal(y, Y.set_axis(Y.index[::-1]))
 
 
 def test_an_array_is_a_frame_with_columns_x0_and_on():
-    x, y = penguins(*MEASURES)
-    named = NearestMatch().fit(x.set_axis(["x0", "x1", "x2", "x3"], axis=1), y)
-    match = NearestMatch().fit(x.to_numpy(), y)
-    assert match.feature_names_in_.tolist() == ["x0", "x1", "x2", "x3"]
-    for answers in (x.to_numpy(), x.to_numpy().tolist(), x.set_axis(match.feature_names_in_, axis=1)):
+    x, names = X[MEASURES], [f"x{j}" for j in range(4)]
+    named, match = NearestMatch().fit(x.set_axis(names, axis=1), Y), NearestMatch().fit(x.to_numpy(), Y)
+    assert match.feature_names_in_.tolist() == names
+    for answers in (x.to_numpy(), x.to_numpy().tolist(), x.set_axis(names, axis=1)):
         np.testing.assert_array_equal(match.predict_proba(answers), named.predict_proba(answers))
     # an array answers the traits of a frame, or of an array of text and numbers, in their order
-    x, y = penguins()
-    known = x.notna().all(axis=1)
-    x, y = x[known].astype({"sex": object}), y[known]
-    framed, match = NearestMatch().fit(x, y), NearestMatch().fit(x.to_numpy(dtype=object), y)
-    assert [t.kind for t in match.table_.traits] == ["measure"] * 4 + ["nominal"]
+    known = X.notna().all(axis=1)
+    x, y = X[known].astype({"sex": object}), Y[known]
     array = x.to_numpy(dtype=object)
+    framed, match = NearestMatch().fit(x, y), NearestMatch().fit(array, y)
+    assert [t.kind for t in match.table_.traits] == ["measure"] * 4 + ["nominal"]
     np.testing.assert_array_equal(framed.predict_proba(array), framed.predict_proba(x))
     same_but_for_rounding(match.predict_proba(array), framed.predict_proba(x))
     with pytest.raises(AnswerError, match="X has 3 features, but NearestMatch is expecting 5"):
         match.predict(array[:, :3])
-    # a frame may answer some traits in any order
-    some, whole = x[["sex", "body_mass_g"]], x.assign(**dict.fromkeys(MEASURES[:3], np.nan))
-    np.testing.assert_array_equal(framed.predict_proba(some), framed.predict_proba(whole))
+
+
+def test_a_frame_may_answer_some_traits_in_any_order():
+    some, whole = X[["sex", "body_mass_g"]], X.assign(**dict.fromkeys(MEASURES[:3], np.nan))
+    np.testing.assert_array_equal(MATCH.predict_proba(some), MATCH.predict_proba(whole))
 
 
 @pytest.mark.parametrize("names", [range(5), [*MEASURES, "taxon"]])
 def test_columns_named_by_numbers_or_taxon(names):
-    x, y = penguins()
-    renamed = x.set_axis(names, axis=1)
-    match = NearestMatch().fit(renamed, y)
+    renamed = X.set_axis(names, axis=1)
+    match = NearestMatch().fit(renamed, Y)
     assert match.feature_names_in_.tolist() == [str(name) for name in names]
-    same_but_for_rounding(match.predict_proba(renamed), NearestMatch().fit(x, y).predict_proba(x))
+    same_but_for_rounding(match.predict_proba(renamed), MATCH.predict_proba(X))
 
 
 @pytest.mark.parametrize(
     ("x", "y", "said"),
     [
-        (penguins()[0], None, "requires y to be passed.*TraitTable"),
-        (penguins()[0], ["a", "b"], r"inconsistent numbers of samples: \[344, 2\]"),
-        (penguins()[0], [None] * 344, "every row needs the name of its taxon"),
+        (X, None, "requires y to be passed.*TraitTable"),
+        (X, ["a", "b"], r"inconsistent numbers of samples: \[344, 2\]"),
+        (X, [None] * 344, "every row needs the name of its taxon"),
         ("a file name", ["a"], "Expected 2D array"),
         (np.zeros(3), list("abc"), "Expected 2D array, got 1D array"),
     ],
@@ -123,22 +117,20 @@ def in_kilograms(frame):
 
 
 def test_a_pipeline_may_change_the_frame_first():
-    x, y = penguins()
-    piped = make_pipeline(FunctionTransformer(in_kilograms), NearestMatch()).fit(x, y)
+    piped = make_pipeline(FunctionTransformer(in_kilograms), NearestMatch()).fit(X, Y)
     assert "kilograms" in piped[-1].feature_names_in_
     # A unit makes no difference, beyond rounding.
-    np.testing.assert_allclose(piped.predict_proba(x), NearestMatch().fit(x, y).predict_proba(x), rtol=1e-6)
-    assert piped.score(x, y) == np.mean(piped.predict(x) == y) > 0.9
+    np.testing.assert_allclose(piped.predict_proba(X), MATCH.predict_proba(X), rtol=1e-6)
+    assert piped.score(X, Y) == np.mean(piped.predict(X) == Y) > 0.9
 
 
 def test_a_grid_search_takes_the_share_of_strangers():
     # With nearly every fish held to be a stranger hardly any is named, so such a share can't be the best.
-    x, y = penguins()
-    search = GridSearchCV(NearestMatch(), {"none_prior": [0.0, 0.05, 0.999]}, cv=3).fit(x, y)
+    search = GridSearchCV(NearestMatch(), {"none_prior": [0.0, 0.05, 0.999]}, cv=3).fit(X, Y)
     scores = search.cv_results_["mean_test_score"]
     assert scores[0] >= scores[1] > scores[2]
     assert search.best_params_["none_prior"] == [0.0, 0.05, 0.999][int(np.argmax(scores))]
-    assert search.predict(x).tolist() == NearestMatch(**search.best_params_).fit(x, y).predict(x).tolist()
+    assert search.predict(X).tolist() == NearestMatch(**search.best_params_).fit(X, Y).predict(X).tolist()
 
 
 # -- scikit-learn's own checks ---------------------------------------------------------------------

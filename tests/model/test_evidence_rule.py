@@ -1,8 +1,4 @@
-"""The evidence rule against numbers worked by hand, by scipy.stats, and by scikit-learn's naive Bayes.
-
-The likelihoods are read off the posterior: with a known prior, posterior over prior is the likelihood but for
-one factor, which the ratios below do not see.
-"""
+"""The evidence rule against numbers worked by hand, by scipy.stats, and by scikit-learn's naive Bayes."""
 
 from dataclasses import replace
 
@@ -43,7 +39,7 @@ def test_nominal_states_by_hand(answer, n, weights):
     found = likelihoods(one_trait(TAIL, **rows, never="-", blank=""), tail=answer)
     known = [0.9 * w + n * 0.1 / 3 for w in weights]
     assert found[[*rows]].tolist() == pytest.approx(known)
-    # what does not apply counts as an error of observation, and is not known; a blank is the mean of these
+    # what does not apply counts as an error of observation; a blank is the mean of the known
     assert found["never"] == pytest.approx(n * 0.1 / 3)
     assert found["blank"] == pytest.approx(sum(known) / 4)
     # none of these by the rule of succession (Laplace): the known rows and one more that is flat
