@@ -18,6 +18,7 @@ from idkey.table.schema import Trait, parse_cell
 NONE = "none of these"
 DATA = Path(__file__).parent / "data"
 STATE_KINDS = ("nominal", "ordinal")
+KINDS = (*STATE_KINDS, "measure", "ceiling")
 SHIPPED = load_table()
 
 # -- written out -----------------------------------------------------------------------------------------
@@ -143,58 +144,59 @@ def kinds_of(frame, names=None, kinds=None):
 # -- drawn at random -------------------------------------------------------------------------------------
 
 
+# To make a strategy takes longer than to draw from it: each is made once.
+
+_BLANKS = (st.just(""), st.just("-"))
+
+
 @cache
-def _of_states(states):
-    """Cells and answers of these states, made once: to make a strategy takes longer than to draw from it."""
+def _state_cells(states):
     one = st.sampled_from(states)
     several = st.lists(one, min_size=1, max_size=len(states), unique=True).map("|".join)
     shares = st.dictionaries(one, st.integers(1, 9), min_size=1)
     shares = shares.map(lambda parts: "|".join(f"{name}:{part}" for name, part in parts.items()))
-    some = st.lists(one, min_size=1, max_size=len(states) - 1, unique=True).map("|".join)
-    return st.one_of(st.just(""), st.just("-"), one, several, shares), st.one_of(one, some)
+    return st.one_of(*_BLANKS, one, several, shares)
+
+
+@cache
+def _state_answers(states):
+    one = st.sampled_from(states)
+    return st.one_of(one, st.lists(one, min_size=1, max_size=len(states) - 1, unique=True).map("|".join))
 
 
 def _spans(least, most, longest):
     return st.tuples(st.integers(least, most), st.integers(0, longest)).map(lambda r: (r[0], r[0] + r[1]))
 
 
-def _numbers(cell, least, most):
-    """Cells, blank and not applicable among them, and answers: a number or a range."""
-    answer = st.one_of(st.integers(least, most).map(float), _spans(least, most, 9))
-    return st.one_of(st.just(""), st.just("-"), cell), answer
-
-
-_MEASURES = _numbers(_spans(1, 40, 20).map(lambda r: f"{r[0]}..{r[1]}"), 1, 60)
-_RECORDS = _numbers(st.integers(30, 900).map(str), 20, 1000)
+_MEASURE_CELLS = st.one_of(*_BLANKS, _spans(1, 40, 20).map(lambda r: f"{r[0]}..{r[1]}"))
+_RECORD_CELLS = st.one_of(*_BLANKS, st.integers(30, 900).map(str))
+_MEASURED = st.one_of(st.integers(1, 60).map(float), _spans(1, 60, 9))
+_LENGTHS = st.one_of(st.integers(20, 1000).map(float), _spans(20, 1000, 9))
 
 
 @st.composite
-def traits(draw, trait_id):
+def traits(draw, trait_id, kinds=KINDS, errors=(0.001, 0.05, 0.2), efforts=(1, 60)):
     """Draw a trait of any kind."""
-    kind = draw(st.sampled_from([*STATE_KINDS, "measure", "ceiling"]))
-    effort = float(draw(st.integers(1, 60)))
-    error = draw(st.sampled_from([0.001, 0.05, 0.2]))
+    kind, error = draw(st.sampled_from(kinds)), draw(st.sampled_from(errors))
+    options = {"id": trait_id, "kind": kind, "error": error, "effort": float(draw(st.integers(*efforts)))}
     if kind in STATE_KINDS:
-        states = tuple("abcd"[: draw(st.integers(2, 4))])
-        return Trait(id=trait_id, kind=kind, states=states, error=error, effort=effort)
+        return Trait(states=tuple("abcd"[: draw(st.integers(2, 4))]), **options)
     unit = draw(st.sampled_from(["", "count"])) if kind == "measure" else "mm"
-    return Trait(id=trait_id, kind=kind, unit=unit, error=error, effort=effort, spread=0.05)
-
-
-def _values(trait):
-    return (
-        _of_states(trait.states) if trait.has_states else _MEASURES if trait.kind == "measure" else _RECORDS
-    )
+    return Trait(unit=unit, spread=0.05, **options)
 
 
 def cells(trait):
     """Draw the text of a cell: blank, not applicable, one value or several."""
-    return _values(trait)[0]
+    if trait.has_states:
+        return _state_cells(trait.states)
+    return _MEASURE_CELLS if trait.kind == "measure" else _RECORD_CELLS
 
 
 def answers_to(trait):
     """Draw an answer to a trait."""
-    return _values(trait)[1]
+    if trait.has_states:
+        return _state_answers(trait.states)
+    return _MEASURED if trait.kind == "measure" else _LENGTHS
 
 
 @st.composite
@@ -210,16 +212,7 @@ def tables(draw, least_taxa=1, most_taxa=6, most_traits=4):
 @st.composite
 def crisp_tables(draw, taxa=(1, 7), errors=(0.0, 0.05, 0.3), efforts=(1, 60), kinds=STATE_KINDS):
     """Draw a table in which every cell holds one state; rows may repeat."""
-    found = [
-        Trait(
-            id=f"t{j}",
-            kind=draw(st.sampled_from(kinds)),
-            states=tuple("wxyz"[: draw(st.integers(2, 4))]),
-            error=draw(st.sampled_from(errors)),
-            effort=float(draw(st.integers(*efforts))),
-        )
-        for j in range(draw(st.integers(1, 5)))
-    ]
+    found = [draw(traits(f"t{j}", kinds, errors, efforts)) for j in range(draw(st.integers(1, 5)))]
     names = [f"k{i}" for i in range(draw(st.integers(*taxa)))]
     return table_of(found, {name: {t.id: draw(st.sampled_from(t.states)) for t in found} for name in names})
 

@@ -16,6 +16,7 @@ from idkey.table.schema import Trait
 from idkey.table.table import YOUNG
 
 from .tables import (
+    KINDS,
     NONE,
     STATE_KINDS,
     answered,
@@ -101,7 +102,7 @@ def test_what_says_nothing_changes_nothing(case, data):
             assert before.equals(fish.ranking())
             assert trait.id not in fish.answers
     # an answer to a trait that is blank all through
-    kind = data.draw(st.sampled_from([*STATE_KINDS, "measure", "ceiling"]))
+    kind = data.draw(st.sampled_from(KINDS))
     blank = Trait(id="blank", kind=kind, states=("x", "y") if kind in STATE_KINDS else ())
     fish = answered(table.with_trait(blank), said)
     assert probabilities(fish) == chance
