@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import re
 import unicodedata
-from collections.abc import Collection, Hashable, Iterable
+from collections.abc import Collection, Iterable
 from typing import Any
 
 from idkey.errors import UnknownName, one_of
@@ -58,14 +58,6 @@ def id_of(words: str) -> str:
     found = _NOT_IN_ID.sub("_", plain).strip("_")
     found = found if not found or found[0].isalpha() else f"n{found}"
     return found[: MOST_NAME - _ROOM].rstrip("_")
-
-
-def free_id(wanted: str, taken: Collection[str]) -> str:
-    """Return an id that is not in use: the one wanted, or that with a number behind it."""
-    found, number = wanted, 2
-    while found in taken:
-        found, number = f"{wanted}_{number}", number + 1
-    return found
 
 
 # -- codes and names -------------------------------------------------------------------------------------
@@ -125,7 +117,10 @@ def new_id(taken: Collection[str], name: str, codes: str = "", qualifier: str = 
     made = id_of(" ".join(parts)) or "kind"
     if made in taken and coded:
         made = id_of(" ".join((made, *coded)))
-    return free_id(made, taken)
+    free, number = made, 2
+    while free in taken:
+        free, number = f"{made}_{number}", number + 1
+    return free
 
 
 class Names:
@@ -136,7 +131,6 @@ class Names:
     """
 
     def __init__(self, table: Any):
-        self.ids = table.ids
         self._at = {taxon: i for i, taxon in enumerate(table.ids)}
         self.called: dict[str, list[str]] = {}
         self._loosely: dict[str, list[str]] = {}
@@ -162,7 +156,7 @@ class Names:
         count that have its words in one of their names ("zebra").
         """
         if not isinstance(text, str) or text in self._at:
-            return (text,) if isinstance(text, Hashable) and text in self._at else ()
+            return (text,) if isinstance(text, str) else ()
         name = folded(text)
         whole = self.whole(name)
         if whole or len(name) < _FEWEST_LETTERS or "_" in text:

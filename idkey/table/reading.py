@@ -276,15 +276,14 @@ def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest
     has_states = kind in ("nominal", "ordinal")
     words = tuple(" ".join(line.split()) for line in states.splitlines() if line.strip() and has_states)
     names = tuple(id_of(line) for line in words)
-    lettered = all(names) and "|" not in states
+    differ = all(names) and len({*names}) == len(names) and "|" not in states
     question = rest.pop("question", "").strip()
     wrong = [
         ("label", label, "name the trait in a word or two", id_of(label)),
         ("question", question, "write the question in plain words", question),
         ("unit", unit, "a number needs its unit", has_states or unit),
         ("states", states, "write at least two states, one a line", not has_states or len(words) > 1),
-        ("states", states, "write states that differ in letters or digits", len({*names}) == len(names)),
-        ("states", states, "write each state in letters; | is kept for several", lettered),
+        ("states", states, "write states that differ in letters or digits; | is kept for several", differ),
     ]
     problems = [Problem("new trait", "", c, v, right) for c, v, right, fine in wrong if not fine]
     if problems:
