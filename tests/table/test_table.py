@@ -118,12 +118,14 @@ def test_with_taxon_lists_everything_that_is_wrong(shipped):
         "nameAccordingTo": "ARM2003",
     }
     with pytest.raises(TableError) as error:
-        shipped.with_taxon("hypancistrus_zebra", **wrong)
-    assert places(error) == [("id", "hypancistrus_zebra"), *wrong.items()]
+        shipped.with_taxon("hypancistrus_new", **wrong)
+    assert places(error) == [("scientificName", ""), *wrong.items()]
     text = str(error.value)
-    assert "traits, row new (hypancistrus_zebra), tail_fork: 'forkd': " in text
+    assert "traits, row new (hypancistrus_new), tail_fork: 'forkd': " in text
     assert "did you mean 'forked'?" in text
     assert "did you mean 'hypancistrus'?" in text
+    with pytest.raises(TableError, match="'hypancistrus_zebra': a taxon of this id is there already"):
+        shipped.with_taxon("hypancistrus_zebra", **wrong)
     assert state(shipped) == before
 
 
