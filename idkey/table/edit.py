@@ -100,7 +100,7 @@ class Editable:
         allowed, named = self.allowed(), _NAME in self.taxa.columns
         for taxon, values in rows.items():
             texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
-            if taxon in new and not (is_id(str(taxon)) if named else str(taxon).strip()):
+            if taxon in new and (is_missing(taxon) or (named and not is_id(str(taxon)))):
                 wrong(taxon, "id", taxon, AN_ID)
             if taxon in new and named and not texts.get(_NAME):
                 right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"
