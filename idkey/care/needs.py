@@ -43,8 +43,7 @@ def read_cell(column: CareColumn, cell: str) -> Value:
     try:
         value = parse_care(column, cell)
     except ValueError as error:
-        msg = f"care.csv, {column.id}: {cell!r}: {error}"
-        raise IdkeyError(msg) from None
+        raise IdkeyError(f"care.csv, {column.id}: {cell!r}: {error}") from None
     if isinstance(value, Range):
         return value.low, value.high
     return frozenset(value) if isinstance(value, tuple) else value
@@ -201,8 +200,7 @@ class CareRows:
 
     def __init__(self, table: TraitTable):
         if not len(table.care) or "careGroup" not in table.taxa.columns:
-            msg = f"{table.name}: this table has no care sheets; load one with care.csv"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"{table.name}: this table has no care sheets; load one with care.csv")
         self._table = table
         records = table.care.to_dict("records")
         self._rows = {(row["taxon"], "" if row["taxon"] else row["care_group"]): row for row in records}
@@ -222,8 +220,7 @@ class CareRows:
         groups = [self._group(name) for name in names]
         if not any(("", group) in self._rows for group in groups):
             right = f"care group {groups[0]!r} has no row" if groups[0] else "it has no care group"
-            msg = f"{names[0]}: this table has no care sheets for it: {right} in care.csv"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"{names[0]}: this table has no care sheets for it: {right} in care.csv")
 
     def _group(self, name: str) -> str:
         return str(self._table.taxa.at[name, "careGroup"] or "")

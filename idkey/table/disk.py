@@ -123,8 +123,7 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
     with _plainly(Path(folder), "nothing was read"):
         place = Path(folder).resolve()
         if not place.is_dir():
-            msg = f"{folder}: no such folder"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"{folder}: no such folder")
         if why := _not_ours(place):
             warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
         elif (place / _OWN).is_dir():
@@ -227,8 +226,7 @@ def _files_of_version(folder: Path, name: str) -> dict[str, bytes]:
     if name in kept:
         return _read(kept[name], OURS)
     right = one_of(name, tuple(kept), "the name of a version") if kept else "no version is kept yet"
-    msg = f"{folder}: version {name!r} is not kept here: {right}"
-    raise UnknownName(msg)
+    raise UnknownName(f"{folder}: version {name!r} is not kept here: {right}")
 
 
 def _changed(
@@ -238,11 +236,10 @@ def _changed(
     before = _read(folder, names)
     found = digests(before)
     if other := [name for name in names if found.get(name) != expected.get(name)]:
-        msg = (
+        raise IdkeyError(
             f"{folder}: changed since it was loaded: {', '.join(other)}; nothing was saved; "
             "load the folder again, or save to another one"
         )
-        raise IdkeyError(msg)
     return before, {name: data for name, data in new.items() if data != before.get(name)}
 
 
@@ -369,8 +366,7 @@ def _locked(folder: Path) -> Iterator[None]:
     try:
         lock.acquire(timeout=_WAIT_S, poll_interval=_POLL_S)
     except Timeout:
-        msg = f"{folder}: another program is saving to this folder; try again"
-        raise IdkeyError(msg) from None
+        raise IdkeyError(f"{folder}: another program is saving to this folder; try again") from None
     try:
         yield
     finally:

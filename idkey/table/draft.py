@@ -102,8 +102,7 @@ class Draft:
     def _place(self, taxon: str, column: str) -> Place:
         for what, name, names in (("taxon", taxon, self.ids), ("column", column, self.columns)):
             if name not in names:
-                msg = f"{what} {name!r} is not in the table: {one_of(name, names, f'a {what}')}"
-                raise UnknownName(msg)
+                raise UnknownName(f"{what} {name!r} is not in the table: {one_of(name, names, f'a {what}')}")
         return taxon, column
 
     # -- changing it ------------------------------------------------------------------------------
@@ -150,8 +149,7 @@ class Draft:
         elif self.names and not is_id(taxon):
             right = "can't be added: an id is lower-case letters, digits and _, starting with a letter"
         if right:
-            msg = f"kind {taxon!r} {right}"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"kind {taxon!r} {right}")
         self.new.append(taxon)
         self.take({taxon: texts}, {})
 

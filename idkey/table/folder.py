@@ -77,8 +77,7 @@ def _read(place: Path) -> tuple[TraitTable, Parts]:
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
     """Write a table to a folder and return it as it then stands there; see `TraitTable.save`."""
     if folder is None and table.origin is None:
-        msg = "this table was not loaded from a folder; give a folder: table.save('my_traits')"
-        raise IdkeyError(msg)
+        raise IdkeyError("this table was not loaded from a folder; give a folder: table.save('my_traits')")
     place = table.origin.folder if folder is None else _folder(folder, "save")
     shipped = layout.shipped_folder().resolve()
     if place == shipped or (place.exists() and place.samefile(shipped)):
@@ -86,11 +85,10 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
         raise IdkeyError(msg)
     origin = table.origin if table.origin and table.origin.folder == place else Origin(place, {})
     if place.is_dir() and not origin.digests and (held := disk.read_files(place, _NAMES)):
-        msg = (
+        raise IdkeyError(
             f"{place}: holds another table ({', '.join(held)}); nothing was saved; choose an empty folder, "
             "or load that table and add to it"
         )
-        raise IdkeyError(msg)
     new, again = files.written(table, place.name)
     return _kept(place, new, origin, again, "saved")
 
@@ -116,11 +114,10 @@ def start_table(folder: str | Path) -> TraitTable:
     place = _folder(folder, "start_table")
     held = [path.name for path in place.iterdir()] if place.is_dir() else []
     if held := sorted(name for name in held if not name.startswith(".")):
-        msg = (
+        raise IdkeyError(
             f"{folder}: is not empty (it holds {held[0]}); give a new or empty folder, "
             "or open a table that is there with load_table"
         )
-        raise IdkeyError(msg)
     shipped = _shipped()
     disk.commit(place, {**shipped, BASE: _packed(shipped)}, {}, "started")
     return read_table(place)
@@ -323,10 +320,8 @@ def _about(claim: Mapping[str, str]) -> tuple[str, ...]:
 
 def _folder(folder: str | Path, call: str) -> Path:
     if not isinstance(folder, (str, Path)) or not str(folder):
-        msg = f"{call}: {folder!r}: write the path of a folder"
-        raise IdkeyError(msg)
+        raise IdkeyError(f"{call}: {folder!r}: write the path of a folder")
     try:
         return Path(folder).resolve()
     except (OSError, ValueError, RuntimeError) as error:
-        msg = f"{call}: {str(folder)!r}: can be no folder ({error})"
-        raise IdkeyError(msg) from error
+        raise IdkeyError(f"{call}: {str(folder)!r}: can be no folder ({error})") from error

@@ -432,11 +432,9 @@ class Merge:
         """Return the merge with one conflict settled. Raises UnknownName, IdkeyError."""
         if name not in self._open:
             known = one_of(name, list(self._open), "one of those that are") if self._open else "none is"
-            msg = f"no conflict {name!r} is open: {known}"
-            raise UnknownName(msg)
+            raise UnknownName(f"no conflict {name!r} is open: {known}")
         if keep not in ("shipped", "own"):
-            msg = f"{name}: keep={keep!r}: {one_of(keep, ('shipped', 'own'))}"
-            raise IdkeyError(msg)
+            raise IdkeyError(f"{name}: keep={keep!r}: {one_of(keep, ('shipped', 'own'))}")
         conflict, base, mine = self._open[name], self.held_back(), self.rows.copy()
         file, key, _ = place = conflict.place
         base.take(self.theirs, place)

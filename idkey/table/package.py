@@ -52,8 +52,7 @@ def read_about(data: bytes | None, found: Found) -> dict[str, Any]:
     try:
         stated = json.loads(text)
         if not isinstance(stated, dict):
-            msg = f"a {type(stated).__name__} stands in no braces"
-            raise ValueError(msg)
+            raise ValueError(f"a {type(stated).__name__} stands in no braces")
         stated.pop("resources", None)
         # What cannot be written again must not be taken in.
         json_bytes(stated)
