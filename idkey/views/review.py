@@ -277,25 +277,20 @@ def _change_blocks(change: Change) -> Iterator[Block]:
 
 
 def _headline(change: Change) -> str:
-    kinds = (
-        ("added", change.new, change.added),
-        ("changed", change.new, change.altered),
-        ("names or claims changed", change.new, change.touched),
-        ("taken out", change.old, change.removed),
-    )
-    traits = (
-        ("new trait", change.traits_added),
-        ("trait changed", change.traits_altered),
-        ("trait taken out", change.traits_removed),
-    )
-    parts = [f"{verb}: {_names(table, taxa)}" for verb, table, taxa in kinds if taxa]
-    parts += [f"{verb}: {_shortened([t.name for t in which])}" for verb, which in traits if which]
-    text = "; ".join(parts)
+    parts = {
+        "added": _names(change.new, change.added),
+        "changed": _names(change.new, change.altered),
+        "names or claims changed": _names(change.new, change.touched),
+        "taken out": _names(change.old, change.removed),
+        "new trait": _shortened([t.name for t in change.traits_added]),
+        "trait changed": _shortened([t.name for t in change.traits_altered]),
+        "trait taken out": _shortened([t.name for t in change.traits_removed]),
+    }
+    text = "; ".join(f"{what}: {names}" for what, names in parts.items() if names)
     return f"{text[0].upper()}{text[1:]}."
 
 
 def _past_blocks(change: Change) -> Iterator[Block]:
-    past, of = "Past identifications", f"of {change.past_count:,}"
     other, unread, wider = [], [], []
     for fish in change.past:
         number, now = f"number {fish.index + 1}", _name(change.new, fish.after)
@@ -308,16 +303,16 @@ def _past_blocks(change: Change) -> Iterator[Block]:
             parts = [f"now also {_names(change.new, fish.gained)}"] if fish.gained else []
             parts += [f"no longer {_names(change.old, fish.lost)}"] if fish.lost else []
             wider.append(f"{number}, {now}: {'; '.join(parts)}")
-    if other:
-        yield from _note(f"{past} that get another name: {len(other):,} {of}.", _some(other))
-    if unread:
-        text = f"{past} with answers the table can't take any more: {len(unread):,} {of}."
-        yield from _note(text, _some(unread))
-    if wider:
-        text = f"{past} that keep their name, but not what else is possible: {len(wider):,} {of}."
-        yield from _calm(text, _some(wider))
+    for fishes, say, what in (
+        (other, _note, "that get another name"),
+        (unread, _note, "with answers the table can't take any more"),
+        (wider, _calm, "that keep their name, but not what else is possible"),
+    ):
+        if fishes:
+            text = f"Past identifications {what}: {len(fishes):,} of {change.past_count:,}."
+            yield from say(text, _some(fishes))
     if not change.past:
-        yield line(f"{past} looked at: {change.past_count:,}; nothing changes.")
+        yield line(f"Past identifications looked at: {change.past_count:,}; nothing changes.")
 
 
 def _key_blocks(change: Change) -> Iterator[Block]:
