@@ -8,7 +8,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager
 from html import escape
 from itertools import zip_longest
-from typing import Any, TypeVar
+from typing import Any
 
 import ipywidgets as w
 
@@ -18,29 +18,9 @@ from idkey.table.schema import Trait
 from idkey.views.fish import state_svg
 from idkey.views.html import page, stylesheet
 
-__all__ = [
-    "Fold",
-    "Part",
-    "Screen",
-    "StateChoices",
-    "area",
-    "checkbox",
-    "choose",
-    "dropdown",
-    "field",
-    "first_control",
-    "row",
-    "shown",
-    "style_element",
-    "tick",
-    "told_apart",
-    "unit_words",
-]
-
 _LOG = logging.getLogger("idkey.widgets")
 _LABEL = {"description_width": "initial"}
 _TICK = "\u2713 "
-_W = TypeVar("_W", bound=w.Widget)
 
 RAISE = False
 """Tests set this, so that an exception in a callback fails them."""
@@ -78,7 +58,7 @@ class Part(w.VBox):
         made.on_click(lambda _button: self.run(act, *args))
         return made
 
-    def watch(self, control: _W, act: Callable[[Any], None]) -> _W:
+    def watch(self, control: w.Widget, act: Callable[[Any], None]) -> w.Widget:
         """Call `act` with each value that a person gives a control; return the control."""
         control.observe(lambda change: self._updating or self.run(act, change["new"]), names="value")
         return control

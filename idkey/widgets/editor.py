@@ -22,8 +22,6 @@ from idkey.widgets import editor_tools as tools
 from idkey.widgets.base import Fold, Screen, choose, dropdown, row, style_element, told_apart
 from idkey.widgets.editor_form import EditorPart, FormPart
 
-__all__ = ["TableEditor", "table_editor"]
-
 _FORM, _SHEET = "one kind as a form", "all kinds as a sheet"
 _ELSEWHERE = "Save to another folder"
 _KEY_LATER = '<p class="idk-soft" role="status">What it does to the key is being worked out.</p>'

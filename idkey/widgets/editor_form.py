@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
 import ipywidgets as w
 
 from idkey.table.claims import CLASSES, SCOPES, Claim
-from idkey.table.draft import Draft, taken_over
+from idkey.table.draft import taken_over
 from idkey.table.reading import joined, parted, states_in, toggled
 from idkey.table.schema import YOUNG, Trait
 from idkey.views import edit
 from idkey.widgets import base
 from idkey.widgets.base import Fold, Part, choose, dropdown, field, row, shown, tick
-
-__all__ = ["Desk", "EditorPart", "FormPart"]
 
 _YOUNG, _ADULT = "Young fish differ", "Back to adult fish"
 _GIVE, _HIDE = "Give a source", "Hide the source fields"
@@ -30,26 +26,10 @@ _SHOW = (
 )
 
 
-class Desk(Protocol):
-    """The screen that the parts of the editor stand on: what they work on, and what they ask of it."""
-
-    draft: Draft
-    taxon: str
-
-    def say(self, message: str) -> None:
-        """Show a message."""
-
-    def changed(self) -> None:
-        """Show the draft after a change."""
-
-    def done(self, taxon: str = "", column: str = "") -> None:
-        """The same, with what a button opened shut; go on to a cell."""
-
-
 class EditorPart(Part):
-    """A part of the editor."""
+    """A part of the editor; the desk it stands on is the screen, a `TableEditor`."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: base.Screen):
         self.desk, self.draft = desk, desk.draft
         super().__init__(desk.say)
 
@@ -63,7 +43,7 @@ class FormPart(EditorPart):
     The cell in `column` is open to write in; where that is blank, none is.
     """
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: base.Screen):
         super().__init__(desk)
         self.is_sheet, self.column = False, ""
         self._lines: dict[str, w.HBox] = {}
@@ -166,7 +146,7 @@ class FormPart(EditorPart):
 class CellPart(EditorPart):
     """One cell, whichever is open: its states as buttons, its two numbers or a list, and the same as text."""
 
-    def __init__(self, desk: Desk, form: FormPart):
+    def __init__(self, desk: base.Screen, form: FormPart):
         super().__init__(desk)
         self.form, self.place = form, ("", "")
         self.trait: Trait | None = None
@@ -260,9 +240,8 @@ class CellPart(EditorPart):
         for widget in (self._unknown, self._absent, self.source):
             shown(widget, trait is not None)
         if trait is not None:
-            self._low.description = ("Longest known" if kind == "ceiling" else "From") + base.unit_words(
-                trait
-            )
+            low = "Longest known" if kind == "ceiling" else "From"
+            self._low.description = f"{low}{base.unit_words(trait)}"
             self._low.placeholder = "64, 2.5 in or 6 cm" if trait.unit == "mm" else "lowest"
             self._young.description = _YOUNG if column == trait.id else _ADULT
 
@@ -270,7 +249,7 @@ class CellPart(EditorPart):
 class SourcePart(EditorPart):
     """Where a cell stands written: the claims behind it, and fields to give one."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: base.Screen):
         super().__init__(desk)
         self._place = ("", "")
         self._claims = w.HTML()

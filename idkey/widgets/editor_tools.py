@@ -17,10 +17,8 @@ from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.views import edit, html
 from idkey.views.spreadsheet import report_html
 from idkey.views.words import number_of
-from idkey.widgets.base import area, checkbox, dropdown, field, row, shown
-from idkey.widgets.editor_form import Desk, EditorPart
-
-__all__ = ["AddKind", "AddTrait", "Confirm", "ConflictPart", "ImportPart", "SaveElsewhere"]
+from idkey.widgets.base import Screen, area, checkbox, dropdown, field, row, shown
+from idkey.widgets.editor_form import EditorPart
 
 _KINDS = (
     ("states, in no order", "nominal"),
@@ -38,7 +36,7 @@ _WHOLE = "The folder will hold the whole table. It must be new or empty."
 class AddKind(EditorPart):
     """A form for a new kind; an id is proposed from its name."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: Screen):
         super().__init__(desk)
         self._proposed = ""
         name = field("Scientific name", hint="Hypancistrus sp.", width="360px")
@@ -74,7 +72,7 @@ class AddKind(EditorPart):
 class AddTrait(EditorPart):
     """A form for a new trait."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: Screen):
         super().__init__(desk)
         self._label = field("Short name", hint="Eye ring")
         self._kind = self.watch(dropdown("It is answered with", _KINDS, width="360px"), self._show_fields)
@@ -105,7 +103,7 @@ class AddTrait(EditorPart):
 class ImportPart(EditorPart):
     """A spreadsheet read into the draft, after a look at what was understood."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: Screen):
         super().__init__(desk)
         self._path = field("File", hint="my_kinds.xlsx or my_kinds.csv", width="420px")
         self._sheet = field("Sheet", hint="the first that names kinds")
@@ -136,7 +134,7 @@ class ImportPart(EditorPart):
 class ConflictPart(EditorPart):
     """Where the shipped table and the keeper's own say different things, one conflict at a time."""
 
-    def __init__(self, desk: Desk):
+    def __init__(self, desk: Screen):
         super().__init__(desk)
         self._at = 0
         self._shows = w.HTML()
@@ -173,7 +171,7 @@ class ConflictPart(EditorPart):
 class Confirm(EditorPart):
     """A question before something is done; `asks` gives its words, the words of the button, and the act."""
 
-    def __init__(self, desk: Desk, asks: Callable[[Desk], tuple[str, str, Callable[[], None]]]):
+    def __init__(self, desk: Screen, asks: Callable[[Screen], tuple[str, str, Callable[[], None]]]):
         super().__init__(desk)
         self._asks, self._words, self._yes = asks, w.HTML(), self.button("", self._on_yes)
         self.children = [self._words, self._yes]
@@ -188,7 +186,7 @@ class Confirm(EditorPart):
         self.desk.done()
 
 
-def take_out(desk: Desk) -> tuple[str, str, Callable[[], None]]:
+def take_out(desk: Screen) -> tuple[str, str, Callable[[], None]]:
     """Ask whether the kind is to be taken out; until it is saved it can be put back."""
     name, draft = desk.draft.label(desk.taxon), desk.draft
     if desk.taxon in draft.removed:
@@ -198,7 +196,7 @@ def take_out(desk: Desk) -> tuple[str, str, Callable[[], None]]:
     return words, "Yes, take it out", partial(draft.remove, desk.taxon)
 
 
-def undo_all(desk: Desk) -> tuple[str, str, Callable[[], None]]:
+def undo_all(desk: Screen) -> tuple[str, str, Callable[[], None]]:
     """Ask whether all changes are to be forgotten."""
     words = "Go back to the table as it is saved? What is not saved is lost."
     return words, "Yes, undo all of it", desk.draft.revert_all
@@ -207,7 +205,7 @@ def undo_all(desk: Desk) -> tuple[str, str, Callable[[], None]]:
 class SaveElsewhere(EditorPart):
     """A folder to save to."""
 
-    def __init__(self, desk: Desk, save: Callable[[str], None]):
+    def __init__(self, desk: Screen, save: Callable[[str], None]):
         super().__init__(desk)
         self._folder = field("New folder", hint="my_traits", width="420px")
         self._save = self.button("Save there", self._on_save, save)

@@ -20,8 +20,6 @@ from idkey.views.words import answer_words
 from idkey.widgets import base
 from idkey.widgets.base import Screen, checkbox, dropdown, field, row, shown
 
-__all__ = ["IdentifyScreen", "identify"]
-
 _AUTO = ""
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 

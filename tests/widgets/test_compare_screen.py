@@ -57,14 +57,6 @@ def test_left_open_the_kind_most_like_the_first_is_taken_and_what_cannot_be_is_s
             idkey.compare_view(a=a, b=L201)
 
 
-def test_what_is_saved_is_a_static_picture(screen):
-    bundle = screen._repr_mimebundle_()
-    assert "Run this cell to use the controls" in bundle["text/html"]
-    assert "What differs" in bundle["text/html"]
-    assert bundle["text/plain"].startswith("Hypancistrus contradens (L201a) and")
-    assert bundle == screen._repr_mimebundle_()
-
-
 def test_any_table_and_every_kind_can_be_chosen_once(screen):
     frame = pd.DataFrame({"kind": ["<b>a</b>", "b", "c"], "tail": ["forked", "straight", "straight"]})
     other = idkey.compare_view(idkey.TraitTable.from_frame(frame, taxon="kind"), "<b>a</b>", "b")
