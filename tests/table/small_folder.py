@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 
 from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
@@ -13,18 +13,6 @@ from idkey.table.files import parts_from, table_from
 from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
 from idkey.table.table import TraitTable
-
-__all__ = [
-    "SMALL",
-    "added",
-    "rows_of",
-    "small_files",
-    "source",
-    "table_of",
-    "upgraded",
-    "with_cell",
-    "without",
-]
 
 Files = dict[str, bytes]
 
@@ -137,6 +125,12 @@ def with_cell(files: Mapping[str, bytes], file: str, who: str, column: str, text
 def without(files: Mapping[str, bytes], file: str, fits: Callable[[dict[str, str]], bool]) -> Files:
     """Return the folder without the rows that fit."""
     return _rewritten(files, file, [row for row in rows_of(files, file) if not fits(row)])
+
+
+def without_columns(files: Mapping[str, bytes], file: str, columns: Collection[str]) -> Files:
+    """Return the folder with a file that lacks these columns."""
+    rows = [{c: text for c, text in row.items() if c not in columns} for row in rows_of(files, file)]
+    return {**files, file: _csv([*rows[0]], [[*row.values()] for row in rows])}
 
 
 def _who(row: Mapping[str, str]) -> str:
