@@ -2,6 +2,7 @@
 
 import pytest
 from hypothesis import settings
+from shipped import TABLE
 
 import idkey
 
@@ -12,4 +13,4 @@ settings.load_profile("idkey")
 @pytest.fixture(scope="session")
 def shipped() -> idkey.TraitTable:
     """The table that comes with the package."""
-    return idkey.load_table()
+    return TABLE

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 from hypothesis import strategies as st
 from palmerpenguins import load_penguins
+from shipped import TABLE as SHIPPED  # noqa: F401 - taken from here by tests
 from sklearn.datasets import load_iris
 
-from idkey import Identification, NearestMatch, TraitTable, load_table
+from idkey import Identification, NearestMatch, TraitTable
 from idkey.model.answers import code_answers
 from idkey.model.combine import model_of
 from idkey.table.schema import Trait, parse_cell
@@ -19,7 +20,6 @@ NONE = "none of these"
 DATA = Path(__file__).parent / "data"
 STATE_KINDS = ("nominal", "ordinal")
 KINDS = (*STATE_KINDS, "measure", "ceiling")
-SHIPPED = load_table()
 
 # -- written out -----------------------------------------------------------------------------------------
 

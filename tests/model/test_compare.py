@@ -9,8 +9,9 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shipped import TABLE
 
-from idkey import IdkeyError, compare, load_table
+from idkey import IdkeyError, compare
 from idkey.errors import UnknownName
 from idkey.model.distinguish import HARDLY, HEARSAY, Distinguisher
 from idkey.model.lookalikes import FEW, LEAST, lookalikes
@@ -19,7 +20,7 @@ from idkey.table.schema import Trait
 from .tables import iris, kinds_of, nominal, table_of, tables
 
 STAGES = ("adult", "young")
-TABLE, L201 = load_table(), "hypancistrus_l201"
+L201 = "hypancistrus_l201"
 several = tables(least_taxa=2)
 tables_and_kinds = several.flatmap(
     lambda t: st.tuples(st.just(t), st.lists(st.sampled_from(t.ids), min_size=2, max_size=3, unique=True))

@@ -12,13 +12,12 @@ the paper stands in the table.
 """
 
 import pytest
+from shipped import TABLE
 
-from idkey import load_table
 from idkey.table.schema import parse_cell
 
 from .tables import posterior
 
-TABLE = load_table()
 INSPECTOR, CONTRADENS, LUNAORUM, MARGARITATUS, PHANTASMA = FIVE = [
     f"hypancistrus_{name}" for name in ("inspector", "contradens", "lunaorum", "margaritatus", "phantasma")
 ]

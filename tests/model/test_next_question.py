@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import entropy
+from shipped import TABLE
 
-from idkey import Identification, load_table
+from idkey import Identification
 from idkey.model.ask import MIN_GAIN
 
 from .tables import (
@@ -20,8 +21,6 @@ from .tables import (
     table_of,
     tables,
 )
-
-TABLE = load_table()
 
 
 def check_not_stuck(fish):

@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given
+from shipped import TABLE
 
-from idkey import IdkeyError, care_for, load_table
+from idkey import IdkeyError, care_for
 from idkey.model.review import BLANK, KNOWN, NOT_APPLICABLE, review
 from idkey.table.claims import CLASSES, UNSOURCED
 
@@ -23,7 +24,7 @@ SPOTS = nominal("spots", ("white", "gold"), effort=5)
 
 @pytest.fixture(scope="module")
 def shipped():
-    return review(load_table())
+    return review(TABLE)
 
 
 def rows_of(name):
@@ -116,7 +117,7 @@ def test_the_strongest_claim_counts_and_sources_count_once():
 
 
 def test_care_and_review_weigh_the_classes_of_evidence_alike():
-    table = load_table()
+    table = TABLE
     both = table.evidence.groupby(["taxon", "attribute"])["class"].agg(set)
     found = review(table).cells.set_index(["taxon", "column"])["class"]
     for cell in found.index.intersection(both[both.map(len) > 1].index):

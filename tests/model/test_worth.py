@@ -12,8 +12,9 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shipped import TABLE
 
-from idkey import TraitTable, load_table
+from idkey import TraitTable
 from idkey.model.distinguish import CLEAR, HEARSAY, Distinguisher, worth
 
 from .tables import iris, kinds_of, nominal, rows_of, shuffled, table_of, tables, zoo
@@ -53,7 +54,7 @@ def counted(table):
     return {w.trait.id: (w.tells, w.only, w.best) for w in worth(table)}
 
 
-@pytest.mark.parametrize("table", [ZOO, IRIS, load_table()], ids=["zoo", "iris", "shipped"])
+@pytest.mark.parametrize("table", [ZOO, IRIS, TABLE], ids=["zoo", "iris", "shipped"])
 def test_counts_are_those_of_every_pair_gone_through(table):
     assert counted(table) == one_by_one(table)
     assert worth(table) is worth(table)  # worked out once

@@ -9,14 +9,13 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shipped import TABLE
 
 from idkey.errors import TableError, UnknownName
 from idkey.table.claims import UNSOURCED, Claim
-from idkey.table.folder import load_table
 from idkey.table.schema import Range, Trait, cell_text
 from idkey.table.table import TraitTable
 
-TABLE = load_table()
 ZEBRA = "hypancistrus_zebra"
 NEW = {"scientificName": "Hypancistrus sp.", "careGroup": "hypancistrus", "tail_fork": "forked"}
 BOOK = "@book{INVENTED1,\n  title = {An invented book},\n  year = {2026},\n}\n"

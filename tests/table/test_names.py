@@ -5,6 +5,7 @@ import pickle
 import numpy as np
 import pandas as pd
 import pytest
+from shipped import TABLE
 
 import idkey
 from idkey.errors import UnknownName
@@ -14,7 +15,6 @@ from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 from idkey.views.identify import bag_html
 
-TABLE = idkey.load_table()
 ZEBRA, L201, INSPECTOR = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_inspector"
 L200 = ("baryancistrus_demantoides", "hemiancistrus_subviridis")
 

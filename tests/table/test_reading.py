@@ -3,13 +3,13 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shipped import TABLE
 
-from idkey import Identification, NearestMatch, build_key, load_table
+from idkey import Identification, NearestMatch, build_key
 from idkey.errors import AnswerError, TableError
 from idkey.table.reading import read_cell, reading, trait_answer
 from idkey.table.schema import Trait, parse_answer
 
-TABLE = load_table()
 ZEBRA = "hypancistrus_zebra"
 
 

@@ -14,15 +14,14 @@ import pandas as pd
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from shipped import TABLE
 
-from idkey import load_table
 from idkey.errors import IdkeyError, TableError
 from idkey.table import csvfile, layout
 from idkey.table.claims import UNSOURCED
 from idkey.table.spreadsheet import read_spreadsheet
 from idkey.table.table import TraitTable
 
-TABLE = load_table()
 HEADER = "id,Pattern,Tail fin edge,Length,Lower teeth per side\n"
 ZEBRA = "hypancistrus_zebra"
 

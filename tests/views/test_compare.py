@@ -7,14 +7,14 @@ import xml.etree.ElementTree as ET
 import numpy as np
 import pandas as pd
 import pytest
+from shipped import TABLE
 
-from idkey import TraitTable, compare, display, load_table
+from idkey import TraitTable, compare, display
 from idkey.model.lookalikes import lookalikes
 from idkey.views.charts import map_svg, on_map
 from idkey.views.compare import care_line, mix_up_words
 from idkey.views.words import chance_words, look_words, number_of, one_in
 
-TABLE = load_table()
 L201, CONTRADENS = "hypancistrus_l201", "hypancistrus_contradens"
 
 

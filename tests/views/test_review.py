@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 from markup import Page, page_texts, pages_of
+from shipped import TABLE
 
-from idkey import TraitTable, load_table
+from idkey import TraitTable
 from idkey.model.changes import what_changes
 from idkey.model.lookalikes import apart
 from idkey.model.review import CODES, review
@@ -23,7 +24,7 @@ from idkey.views.review import review_document
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-looked_over = cache(lambda: review(load_table()))
+looked_over = cache(lambda: review(TABLE))
 
 
 @pytest.fixture
@@ -155,7 +156,7 @@ def test_the_grid_stands_whole_on_one_page_and_no_heading_alone_at_the_foot(ship
 
 
 def test_the_same_bytes_every_time(shipped):
-    again = review(load_table())
+    again = review(TABLE)
     assert again._repr_html_() == shipped._repr_html_()
     assert review_page(again) == review_page(shipped)
     assert print.pdf(review_document(again)) == pdf("A4")
@@ -235,7 +236,7 @@ def test_a_trait_taken_out():
     assert "What is lost with the traits taken out: eye: tells 1 pair, 1 that nothing else tells" in text
 
 
-@pytest.mark.parametrize("taxon", load_table().ids[::11])
+@pytest.mark.parametrize("taxon", TABLE.ids[::11])
 def test_a_shipped_kind_left_out_and_put_back(taxon):
     table = looked_over().table
     text = said(what_changes(table.only([t for t in table.ids if t != taxon]), table, key=False))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from idkey import load_table
+from shipped import TABLE
+
 from idkey.table.spreadsheet import read_spreadsheet
 from idkey.views.spreadsheet import report_html
 
-TABLE = load_table()
 EVIL = "<script>alert(1)</script><img src=x onerror=y>"
 SHEET = (
     "L number;Name;Length;Tail fin edge;Notes\nL46;Zebra pleco;61 mm;forked / straight;kept\n"
