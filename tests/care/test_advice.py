@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from care_tables import ATTRIBUTES, TABLE, make_table
+from care_tables import TABLE, make_table
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -40,16 +40,19 @@ def test_the_names_are_those_still_possible_with_their_shares():
     fish = Identification(SHIPPED).answer("pattern", "light_spots").answer("spot_colour", "orange")
     sheet = care_for(fish)
     left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
-    assert sheet.names == tuple(row.taxon for row in left[:8])
-    assert dict(sheet.shares) == {row.taxon: row.probability for row in left[:8]}
+    assert sheet.names == tuple(sheet.shares)
+    assert sheet.shares == {row.taxon: row.probability for row in left[:8]}
     assert sheet.others == max(len(left) - 8, 0)
     assert sheet.none_share == {row.taxon: row.probability for row in fish.ranked()}[NONE]
     assert sum(sheet.shares.values()) + sheet.others_share + sheet.none_share <= 1 + 1e-9
+    # Shares stand in words; they move no need, and an unlikely name is in it like any other.
     plain = care_for(SHIPPED, *sheet.names)
     for attribute, need in sheet.attributes.items():
-        # Shares stand in words; they move no need, and an unlikely name is in it like any other.
         assert need.value == plain.attributes[attribute].value
         assert bool(need.conflict) == bool(plain.attributes[attribute].conflict)
+    # Every conflict of a fish has its settling, by a question that is not answered yet.
+    assert [s.attribute for s in sheet.settling] == [need.attribute for need in sheet.conflicts] != []
+    assert not {settling.trait for settling in sheet.settling} & set(fish.answers)
 
 
 def test_a_settled_fish_has_the_sheet_of_its_name():
@@ -61,9 +64,7 @@ def test_a_settled_fish_has_the_sheet_of_its_name():
     sheet, plain = care_for(fish), care_for(table, "a")
     assert sheet == plain
     assert sheet.settling == ()
-    assert repr(sheet) == repr(plain)
-    assert sheet._repr_html_() == plain._repr_html_()
-    assert sheet.shares["a"] > 0.95
+    assert (repr(sheet), sheet._repr_html_()) == (repr(plain), plain._repr_html_())
 
 
 def test_shares_stand_beside_who_needs_what():
@@ -89,8 +90,7 @@ def test_water_between_ranges_that_do_not_meet_is_a_stopgap_and_it_is_said_for_w
     assert need.conflict
     assert need.value is None
     assert safest.startswith("25 to 27 °C (77 to 81 °F) as a stopgap, not right for")
-    assert "Ancistrus dolichopterus" in safest
-    assert "Baryancistrus xanthellus" in safest
+    assert safest.endswith("not right for Ancistrus dolichopterus and Baryancistrus xanthellus")
     assert safest in need.text
     # Where shares are known, the likeliest two decide.
     ranges = {"likely": "26..28", "next": "27..30", "far": "18..20"}
@@ -114,11 +114,11 @@ def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
     assert safest["adult_length_mm"] == "plan for 130 mm (5.1 in)"
 
 
-NUMBERS = st.integers(10, 40)
-RANGES = st.tuples(NUMBERS, NUMBERS).map(sorted).map(lambda r: f"{r[0]}..{r[1]}")
+RANGES = st.tuples(*[st.integers(10, 40)] * 2).map(lambda r: f"{min(r)}..{max(r)}")
 
 
-@given(st.lists(RANGES, min_size=2, max_size=4))
+@settings(max_examples=25)
+@given(st.lists(RANGES, min_size=2, max_size=3))
 def test_the_safest_choice_is_the_same_in_any_order_of_names(rows):
     kinds = {f"k{i}": ("g", {"temperature_c": r}) for i, r in enumerate(rows)}
     table = make_table({"g": {}}, kinds)
@@ -127,7 +127,6 @@ def test_the_safest_choice_is_the_same_in_any_order_of_names(rows):
         for order in itertools.permutations(kinds)
     }
     assert len(choices) == 1
-    assert care_for(table, *kinds, "k0").safest == care_for(table, *kinds).safest
 
 
 def entropy(p):
@@ -145,12 +144,8 @@ def test_a_question_settles_what_the_formula_says():
 
 
 def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear_one_is_not_asked():
-    kinds = {
-        "a": ("warm", "dark dark"),
-        "b": ("warm", "pale dark"),
-        "c": ("cool", "dark pale"),
-        "d": ("cool", "pale pale"),
-    }
+    kinds = {"a": "warm dark dark", "b": "warm pale dark", "c": "cool dark pale", "d": "cool pale pale"}
+    kinds = {kind: tuple(needs.split(" ", 1)) for kind, needs in kinds.items()}
     fish = Identification(colours(kinds, ("vain", "telling"), vain=1.0, telling=60.0), prior="uniform")
     assert fish.next_question().trait.id == "vain"  # it tells names apart and takes a second
     (settling,) = care_for(fish).settling
@@ -190,13 +185,3 @@ def test_telling_the_need_is_never_more_than_telling_the_name(kinds):
         joint = np.array(list(p.values())) / len(kinds)
         after = sum(joint[:, x].sum() * entropy(joint[:, x]) for x in range(2))
         assert settling.settles == pytest.approx(entropy(joint.sum(axis=1)) - after)
-
-
-def test_every_conflict_of_a_fish_has_its_settling():
-    fish = Identification(SHIPPED).answer("pattern", "light_spots").answer("spot_size", "small")
-    sheet = care_for(fish)
-    assert [s.attribute for s in sheet.settling] == [need.attribute for need in sheet.conflicts]
-    assert sheet.conflicts
-    for settling in sheet.settling:
-        assert settling.label == ATTRIBUTES[settling.attribute].label
-        assert settling.trait not in fish.answers

@@ -71,10 +71,7 @@ def test_nothing_from_the_data_reaches_html_unescaped():
         names={"a": EVIL, "b": EVIL + "b"},
     )
     for names in (("a",), ("a", "b")):
-        html = care_html(care_for(fish, *names))
-        safe_words(html)
-        assert "<script" not in html
-        assert "<img" not in html
+        safe_words(care_html(care_for(fish, *names)))
 
 
 def test_drawings_have_a_title_and_follow_the_theme_and_hold_no_id():
