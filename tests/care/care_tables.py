@@ -51,31 +51,19 @@ def sheet_of(cells: Mapping[str, str], every: Mapping[str, str] | None = None, *
     return care_for(make_table({"all": every or {}, "g": cells}, {"worm": ("g", own)}), "worm")
 
 
-RAPIDS = {
-    "adult_length_mm": "80..100",
-    "tank_volume_l": "120",
-    "temperature_c": "26..30",
-    "ph": "5.8..7.2",
-    "gh_dgh": "1..6",
-    "oxygen_mg_l": "6",
-    "flow": "moderate|strong",
-    "turnover_per_hour": "4..10",
-    "tank_length_cm": "90",
-    "temperament": "Placid.",
-    "diet_type": "omnivore",
-    "shelters": "Caves.",
-    "cautions": "Do not disturb a brood.",
-}
-FOREST = {
-    "adult_length_mm": "85..130",
-    "tank_volume_l": "160",
-    "temperature_c": "22..25",
-    "ph": "6.8..7.6",
-    "flow": "gentle",
-    "turnover_per_hour": "2..6",
-    "diet_type": "wood",
-    "shelters": "Wood.",
-}
+def cells(text: str) -> dict[str, str]:
+    return dict(cell.split(maxsplit=1) for cell in text.split(";"))
+
+
+RAPIDS = cells(
+    "adult_length_mm 80..100; tank_volume_l 120; tank_length_cm 90; temperature_c 26..30; ph 5.8..7.2;"
+    "gh_dgh 1..6; oxygen_mg_l 6; flow moderate|strong; turnover_per_hour 4..10; temperament Placid.;"
+    "diet_type omnivore; shelters Caves.; cautions Do not disturb a brood."
+)
+FOREST = cells(
+    "adult_length_mm 85..130; tank_volume_l 160; temperature_c 22..25; ph 6.8..7.6; flow gentle;"
+    "turnover_per_hour 2..6; diet_type wood; shelters Wood."
+)
 GROUPS = {
     "all": {"handling": "Dry your hands. See a vet about a sick fish."},
     "rapids": RAPIDS,

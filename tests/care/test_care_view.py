@@ -86,15 +86,19 @@ def test_drawings_have_a_title_and_follow_the_theme_and_hold_no_id():
     assert "width not known" in size_svg(sheet_of({"adult_length_mm": "50..90", "tank_length_cm": "60"}))
 
 
+def numbers(svg, tag, *names):
+    """The attributes of these names, as numbers, of each shape of a kind."""
+    pattern = rf"<{tag}[^>]*" + "[^>]*".join(rf' {name}="([0-9.]+)"' for name in names)
+    return [tuple(map(float, found)) for found in re.findall(pattern, svg)]
+
+
 def test_the_temperature_bar_lies_where_its_figures_are():
     svg = temperature_svg(care_for(TABLE, "zebra"))
-    (bar,) = re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', svg)
     ticks = {int(t): float(x) for x, t in re.findall(r'<text x="([0-9.]+)"[^>]*middle">(\d+)</text>', svg)}
-    assert float(bar[0]) == pytest.approx(ticks[26], abs=0.2)
-    assert float(bar[0]) + float(bar[1]) == pytest.approx(ticks[30], abs=0.2)
-    wide = temperature_svg(sheet_of({"temperature_c": "4..40"}))
-    ((x, across),) = re.findall(r'<rect x="([0-9.]+)" y="[0-9.]+" width="([0-9.]+)"', wide)
-    assert 0 < float(x) < float(x) + float(across) < 300
+    ((x, wide),) = numbers(svg, "rect", "x", "width")
+    assert (x, x + wide) == pytest.approx((ticks[26], ticks[30]), abs=0.2)
+    ((x, wide),) = numbers(temperature_svg(sheet_of({"temperature_c": "4..40"})), "rect", "x", "width")
+    assert 0 < x < x + wide < 300
     # 18 °C is 64.4 °F, 34 °C is 93.2 °F (definition of the scale)
     assert ">64<" in svg
     assert ">93<" in svg
@@ -106,23 +110,18 @@ def test_only_what_is_right_for_all_is_filled_and_unknown_is_dotted():
     assert "Right for all" not in together
     apart = temperature_svg(care_for(TABLE, "worm", "stripe"))
     assert "Right for all: none" in apart
-    assert [together.count('fill-opacity="0.3"'), apart.count('fill-opacity="0.3"')] == [1, 0]
+    assert [svg.count('fill-opacity="0.3"') for svg in (together, apart)] == [1, 0]
     assert "stroke-dasharray" in temperature_svg(care_for(TABLE, "worm", "ghost"))
     assert "Ghost: not known" in flow_svg(care_for(TABLE, "worm", "ghost"))
-    alone = flow_svg(care_for(TABLE, "worm"))
-    assert re.findall(r"([✓–?]) (\w+)", alone.split("</title>")[1]) == [
-        ("–", "gentle"),
-        ("✓", "moderate"),
-        ("✓", "strong"),
-    ]
+    steps = re.findall(r">([✓–?] \w+)<", flow_svg(care_for(TABLE, "worm")))
+    assert steps == ["– gentle", "✓ moderate", "✓ strong"]
 
 
 def test_fish_tank_and_bar_are_to_one_scale():
     svg = size_svg(sheet_of({"adult_length_mm": "200..300", "tank_length_cm": "120", "tank_width_cm": "45"}))
-    (wide, high) = map(float, re.findall(r'<rect[^>]* width="([0-9.]+)" height="([0-9.]+)"', svg)[0])
+    ((wide, high),) = numbers(svg, "rect", "width", "height")
     assert wide / high == pytest.approx(120 / 45, abs=0.05)
-    bar = re.findall(r'<line x1="([0-9.]+)" y1="([0-9.]+)" x2="([0-9.]+)" y2="([0-9.]+)"', svg)
-    ten = max(float(x1) - float(x0) for x0, y0, x1, y1 in bar if y0 == y1)
+    ten = max(x1 - x0 for x0, y0, x1, y1 in numbers(svg, "line", "x1", "y1", "x2", "y2") if y0 == y1)
     assert wide / ten == pytest.approx(12, abs=0.1)
     scale, outline = re.search(r'scale\(([0-9.]+)\)" d="([^"]+)"', svg).groups()
     xs = [float(x) for x in re.findall(r"[ML](-?[0-9.]+) -?[0-9.]+", outline)]

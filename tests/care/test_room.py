@@ -43,7 +43,6 @@ def test_fewest_failures_then_fewest_open_then_least_far_off():
     assert frame["fits"].tolist() == [True] + [False] * 5
     assert frame["fails"].tolist() == [0, 0, 0, 1, 1, 2]
     assert frame["open"].tolist() == [0, 1, 2, 0, 0, 0]
-    assert frame["verdict"][0].startswith("Fits")
     assert frame["verdict"][1] == "Can't be said yet. Measure: oxygen."
     assert frame["verdict"][3] == "Fails: temperature, 1 °C (1.8 °F) too cool."
     failing = check_room(WORM, TANKS[3:])
@@ -51,14 +50,12 @@ def test_fewest_failures_then_fewest_open_then_least_far_off():
     assert "fits" not in failing._repr_html_().split("</style>")[1]
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15)
 @given(st.permutations(TANKS), st.sampled_from([("worm",), ("worm", "stripe"), ("ghost",)]))
 def test_the_order_of_tanks_changes_nothing(tanks, names):
-    pair = [Tank.of({**GOOD, "length_cm": length}) for length in (100, 110)]
-    assert check_room(WORM, pair).checks == check_room(WORM, pair[::-1]).checks
+    same_name = Tank.of({**GOOD, "length_cm": 110})
     care = care_for(TABLE, *names)
-    assert repr(check_room(care, tanks)) == repr(check_room(care, TANKS))
-    assert check_room(care, tanks)._repr_html_() == check_room(care, TANKS)._repr_html_()
+    assert check_room(care, [same_name, *tanks]).checks == check_room(care, [*TANKS, same_name]).checks
 
 
 def test_a_tank_and_a_room_can_be_printed(tmp_path):
@@ -87,13 +84,11 @@ def test_what_is_no_sheet_and_no_tank_is_refused():
 
 def test_a_file_reads_as_tanks(tmp_path):
     text = HEADER + '"Rack, left",80,40,40,36,26.5,tetra:30:6|snail\n\n  Bare ,60,30,30,,,\n'
-    left, bare = read_room(write(tmp_path, text))
-    assert left.name == "Rack, left"
-    assert left.volume_l == pytest.approx(115.2)
-    assert [c.count for c in left.companions] == [6, 1]
-    assert bare == Tank("Bare", 60, 30, 30)
-    # a spreadsheet may write a byte order mark
-    assert read_room(str(write(tmp_path, "\ufeff" + text))) == (left, bare)
+    for start in ("", "\ufeff"):  # a spreadsheet may write a byte order mark
+        left, bare = read_room(str(write(tmp_path, start + text)))
+        assert (left.name, left.volume_l) == ("Rack, left", pytest.approx(115.2))
+        assert left.companions == (Companion("tetra", 30, 6), Companion("snail"))
+        assert bare == Tank("Bare", 60, 30, 30)
 
 
 def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
@@ -101,25 +96,24 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
     with pytest.raises(TableError) as caught:
         read_room(write(tmp_path, HEADER + text))
     found = {(p.row, p.column, p.value): p.right for p in caught.value.problems}
-    assert "write it in °C" in found["2 (A)", "temperature_c", "26 cm"]
-    assert found["3 (A)", "name", "A"] == "row 2 has this name already"
-    assert found["3 (A)", "length_cm", "-60"].endswith("5 to 2000 cm")
-    assert found["3 (A)", "temperature_c", "60"].endswith("0 to 40 °C")
-    assert "can't stand higher" in found["3 (A)", "fill_cm", "40"]
-    assert "alone in mm" in found["3 (A)", "companions", "x:y"]
-    assert found["4", "name", ""] == "give the tank a name"
-    assert found["5 (B)", "", "3"] == "the row has 3 cells; the header has 7"
-    assert found["6 (C)", "width_cm", ""] == "give a number, 5 to 2000 cm"
-    assert ("6 (C)", "temperature_c", "inf") in found
-    assert len(found) == 10
+    for place, right in {
+        ("2 (A)", "temperature_c", "26 cm"): "write it in °C",
+        ("3 (A)", "name", "A"): "row 2 has this name already",
+        ("3 (A)", "length_cm", "-60"): "5 to 2000 cm",
+        ("3 (A)", "temperature_c", "60"): "0 to 40 °C",
+        ("3 (A)", "fill_cm", "40"): "can't stand higher",
+        ("3 (A)", "companions", "x:y"): "alone in mm",
+        ("4", "name", ""): "give the tank a name",
+        ("5 (B)", "", "3"): "the row has 3 cells; the header has 7",
+        ("6 (C)", "width_cm", ""): "give a number, 5 to 2000 cm",
+        ("6 (C)", "temperature_c", "inf"): "write the number alone in °C",
+    }.items():
+        assert right in found.pop(place)
+    assert not found
     assert "room.csv, row 2 (A), temperature_c: '26 cm'" in str(caught.value)
     for missing in (tmp_path / "none.csv", tmp_path):
         with pytest.raises(TableError, match="the file is missing from this folder"):
             read_room(missing)
-    with pytest.raises(TankError) as caught:
-        Tank.of({**GOOD, "length_cm": -1, "ph": 20, "temperature_c": "x"})
-    for measure in ("length_cm", "ph", "temperature_c"):
-        assert str(caught.value).count(f"{measure} ") == 1
 
 
 @pytest.mark.parametrize(
@@ -153,12 +147,13 @@ def test_the_invented_room_holds_every_kind_of_answer():
 
 def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
     tank = Tank.of(GOOD)
-    assert tank.volume_l == pytest.approx(160)
-    assert tank.full_volume_l == pytest.approx(180)
-    assert tank.turnover == pytest.approx(6.25)
+    assert (tank.volume_l, tank.full_volume_l, tank.turnover) == pytest.approx((160, 180, 6.25))
     tank = Tank.of({"length_cm": " 100 ", "width_cm": "40", "height_cm": np.float64(45), "ph": " "})
     assert (tank.length_cm, tank.height_cm, tank.ph, tank.name) == (100.0, 45.0, None, "tank")
     assert Tank.of({**GOOD, "companions": [Companion("a")]}).companions == (Companion("a"),)
+    with pytest.raises(TankError) as caught:
+        Tank.of({**GOOD, "length_cm": -1, "ph": 20, "temperature_c": "x"})
+    assert {measure for measure, _, _ in caught.value.wrong} == {"length_cm", "ph", "temperature_c"}
 
 
 @pytest.mark.parametrize(
