@@ -20,6 +20,7 @@ from idkey.table.layout import MOST_CELL, MOST_NAME
 from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without_codes
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
+from idkey.table.units import UNIT
 
 if TYPE_CHECKING:
     from idkey.table.table import TraitTable
@@ -41,7 +42,9 @@ _WORDS: dict[str, tuple[str, ...]] = {
 """What keepers call the columns that are no traits; a trait goes by its id or its label."""
 _BEHIND = {"{} source": "source", "source of {}": "source", "{} locator": "locator", "{} page": "locator"}
 _OF_YOUNG = ("{} young", "young {}", "{} juvenile", "juvenile {}")
-_UNIT_IN_HEADER = re.compile(r"(?:[\s_]|\s*[(\[])(?:in )?(mm|cm|inch(?:es)?|in)[)\]]?\s*\Z", re.IGNORECASE)
+_UNIT_IN_HEADER = re.compile(
+    rf"\s*[(\[](?:in )?({UNIT})[)\]]\s*\Z|[\s_](?:in )?(mm|cm|inch(?:es)?)\s*\Z", re.IGNORECASE
+)
 _WHOLE_ROW = ""
 _QUALIFIERS = {"cf": "cf.", "cf.": "cf.", "aff": "aff.", "aff.": "aff."}
 
@@ -158,9 +161,8 @@ class _ColumnNames:
     """The words that the columns of a table go by, each with the column it means."""
 
     def __init__(self, table: TraitTable):
-        traits = {column: t for t in table.traits for column in (t.id, t.id + YOUNG)}
+        traits = (column for t in table.traits for column in (t.id, t.id + YOUNG))
         self.columns = dict.fromkeys((KEY, *table.taxa.columns, *traits))
-        self.lengths = {column for column, trait in traits.items() if trait.unit == "mm"}
         self.shown = [*self.columns, *(t.label for t in table.traits if t.label)]
         words = [(column, column) for column in self.columns]
         words += [(t.id, t.label) for t in table.traits]
@@ -181,12 +183,12 @@ class _ColumnNames:
         """Return how far from its id a column is named, the column, and the unit in its name if not mm."""
         if name in self.columns:
             return -1, name, ""
-        unit = _UNIT_IN_HEADER.search(name) if len(name) <= MOST_NAME else None
         rank, column = self.words.get(_letters(name), (0, ""))
-        if column or not unit:
+        unit = _UNIT_IN_HEADER.search(name) if not column and len(name) <= MOST_NAME else None
+        if unit is None:
             return rank, column, ""
         rank, column = self.words.get(_letters(name[: unit.start()]), (0, ""))
-        return (rank, column, unit[1].lower().replace("mm", "")) if column in self.lengths else (0, "", "")
+        return rank, column, unit[unit.lastindex].lower().replace("mm", "")
 
     def known(self, header: Sequence[str]) -> int:
         """Return how many cells are names of columns; 0 where none of them names the kinds."""

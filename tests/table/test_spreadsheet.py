@@ -233,11 +233,21 @@ def test_a_column_that_is_not_understood_is_said_and_not_taken(read):
     assert only(comma).what == "not taken"
 
 
-def test_a_unit_in_the_header_holds_for_plain_numbers(read):
-    text = f"id,Length (cm)\n{ZEBRA},17.8\nhypancistrus_lunaorum,120 mm\n"
-    found = read(text)
-    assert [row.understood["adult_size"] for row in found.rows] == ["178", "120"]
-    assert [c.meaning for c in read("id,Lower teeth per side (cm)\n").columns] == ["id", ""]
+@pytest.mark.parametrize(
+    ("header", "cells", "read_as"),
+    [
+        ("Length (cm)", ["17.8", "120 mm"], ["178", "120"]),
+        ("length in inches", ["7", "15 cm"], ["178", "150"]),
+        ("adult_size_mm", ["178", "120"], ["178", "120"]),
+        ("Eye against head (% HL)", ["25", "25..28"], ["25..25", "25..28"]),
+        ("Lower teeth per side (cm)", ["12", "14"], [None, None]),
+    ],
+)
+def test_a_unit_in_the_header_holds_for_plain_numbers(read, header, cells, read_as):
+    found = read(f"id,{header}\n{ZEBRA},{cells[0]}\nhypancistrus_lunaorum,{cells[1]}\n")
+    column = found.columns[1].meaning
+    assert [row.understood.get(column) for row in found.rows] == read_as
+    assert len(found.problems) == read_as.count(None)
 
 
 def test_what_is_not_understood_leaves_the_cell(read):
