@@ -11,7 +11,7 @@ import pytest
 from markup import Page, page_texts, pages_of
 from shipped import TABLE
 
-from idkey import TraitTable
+from idkey import TraitTable, load_table
 from idkey.model.changes import what_changes
 from idkey.model.lookalikes import apart
 from idkey.model.review import CODES, review
@@ -156,7 +156,7 @@ def test_the_grid_stands_whole_on_one_page_and_no_heading_alone_at_the_foot(ship
 
 
 def test_the_same_bytes_every_time(shipped):
-    again = review(TABLE)
+    again = review(load_table())
     assert again._repr_html_() == shipped._repr_html_()
     assert review_page(again) == review_page(shipped)
     assert print.pdf(review_document(again)) == pdf("A4")
