@@ -236,64 +236,45 @@ def files_of(table: TraitTable) -> dict[str, bytes]:
     datapackage.json is among them where something is stated of the whole. Raises IdkeyError for a table of
     another shape, and for what is no text.
     """
-    _has_the_columns(table)
-    traits = {column: table.trait_of(column) for column in table.cells}
+    own, traits = table.to_frame(own=True), {column: table.trait_of(column) for column in table.cells}
     care_columns = {column.id: column for column in table.care_columns}
     care = [column for column in table.care.columns if column in care_columns]
     try:
         files = {
-            "taxa.csv": write_sheet([*META, *table.own_cells], _taxa(table)),
+            "taxa.csv": _frame(own.assign(id=table.ids), (*META, *table.own_cells)),
             "traits.csv": _records("traits.csv", map(trait_row, table.traits)),
-            "care.csv": _frame(table, table.care, (*HEADERS["care.csv"], *care)),
+            "care.csv": _frame(_about(table, table.care), (*HEADERS["care.csv"], *care)),
             _CARE_COLUMNS: _records(_CARE_COLUMNS, map(care_column_row, table.care_columns)),
-            "evidence.csv": _frame(table, table.evidence, HEADERS["evidence.csv"]),
+            "evidence.csv": _frame(_about(table, table.evidence), HEADERS["evidence.csv"]),
             SOURCES: bibtex(table.sources.values()).encode(),
         }
         columns = [c for c in traits if any(c in said for said in table.genera.values())]
         if columns:
-            files[_GENERA] = write_sheet([*HEADERS[_GENERA], *columns], _genera(table, columns))
+            rows = ([cell_text(traits[c], cells.get(c)) for c in columns] for cells in table.genera.values())
+            lines = ([genus, *row] for genus, row in zip(table.genera, rows, strict=True))
+            files[_GENERA] = write_sheet([*HEADERS[_GENERA], *columns], lines)
         if table.about:
             described = [care_columns[column] for column in care]
             files[PACKAGE] = describe(table.about, traits, described, columns)
+    except KeyError as error:
+        missing = f"{table.name}: column {error.args[0]} is missing"
+        raise IdkeyError(f"{missing}; only a table of the shape of the shipped one is written") from None
     except (TypeError, ValueError) as error:
         raise IdkeyError(f"{table.name}: the table holds what cannot be written as text ({error})") from None
     return files
-
-
-def _has_the_columns(table: TraitTable) -> None:
-    care = tuple(column.id for column in table.care_columns)
-    wanted = {
-        "taxa": META[1:],
-        "care": (*HEADERS["care.csv"], *care),
-        "evidence": HEADERS["evidence.csv"],
-    }
-    for name, columns in wanted.items():
-        missing = [c for c in columns if c not in getattr(table, name).columns]
-        if missing:
-            raise IdkeyError(
-                f"{table.name}: {name}: column {missing[0]} is missing; "
-                "only a table of the shape of the shipped one can be written as a folder"
-            )
-
-
-def _taxa(table: TraitTable) -> Iterable[Sequence[str]]:
-    frame = table.to_frame(own=True)
-    return zip(table.ids, *(_texts(frame[column]) for column in (*META[1:], *table.own_cells)), strict=True)
-
-
-def _genera(table: TraitTable, columns: Sequence[str]) -> Iterator[Sequence[str]]:
-    for genus, cells in table.genera.items():
-        yield [genus, *(cell_text(table.trait_of(column), cells.get(column)) for column in columns)]
 
 
 def _records(file: str, rows: Iterable[Mapping[str, str]]) -> bytes:
     return write_sheet(HEADERS[file], ([row[column] for column in HEADERS[file]] for row in rows))
 
 
-def _frame(table: TraitTable, frame: pd.DataFrame, header: Sequence[str]) -> bytes:
-    """Write the rows that are about a kind of this table, or about a care group."""
-    kept = frame[frame["taxon"].isin(["", *table.ids])]
-    return write_sheet(header, zip(*(_texts(kept[column]) for column in header), strict=True))
+def _about(table: TraitTable, frame: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows that are about a kind of this table, or about a care group."""
+    return frame[frame["taxon"].isin(["", *table.ids])]
+
+
+def _frame(frame: pd.DataFrame, header: Sequence[str]) -> bytes:
+    return write_sheet(header, zip(*(_texts(frame[column]) for column in header), strict=True))
 
 
 def _texts(column: pd.Series) -> list[str]:

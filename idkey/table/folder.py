@@ -25,7 +25,7 @@ from idkey.table.package import ADDED_TO, added_to
 from idkey.table.schema import YOUNG
 from idkey.table.table import Origin, TraitTable
 
-__all__ = ["load_table", "read_table", "restore", "save_table", "settle", "start_table", "versions"]
+__all__ = ["load_table", "restore", "save_table", "settle", "start_table", "versions"]
 
 BASE = "base.zip"
 """In a keeper's own folder: the shipped table that it started from, with what is not settled as it was."""
@@ -55,11 +55,6 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     for problem in (*odd[:_MOST_WARNINGS], *more):
         warnings.warn(problem, TableWarning, stacklevel=2)
     return table
-
-
-def read_table(place: Path) -> TraitTable:
-    """Load a table that the caller has loaded or made before: nothing is told of cells and claims again."""
-    return _read(place)[0]
 
 
 def _read(place: Path) -> tuple[TraitTable, Parts]:
@@ -120,7 +115,7 @@ def start_table(folder: str | Path) -> TraitTable:
         )
     shipped = _shipped()
     disk.commit(place, {**shipped, BASE: _packed(shipped)}, {}, "started")
-    return read_table(place)
+    return _read(place)[0]
 
 
 def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTable:
@@ -162,7 +157,7 @@ def restore(folder: str | Path, version: Version | str) -> TraitTable:
         raise TableError(error.problems, "put back") from None
     known = disk.digests(disk.read_files(place, _NAMES))
     disk.commit(place, {name: old.get(name) for name in _NAMES}, known, f"put back {name}")
-    return read_table(place)
+    return _read(place)[0]
 
 
 # -- parts of these -----------------------------------------------------------------------------------

@@ -746,8 +746,8 @@ def test_a_table_written_by_version_0_1_0_loads_with_all_it_had(tmp_path, form):
     new = table.with_cell("hypancistrus_lamplight", "adult_size", 91).save()
     left_out = {"genera.csv", BASE} if form == "whole" else set()
     assert {path.name for path in mine.iterdir()} - {".idkey"} == {*FILES, BASE} - left_out
-    pd.testing.assert_frame_equal(folder.read_table(mine).to_frame(), new.to_frame())
-    assert folder.read_table(mine).conflicts == ()
+    pd.testing.assert_frame_equal(load_table(mine).to_frame(), new.to_frame())
+    assert load_table(mine).conflicts == ()
     assert folder.disk.version_files(mine, versions(mine)[0].name) == old
     again = restore(mine, versions(mine)[0])
     assert again.cell("hypancistrus_lamplight", "adult_size").high == 90

@@ -199,7 +199,7 @@ def test_a_table_from_nowhere_and_one_of_another_shape_are_refused(tmp_path):
     with pytest.raises(IdkeyError, match=r"give a folder: table\.save\('my_traits'\)"):
         table_of(SMALL).save()
     table = TraitTable.from_frame(pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}), taxon="kind")
-    shape = "column scientificName is missing; only a table of the shape of the shipped one"
+    shape = "column scientificName is missing; only a table of the shape of the shipped one is"
     with pytest.raises(IdkeyError, match=shape):
         table.save(tmp_path / "mine")
     assert not (tmp_path / "mine").exists()
