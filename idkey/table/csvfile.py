@@ -147,6 +147,14 @@ def plain_cell(text: str) -> str:
     return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
 
 
+def cell_problem(text: str) -> str:
+    """Say why a text can't stand in a cell, and what would be right; blank where it can."""
+    if len(text) > layout.MOST_CELL:
+        return f"the cell has {len(text)} characters; {layout.MOST_CELL} are the most"
+    sign = ODD_CHARACTER.search(text)
+    return f"the cell holds the control character {sign.group()!r}; delete it" if sign else ""
+
+
 # -- reading ---------------------------------------------------------------------------------------------
 
 
@@ -224,13 +232,8 @@ def _wrong_in_row(header: Sequence[str], line: list[str], *, odd: bool) -> Itera
     if len(line) != len(header):
         yield "", str(len(line)), f"the row has {len(line)} cells; the header has {len(header)}"
     elif odd or max(map(len, line)) > layout.MOST_CELL:
-        for column, cell in zip(header, line, strict=True):
-            if len(cell) > layout.MOST_CELL:
-                right = f"the cell has {len(cell)} characters; {layout.MOST_CELL} are the most"
-                yield column, f"{cell[:_SHOWN]}...", right
-            if sign := ODD_CHARACTER.search(cell):
-                right = f"the cell holds the control character {sign.group()!r}; delete it"
-                yield column, cell[:_SHOWN], right
+        rights = zip(header, line, map(cell_problem, line), strict=True)
+        yield from ((column, cell[:_SHOWN], right) for column, cell, right in rights if right)
 
 
 def _stripped(cell: str) -> str:

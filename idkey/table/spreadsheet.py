@@ -14,9 +14,9 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
-from idkey.table.csvfile import ODD_CHARACTER, Grid, read_grid
+from idkey.table.csvfile import Grid, cell_problem, read_grid
 from idkey.table.edit import Place
-from idkey.table.layout import MOST_CELL, MOST_NAME
+from idkey.table.layout import MOST_NAME
 from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without_codes
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
@@ -288,12 +288,9 @@ class _Reader:
         cells: dict[str, str] = {}
         for meaning, column in self.columns.items():
             text = row[column.at] if column.at < len(row) else ""
-            if ODD_CHARACTER.search(text):
-                self.wrong.append((meaning, text, "the cell holds a control character; write it again"))
-            elif len(text) > MOST_CELL:
-                self.wrong.append((meaning, f"{text[:60]}...", f"a cell has at most {MOST_CELL} characters"))
-            elif meaning not in self.traits and is_date(text):
-                self.wrong.append((meaning, text, MADE_A_DATE))
+            dated = meaning not in self.traits and is_date(text)
+            if right := cell_problem(text) or (MADE_A_DATE if dated else ""):
+                self.wrong.append((meaning, text[:60], right))
             elif text:
                 cells[meaning] = text if meaning in self.traits else " ".join(text.split())
         return cells

@@ -421,7 +421,7 @@ def test_a_workbook_cut_short_or_hurt(tmp_path):
 
 def test_limits(read, tmp_path, monkeypatch):
     long = read(f"id,Pattern,Length\n{ZEBRA},{'x' * 10_001},61\n")
-    assert [p.right for p in long.problems] == ["a cell has at most 10000 characters"]
+    assert [p.right for p in long.problems] == ["the cell has 10001 characters; 10000 are the most"]
     assert only(long).understood == {"adult_size": "61"}
     refused(write(tmp_path, "id" + ",Pattern" * 1_000), "at most 1000 columns")
     refused(book(tmp_path, {"Fish": [["id", *["x"] * 1_000]]}), "at most 1000 columns")
