@@ -11,19 +11,6 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any
 
-__all__ = [
-    "Printed",
-    "Shown",
-    "document",
-    "html",
-    "lookalikes",
-    "review",
-    "save",
-    "save_table",
-    "text",
-    "what_changes",
-]
-
 
 def _door(module: str, name: str) -> Callable[..., Any]:
     """Return a function that calls the one of this name in a module above."""

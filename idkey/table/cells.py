@@ -112,16 +112,11 @@ def claims_by_kind(
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column of the table as arrays, one entry a taxon.
+    """One column of the table as arrays that can't be written to, one entry a taxon.
 
-    Attributes
-    ----------
-    known, applies : ndarray of bool, shape (n_taxa,)
-        The cell holds a value; it is not "not applicable".
-    shares : ndarray of float, shape (n_taxa, n_states)
-        Share of fish in each state; rows of unknown cells are 0. Width 0 for a measure.
-    low, high : ndarray of float, shape (n_taxa,)
-        Ends of the range in the unit of the trait; NaN where unknown, and for states.
+    `known` and `applies` say whether a cell holds a value, and whether it is not "not applicable". `shares`,
+    shape (n_taxa, n_states), are those of fish in each state, 0 where unknown, and of width 0 for numbers;
+    `low` and `high` are the ends of the range in the unit of the trait, NaN where unknown and for states.
     """
 
     known: np.ndarray

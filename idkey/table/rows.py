@@ -33,6 +33,7 @@ from idkey.table.schema import (
 
 _DEFAULT_SPREAD = "5%"
 """Measuring error of a trait with states, which has no use for one."""
+_WHAT = {"taxa.csv": "taxon", "genera.csv": "row", "traits.csv": "trait", "care_columns.csv": "column"}
 _WORDS = "write one wording for each of the {} states, joined by |"
 
 Known = Mapping[str, Collection[str] | None]
@@ -52,13 +53,10 @@ class Checked:
     care_columns: tuple[CareColumn, ...]
 
 
-def checked(
-    sheet: Sheet, found: Found, what: str = "", known: Known | None = None
-) -> Iterator[tuple[Row, Wrong]]:
+def checked(sheet: Sheet, found: Found, known: Known | None = None) -> Iterator[tuple[Row, Wrong]]:
     """Yield the rows of a file, each held against its fields, with a function that notes what else is wrong.
 
-    `what` is what one row is, for the message on an id that stands twice. Where nothing is `known` of the
-    names that a field points to, no cell is to blame.
+    Where nothing is `known` of the names that a field points to, no cell is to blame.
     """
     seen: set[str] = set()
     for row in sheet.rows:
@@ -76,7 +74,7 @@ def checked(
                 wrong(field.name, right)
             if field.unique:
                 if text in seen:
-                    wrong(field.name, f"a {what} of this {field.name} is there already")
+                    wrong(field.name, f"a {_WHAT[sheet.file]} of this {field.name} is there already")
                 seen.add(text)
         yield row, wrong
 
@@ -112,7 +110,7 @@ def _text(value: Any) -> str:
 def read_traits(sheet: Sheet, found: Found) -> Iterator[Trait]:
     """Yield the traits that can be made of the rows; what is wrong is added to `found`."""
     states = {row["id"]: parts_of(row["states"]) for row in sheet.rows}
-    for row, wrong in checked(sheet, found, "trait"):
+    for row, wrong in checked(sheet, found):
         if row["id"].endswith(YOUNG):
             wrong("id", f"the ending {YOUNG} is kept for what a young fish shows; choose another id")
         if row["kind"] in KINDS and (trait := _trait(row, states, wrong)):
@@ -204,7 +202,7 @@ _GOES_WITH = {
 
 def read_care_columns(sheet: Sheet, found: Found) -> Iterator[CareColumn]:
     """Yield the columns of care.csv that can be made of the rows; what is wrong is added to `found`."""
-    for row, wrong in checked(sheet, found, "column"):
+    for row, wrong in checked(sheet, found):
         values = _values(row, sheet.file)
         if (row["kind"] == "states") != bool(values["states"]):
             wrong("states", "a column of kind states has states, and no other has")
@@ -247,7 +245,7 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     """
     taxa, genera, care = (sheets[f"{name}.csv"] for name in ("taxa", "genera", "care"))
     traits = tuple(read_traits(sheets["traits.csv"], found))
-    _not_empty(sheets["traits.csv"], "trait", found)
+    _not_empty(sheets["traits.csv"], found)
     care_columns = tuple(read_care_columns(sheets["care_columns.csv"], found))
     known: dict[str, set[str] | None] = {
         "taxa.id": taxa.names("id"),
@@ -261,7 +259,7 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
     rows = _read_cells(taxa, by_column, parse_cell, found, of_a_kind)
     cells = {column: tuple(row[column] for row in rows) for column in taxa.header if column in by_column}
-    _not_empty(taxa, "taxon", found)
+    _not_empty(taxa, found)
     said = {
         row["genus"]: {column: cell for column, cell in of_genus.items() if cell is not None}
         for row, of_genus in zip(genera.rows, _read_cells(genera, by_column, parse_cell, found), strict=False)
@@ -273,9 +271,9 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     return whole
 
 
-def _not_empty(sheet: Sheet, what: str, found: Found) -> None:
+def _not_empty(sheet: Sheet, found: Found) -> None:
     if sheet.readable and not sheet.rows:
-        found.add(sheet.file, "2", "id", "", f"no {what}; a table needs at least one")
+        found.add(sheet.file, "2", "id", "", f"no {_WHAT[sheet.file]}; a table needs at least one")
 
 
 def _trait_columns(sheets: Sheets, file: str = "taxa.csv") -> list[str]:
@@ -313,10 +311,9 @@ def _read_cells(
 ) -> list[dict[str, Any]]:
     """Read the cells of each row, by column: those of traits or of needs."""
     read: list[dict[str, Any]] = []
-    what = {"taxa.csv": "taxon", "genera.csv": "row"}.get(sheet.file, "")
     seen: set[tuple[str, str]] = set()
     here = [column for column in sheet.header if column in columns]
-    for row, wrong in checked(sheet, found, what, known):
+    for row, wrong in checked(sheet, found, known):
         if sheet.file == "care.csv":
             if row.about in seen:
                 wrong("care_group", "this group or taxon has a row already")
@@ -339,7 +336,7 @@ def _evidence(sheets: Sheets, table: Checked, known: Known, found: Found) -> Non
     complete = all(sheet.readable for sheet in sheets.values())
     care = sheets["care.csv"].header[len(HEADERS["care.csv"]) :]
     attributes = {*_trait_columns(sheets), *care}
-    for row, wrong in checked(sheets["evidence.csv"], found, known=known):
+    for row, wrong in checked(sheets["evidence.csv"], found, known):
         if sum(bool(row[column]) for column in ("taxon", "genus", "care_group")) != 1:
             wrong("taxon", "fill one of taxon, genus and care_group, and no other")
         if complete and row["attribute"] and row["attribute"] not in attributes:

@@ -241,7 +241,7 @@ class TraitTable(Editable):
 
     @cached_property
     def _genus(self) -> list[str]:
-        return list(map(str, self.taxa["genus"])) if "genus" in self.taxa.columns else [""] * len(self)
+        return [str(genus) for genus in self.taxa.get("genus", [""] * len(self))]
 
     @cached_property
     def cells(self) -> Mapping[str, tuple[Cell, ...]]:
@@ -335,8 +335,7 @@ class TraitTable(Editable):
     def _labels(self) -> tuple[str, ...]:
         if "scientificName" not in self.taxa.columns:
             return self.ids
-        rows = records(self.taxa)
-        return tuple(_label(taxon, row) for taxon, row in zip(self.ids, rows, strict=True))
+        return tuple(map(_label, self.ids, records(self.taxa)))
 
     def claims(self, taxon: str, attribute: str) -> pd.DataFrame:
         """Evidence rows behind one cell of a taxon; of a cell that it takes over, those behind that cell."""
