@@ -59,20 +59,16 @@ class Row:
         return self.values[column]
 
     @property
-    def who(self) -> str:
-        """Whom the row is about: a trait, a taxon, a genus or a care group; blank where it does not say."""
-        return self.about[1]
-
-    @property
     def about(self) -> tuple[str, str]:
-        """Whom the row is about, and whether that is a kind, a genus or a care group."""
+        """Whether the row is about a kind, a genus or a care group, and which; blank where none is named."""
         kinds = {"id": "taxon", "taxon": "taxon", "genus": "genus", "care_group": "care_group"}
         return next(((kind, self.values[c]) for c, kind in kinds.items() if self.values.get(c)), ("", ""))
 
     @property
     def place(self) -> str:
         """Number, with the id where there is one."""
-        return f"{self.number} ({self.who})" if self.who else str(self.number)
+        who = self.about[1]
+        return f"{self.number} ({who})" if who else str(self.number)
 
 
 @dataclass(frozen=True, slots=True)

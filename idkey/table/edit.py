@@ -249,16 +249,15 @@ class Editable:
 
     def without_taxon(self, taxon: str) -> Self:
         """Return a new table without a taxon, its claims and its own care row. Raises UnknownName."""
-        taxon = one(self, taxon)
         at = self.position(taxon)
         cells = {column: found[:at] + found[at + 1 :] for column, found in self.own_cells.items()}
         care, evidence = (
-            frame[frame["taxon"] != taxon].reset_index(drop=True) if "taxon" in frame.columns else frame
-            for frame in (self.care, self.evidence)
+            f[f["taxon"] != self.ids[at]].reset_index(drop=True) if "taxon" in f.columns else f
+            for f in (self.care, self.evidence)
         )
         return replace(
             self,
-            taxa=self.taxa.drop(index=taxon),
+            taxa=self.taxa.drop(index=self.taxa.index[at]),
             own_cells=_without_blank_companions(cells, self),
             care=care,
             evidence=evidence,
