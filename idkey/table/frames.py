@@ -43,9 +43,7 @@ def read_frame(
     if problems:
         raise TableError(problems)
     labels = [state_text(v) for v in df[taxon]]
-    ids = list(dict.fromkeys(labels))
-    where = {label: i for i, label in enumerate(ids)}
-    rows = np.array([where[label] for label in labels])
+    rows, ids = pd.factorize(np.array(labels, dtype=object))
     traits, cells = [], {}
     young = _companions(df, taxon)
     for column in df.columns:
@@ -64,7 +62,7 @@ def read_frame(
         traits.append(trait)
     if problems:
         raise TableError(problems)
-    return tuple(traits), ids, cells
+    return tuple(traits), list(ids), cells
 
 
 def _companions(df: pd.DataFrame, taxon: str) -> dict[Any, Any]:
