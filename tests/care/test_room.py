@@ -116,9 +116,8 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
             read_room(missing)
 
 
-@pytest.mark.parametrize(
-    ("text", "said"),
-    [
+def test_a_file_that_is_no_room(tmp_path):
+    for text, said in (
         ("", "the file is empty; the first row holds name, length_cm"),
         ("fill_cm\n3\n", "column name is missing"),
         (HEADER, "holds no tank"),
@@ -128,12 +127,10 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
         (HEADER.replace("fill_cm", "name") + "A,60,30,30,,,\n", "two columns have this name"),
         (HEADER + 'A,60,30,30,,,"x\n', "unclosed quotation mark"),
         (b"name\nK\xfchl\n", "not UTF-8"),
-    ],
-)
-def test_a_file_that_is_no_room(tmp_path, text, said):
-    with pytest.raises(TableError, match="problem") as caught:
-        read_room(write(tmp_path, text))
-    assert said in str(caught.value)
+    ):
+        with pytest.raises(TableError) as caught:
+            read_room(write(tmp_path, text))
+        assert said in str(caught.value)
 
 
 def test_the_invented_room_holds_every_kind_of_answer():
@@ -191,15 +188,16 @@ def test_what_cannot_be_is_one_clear_error(changes, said):
     assert "\n" not in str(caught.value)
 
 
-@pytest.mark.parametrize(
-    ("written", "read"),
-    [
-        ({"temperature_c": "26,5", "ph": "6,8"}, {"temperature_c": 26.5, "ph": 6.8}),
-        ({"temperature_c": "80.6 °F", "gh_dgh": "89.24 ppm"}, {"temperature_c": 27.0, "gh_dgh": 5.0}),
-        ({"length_cm": "31 1/2 in", "width_cm": '12"'}, {"length_cm": 80.01, "width_cm": 30.48}),
-        ({"length_cm": "800 mm", "altitude_m": "-3"}, {"length_cm": 80.0, "altitude_m": -3.0}),
-    ],
-)
-def test_a_measure_is_read_as_people_write_it(written, read):
-    tank = Tank.of({"length_cm": 80, "width_cm": 35, "height_cm": 40, **written})
-    assert {measure: getattr(tank, measure) for measure in read} == pytest.approx(read)
+def test_a_measure_is_read_as_people_write_it():
+    for measure, written, read in (
+        ("temperature_c", "26,5", 26.5),
+        ("temperature_c", "80.6 °F", 27.0),
+        ("ph", "6,8", 6.8),
+        ("gh_dgh", "89.24 ppm", 5.0),
+        ("length_cm", "31 1/2 in", 80.01),
+        ("width_cm", '12"', 30.48),
+        ("length_cm", "800 mm", 80.0),
+        ("altitude_m", "-3", -3.0),
+    ):
+        tank = Tank.of({"length_cm": 80, "width_cm": 35, "height_cm": 40, measure: written})
+        assert getattr(tank, measure) == pytest.approx(read)

@@ -39,13 +39,8 @@ def test_saturation_is_that_of_the_published_tables_and_where_they_differ():
 
 def test_saturation_under_less_air():
     # HACH, in steps of 0.1 mg/L, called approximate by its maker.
-    for (t, mmhg), mg_l in {
-        (0, 700): 13.5,
-        (10, 650): 9.7,
-        (20, 625): 7.5,
-        (20, 650): 7.8,
-        (23, 625): 7.1,
-    }.items():
+    table = ((0, 700, 13.5), (10, 650, 9.7), (20, 625, 7.5), (20, 650, 7.8), (23, 625, 7.1))
+    for t, mmhg, mg_l in table:
         assert oxygen_saturation(t, pressure_atm=mmhg / 760) == pytest.approx(mg_l, abs=0.15)
     # The worked example of Standard Methods, 20 degC and 0.700 atm: 6.30. From memory.
     assert round(oxygen_saturation(20, pressure_atm=0.7), 2) == 6.30
