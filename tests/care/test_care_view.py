@@ -139,9 +139,8 @@ def test_two_lengths_on_one_page_say_what_each_measures():
 
 def test_cautions_of_the_kind_come_first_and_those_for_every_fish_last_and_folded():
     every = {"handling": "Wet your hands.", "law": "Laws change."}
-    html = care_html(
-        sheet_of({"cautions": "It bites."}, every, law="Trade needs papers.", handling="Wet your hands.")
-    )
+    sheet = sheet_of({"cautions": "It bites."}, every, law="Trade needs papers.", handling="Wet your hands.")
+    html = care_html(sheet)
     assert html.index("It bites.") < html.index("<table")
     fold = html[html.index("Before you handle, move or sell it") :]
     assert fold.count("Wet your hands.") == html.count("Wet your hands.") == 1

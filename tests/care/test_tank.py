@@ -143,26 +143,23 @@ def test_oxygen_is_held_against_saturation_and_the_ammonia_limit_is_of_the_union
     assert "Do not raise the pH" in over.change
 
 
-def test_a_sheet_of_names_that_disagree_or_are_not_known_is_no_fit():
+def test_what_the_names_disagree_on_or_is_not_known_is_no_fit():
     tank = {**GOOD, "temperature_c": 24, "ph": 7, "fill_cm": 45, "pump_l_h": 900}
-    check = check_tank(care_for(TABLE, "worm", "stripe"), tank)
-    assert not check.fails
-    assert not check.ok
-    assert "The names disagree on: temperature, flow." in check.verdict
-    assert not check_tank(care_for(TABLE, "worm", "ghost"), GOOD).ok
-    check = check_tank(care_for(TABLE, "ghost"), GOOD)
-    assert not check.ok
+    for names, tank, says in (
+        ("worm stripe", tank, "Can't be said yet. The names disagree on: temperature, flow."),
+        ("worm ghost", GOOD, "Can't be said yet."),
+        ("ghost", GOOD, "Not known what it needs: room to turn round, volume, temperature, pH, oxygen."),
+    ):
+        check = check_tank(care_for(TABLE, *names.split()), tank)
+        assert not check.ok
+        assert says in check.verdict
     assert [c.attribute for c in check.checks if c.verdict == "pass"] == ["ammonia_mg_l"]
-    assert "Not known what it needs: room to turn round, volume, temperature, pH, oxygen." in check.verdict
-
-
-def test_one_vital_need_that_is_not_known_is_enough_and_so_is_a_sheet_emptied_by_hand():
+    # One vital need that is not known is enough, and so is a sheet emptied by hand.
     for attribute in ("adult_length_mm", "tank_volume_l", "temperature_c", "ph", "oxygen_mg_l"):
         check = check_tank(sheet_of({a: v for a, v in RAPIDS.items() if a != attribute}), GOOD)
         assert row(check, attribute).verdict == "need not known"
         assert not check.ok
-    for names in (("worm",), ("worm", "stripe")):
-        assert not check_tank(dataclasses.replace(care_for(TABLE, *names), attributes={}), GOOD).ok
+    assert not check_tank(dataclasses.replace(care_for(TABLE, "worm", "stripe"), attributes={}), GOOD).ok
 
 
 def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
@@ -229,8 +226,6 @@ def test_the_verdict_says_what_the_rows_say(care, tank):
         assert c.wanted
         assert c.found
         assert c.off >= 0
-        assert c.open == (c.verdict in ("not measured", "need not known", "names disagree"))
-    assert check.ok == (not check.fails and not check.vital)
 
 
 def test_each_verdict_is_a_word_with_a_sign_and_nothing_of_a_name_runs():
@@ -259,11 +254,7 @@ def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_in_text_and_fram
     assert row(check, "temperature_c").found == "26 °C (79 °F)"
     assert row(check, "gh_dgh").found == "5.6 °dGH (100 mg/L as CaCO3)"
     assert f"{row(check, 'tank_volume_l').found}, turned over" in repr(check)
-    check = check_tank(WORM, {**GOOD, "temperature_c": 24})
-    lines = repr(check).splitlines()
-    assert max(map(len, lines)) <= 100
-    assert lines[1] == "Fails: temperature, 2 °C (3.6 °F) too cool."
-    assert "160 L (42 US gal)" in repr(check)
+    assert max(map(len, repr(check).splitlines())) <= 100
     frame = check.to_frame()
     assert list(frame.columns[:5]) == ["attribute", "label", "wanted", "found", "verdict"]
     assert len(frame) == len(check.checks) == 14
