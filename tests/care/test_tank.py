@@ -144,9 +144,9 @@ def test_oxygen_is_held_against_saturation_and_the_ammonia_limit_is_of_the_union
 
 
 def test_what_the_names_disagree_on_or_is_not_known_is_no_fit():
-    tank = {**GOOD, "temperature_c": 24, "ph": 7, "fill_cm": 45, "pump_l_h": 900}
+    between = {**GOOD, "temperature_c": 24, "ph": 7, "fill_cm": 45, "pump_l_h": 900}
     for names, tank, says in (
-        ("worm stripe", tank, "Can't be said yet. The names disagree on: temperature, flow."),
+        ("worm stripe", between, "Can't be said yet. The names disagree on: temperature, flow."),
         ("worm ghost", GOOD, "Can't be said yet."),
         ("ghost", GOOD, "Not known what it needs: room to turn round, volume, temperature, pH, oxygen."),
     ):

@@ -87,10 +87,10 @@ def test_errors_at_the_start():
 
 def test_the_verdict_is_said_first_and_a_tank_that_fails_reads_as_failing(screen):
     assert screen.tank is COLD
+    assert screen.check == idkey.check_tank(screen.care, COLD)
     assert screen.check.fails
     assert 'role="status"' in screen._verdict.value
     assert html.unescape(screen.check.verdict) in words(screen._verdict)
-    assert screen.check == idkey.check_tank(screen.care, COLD)
     assert "fails" in words(screen._checks).casefold()
     checked = next(child for child in screen.children if screen._checks in getattr(child, "children", ()))
     order = [screen.children.index(part) for part in (screen._verdict, checked, screen._sheet)]
@@ -193,13 +193,11 @@ def test_whatever_is_typed_stays_and_is_checked_or_refused(one_screen, typed):
 
 def test_what_is_saved_is_a_static_picture(screen):
     bundle = screen._repr_mimebundle_()
-    saved = bundle["text/html"]
-    assert "Run this cell to use the controls" in saved
-    assert html.escape(screen.check.verdict) in saved
-    assert 'role="status"' not in saved
     assert bundle == screen._repr_mimebundle_()
+    assert "Run this cell to use the controls" in bundle["text/html"]
+    assert html.escape(screen.check.verdict) in bundle["text/html"]
+    assert 'role="status"' not in bundle["text/html"]
     assert "cold <b>tank</b>" in bundle["text/plain"]
     assert "Temperature" in bundle["text/plain"]
-    for widget in (screen._verdict, screen._checks, screen._ranked):
-        assert "<b>tank</b>" not in widget.value
+    assert all("<b>tank</b>" not in part.value for part in (screen._verdict, screen._checks, screen._ranked))
     assert "&lt;b&gt;tank&lt;/b&gt;" in screen._ranked.value
