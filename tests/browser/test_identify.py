@@ -74,11 +74,17 @@ def test_a_notebook_that_is_not_run_shows_the_saved_picture(notebook):
         expect(picture.get_by_text(words).first).to_be_visible()
 
 
-def test_a_published_fish_is_named_and_its_care_and_a_comparison_are_opened(screen):
+def test_a_published_fish_is_named_with_its_care_and_nothing_that_is_pressed_moves(screen):
+    stood = where(screen)
+    for feature in ("Teeth", "Length", "Keels on the body"):
+        ask(screen, feature)
+        until_idle(screen.page)
+        assert where(screen) == stood, feature
     for feature, words in PHANTASMA.items():
-        if feature != "Pattern":
-            ask(screen, feature)
+        ask(screen, feature)
         answer(screen, words)
+        until_idle(screen.page)
+        assert where(screen) == stood, feature
     first = screen.locator(NAME).first
     expect(first).to_contain_text("Hypancistrus phantasma")
     first.locator("summary").first.click()
@@ -113,18 +119,6 @@ def test_by_keyboard_alone_to_a_published_name(screen):
     tab_to(page, "SUMMARY")
     page.keyboard.press("Enter")
     expect(screen.locator(f"{NAME}[open]").first).to_contain_text("Speaks for it")
-
-
-def test_nothing_that_is_pressed_moves_when_an_answer_arrives(screen):
-    first = where(screen)
-    answer(screen, "light spots on dark")
-    assert where(screen) == first
-    for feature in ("Teeth", "Length", "River, if the seller says", "Keels on the body"):
-        ask(screen, feature)
-        until_idle(screen.page)
-        assert where(screen) == first, feature
-    answer(screen, "none or weak")
-    assert where(screen) == first
 
 
 def test_a_click_on_a_drawing_answers_and_enter_takes_inches(screen):

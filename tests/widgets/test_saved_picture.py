@@ -23,7 +23,7 @@ def changed_editor():
         (
             changed_editor,
             "Hypancistrus zebra (L046, L098), tail_fork: forked",
-            "1 cell changed in 1 kind; not",
+            "1 cell changed in 1 kind; not saved",
         ),
     ],
 )
