@@ -123,8 +123,8 @@ class _Writer:
             case doc.Lines(items, "", style):
                 return "\n".join(f"<p{_class(style)}>{write(item)}</p>" for item in items)
             case doc.Lines(items, marks, style):
-                kind = "ol" if marks == "numbered" else "ul"
-                return f"<{kind}{_class(style)}>{_items(map(write, items))}</{kind}>"
+                kind, texts = "ol" if marks == "numbered" else "ul", [f"<li>{write(i)}</li>" for i in items]
+                return f"<{kind}{_class(style)}>{''.join(texts)}</{kind}>"
             case doc.Table():
                 return self._table(thing)
             case doc.Picture():
@@ -138,7 +138,8 @@ class _Writer:
                 opened = f'<div class="idk-open">{self.blocks(inside)}</div>'
                 return f"<details{_class(style)}><summary>{write(summary)}</summary>{opened}</details>"
             case doc.Columns(entries, count):
-                return f'<ul class="idk-columns" style="columns:{count}">{_items(map(write, entries))}</ul>'
+                texts = "".join(f"<li>{write(entry)}</li>" for entry in entries)
+                return f'<ul class="idk-columns" style="columns:{count}">{texts}</ul>'
             case doc.Group(inside, across, frame):
                 kind = "group" + " idk-across" * across + " idk-frame" * frame
                 return f"<div{_class(kind)}>{self.blocks(inside)}</div>"
@@ -210,10 +211,6 @@ class _Writer:
         return (
             f'<div class="lead{"" if icons else " plain"}"><strong>{lead.letter}</strong>{beside}{says}</div>'
         )
-
-
-def _items(texts: Iterable[str]) -> str:
-    return "".join(f"<li>{text}</li>" for text in texts)
 
 
 def _bar(piece: doc.Bar) -> str:
