@@ -82,7 +82,7 @@ class TableEditor(Screen):
                 ("Add a trait", tools.AddTrait(self)),
                 ("Read a spreadsheet", tools.ImportPart(self)),
                 ("Take this kind out", tools.Confirm(self, tools.take_out)),
-                (_ELSEWHERE, tools.SaveElsewhere(self, self.save)),
+                (_ELSEWHERE, tools.SaveElsewhere(self)),
                 ("Undo all changes", tools.Confirm(self, tools.undo_all)),
             )
         }

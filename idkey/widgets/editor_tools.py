@@ -205,10 +205,10 @@ def undo_all(desk: Screen) -> tuple[str, str, Callable[[], None]]:
 class SaveElsewhere(EditorPart):
     """A folder to save to."""
 
-    def __init__(self, desk: Screen, save: Callable[[str], None]):
+    def __init__(self, desk: Screen):
         super().__init__(desk)
         self._folder = field("New folder", hint="my_traits", width="420px")
-        self._save = self.button("Save there", self._on_save, save)
+        self._save = self.button("Save there", self._on_save)
         self._note = w.HTML()
         self.children = [self._note, row(self._folder, self._save)]
 
@@ -216,8 +216,8 @@ class SaveElsewhere(EditorPart):
         """Say what will be in the folder."""
         self._note.value = html.status(_OWN if is_shipped(self.draft.saved) else _WHOLE)
 
-    def _on_save(self, save: Callable[[str], None]) -> None:
+    def _on_save(self) -> None:
         folder = self._folder.value.strip()
         if not folder:
             raise IdkeyError("Name the folder first: a new one, beside the notebook or anywhere else.")
-        save(folder)
+        self.desk.save(folder)

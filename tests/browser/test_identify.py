@@ -145,6 +145,7 @@ def test_text_can_be_read_in_both_themes_in_a_narrow_window_and_when_opened_agai
     # Saved, closed and opened again, it goes on where it stood.
     until_idle(page)
     page.keyboard.press("Control+S")
+    expect(page.locator(".lm-TabBar-tab.jp-mod-dirty", has_text="identify.ipynb")).to_have_count(0)
     choose_in_menu(page, "File", "Close Tab")
     expect(page.locator(".lm-TabBar-tab", has_text="identify.ipynb")).to_have_count(0)
     again = open_notebook(page, "identify.ipynb").locator(".idk.widget-vbox").first
