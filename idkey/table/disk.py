@@ -91,8 +91,9 @@ def commit(
         place = Path(folder).resolve()
         place.mkdir(parents=True, exist_ok=True)
         if why := _not_ours(place):
-            msg = f"{why}; nothing was saved; move {_OWN} out of the folder, or save to another one"
-            raise IdkeyError(msg)
+            raise IdkeyError(
+                f"{why}; nothing was saved; move {_OWN} out of the folder, or save to another one"
+            )
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
         if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
             return dict(expected)
@@ -142,8 +143,9 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
             if (why or not pending.exists()) and found == read(place):
                 return found
             time.sleep(_POLL_S)
-        msg = f"{place}: a save to this folder is not finished; load it once with the right to write there"
-        raise IdkeyError(msg)
+        raise IdkeyError(
+            f"{place}: a save to this folder is not finished; load it once with the right to write there"
+        )
 
 
 def _not_ours(folder: Path) -> str:
@@ -307,8 +309,9 @@ def _manifest(path: Path) -> tuple[str | None, dict[str, dict[str, str | None]]]
             raise TypeError
         return found["version"], files
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        msg = f"{path.parent}: was damaged and cannot be finished; move it out of the folder"
-        raise IdkeyError(msg) from error
+        raise IdkeyError(
+            f"{path.parent}: was damaged and cannot be finished; move it out of the folder"
+        ) from error
 
 
 def _put(place: Path, waiting: Path, old: str | None, new: str | None) -> None:

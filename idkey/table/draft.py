@@ -124,10 +124,7 @@ class Draft:
     def claim(self, taxon: str, column: str, claim: Claim | None) -> None:
         """Say where a trait cell stands written; None takes it back. It waits while the cell is blank."""
         place = self._place(taxon, column)
-        if claim is None:
-            self.claims.pop(place, None)
-        else:
-            self.claims[place] = claim
+        self.claims = {p: c for p, c in {**self.claims, place: claim}.items() if c is not None}
         self._forget()
 
     def revert(self, taxon: str, column: str) -> None:

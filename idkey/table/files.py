@@ -37,10 +37,7 @@ from idkey.table.rows import care_column_row, check_sheets, shipped_care_sheet, 
 from idkey.table.schema import CareColumn, Cell, Range, States, cell_text, parse_care
 from idkey.table.table import TraitTable
 
-__all__ = ["Files", "Parts", "disagreements", "files_of", "parts_from", "table_from", "written"]
-
-Files = Mapping[str, bytes]
-"""The files of one folder: content by name."""
+__all__ = ["Parts", "disagreements", "files_of", "parts_from", "table_from", "written"]
 
 _CARE_COLUMNS = "care_columns.csv"
 _GENERA = "genera.csv"
@@ -58,7 +55,7 @@ class Parts:
     about: Mapping[str, Any]
 
 
-def parts_from(files: Files, found: Found, *, partial: bool = False) -> Parts:
+def parts_from(files: Mapping[str, bytes], found: Found, *, partial: bool = False) -> Parts:
     """Read the files of a folder, content by name; what is wrong is added to `found`.
 
     What an older table does not have is taken from the shipped one. With `partial` a missing file is an empty

@@ -76,8 +76,9 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
     place = table.origin.folder if folder is None else _folder(folder, "save")
     shipped = layout.shipped_folder().resolve()
     if place == shipped or (place.exists() and place.samefile(shipped)):
-        msg = "the shipped table is not saved over; start your own with idkey.start_table('my_traits')"
-        raise IdkeyError(msg)
+        raise IdkeyError(
+            "the shipped table is not saved over; start your own with idkey.start_table('my_traits')"
+        )
     origin = table.origin if table.origin and table.origin.folder == place else Origin(place, {})
     if place.is_dir() and not origin.digests and (held := disk.read_files(place, _NAMES)):
         raise IdkeyError(
@@ -128,8 +129,9 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
     place = _folder(folder, "settle")
     read = disk.read_files(place, _NAMES)
     if not {BASE, _OLD} & read.keys():
-        msg = f"{place}: this is no table of your own over the shipped one, so there is nothing to settle"
-        raise IdkeyError(msg)
+        raise IdkeyError(
+            f"{place}: this is no table of your own over the shipped one, so there is nothing to settle"
+        )
     name = conflict.id if isinstance(conflict, Conflict) else conflict
     own = _Own(read, place.name)
     own.merge = own.merge.settled(name, keep)
