@@ -69,7 +69,7 @@ class CompareScreen(Screen):
         super().__init__()
         chosen = row(self._a, self._b, self._c, self._young, name="idk-tools")
         self.children = [style_element(), chosen, w.HTML(_KEYS), self._alert, self._result]
-        self._show()
+        self._result.value = self._static_html()
 
     def _choose(self, _value: Any) -> None:
         chosen = [self._a.value, self._b.value, *filter(None, [self._c.value])]
@@ -78,9 +78,6 @@ class CompareScreen(Screen):
             self._result.value = ""
             raise IdkeyError("The same kind is chosen twice: choose different kinds.")
         self.comparison = compare(self.table, *chosen)
-        self._show()
-
-    def _show(self) -> None:
         self._result.value = self._static_html()
 
     def _static_html(self) -> str:

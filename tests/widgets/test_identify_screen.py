@@ -138,11 +138,18 @@ def test_a_bad_starting_answer():
         idkey.identify(answers={"pattern": "plane"})
 
 
-def test_the_name_on_the_bag_is_told_and_is_no_evidence(screen):
+def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence(screen):
     screen._bag.value = "L046"
     assert "Hypancistrus zebra" in screen._bag_says.value
     assert not screen.identification.answers
+    order = []
+    for name in ("_outcome", "_names", "_question", "_together", "_bag_says"):
+        getattr(screen, name).observe(lambda _c, name=name: order.append(name), names="value")
     click(screen, "light spots on dark")
+    # What the answer did is shown before the rest.
+    assert order[:3] == ["_outcome", "_names", "_question"]
+    assert order[-1] == "_names"
+    assert "Care sheet" in screen._names.value
     assert "of 88" in screen._bag_says.value
     screen._bag.value = "<script>"
     assert "<script" not in screen._bag_says.value
@@ -163,18 +170,6 @@ def test_the_first_two_can_be_compared_while_two_are_possible(screen):
     screen._restart.click()
     assert not compare.is_open
     assert compare.button.layout.visibility == "hidden"
-
-
-def test_the_effect_is_shown_before_the_rest(screen):
-    order = []
-    for name in ("_outcome", "_names", "_question", "_together", "_bag_says"):
-        getattr(screen, name).observe(lambda _c, name=name: order.append(name), names="value")
-    screen._bag.value = "L046"
-    order.clear()
-    click(screen, "light spots on dark")
-    assert order[:3] == ["_outcome", "_names", "_question"]
-    assert order[-1] == "_names"
-    assert "Care sheet" in screen._names.value
 
 
 def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
