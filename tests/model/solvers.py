@@ -23,7 +23,7 @@ def like_the_rest(share, weights):
 
 
 def walk(key, weights):
-    """Yield every lead of a key, the weight of each kind that takes it, and how many couplets deep it is."""
+    """Yield each lead of a key: its trait, itself, the weight of each kind that takes it, and its depth."""
     share = {
         c.number: like_the_rest(known_shares(key.table, c.trait.id, c.a.states), weights)
         for c in key.couplets
@@ -35,7 +35,7 @@ def walk(key, weights):
         assert couplet.number == number
         for lead, is_a in ((couplet.a, True), (couplet.b, False)):
             part = {t: w * (share[number][t] if is_a else 1 - share[number][t]) for t, w in flow.items()}
-            yield lead, part, depth
+            yield couplet.trait, lead, part, depth
             if lead.goes_to is not None:
                 waiting.append((lead.goes_to, part, depth + 1))
 
