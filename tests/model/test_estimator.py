@@ -38,7 +38,6 @@ def test_fit_returns_itself_and_forgets_the_last_fit():
     assert match.n_features_in_ == len(SHIPPED.traits)
     assert match.feature_names_in_.tolist() == list(SHIPPED.trait_ids)
     assert match.classes_.tolist() == [*SHIPPED.ids, NONE]
-    assert clone(match).get_params() == match.get_params()
 
 
 @pytest.mark.parametrize("method", ["predict", "predict_proba", "candidates", "agreement", "rank"])
@@ -89,6 +88,12 @@ def test_a_frame_may_answer_some_traits_in_any_order():
     np.testing.assert_array_equal(MATCH.predict_proba(some), MATCH.predict_proba(whole))
 
 
+def test_ten_times_as_many_say_the_same_ten_times():
+    # more than one block of the matcher
+    found = MATCH.predict_proba(pd.concat([X] * 10, ignore_index=True))
+    np.testing.assert_allclose(found, np.tile(MATCH.predict_proba(X), (10, 1)), rtol=1e-9)
+
+
 @pytest.mark.parametrize("names", [range(5), [*MEASURES, "taxon"]])
 def test_columns_named_by_numbers_or_taxon(names):
     renamed = X.set_axis(names, axis=1)
@@ -103,7 +108,6 @@ def test_columns_named_by_numbers_or_taxon(names):
         (X, None, "requires y to be passed.*TraitTable"),
         (X, ["a", "b"], r"inconsistent numbers of samples: \[344, 2\]"),
         (X, [None] * 344, "every row needs the name of its taxon"),
-        ("a file name", ["a"], "Expected 2D array"),
         (np.zeros(3), list("abc"), "Expected 2D array, got 1D array"),
     ],
 )
@@ -130,7 +134,6 @@ def test_a_grid_search_takes_the_share_of_strangers():
     scores = search.cv_results_["mean_test_score"]
     assert scores[0] >= scores[1] > scores[2]
     assert search.best_params_["none_prior"] == [0.0, 0.05, 0.999][int(np.argmax(scores))]
-    assert search.predict(X).tolist() == NearestMatch(**search.best_params_).fit(X, Y).predict(X).tolist()
 
 
 # -- scikit-learn's own checks ---------------------------------------------------------------------

@@ -152,12 +152,6 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
     assert found["b"] == pytest.approx(within(x, 500) * 0.05, rel=1e-9)
 
 
-def test_answers_multiply():
-    table = table_of([TAIL, RAYS], {"a": "forked 7..9", "b": "straight 8..12"})
-    both = likelihoods(table, tail="forked") * likelihoods(table, rays=8)
-    assert likelihoods(table, tail="forked", rays=8).tolist() == pytest.approx(both.tolist())
-
-
 # -- a worked example of probabilistic identification ----------------------------------------------------
 # The method of Willcox, Lapage, Bascomb & Curtis 1973 (J. gen. Microbiol. 77:317-330, doi from memory
 # 10.1099/00221287-77-2-317): share p of positive results for each kind and test, equal priors, Bayes.
@@ -217,15 +211,6 @@ def test_worked_open_set(results, expected):
     table = share_table(shares={**SHARES, "other": (0.5,) * 4})
     found = scores(table, results, table.ids, prior=dict.fromkeys("ABC", 0.95 / 3) | {"other": 0.05})
     np.testing.assert_allclose(found, expected, atol=1e-6)
-
-
-def test_one_clear_difference_and_two():
-    # With .99 against .01, which is an observer error of .02 on two states, one clear difference is 99 : 1,
-    # so .99, below the usual threshold of .999 for a definite name; two are 9801 : 1, so .999898.
-    traits = [nominal(t, ("pos", "neg"), error=0.02) for t in TESTS]
-    table = table_of(traits, {"A": "pos pos pos pos", "B": "neg neg pos pos"})
-    assert scores(table, "+???", "A")[0] == pytest.approx(0.99)
-    assert scores(table, "++??", "A")[0] == pytest.approx(9801 / 9802)
 
 
 def test_worked_example_of_a_textbook():

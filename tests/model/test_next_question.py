@@ -11,32 +11,23 @@ from shipped import TABLE
 from idkey import Identification
 from idkey.model.ask import MIN_GAIN
 
-from .tables import (
-    NONE,
-    answered,
-    answers_to,
-    crisp_tables,
-    posterior,
-    rows_of,
-    table_of,
-    tables,
-)
+from .tables import NONE, answered, answers_to, crisp_tables, posterior, rows_of, table_of, tables
 
 
 def check_not_stuck(fish):
-    """With two or more kinds left there is a next question, or an outcome that names the pair."""
+    """There is a next question, or an outcome that gives the one name left, or names the pair."""
     left = [t for t in fish.candidates() if t != NONE]
     question, outcome = fish.next_question(), fish.outcome()
     if question is not None:
         assert question.trait.id not in fish.answers
         assert question.trait.id not in fish.unseen
-    if len(left) < 2 or not fish.answers:
+    if not left or not fish.answers:
         return
     assert outcome.taxa == tuple(left)
     if question is not None:
         assert outcome.kind in ("several names", "none of these", "no answers")
         return
-    assert outcome.kind in ("not told apart", "none of these"), outcome
+    assert outcome.kind in ("one name" if len(left) == 1 else "not told apart", "none of these"), outcome
     if outcome.kind == "not told apart":
         assert all(fish.table.label(t) in outcome.text for t in left[:2])
 
