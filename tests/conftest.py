@@ -14,3 +14,15 @@ settings.load_profile("idkey")
 def shipped() -> idkey.TraitTable:
     """The table that comes with the package."""
     return TABLE
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """With pytest-xdist a file is run by one process, and so are all tests that share the browser."""
+    from xdist.scheduler import LoadFileScheduling
+
+    class Scheduling(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            return "browser" if "tests/browser/" in nodeid else super()._split_scope(nodeid)
+
+    return Scheduling(config, log)

@@ -7,18 +7,12 @@ import lab as lab_module
 import pytest
 
 
-def pytest_configure(config):
-    config.addinivalue_line("markers", "xdist_group(name): tests that one process runs, where several do.")
-
-
-@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
-    """Keep these tests in one process; without CI set, and without Chromium, they are left out."""
+    """Without CI set, and without Chromium, these tests say so and are left out; in CI they must run."""
     here = str(Path(__file__).parent)
     for item in items:
         if str(item.path).startswith(here):
             item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))
             if not (os.environ.get("CI") or lab_module.chromium_path()):
                 item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
 
