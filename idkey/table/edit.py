@@ -12,7 +12,7 @@ from typing import Any, Self
 
 import pandas as pd
 
-from idkey.errors import Problem, TableError, UnknownName, one_of
+from idkey.errors import TableError, UnknownName, one_of
 from idkey.table.cells import OwnCells, effective
 from idkey.table.claims import UNSOURCED, Claim, parse_sources
 from idkey.table.csvfile import Found, Row, Sheet
@@ -54,10 +54,11 @@ class Editable:
             needs ``scientificName``; a genus that is left out is its first word. All else that is left out
             is what holds for the genus, or not known.
         """
+        found = Found(self.name)
         if taxon in self.taxa.index:
-            right = "a taxon of this id is there already"
-            raise TableError([Problem(self.name, f"new ({taxon})", "id", taxon, right)], "changed")
-        return self.with_rows({taxon: values}, {(taxon, c): claim for c, claim in (claims or {}).items()})
+            found.add(self.name, f"new ({taxon})", "id", taxon, "a taxon of this id is there already")
+        behind = {(taxon, column): claim for column, claim in (claims or {}).items()}
+        return self._changed({taxon: values}, behind, found)
 
     def with_cell(
         self, taxon: str, column: str, value: Any, claim: Claim | None = None, **claimed: str
@@ -86,17 +87,21 @@ class Editable:
 
         Cell text by column, by taxon; claims by (taxon, column). Raises TableError.
         """
-        claims = claims or {}
-        problems: list[Problem] = []
+        return self._changed(rows, claims or {}, Found(self.name))
+
+    def _changed(
+        self, rows: Mapping[str, Mapping[str, Any]], claims: Mapping[Place, Claim], found: Found, *more: Trait
+    ) -> Self:
+        """Return a new table with these rows, claims and traits; what is wrong joins what was `found`."""
 
         def wrong(taxon: str, column: str, value: Any, right: str) -> None:
             row = taxon if taxon in self.taxa.index else f"new ({taxon})"
-            problems.append(Problem(self.name, row, column, str(value), right))
+            found.add(self.name, row, column, value, right)
 
         new = dict.fromkeys(taxon for taxon in rows if taxon not in self.taxa.index)
         names: dict[Place, str] = {}
         cells: dict[Place, OwnCell] = {}
-        traits = {t.id: t for t in self.traits} | {t.id + YOUNG: t for t in self.traits}
+        traits = {column: t for t in (*self.traits, *more) for column in (t.id, t.id + YOUNG)}
         allowed, named = self.allowed(), _NAME in self.taxa.columns
         for taxon, values in rows.items():
             texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
@@ -127,51 +132,44 @@ class Editable:
             taxa.loc[place] = text
         genus = list(map(str, taxa["genus"])) if "genus" in taxa.columns else [""] * len(taxa)
         at = {taxon: i for i, taxon in enumerate(taxa.index)}
-        own = {column: [*there, *(None,) * len(new)] for column, there in self.own_cells.items()}
-        touched = {*claims, *names}
+        columns = [*self.own_cells, *(t.id for t in more), *(c for _, c in (*cells, *claims) if c in traits)]
+        blank = (None,) * len(self.taxa)
+        own = {c: [*self.own_cells.get(c, blank), *(None,) * len(new)] for c in dict.fromkeys(columns)}
         for (taxon, column), cell in list(cells.items()):
             i, place = at[taxon], (taxon, column)
-            taken_over = taxon not in new and column in self.cells and self.basis[column][i]
-            if taken_over and cell == self.cells[column][i] and not {place, (taxon, "genus")} & touched:
-                # It says no more than what the kind takes over already.
-                del cells[place]
-                continue
+            if taxon not in new and column in self.cells and place not in claims:
+                takes_over = self.basis[column][i] and (taxon, "genus") not in names
+                if cell is not None and cell in (own[column][i], takes_over and self.cells[column][i]):
+                    # It says no more than is there already.
+                    del cells[place]
+                    continue
             if isinstance(cell, NotKnown) and not self.genera.get(genus[i], {}).get(column):
                 cells[place] = None
-            own.setdefault(column, [None] * len(taxa))[i] = cells[place]
-        counted, _ = effective(self.traits, own, self.genera, genus)
-
-        def text_at(place: Place) -> str:
-            cell = counted[place[1]][at[place[0]]] if place[1] in counted else None
-            return cell_text(traits[place[1]], cell)
-
-        for (taxon, column), claim in claims.items():
-            if column not in traits or taxon not in at:
-                wrong(taxon, column, claim.source, "a claim stands behind a trait cell of a kind")
-                continue
-            for value, right in claim.problems(self.sources):
-                wrong(taxon, column, value, right)
-            if not text_at((taxon, column)):
-                wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
-        if problems:
-            raise TableError(problems, "changed")
+            own[column][i] = cells[place]
+        counted, _ = effective(tuple(dict.fromkeys(traits.values())), own, self.genera, genus)
 
         fresh: list[dict[str, str]] = []
         outdated: dict[Place, bool] = {}
         for place in dict.fromkeys([*cells, *claims]):
-            (taxon, column), claim, text = place, claims.get(place), text_at(place)
-            blank = not text or (place in cells and cells[place] is None)
-            there = self.own_cells.get(column) if taxon not in new and place in cells else None
-            same = there is not None and cells[place] == there[at[taxon]]
-            if blank:
-                outdated[place] = True
-            if text and (claim or not (blank or same)):
-                outdated.setdefault(place, False)
+            (taxon, column), claim = place, claims.get(place)
+            if column not in traits or taxon not in at:
+                wrong(taxon, column, claim and claim.source, "a claim stands behind a trait cell of a kind")
+                continue
+            text = cell_text(traits[column], counted[column][at[taxon]])
+            for value, right in claim.problems(self.sources) if claim else ():
+                wrong(taxon, column, value, right)
+            if claim and not text:
+                wrong(taxon, column, claim.source, "a claim for a blank cell; fill the cell first")
+            outdated[place] = not text or (place in cells and cells[place] is None)
+            if text and (claim or not outdated[place]):
                 fresh.append((claim or Claim()).row(*place, text))
+        if found:
+            raise TableError(found, "changed")
         return replace(
             self,
+            traits=(*self.traits, *more),
             taxa=taxa,
-            own_cells=_without_blank_companions({c: tuple(column) for c, column in own.items()}, self),
+            own_cells=_without_blank_companions(own, (*self.traits, *more)),
             evidence=_with_claims(self.evidence, fresh, outdated),
             about=added_to(self.about),
         )
@@ -183,19 +181,26 @@ class Editable:
 
         Taxa that are left out are not known. Raises TableError.
         """
-        problems = _trait_problems(self, trait)
-        rows = {}
-        for name, value in (values or {}).items():
+        found, named = Found(self.name), _NAME in self.taxa.columns
+        for _, value, right in trait_problems((*self.traits, trait)):
+            found.add(self.name, "", trait.id, value, right)
+        if named and not found:
+            lines = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*self.traits, trait), start=2)]
+            in_file = Found()
+            list(read_traits(Sheet("traits.csv", (), tuple(lines)), in_file))
+            found += [replace(p, file=self.name, row="") for p in in_file if p.row == lines[-1].place]
+        others = ("id", *(column.id for column in self.care_columns)) if named else ()
+        if trait.id in (*others, *self.taxa.columns):
+            found.add(self.name, "", trait.id, trait.id, "a column of this name is there already")
+        values, claims, ids = values or {}, claims or {}, {}
+        for name in [*values, *claims]:
             try:
-                rows[one(self, name)] = {trait.id: value}
+                ids[name] = one(self, name)
             except UnknownName as error:
-                problems.append(Problem(self.name, "", trait.id, str(name), str(error)))
-        if problems:
-            raise TableError(problems, "changed")
-        cells = {**self.own_cells, trait.id: (None,) * len(self.taxa)}
-        wider = replace(self, traits=(*self.traits, trait), own_cells=cells, about=added_to(self.about))
-        behind = {(one(self, name), trait.id): claim for name, claim in (claims or {}).items()}
-        return wider.with_rows(rows, behind)
+                found.add(self.name, "", trait.id, name, str(error))
+        rows = {ids[name]: {trait.id: value} for name, value in values.items() if name in ids}
+        behind = {(ids[name], trait.id): claim for name, claim in claims.items() if name in ids}
+        return self._changed(rows, behind, found, trait)
 
     def with_evidence(self, who: str, attribute: str, claim: Claim | None = None, **claimed: str) -> Self:
         """Return a new table with one more claim behind a filled cell. Raises UnknownName, TableError.
@@ -215,14 +220,16 @@ class Editable:
         else:
             right = one_of(attribute, [*self.cells, *needs], "a column")
             raise UnknownName(f"column {attribute!r} is not in the table: {right}")
-        problems = [Problem(self.name, who, attribute, *wrong) for wrong in claim.problems(self.sources)]
+        found = Found(self.name)
+        for wrong in claim.problems(self.sources):
+            found.add(self.name, who, attribute, *wrong)
         if not text:
             right = "a claim for a blank cell; fill the cell first, with with_cell"
-            problems.append(Problem(self.name, who, attribute, claim.source, right))
+            found.add(self.name, who, attribute, claim.source, right)
         if "taxon" not in self.evidence.columns:
-            problems.append(Problem(self.name, who, attribute, claim.source, "this table keeps no evidence"))
-        if problems:
-            raise TableError(problems, "changed")
+            found.add(self.name, who, attribute, claim.source, "this table keeps no evidence")
+        if found:
+            raise TableError(found, "changed")
         row = claim.row("" if group else who, attribute, text, care_group=who if group else "")
         evidence = _with_claims(self.evidence, [row], {(who, attribute): False})
         return replace(self, evidence=evidence, about=added_to(self.about))
@@ -258,17 +265,17 @@ class Editable:
         return replace(
             self,
             taxa=self.taxa.drop(index=self.taxa.index[at]),
-            own_cells=_without_blank_companions(cells, self),
+            own_cells=_without_blank_companions(cells, self.traits),
             care=care,
             evidence=evidence,
             about=added_to(self.about),
         )
 
 
-def _without_blank_companions(cells: OwnCells, table: Editable) -> dict[str, tuple[OwnCell, ...]]:
+def _without_blank_companions(cells: OwnCells, traits: Sequence[Trait]) -> dict[str, tuple[OwnCell, ...]]:
     """Leave out a column for young fish that nothing is known in any more."""
-    ids = {t.id for t in table.traits}
-    return {c: there for c, there in cells.items() if c in ids or any(cell is not None for cell in there)}
+    ids = {t.id for t in traits}
+    return {c: tuple(own) for c, own in cells.items() if c in ids or any(cell is not None for cell in own)}
 
 
 def _with_claims(
@@ -286,22 +293,3 @@ def _with_claims(
     if not rows:
         return kept.reset_index(drop=True)
     return pd.concat([kept, pd.DataFrame(rows, columns=evidence.columns, dtype="str")], ignore_index=True)
-
-
-def _trait_problems(table: Editable, trait: Trait) -> list[Problem]:
-    """Say what is wrong with a new trait, of itself and as the last row of traits.csv."""
-    wrong, problems, named = list(trait_problems(trait)), [], _NAME in table.taxa.columns
-    if named and not wrong:
-        rows = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*table.traits, trait), start=2)]
-        found = Found()
-        list(read_traits(Sheet("traits.csv", (), tuple(rows)), found))
-        last = rows[-1].place
-        problems = [replace(problem, file=table.name, row="") for problem in found if problem.row == last]
-    if named and trait.id in ("id", *(column.id for column in table.care_columns)):
-        wrong.append((trait.id, "this name is a column of another file"))
-    if trait.id in table.cells or trait.id in table.taxa.columns:
-        wrong.append((trait.id, "a column of this name is there already"))
-    if trait.id.endswith(YOUNG) and trait.id.removesuffix(YOUNG) in table.trait_ids:
-        right = f"this name is kept for what a young fish shows of {trait.id.removesuffix(YOUNG)}"
-        wrong.append((trait.id, right))
-    return [*problems, *(Problem(table.name, "", trait.id, value, right) for value, right in wrong)]

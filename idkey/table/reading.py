@@ -137,7 +137,7 @@ def trait_answer(trait: Trait, value: Any) -> States | Range | None:
 def _words(trait: Trait) -> dict[str, str]:
     """Return the states of a trait by what they may be called; a word for two states is none."""
     states: dict[str, set[str]] = {}
-    for state, word in [*((s, s) for s in trait.states), *zip(trait.states, trait.words, strict=True)]:
+    for state, word in [*((s, s) for s in trait.states), *zip(trait.states, trait.words, strict=False)]:
         states.setdefault(folded(word), set()).add(state)
     return {word: min(named) for word, named in states.items() if word and len(named) == 1}
 

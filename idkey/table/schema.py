@@ -8,7 +8,7 @@ not known or the same as in the genus, ``?`` for not known in spite of the genus
 from __future__ import annotations
 
 import numbers
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -147,19 +147,26 @@ class Trait:
         return text if self.unit in ("", "count") else f"{text} {self.unit}"
 
 
-def trait_problems(trait: Trait) -> Iterator[tuple[str, str]]:
-    """Yield what is wrong with the kind and the states of a trait: the value, and what would be right."""
-    if trait.kind not in KINDS:
-        yield str(trait.kind), one_of(trait.kind, KINDS, "a trait kind")
-    if len(set(trait.states)) != len(trait.states):
-        yield ", ".join(trait.states), "two states have the same name"
-    if len(trait.words) != len(trait.states):
-        right = f"write one wording for each of the {len(trait.states)} states"
-        yield ", ".join(trait.words), right
-    for state in trait.states:
-        if not state or state == "-" or "|" in state or state != state.strip():
-            right = "a state is not blank, not - alone, and holds no | and no blank at its ends"
-            yield state, right
+def trait_problems(traits: Sequence[Trait]) -> Iterator[tuple[str, str, str]]:
+    """Yield what is wrong with ids, kinds and states of traits: the id, the value, what would be right."""
+    ids = [trait.id for trait in traits]
+    for i, trait in enumerate(traits):
+        adult = trait.id.removesuffix(YOUNG)
+        if trait.id in ids[:i]:
+            yield trait.id, trait.id, "a trait of this name is there already"
+        if adult != trait.id and adult in ids:
+            yield trait.id, trait.id, f"this name is kept for what a young fish shows of {adult}"
+        if trait.kind not in KINDS:
+            yield trait.id, str(trait.kind), one_of(trait.kind, KINDS, "a trait kind")
+        if len(set(trait.states)) != len(trait.states):
+            yield trait.id, ", ".join(trait.states), "two states have the same name"
+        if len(trait.words) != len(trait.states):
+            right = f"write one wording for each of the {len(trait.states)} states"
+            yield trait.id, ", ".join(trait.words), right
+        for state in trait.states:
+            if not state or state == "-" or "|" in state or state != state.strip():
+                right = "a state is not blank, not - alone, and holds no | and no blank at its ends"
+                yield trait.id, state, right
 
 
 def state_text(value: Any) -> str:

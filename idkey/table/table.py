@@ -126,16 +126,8 @@ class TraitTable(Editable):
         for what, many in (("trait", self.traits), ("taxon", self.taxa.index)):
             if not len(many):
                 yield Problem(self.name, "", "", "", f"no {what}; a table needs at least one")
-        ids = [trait.id for trait in self.traits]
-        for i, trait in enumerate(self.traits):
-            if trait.id in ids[:i]:
-                yield Problem(self.name, "", trait.id, trait.id, "a trait of this name is there already")
-            for value, right in trait_problems(trait):
-                yield Problem(self.name, "", trait.id, value, right)
-        for name in ids:
-            if name.endswith(YOUNG) and name.removesuffix(YOUNG) in ids:
-                right = f"this name is kept for what a young fish shows of {name.removesuffix(YOUNG)}"
-                yield Problem(self.name, "", name, name, right)
+        for column, value, right in trait_problems(self.traits):
+            yield Problem(self.name, "", column, value, right)
         for i in np.flatnonzero(self.taxa.index.duplicated()):
             taxon = str(self.taxa.index[i])
             yield Problem(self.name, str(i + 2), "id", taxon, "a taxon of this id is there already")
@@ -306,7 +298,8 @@ class TraitTable(Editable):
 
     def differs_when_young(self, trait_id: str) -> bool:
         """Whether a young fish is judged by other cells: its own column, or none where an adult is needed."""
-        return trait_id + YOUNG in self.cells or self.trait(trait_id).needs_adult
+        young = self.cells.get(trait_id + YOUNG, ())
+        return self.trait(trait_id).needs_adult or any(cell is not None for cell in young)
 
     def cell(self, taxon: str, column: str) -> Cell:
         """Return the value of one cell."""

@@ -62,10 +62,10 @@ def test_everything_wrong_in_a_claim_is_listed():
     with pytest.raises(TableError, match="nothing was changed") as error:
         TABLE.with_taxon("invented", claims=claims, mouth_shape="small", **NEW)
     assert right(error) == [
+        ("mouth_shape", "read"),
         *(("tail_fork", value) for value in ("sure", "world", "NOBODY")),
         ("pattern", "ARM2002"),
         ("genus", "ARM2002"),
-        ("mouth_shape", "read"),
     ]
 
 
@@ -207,12 +207,16 @@ def test_a_trait_is_added_with_cells_and_claims():
         ({"id": "Belly glow"}, "an id is lower-case"),
         ({"applies_when": ("no_such_trait", ("a",))}, "another trait"),
         ({"kind": "measure", "states": (), "words": ()}, "needs a unit"),
-        *(({"id": name}, "column of another file") for name in ("id", "flow", "adult_length_mm")),
+        *(
+            ({"id": name}, "column of this name is there already")
+            for name in ("id", "flow", "adult_length_mm")
+        ),
     ],
 )
 def test_a_trait_that_no_file_could_hold_is_refused(change, said):
-    with pytest.raises(TableError, match=said):
-        TABLE.with_trait(replace(GLOW, **change))
+    with pytest.raises(TableError, match=said) as error:
+        TABLE.with_trait(replace(GLOW, **change), {ZEBRA: "?", "nobody": "yes"}, {ZEBRA: Claim("NOBODY")})
+    assert {"nobody", "NOBODY"} <= {problem.value for problem in error.value.problems}
 
 
 # -- taking away -----------------------------------------------------------------------------------------
