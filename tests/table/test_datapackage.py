@@ -16,9 +16,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shipped import TABLE
 
 from idkey.table.fields import CLASSES, COMMONNESS, KINDS, SCOPES, UNITS
-from idkey.table.folder import load_table
 from idkey.table.schema import cell_text, parse_care, parse_cell
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,7 +28,6 @@ PACKAGE = json.loads((TRAITS / "datapackage.json").read_text(encoding="utf-8"))
 RESOURCES = {r["name"]: r for r in PACKAGE["resources"]}
 TABLES = {name: r for name, r in RESOURCES.items() if r.get("type") == "table"}
 FIELDS = {name: {f["name"]: f for f in r["schema"]["fields"]} for name, r in TABLES.items()}
-TABLE = load_table(TRAITS)
 
 
 def rows(name: str) -> list[dict[str, str]]:
@@ -102,8 +101,7 @@ def test_single_choices_are_those_of_the_loader():
 
 
 def test_keys():
-    assert TABLES["taxa"]["schema"]["primaryKey"] == ["id"]
-    assert TABLES["traits"]["schema"]["primaryKey"] == ["id"]
+    assert [TABLES[name]["schema"]["primaryKey"] for name in ("taxa", "traits")] == [["id"], ["id"]]
     foreign = {
         (name, *key["fields"], key["reference"]["resource"], *key["reference"]["fields"])
         for name, table in TABLES.items()
@@ -139,10 +137,9 @@ def test_every_cell_keeps_type_and_constraints(name):
                 fine = text in field["trueValues"] or text in field["falseValues"]
             elif field["type"] == "number":
                 # Decimal notation of XML Schema, which the standard prescribes.
-                value = float(text) if re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text) else None
-                fine = value is not None
-                fine = fine and value > rules.get("exclusiveMinimum", -1e300)
-                fine = fine and value < rules.get("exclusiveMaximum", 1e300)
+                fine = re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)", text)
+                low, high = rules.get("exclusiveMinimum", -1e300), rules.get("exclusiveMaximum", 1e300)
+                fine = fine and low < float(text) < high
             else:
                 assert field["type"] == "string"
                 fine = "pattern" not in rules or re.fullmatch(rules["pattern"], text) is not None
@@ -159,10 +156,9 @@ def test_keys_hold(name):
     if "primaryKey" in schema:
         unique.append(schema["primaryKey"])
     for columns in (*unique, *schema.get("uniqueKeys", [])):
-        keys = [tuple(row[c] for c in columns) for row in table]
         # Rows with a gap do not count, as in SQL.
-        whole = [k for k in keys if all(k)]
-        assert len(set(whole)) == len(whole) > 0
+        keys = [key for row in table if all(key := tuple(row[c] for c in columns))]
+        assert len(set(keys)) == len(keys) > 0
     for key in schema.get("foreignKeys", []):
         (column,), (to,) = key["fields"], key["reference"]["fields"]
         there = {row[to] for row in rows(key["reference"]["resource"])}
@@ -214,18 +210,15 @@ def test_what_the_loader_reads_and_writes_the_trait_pattern_allows(data):
         assert re.fullmatch(pattern("taxa", column), cell)
 
 
-@pytest.mark.parametrize(
-    ("column", "texts"),
-    [
-        ("tail_fork", ["forkd", "forked|", "|forked", "forked:", "forked:0.8|straight", "forked straight"]),
-        ("teeth_lower", ["12-16", "12..", "..16", "12..16..18", "12_16", "12,5", "many", "-3..4"]),
-    ],
-)
-def test_trait_patterns_refuse_what_the_loader_refuses(column, texts):
-    for text in texts:
-        with pytest.raises(ValueError, match="."):
-            READERS["taxa", column](text)
-        assert not re.fullmatch(pattern("taxa", column), text)
+def test_trait_patterns_refuse_what_the_loader_refuses():
+    for column, texts in {
+        "tail_fork": ["forkd", "forked|", "|forked", "forked:", "forked:0.8|straight", "forked straight"],
+        "teeth_lower": ["12-16", "12..", "..16", "12..16..18", "12_16", "12,5", "many", "-3..4"],
+    }.items():
+        for text in texts:
+            with pytest.raises(ValueError, match="."):
+                READERS["taxa", column](text)
+            assert not re.fullmatch(pattern("taxa", column), text)
 
 
 def test_patterns_need_no_more_than_xml_schema_has():
