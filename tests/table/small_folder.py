@@ -66,11 +66,11 @@ def small_files() -> Files:
     header = (*META, *_TRAIT_IDS)
     care = [[*who, *(cells.get(c, "") for c in CARE_COLUMNS[2:])] for who, cells in _GROUPS.items()]
     return {
-        "taxa.csv": _csv(header, taxa),
-        "traits.csv": _csv(TRAIT_COLUMNS, csv.reader(io.StringIO(_TRAITS))),
-        "care.csv": _csv(CARE_COLUMNS, care),
+        "taxa.csv": csv_of(header, taxa),
+        "traits.csv": csv_of(TRAIT_COLUMNS, csv.reader(io.StringIO(_TRAITS))),
+        "care.csv": csv_of(CARE_COLUMNS, care),
         "care_columns.csv": (shipped_folder() / "care_columns.csv").read_bytes(),
-        "evidence.csv": _csv(EVIDENCE_COLUMNS, _claims(header, taxa)),
+        "evidence.csv": csv_of(EVIDENCE_COLUMNS, _claims(header, taxa)),
         "sources.bib": _SOURCES.encode(),
         "datapackage.json": (json.dumps(_ABOUT, indent=2) + "\n").encode(),
     }
@@ -89,7 +89,7 @@ def _claims(header: tuple[str, ...], taxa: list[list[str]]) -> list[list[str]]:
     return claims
 
 
-def _csv(header, rows) -> bytes:
+def csv_of(header, rows) -> bytes:
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows([header, *rows])
     return out.getvalue().encode()
@@ -104,7 +104,7 @@ def _rewritten(files: Mapping[str, bytes], file: str, rows: list[dict[str, str]]
     header = list(
         dict.fromkeys([*files[file].decode().split("\n")[0].split(","), *(c for r in rows for c in r)])
     )
-    return {**files, file: _csv(header, [[row.get(c, "") for c in header] for row in rows])}
+    return {**files, file: csv_of(header, [[row.get(c, "") for c in header] for row in rows])}
 
 
 def added(files: Mapping[str, bytes], file: str, **cells: str) -> Files:
@@ -130,7 +130,7 @@ def without(files: Mapping[str, bytes], file: str, fits: Callable[[dict[str, str
 def without_columns(files: Mapping[str, bytes], file: str, columns: Collection[str]) -> Files:
     """Return the folder with a file that lacks these columns."""
     rows = [{c: text for c, text in row.items() if c not in columns} for row in rows_of(files, file)]
-    return {**files, file: _csv([*rows[0]], [[*row.values()] for row in rows])}
+    return {**files, file: csv_of([*rows[0]], [[*row.values()] for row in rows])}
 
 
 def _who(row: Mapping[str, str]) -> str:
@@ -156,3 +156,15 @@ def upgraded(files: Mapping[str, bytes], version: str = "2.0") -> Files:
 
 
 SMALL = small_files()
+
+
+def _with_genus() -> Files:
+    """Return the folder with a genus that says something, and a kind that takes it over."""
+    files = added(SMALL, "taxa.csv", id="nova", scientificName="Testia nova", genus="Testia")
+    for column, text in (("tail", "hollow"), ("spots", "light")):
+        claim = {"attribute": column, "value": text, "source": "SMITH", "class_": "read", "scope": "genus"}
+        files = added(files, "evidence.csv", genus="Testia", **claim)
+    return {**files, "genera.csv": b"genus,tail,spots\nTestia,hollow,light\n"}
+
+
+WITH_GENUS = _with_genus()
