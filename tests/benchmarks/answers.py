@@ -11,26 +11,21 @@ seen. They are answered one trait at a time until a name holds 95 %, in three or
 A fish that never gets there counts as many answers as there are traits.
 """
 
-from __future__ import annotations
-
-from collections.abc import Callable, Iterator
 from functools import partial
 
 import numpy as np
 import pandas as pd
 from specimens import draw
 
-from idkey import Identification, NearestMatch, TraitTable, load_table
+from idkey import Identification, NearestMatch, load_table
 from idkey.table.schema import LIFE_STAGE
 
 SPECIMENS = 150
 ENOUGH = 0.95
 HINDSIGHT = 60
 
-Answers = dict[str, object]
 
-
-def adaptive(table: TraitTable, answers: Answers, _truth: str) -> Iterator[str]:
+def adaptive(table, answers, _truth):
     """Ask the best next question; what can't be answered is said to be unseen."""
     fish = Identification(table)
     while questions := fish.questions():
@@ -40,14 +35,14 @@ def adaptive(table: TraitTable, answers: Answers, _truth: str) -> Iterator[str]:
             yield trait
 
 
-def at_random(rng: np.random.Generator, answers: Answers, _truth: str) -> Iterator[str]:
+def at_random(rng, answers, _truth):
     """Ask in random order."""
     yield from rng.permutation(list(answers))
 
 
-def hindsight(match: NearestMatch, answers: Answers, truth: str) -> Iterator[str]:
+def hindsight(match, answers, truth):
     """Give the answer that raises the right name most."""
-    given: Answers = {}
+    given = {}
     while len(given) < len(answers):
         left = [t for t in answers if t not in given]
         frame = pd.DataFrame([{**given, t: answers[t]} for t in left])
@@ -56,9 +51,9 @@ def hindsight(match: NearestMatch, answers: Answers, truth: str) -> Iterator[str
         yield best
 
 
-def steps(match: NearestMatch, order: Callable, answers: Answers, truth: str) -> int | None:
+def steps(match, order, answers, truth):
     """Number of answers until a name holds enough; None where none ever does."""
-    given: Answers = {}
+    given = {}
     for count, trait in enumerate(order(answers, truth), start=1):
         given[trait] = answers[trait]
         if match.predict_proba(pd.DataFrame([given])).max() >= ENOUGH:
@@ -66,7 +61,7 @@ def steps(match: NearestMatch, order: Callable, answers: Answers, truth: str) ->
     return None
 
 
-def main() -> None:
+def main():
     table = load_table()
     match = NearestMatch().fit(table)
     drawn = draw(table, SPECIMENS, seed=5, gaps=(0.0, 0.0), none_prior=0.0)

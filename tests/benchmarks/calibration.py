@@ -7,14 +7,12 @@ twice as often as the table says; and, each kind held back from the table in tur
 Brier score: Brier 1950, Mon. Weather Rev. 78:1-3, summed over the names (0 to 2).
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score
-from specimens import Drawn, draw, with_errors
+from specimens import draw, with_errors
 
-from idkey import NearestMatch, TraitTable, load_table
+from idkey import NearestMatch, load_table
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_set
@@ -24,7 +22,7 @@ HELD_BACK = 300
 SURE = 0.9
 
 
-def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
+def report(title, match, drawn):
     """Print how one set of specimens fares."""
     p = match.predict_proba(drawn.answers)
     names = list(match.classes_)
@@ -54,12 +52,12 @@ def report(title: str, match: NearestMatch, drawn: Drawn) -> None:
     print(tenths.agg({"n": "size", "said": "mean", "right": "mean"}).round(3).to_string())
 
 
-def poor(match: NearestMatch, drawn: Drawn, i: int) -> bool:
+def poor(match, drawn, i):
     """Return whether the first name of a specimen comes with a warning that it fits poorly."""
     return bool(match.rank(drawn.fish(i))["deviation"].iloc[0] < POOR_FIT)
 
 
-def held_back(table: TraitTable) -> pd.DataFrame:
+def held_back(table):
     """Take each kind out in turn and see what its fish are called without it."""
     rows = []
     for taxon in table.ids:
@@ -80,7 +78,7 @@ def held_back(table: TraitTable) -> pd.DataFrame:
     return pd.DataFrame(rows).set_index("taxon")
 
 
-def main() -> None:
+def main():
     table = load_table()
     match = NearestMatch().fit(table)
     report("observers err as the table says", match, draw(table, SPECIMENS, seed=1))

@@ -1,7 +1,5 @@
 """Invented specimens, drawn from a trait table by the same law that the model assumes."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,10 +7,9 @@ import pandas as pd
 
 from idkey.model.answers import Distinct
 from idkey.model.combine import TableModel
-from idkey.model.evidence import NONE, STAGE_ERROR, TraitModel
+from idkey.model.evidence import NONE, STAGE_ERROR
 from idkey.model.prior import prior_vector
 from idkey.table.schema import LIFE_STAGE
-from idkey.table.table import TraitTable
 
 _LENGTHS = (20.0, 700.0)
 _GRID = 200
@@ -26,26 +23,18 @@ class Drawn:
     answers: pd.DataFrame
     truth: np.ndarray
 
-    def fish(self, i: int) -> dict[str, object]:
+    def fish(self, i):
         """Return the answers that one of them gives."""
         return self.answers.iloc[i].dropna().to_dict()
 
 
-def with_errors(table: TraitTable, factor: float) -> TraitTable:
+def with_errors(table, factor):
     """Return the same table, its observers erring `factor` times as often."""
     traits = tuple(replace(t, error=min(t.error * factor, 0.95)) for t in table.traits)
     return replace(table, traits=traits)
 
 
-def draw(
-    table: TraitTable,
-    n: int,
-    seed: int,
-    *,
-    none_prior: float = 0.05,
-    gaps: tuple[float, float] = (0.3, 0.7),
-    kind: str | None = None,
-) -> Drawn:
+def draw(table, n, seed, *, none_prior=0.05, gaps=(0.3, 0.7), kind=None):
     """Draw specimens: a kind by the prior, or this one only, its age and length, then each trait, with gaps.
 
     The observer errors of the table are the ones that happen. The share of traits left unanswered is drawn
@@ -74,9 +63,7 @@ def draw(
     return Drawn(pd.DataFrame(columns), names[canonical[taxa]])
 
 
-def _kinds_and_lengths(
-    model: TableModel, weights: np.ndarray, n: int, rng: np.random.Generator
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _kinds_and_lengths(model, weights, n, rng):
     """Kind, length and age: a length comes by itself, and is kept as often as the kind reaches it."""
     ceilings = [m for m in model.models.values() if m.trait.kind == "ceiling"]
     if not ceilings:
@@ -90,15 +77,13 @@ def _kinds_and_lengths(
     return taxa, grid[at], rng.random(n) < mature[at, taxa]
 
 
-def _pick(chances: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _pick(chances, rng):
     """Draw a row for each column of a table of chances."""
     upto = np.cumsum(chances / chances.sum(axis=0), axis=0)
     return (rng.random(chances.shape[1]) > upto).sum(axis=0).clip(0, len(chances) - 1)
 
 
-def _states(
-    model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
-) -> np.ndarray:
+def _states(model, taxa, adult, answered, rng):
     out = np.full(len(taxa), None, dtype=object)
     chances = np.where(adult, model.states_adult[:, taxa], model.states_young[:, taxa])
     # Where the trait does not apply the chances add up to the observer error: else there is no answer.
@@ -107,9 +92,7 @@ def _states(
     return out
 
 
-def _numbers(
-    model: TraitModel, taxa: np.ndarray, adult: np.ndarray, answered: np.ndarray, rng: np.random.Generator
-) -> np.ndarray:
+def _numbers(model, taxa, adult, answered, rng):
     column, out = model.adult, np.full(len(taxa), np.nan)
     if not column.known.any():
         return out

@@ -14,23 +14,20 @@ crisp table of 1,000 kinds x 40 traits, with past identifications and the old ke
 its parts, each on tables that nothing has been worked out for.
 """
 
-from __future__ import annotations
-
+import gc
 import resource
 import subprocess
 import sys
 from dataclasses import replace
 from functools import partial
 from time import perf_counter
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from specimens import draw
-from timing import TRAITS, Task, measure, random_cells, show, table_of
 
 from idkey import Identification, NearestMatch, TraitTable, build_key, identify, load_table
-from idkey.model.answers import Coded, code_frame
+from idkey.model.answers import code_frame
 from idkey.model.changes import renamed, what_changes
 from idkey.model.combine import model_of
 from idkey.model.distinguish import worth
@@ -39,9 +36,10 @@ from idkey.model.match import posterior
 from idkey.model.prior import prior_vector
 from idkey.model.suspect_cells import doubts
 from idkey.table.claims import Claim, Source
-from idkey.table.schema import Range, States, Trait
+from idkey.table.schema import Range, States
 from idkey.views import fish, sheet
 
+TRAITS = 40
 SEED, SPECIMENS, NOT_ANSWERED, BLOCK = 20240, 5_000, 0.4, 1024
 MILLION, CHUNK = 1_000_000, 10_000
 KINDS, PAST, ANSWERED, NEW = 1_000, 1_000, 12, "new"
@@ -53,16 +51,55 @@ IMPORTS = (
 )
 
 
-def show_ratio(what: str, over: np.ndarray, under: np.ndarray) -> None:
+def measure(*tasks, repeats=1, warm_up=True):
+    """Seconds of each task, shape (repeats,); the tasks take turns."""
+    for task in tasks if warm_up else ():
+        task()
+    seconds = np.empty((len(tasks), repeats))
+    for turn in range(repeats):
+        for i, task in enumerate(tasks):
+            gc.collect()
+            start = perf_counter()
+            task()
+            seconds[i, turn] = perf_counter() - start
+    return list(seconds)
+
+
+def show(what, seconds):
+    """Print the best, the median and the slowest."""
+    best, median, slowest = (f(seconds) * 1e3 for f in (np.min, np.median, np.max))
+    print(f"{what:<62}{best:>9.1f} ms{median:>9.1f} ms{slowest:>9.1f} ms", flush=True)
+
+
+def random_cells(n, *, blank=0.0, measures=0):
+    """Return the cells of n kinds x `TRAITS`: traits of 2 to 5 states, then some measured ranges."""
+    rng = np.random.default_rng(1)
+    columns = {}
+    for j in range(TRAITS):
+        if j < TRAITS - measures:
+            cells = [f"s{k}" for k in rng.integers(2 + j % 4, size=n)]
+        else:
+            low = rng.integers(5, 40, size=n)
+            cells = [f"{a}..{b}" for a, b in zip(low, low + rng.integers(1, 10, size=n), strict=True)]
+        columns[f"t{j:02d}"] = np.where(rng.random(n) < blank, "", cells)
+    return pd.DataFrame(columns)
+
+
+def table_of(cells):
+    """Return a table of such cells, its kinds k0 and on."""
+    return TraitTable.from_frame(cells.assign(kind=[f"k{i}" for i in range(len(cells))]), taxon="kind")
+
+
+def show_ratio(what, over, under):
     print(f"{what:<62}{over.min() / under.min():>9.1f} x {np.median(over) / np.median(under):>9.1f} x")
 
 
-def bare_numpy(coded: Coded, width: int) -> Task:
+def bare_numpy(coded, width):
     """Return a task that takes rows of logs and adds them up, over the same answers in the same blocks."""
     rng = np.random.default_rng(SEED)
     logs = {t: rng.random((int(codes.max()) + 1, width)) for t, codes in coded.codes.items()}
 
-    def task() -> np.ndarray:
+    def task():
         out = np.zeros((coded.n, width))
         buffer = np.empty((BLOCK, width))
         for start in range(0, coded.n, BLOCK):
@@ -76,7 +113,7 @@ def bare_numpy(coded: Coded, width: int) -> Task:
     return task
 
 
-def matching(table: TraitTable) -> None:
+def matching(table):
     """Time the posterior of many specimens, against bare NumPy."""
     frame = draw(table, SPECIMENS, seed=SEED, gaps=(NOT_ANSWERED, NOT_ANSWERED)).answers
     match, model = NearestMatch().fit(table), model_of(table)
@@ -94,7 +131,7 @@ def matching(table: TraitTable) -> None:
     show_ratio("posterior, coded beforehand / bare NumPy", coded_before, bare)
 
 
-def true_answer(table: TraitTable, taxon: str, trait: Trait) -> str | None:
+def true_answer(table, taxon, trait):
     """Return an answer that the row of a kind gives."""
     cell = table.cell(taxon, trait.id)
     if isinstance(cell, States):
@@ -104,7 +141,7 @@ def true_answer(table: TraitTable, taxon: str, trait: Trait) -> str | None:
     return None
 
 
-def answering(name: str, table: TraitTable) -> None:
+def answering(name, table):
     """Time the first question, and each answer to the next question, on the way to a few kinds."""
     show(f"first question, {name}", *measure(lambda: Identification(table).next_question(), repeats=5))
     seconds = []
@@ -118,15 +155,15 @@ def answering(name: str, table: TraitTable) -> None:
     show(f"answer to next question, {name}", seconds)
 
 
-def building(name: str, table: TraitTable) -> None:
+def building(name, table):
     key = build_key(table)
     (seconds,) = measure(lambda: build_key(table), repeats=1 if len(table) > 1_000 else 3)
     questions = f"{len(key.couplets)} couplets, {key.expected_questions():.1f} questions"
     show(f"build_key, {name} ({questions})", seconds)
 
 
-def importing() -> None:
-    def process(code: str) -> Task:
+def importing():
+    def process(code):
         return lambda: subprocess.run([sys.executable, "-c", code], check=True)
 
     empty, *times = measure(process(""), *map(process, IMPORTS), repeats=9)
@@ -134,7 +171,7 @@ def importing() -> None:
         show_ratio(f"{code} / import pandas", seconds - empty, times[0] - empty)
 
 
-def drawing(table: TraitTable) -> None:
+def drawing(table):
     """Time drawings of which nothing is kept from before, and say how large they are."""
     states = [(trait, state) for trait, states in fish.STATES.items() for state in states]
     tasks = {
@@ -152,7 +189,7 @@ def drawing(table: TraitTable) -> None:
         show(f"{name}, {np.median(sizes):.0f} bytes, at most {max(sizes)}", seconds)
 
 
-def clicking() -> None:
+def clicking():
     """Time clicks on the identify screen along three paths, the first ones included."""
     effects, totals = [], []
     for path in range(3):
@@ -172,7 +209,7 @@ def clicking() -> None:
     show("a click, until all is done", totals)
 
 
-def in_genera(cells: pd.DataFrame, *, claimed: bool) -> TraitTable:
+def in_genera(cells, *, claimed):
     """Return a table of these cells, in genera of ten; `claimed` puts a claim behind each filled cell."""
     table = table_of(cells)
     names = {"scientificName": table.ids, "genus": [f"Genus{i // 10}" for i in range(len(table))]}
@@ -185,7 +222,7 @@ def in_genera(cells: pd.DataFrame, *, claimed: bool) -> TraitTable:
     return replace(table, evidence=pd.DataFrame(rows, dtype="str"), sources=sources)
 
 
-def past_fish(cells: pd.DataFrame) -> list[dict[str, Any]]:
+def past_fish(cells):
     """Return past identifications: some answers as the row of a kind has them, one in twenty another."""
     rng = np.random.default_rng(2)
     found = []
@@ -196,7 +233,7 @@ def past_fish(cells: pd.DataFrame) -> list[dict[str, Any]]:
     return found
 
 
-def extending(name: str, blank: float, *, claimed: bool) -> None:
+def extending(name, blank, *, claimed):
     """Time the whole and its parts on one table."""
     cells = random_cells(KINDS + 1, blank=blank)
     old, past = in_genera(cells.iloc[:-1], claimed=claimed), past_fish(cells.iloc[:-1])
@@ -224,7 +261,7 @@ def extending(name: str, blank: float, *, claimed: bool) -> None:
     print(f"{len(change.past)} of {PAST:,} past names change")
 
 
-def grow() -> None:
+def grow():
     """Name a million specimens, then answer and build on larger and larger tables."""
     table = load_table()
     match, chunk = NearestMatch().fit(table), draw(table, CHUNK, seed=11).answers
@@ -240,7 +277,7 @@ def grow() -> None:
         building(f"{n:,} x {TRAITS}", larger)
 
 
-def main() -> None:
+def main():
     shipped = load_table()
     print(f"{len(shipped)} kinds x {len(shipped.traits)} traits; best, median, slowest\n")
     matching(shipped)

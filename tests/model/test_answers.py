@@ -8,6 +8,8 @@ import pytest
 
 from idkey import Identification, IdkeyError, NearestMatch, build_key
 from idkey.errors import AnswerError, UnknownName
+from idkey.model.lookalikes import lookalikes
+from idkey.model.review import review
 from idkey.table.schema import States, Trait, parse_answer
 
 from .tables import SHIPPED, nominal, table_of
@@ -90,7 +92,7 @@ def test_what_is_no_frame_and_no_table(what):
     refused(AnswerError, lambda: MATCH.predict(what), type(what).__name__, "DataFrame")
     kind = type(what).__name__
     refused(IdkeyError, lambda: NearestMatch().fit(what), kind, "TraitTable", "DataFrame with y=")
-    for make in (Identification, build_key):
+    for make in (Identification, build_key, lookalikes, review):
         refused(IdkeyError, lambda make=make: make(what), f"{kind}: give a trait table")
 
 

@@ -5,7 +5,6 @@ import math
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -38,7 +37,7 @@ def looks(found):
 @given(several)
 def test_looks_at_two_kinds(table):
     tell = Distinguisher(table)
-    pairs = list(zip(*np.triu_indices(len(table), 1), strict=True))
+    pairs, every = list(zip(*np.triu_indices(len(table), 1), strict=True)), dict.fromkeys(STAGES, 1)
     for trait, stage in itertools.product(table.traits, STAGES):
         p = tell.answers(trait.id, stage)
         assert p.shape[1] == len(table)
@@ -51,11 +50,14 @@ def test_looks_at_two_kinds(table):
         # looks are the same on both sides.
         cells = {c: v for c, v in table.cells.items() if c in (trait.id, f"{trait.id}_young")}
         bound = Distinguisher(replace(table, traits=(trait,), own_cells=cells)).affinity(stage) / 2
+        every[stage] = every[stage] * 2 * bound
         for i, j in pairs:
             exact = tell.mix_up([trait.id], [i, j], stage)
             assert math.isclose(1 - exact, right[i, j], abs_tol=1e-12)
             assert exact <= bound[i, j] + 1e-12
             assert exact >= (1 - math.sqrt(max(0, 1 - (2 * bound[i, j]) ** 2))) / 2 - 1e-9
+    # independent traits are multiplied
+    assert all(tell.affinity(stage) == pytest.approx(every[stage]) for stage in STAGES)
 
 
 @given(tables(least_taxa=2, most_traits=3))
@@ -284,11 +286,3 @@ def test_what_colour_cannot_separate_stays_alike():
     marks = {"pattern", "spot_size", "spot_colour", "spot_density", "spot_vs_nostril", "fin_edging"}
     assert marks <= set(ids(found.shared))
     assert found.mix_up > 0.2
-
-
-def test_independent_traits_are_multiplied():
-    rng = np.random.default_rng(3)
-    tell = Distinguisher(kinds_of(pd.DataFrame({f"t{j}": rng.choice(list("abcd"), 50) for j in range(12)})))
-    p = [tell.answers(t)[:, [5, 17]] for t in tell.table.trait_ids]
-    plain = np.prod([np.sqrt(one[:, 0] * one[:, 1]).sum() for one in p])
-    assert tell.affinity()[5, 17] == pytest.approx(plain)

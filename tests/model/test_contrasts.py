@@ -143,10 +143,12 @@ def test_common_practice_sizes_and_commonness():
     assert common[L201] > common[L102]
 
 
-@pytest.mark.parametrize("panaqolus", of_genus("Panaqolus"))
-def test_common_practice_first_look_at_the_mouth_conspicuous_teeth_are_no_hypancistrus(panaqolus):
-    found = probabilities(tooth_form="spoon")
-    assert all(found[panaqolus] > 5 * found[t] for t in HYPANCISTRUS)
+@pytest.mark.parametrize(("teeth", "genus"), [("spoon", "Panaqolus"), ("fangs", "Leporacanthicus")])
+def test_common_practice_first_look_at_the_mouth(teeth, genus):
+    # conspicuous teeth are no Hypancistrus, long fangs are a Leporacanthicus
+    found, has = probabilities(tooth_form=teeth), of_genus(genus)
+    others = HYPANCISTRUS if teeth == "spoon" else [t for t in TABLE.ids if t not in has]
+    assert min(found[has]) > 5 * max(found[others])
 
 
 def test_common_practice_a_mustard_spotted_fish_with_conspicuous_teeth_is_the_usual_case():
@@ -156,13 +158,6 @@ def test_common_practice_a_mustard_spotted_fish_with_conspicuous_teeth_is_the_us
     assert found["panaqolus_albomaculatus"] > max(found[t] for t in HYPANCISTRUS)
     # the same fish without a look at the teeth may well be one
     assert sum(probabilities(**look)[t] for t in HYPANCISTRUS) > 0.3
-
-
-def test_common_practice_long_fangs_are_a_leporacanthicus():
-    found = probabilities(tooth_form="fangs")
-    fanged = of_genus("Leporacanthicus")
-    others = [t for t in TABLE.ids if t not in fanged]
-    assert min(found[t] for t in fanged) > 5 * max(found[t] for t in others)
 
 
 def test_common_practice_an_adult_leporacanthicus_is_20_to_25_cm():

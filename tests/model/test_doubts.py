@@ -79,7 +79,6 @@ def test_what_is_stated_of_the_genus_counts_once_however_many_take_it_over():
         (TAIL, "forked", "deeply cut", False),
         (TAIL, "-", "forked", True),
         (TAIL, "forked", "-", True),
-        (TAIL, "-", "-", False),
         (TAIL, "", "forked", False),
         (TAIL, "forked", "", False),
         (RAYS, "8..10", "9", False),

@@ -6,16 +6,15 @@ from collections import Counter, defaultdict
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given
 from shipped import TABLE
 
-from idkey import IdkeyError, care_for
+from idkey import care_for
 from idkey.model.review import BLANK, KNOWN, NOT_APPLICABLE, review
 from idkey.table.claims import CLASSES, UNSOURCED
 
-from .tables import kinds_of, nominal, table_of, tables, with_claims
+from .tables import nominal, table_of, tables, with_claims
 
 TRAITS = Path(__file__).parents[2] / "traits"
 TAIL = nominal("tail", ("forked", "straight"), effort=20, core=True)
@@ -84,11 +83,6 @@ def test_what_the_cells_rest_on_is_what_the_files_say(shipped):
     json.dumps([shipped.taxa.to_dict("index"), shipped.fill_next.to_dict("records")])
 
 
-def test_the_pairs_that_no_look_tells_are_all_counted(shipped):
-    pairs = len(shipped.table) * (len(shipped.table) - 1) // 2
-    assert len(shipped.untold) == pairs - sum(w.best for w in shipped.worth)
-
-
 def test_the_strongest_claim_counts_and_sources_count_once():
     rows = {"k": "forked gold", "l": "- gold", "m": {"spots": "gold", "tail_young": "forked"}}
     claims = [
@@ -116,13 +110,9 @@ def test_the_strongest_claim_counts_and_sources_count_once():
     assert found.taxa["one_source"].tolist() == [1, 1, 1]
 
 
-def test_care_and_review_weigh_the_classes_of_evidence_alike():
-    table = TABLE
-    both = table.evidence.groupby(["taxon", "attribute"])["class"].agg(set)
-    found = review(table).cells.set_index(["taxon", "column"])["class"]
-    for cell in found.index.intersection(both[both.map(len) > 1].index):
-        assert found[cell] == min(both[cell], key=CLASSES.index)
-    needs = [need for t in table.ids[::5] for need in care_for(table, t).attributes.values()]
+def test_care_weighs_the_classes_of_evidence_as_the_review():
+    # the strongest first, as in the review above
+    needs = [need for t in TABLE.ids[::5] for need in care_for(TABLE, t).attributes.values()]
     several = [need.classes for need in needs if len(need.classes) > 1]
     assert several
     for classes in several:
@@ -158,13 +148,9 @@ def test_every_cell_is_counted_once(table):
         assert not frame[[*CLASSES, "one_source"]].to_numpy().any()
     assert found.taxa["filled"].sum() == sum(c.known.sum() for c in map(table.column, table.trait_ids))
     assert not len(found.single_source)
+    # the pairs that no look tells are all counted
+    assert len(found.untold) == len(table) * (len(table) - 1) // 2 - sum(w.best for w in found.worth)
     blanks = {(t, c) for t in table.ids for c in table.trait_ids if grid.at[t, c] == BLANK}
     filled_next = found.fill_next
     assert set(zip(filled_next["taxon"], filled_next["trait"], strict=True)) <= blanks
     assert (filled_next["likely"] <= filled_next["untold"] + 1e-9).all()
-
-
-def test_a_table_of_one_kind_and_what_is_no_table():
-    assert review(kinds_of(pd.DataFrame({"tail": ["forked"]}))).grid.to_numpy().tolist() == [[KNOWN]]
-    with pytest.raises(IdkeyError):
-        review(pd.DataFrame())
