@@ -10,7 +10,7 @@ from typing import TypeAlias
 from idkey.errors import IdkeyError
 from idkey.model.combine import kept
 from idkey.table.claims import CLASSES, NOT_FOLLOWED
-from idkey.table.schema import EVERY_GROUP, CareColumn, Range, parse_care
+from idkey.table.schema import EVERY_GROUP, CareColumn, Range, States, parse_care
 from idkey.table.table import TraitTable
 from idkey.table.units import amount, listed, percent
 
@@ -46,7 +46,7 @@ def read_cell(column: CareColumn, cell: str) -> Value:
         raise IdkeyError(f"care.csv, {column.id}: {cell!r}: {error}") from None
     if isinstance(value, Range):
         return value.low, value.high
-    return frozenset(value) if isinstance(value, tuple) else value
+    return frozenset(value.names) if isinstance(value, States) else value
 
 
 def format_value(column: CareColumn, value: Value) -> str:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import AnswerError, one_of
-from idkey.table.reading import trait_answer
+from idkey.table.reading import parse_answer
 from idkey.table.schema import (
     LIFE_STAGE,
     LIFE_STAGES,
@@ -109,7 +109,7 @@ def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Rang
     """Return an answer as the table reads it, a life stage as text; None for "can't see it"."""
     if is_stage(table, trait_id):
         return parse_stage(value)
-    return trait_answer(known_trait(table, trait_id), value)
+    return parse_answer(known_trait(table, trait_id), value)
 
 
 def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
@@ -164,7 +164,7 @@ def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct
     if bad.any():
         value = uniques[bad][0]
         at = int(np.argmax(codes == np.argmax(bad)))
-        _in_place(lambda v: trait_answer(trait, v), float(value), values, at)
+        _in_place(lambda v: parse_answer(trait, v), float(value), values, at)
     return codes + 1, Distinct(np.zeros((len(uniques), 0)), uniques, uniques)
 
 
@@ -180,7 +180,7 @@ def _code_values(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]
     answers: list[States | Range] = []
     renumber = np.zeros(len(uniques) + 1, dtype=np.intp)
     for i, value in enumerate(uniques):
-        answer = _in_place(lambda v: trait_answer(trait, v), value, values, int(np.argmax(codes == i)))
+        answer = _in_place(lambda v: parse_answer(trait, v), value, values, int(np.argmax(codes == i)))
         if answer is not None:
             answers.append(answer)
             renumber[i + 1] = len(answers)

@@ -24,7 +24,8 @@ from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
 from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, check_table, prior_vector
 from idkey.table.names import one
-from idkey.table.schema import LIFE_STAGE, Trait, cell_words, parse_answer
+from idkey.table.reading import parse_answer
+from idkey.table.schema import LIFE_STAGE, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
 

@@ -34,7 +34,7 @@ from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.fields import FIELDS, HEADERS, META
 from idkey.table.package import PACKAGE, describe, read_about
 from idkey.table.rows import care_column_row, check_sheets, shipped_care_sheet, trait_row
-from idkey.table.schema import CareColumn, Cell, Range, States, cell_text, parse_care
+from idkey.table.schema import Cell, cell_text, parse_care
 from idkey.table.table import TraitTable
 
 __all__ = ["Parts", "disagreements", "files_of", "parts_from", "table_from", "written"]
@@ -169,18 +169,11 @@ def _care(table: TraitTable, behind: _Behind) -> Iterator[Disagreement]:
             # A blank claim stands for what the cell says.
             values = [claim["value"] or row[column.id] for claim in behind.get((about, column.id), ())]
             try:
-                cell, *claims = (_need(column, text) for text in (row.get(column.id, ""), *values))
+                cell, *claims = (parse_care(column, text) for text in (row.get(column.id, ""), *values))
             except ValueError:
                 continue
             if cell is not None and claims and not is_covered(cell, claims):
                 yield Disagreement(about, column.id, row[column.id], ", ".join(dict.fromkeys(values)))
-
-
-def _need(column: CareColumn, text: str) -> Cell:
-    need = parse_care(column, text)
-    if isinstance(need, tuple):
-        return States(need, (1.0 / len(need),) * len(need))
-    return need if isinstance(need, Range) else None
 
 
 def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:

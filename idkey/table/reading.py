@@ -7,20 +7,37 @@ can be said.
 from __future__ import annotations
 
 import math
+import numbers
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
 from idkey.errors import AnswerError, Problem, TableError
 from idkey.table.names import folded, id_of
-from idkey.table.schema import Cell, Range, States, Trait, cell_text, parse_answer, parse_cell
+from idkey.table.schema import (
+    TRUTH,
+    Cell,
+    Range,
+    States,
+    Trait,
+    answer_text,
+    cell_text,
+    is_missing,
+    not_negative,
+    parse_cell,
+    parse_range,
+    state_text,
+    states_of,
+)
 from idkey.table.units import MM_PER_INCH, UNIT, converted, unit_words
 
 MADE_A_DATE = "a spreadsheet made a date of this; format the cell as text and write it again, such as 12..16"
 _UNKNOWN = {"?", "??", "???", "unknown", "not known", "n a", "na", "nan", "none known", "tbd", "not seen"}
 _UNKNOWN |= {"not sure", "unsure", "dont know"}
 _UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
+_TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
 _NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
 _MOST_PARTS, _MOST_NUMBER, _MOST_TEXT = 40, 100, 500
@@ -109,28 +126,65 @@ def read_cell(trait: Trait, text: str) -> Cell:
     return parse_cell(trait, read.text)
 
 
-def trait_answer(trait: Trait, value: Any) -> States | Range | None:
-    """Read an answer as people give it: as `parse_answer` does, and what `reading` understands.
+def parse_answer(trait: Trait, value: Any) -> States | Range | None:
+    """Read an answer: what a person saw, which may itself be uncertain. Raises AnswerError.
 
-    "not sure", "?" and the like are no answer. Raises AnswerError.
+    Parameters
+    ----------
+    value : object
+        A state; several as text ``"white|yellow"`` or a list (one of them, the person is not sure); a number;
+        a range ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it. None, NaN, blank, "not sure",
+        "?" and the like are no answer.
     """
+    if isinstance(value, (States, Range)):
+        value = answer_text(trait, value)
+    if is_missing(value):
+        return None
+    read = _state_answer if trait.has_states else _number_answer
     try:
-        return parse_answer(trait, value)
-    except AnswerError as error:
-        if not isinstance(value, str):
-            raise
-        place, _, right = str(error).partition(f"{value!r}: ")
-    text: str | None = ""
-    try:
-        if folded(value) not in _UNSEEN:
+        try:
+            return read(trait, value)
+        except ValueError as error:
+            if not isinstance(value, str):
+                raise
+            if folded(value) in _UNSEEN:
+                return None
             states = trait.has_states
-            text = reading(trait, value).text if states else "..".join(_ends(trait, value, right))
-        if text in (None, "-"):
-            raise ValueError(right)
-        return parse_answer(trait, text)
+            text = reading(trait, value).text if states else "..".join(_ends(trait, value, str(error)))
+            if text in (None, "-"):
+                raise
+            return read(trait, text)
     except ValueError as error:
-        right = str(error).removeprefix(f"{place}{text!r}: ")
-    raise AnswerError(f"{place}{value!r}: {right}")
+        raise AnswerError(f"{trait.id}: {value!r}: {error}") from None
+
+
+def _state_answer(trait: Trait, value: Any) -> States | None:
+    if isinstance(value, str):
+        parts = [value] if value.strip() in trait.states else value.split("|")
+    elif isinstance(value, Iterable):
+        parts = [state_text(v) for v in value]
+    else:
+        names = _TRUE_FALSE[bool(value)] if isinstance(value, TRUTH) else ()
+        parts = [name for name in names if name in trait.states][:1] or [state_text(value)]
+    states = states_of(trait, parts)
+    # Every state at once is the same as no answer.
+    return None if not states.names or len(states.names) == len(trait.states) > 1 else states
+
+
+def _number_answer(trait: Trait, value: Any) -> Range:
+    unit = "" if trait.unit == "count" else trait.unit
+    if isinstance(value, (tuple, list)) and len(value) == 2:
+        value = f"{value[0]}..{value[1]}"
+    elif isinstance(value, numbers.Real) and not isinstance(value, bool):
+        value = repr(float(value))
+    elif not isinstance(value, str):
+        msg = f"not a number; write a number in {unit or 'the unit of the trait'} or a range such as 5..6"
+        raise ValueError(msg)
+    found = parse_range(value.strip().removesuffix(unit).strip(), unit)
+    if trait.kind == "ceiling" and found.low <= 0:
+        msg = f"a length is more than 0 {trait.unit}".rstrip()
+        raise ValueError(msg)
+    return not_negative(trait, found)
 
 
 @lru_cache(maxsize=512)

@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from idkey.errors import AnswerError, one_of
+from idkey.errors import one_of
 from idkey.table.fields import KINDS, number_in
 from idkey.table.units import percent
 
@@ -26,8 +26,7 @@ LIFE_STAGES: tuple[str, ...] = ("adult", "young")
 YOUNG = "_young"
 """Ending of the companion column that holds what a young fish shows."""
 
-_TRUTH = bool, np.bool_
-_TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
+TRUTH = bool, np.bool_
 _SHARE_DIGITS = 9
 NEVER_NEGATIVE = ("mm", "count", "% HL", "% SL")
 """Units whose numbers are 0 or more."""
@@ -80,24 +79,9 @@ OwnCell = Cell | NotKnown
 class Trait:
     """One feature of a fish, how it is asked and how far an answer can be trusted.
 
-    Attributes
-    ----------
-    id, kind, label, question, error_basis, group : str
-    how, unit : str
-        How to look; the unit of a measure or ceiling ("mm", "count", "% HL").
-    states, words : tuple of str
-        State ids in order (ordinal traits: from one end to the other) and the same in plain words.
-    error : float
-        Observer error: the share of answers, 0 to 1, that say nothing about the fish.
-    spread, spread_is_relative : float, bool
-        Standard deviation of a measurement (measure) or softness of the record (ceiling), in the unit or as
-        a fraction of the value.
-    effort : float
-        Seconds it takes to look.
-    applies_when : tuple of (trait id, tuple of states) or None
-        Only asked while the other trait may still be in one of these states.
-    needs_adult, in_key, core : bool
-        Says nothing about a young fish; a key may ask it; every row should have it.
+    What an attribute is for, fields.csv says of the column of traits.csv of that name; `how` is how_to_look,
+    `words` are state_words, `effort` is effort_s. `error` is a share, 0 to 1; `spread` is in the unit, or a
+    fraction of the value where it is relative; `applies_when` holds the other trait and its states.
     """
 
     id: str
@@ -177,7 +161,7 @@ def state_text(value: Any) -> str:
     >>> state_text(4.0), state_text(True), state_text(" forked ")
     ('4', 'yes', 'forked')
     """
-    if isinstance(value, _TRUTH):
+    if isinstance(value, TRUTH):
         return "yes" if value else "no"
     if isinstance(value, numbers.Integral):
         # Not by way of a float, which would make neighbours of long catalogue numbers the same.
@@ -213,10 +197,21 @@ def parse_cell(trait: Trait, text: str) -> OwnCell:
         if value <= 0:
             raise ValueError("a largest length is more than 0")
         return Range(0.0, value)
-    return _not_negative(trait, parse_range(text))
+    return not_negative(trait, parse_range(text))
 
 
-def _not_negative(trait: Trait, found: Range) -> Range:
+def states_of(trait: Trait | CareColumn, names: Iterable[str]) -> States:
+    """Return states in their order, each of the same share. Raises ValueError for what is none of them."""
+    parts = [name.strip() for name in names]
+    for part in parts:
+        if part not in trait.states:
+            raise ValueError(one_of(part, trait.states, f"a state of {trait.id}"))
+    kept = tuple(state for state in trait.states if state in set(parts))
+    return States(kept, (1.0 / len(kept),) * len(kept) if kept else ())
+
+
+def not_negative(trait: Trait, found: Range) -> Range:
+    """Return a range that may stand in the unit of a trait. Raises ValueError."""
     if trait.unit in NEVER_NEGATIVE and found.low < 0:
         raise ValueError(f"cannot be negative; write 0 or more {trait.unit}")
     return found
@@ -306,64 +301,6 @@ def cell_words(trait: Trait, cell: Cell) -> str:
     return trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
 
 
-def parse_answer(trait: Trait, value: Any) -> States | Range | None:
-    """Read an answer: what a person saw, which may itself be uncertain.
-
-    Parameters
-    ----------
-    trait : Trait
-    value : object
-        A state; several states as text ``"white|yellow"`` or a list (one of them, the person is not sure);
-        a number; a range ``"5..6"`` or a pair ``(5, 6)``; None, NaN or blank for not answered.
-
-    Raises
-    ------
-    AnswerError
-    """
-    if isinstance(value, (States, Range)):
-        value = answer_text(trait, value)
-    if is_missing(value):
-        return None
-    try:
-        return _state_answer(trait, value) if trait.has_states else _number_answer(trait, value)
-    except ValueError as error:
-        raise AnswerError(f"{trait.id}: {value!r}: {error}") from None
-
-
-def _state_answer(trait: Trait, value: Any) -> States | None:
-    if isinstance(value, str):
-        parts = [value.strip()] if value.strip() in trait.states else [p.strip() for p in value.split("|")]
-    elif isinstance(value, Iterable):
-        parts = [state_text(v) for v in value]
-    else:
-        names = _TRUE_FALSE[bool(value)] if isinstance(value, _TRUTH) else ()
-        parts = [name for name in names if name in trait.states][:1] or [state_text(value)]
-    for part in parts:
-        if part not in trait.states:
-            raise ValueError(one_of(part, trait.states, f"a state of {trait.id}"))
-    names = tuple(s for s in trait.states if s in set(parts))
-    # Every state at once is the same as no answer.
-    if not names or len(names) == len(trait.states) > 1:
-        return None
-    return States(names, (1.0 / len(names),) * len(names))
-
-
-def _number_answer(trait: Trait, value: Any) -> Range:
-    unit = "" if trait.unit == "count" else trait.unit
-    if isinstance(value, (tuple, list)) and len(value) == 2:
-        value = f"{value[0]}..{value[1]}"
-    elif isinstance(value, numbers.Real) and not isinstance(value, bool):
-        value = repr(float(value))
-    elif not isinstance(value, str):
-        msg = f"not a number; write a number in {unit or 'the unit of the trait'} or a range such as 5..6"
-        raise ValueError(msg)
-    found = parse_range(value.strip().removesuffix(unit).strip(), unit)
-    if trait.kind == "ceiling" and found.low <= 0:
-        msg = f"a length is more than 0 {trait.unit}".rstrip()
-        raise ValueError(msg)
-    return _not_negative(trait, found)
-
-
 def answer_text(trait: Trait, answer: States | Range) -> str:
     """Write an answer as the shortest text that reads back to it."""
     if isinstance(answer, States):
@@ -403,22 +340,16 @@ class CareColumn:
     least_width: float | None = None
 
 
-def parse_care(column: CareColumn, text: str) -> Range | float | tuple[str, ...] | str | None:
+def parse_care(column: CareColumn, text: str) -> States | Range | float | str | None:
     """Read a care cell; None where it is blank. Raises ValueError that says what would be right."""
     text = text.strip()
-    if not text:
-        return None
-    if column.kind == "range":
-        return parse_range(text)
-    if column.kind == "minimum":
-        found = parse_range(text)
-        if found.low != found.high or found.low <= 0:
-            raise ValueError(f"write one number more than 0, in {column.unit}")
-        return found.low
+    if not text or column.kind == "text":
+        return text or None
     if column.kind == "states":
-        parts = [p.strip() for p in text.split("|")]
-        wrong = next((p for p in parts if p not in column.states), None)
-        if wrong is not None:
-            raise ValueError(f"{wrong!r} is not one of {', '.join(column.states)}")
-        return tuple(s for s in column.states if s in parts)
-    return text
+        return states_of(column, text.split("|"))
+    found = parse_range(text)
+    if column.kind == "range":
+        return found
+    if found.low != found.high or found.low <= 0:
+        raise ValueError(f"write one number more than 0, in {column.unit}")
+    return found.low

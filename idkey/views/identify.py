@@ -13,7 +13,7 @@ from idkey.model.ask import Question
 from idkey.model.combine import kept
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
-from idkey.table.reading import trait_answer
+from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
@@ -152,7 +152,7 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
 def read_as_html(trait: Trait, typed: str) -> str:
     """Say how a number was read, where that is not how it was typed."""
     try:
-        answer = trait_answer(trait, typed)
+        answer = parse_answer(trait, typed)
     except IdkeyError:
         return ""
     if answer is None or answer_text(trait, answer) == typed.strip():

@@ -10,7 +10,8 @@ from typing import Any
 
 from idkey.care.needs import CLASS_WORDS
 from idkey.model.evidence import NONE
-from idkey.table.schema import Trait, cell_words, parse_answer
+from idkey.table.reading import parse_answer
+from idkey.table.schema import Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean, line
 from idkey.views.fish import state_svg

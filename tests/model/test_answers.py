@@ -10,7 +10,8 @@ from idkey import Identification, IdkeyError, NearestMatch, build_key
 from idkey.errors import AnswerError, UnknownName
 from idkey.model.lookalikes import lookalikes
 from idkey.model.review import review
-from idkey.table.schema import States, Trait, parse_answer
+from idkey.table.reading import parse_answer
+from idkey.table.schema import States, Trait
 
 from .tables import SHIPPED, nominal, table_of
 

@@ -510,6 +510,6 @@ def test_care_cells_are_read_as_their_kind():
     assert parse_care(by_id["ph"], " 5.8..7 ") == Range(5.8, 7.0)
     assert parse_care(by_id["ph"], "6") == Range(6.0, 6.0)
     assert parse_care(by_id["tank_volume_l"], "120") == 120.0
-    assert parse_care(by_id["flow"], "strong|gentle") == ("gentle", "strong")
+    assert parse_care(by_id["flow"], "strong|gentle").names == ("gentle", "strong")
     assert parse_care(by_id["breeding"], "In caves.") == "In caves."
     assert parse_care(by_id["breeding"], "  ") is None

@@ -7,8 +7,8 @@ from shipped import TABLE
 
 from idkey import Identification, NearestMatch, build_key
 from idkey.errors import AnswerError, TableError
-from idkey.table.reading import read_cell, reading, trait_answer
-from idkey.table.schema import Trait, parse_answer
+from idkey.table.reading import parse_answer, read_cell, reading
+from idkey.table.schema import Trait
 
 ZEBRA = "hypancistrus_zebra"
 
@@ -84,7 +84,7 @@ def test_answers_are_read_as_cells_are(fitted, trait, read, ways):
     match, key = fitted
     for written in ways:
         assert Identification(TABLE).answer(trait, written).answers[trait] == read
-        assert trait_answer(TABLE.trait(trait), written) == parse_answer(TABLE.trait(trait), read)
+        assert parse_answer(TABLE.trait(trait), written) == parse_answer(TABLE.trait(trait), read)
         assert match.rank({trait: written}).equals(match.rank({trait: read}))
         assert key.classify({trait: written}) == key.classify({trait: read})
 
@@ -109,7 +109,7 @@ def test_not_sure_is_no_answer(written):
     assert fish.unseen == ("tail_fork",)
     # Where the answer is a state of the trait it counts as that.
     colour = Trait("colour", "nominal", states=("red", "unknown"))
-    assert trait_answer(colour, "unknown").names == ("unknown",)
+    assert parse_answer(colour, "unknown").names == ("unknown",)
 
 
 @settings(max_examples=120, deadline=None)

@@ -12,6 +12,7 @@ from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from idkey.errors import AnswerError, IdkeyError
+from idkey.table.reading import parse_answer
 from idkey.table.schema import (
     NOT_APPLICABLE,
     NOT_KNOWN,
@@ -21,7 +22,6 @@ from idkey.table.schema import (
     answer_text,
     cell_text,
     is_missing,
-    parse_answer,
     parse_cell,
     parse_range,
     state_text,
@@ -243,7 +243,7 @@ def test_truth_and_numbers_as_states(states, state, values):
     ("trait", "right", "values"),
     [
         (tail, "did you mean 'forked'?", ["frked"]),
-        (tail, "use a state of tail", [3, True, ["forked", "frked"], "forked|"]),
+        (tail, "use a state of tail", [3, True, ["forked", "frked"], "forked|frked"]),
         (measure, "lo..hi", ["many"]),
         (measure, "write 7..8", ["8..7", (8, 7)]),
         (measure, "a range such as 5..6", [(1, 2, 3), True, np.True_, object()]),
