@@ -71,9 +71,10 @@ GROUPS = {
     "unread": {},
     "snailer": {**RAPIDS, "diet_type": "molluscs|meat"},
     "group": {**RAPIDS, "group_volume_l": "300"},
+    "biter": {"handling": "It bites. Dry your hands.", "eggs": "6..12"},
     "timid": {**RAPIDS, "temperament": "Peaceful, and bullied by larger suckermouths."},
 }
-# Four kinds whose needs overlap, differ or are unknown, and four that care who is beside them.
+# Four kinds whose needs overlap, differ or are unknown, four that care who is beside them, three that bite.
 TAXA = {
     "zebra": ("rapids", {"ph": "6.5..7.0", "cautions": "Trade needs papers."}),
     "worm": ("rapids", {}),
@@ -83,21 +84,15 @@ TAXA = {
     "shy": ("timid", {}),
     "pair": ("group", {}),
     "giant": ("rapids", {"adult_length_mm": "450..600"}),
+    "nip": ("biter", {}),
+    "sting": ("biter", {"handling": "It stings.", "eggs": "100..100"}),
+    "gnaw": ("biter", {}),
 }
 CLAIMS = tuple(
     dict(zip([column for column in EVIDENCE if column != "scope"], claim, strict=True))
     for claim in (
         ("", "rapids", "temperature_c", "26..30", "BOOK1", "p. 2", "read", ""),
-        (
-            "",
-            "rapids",
-            "temperature_c",
-            "22..24",
-            "PAGE2",
-            "",
-            "secondary",
-            "Not followed: too cold",
-        ),
+        ("", "rapids", "temperature_c", "22..24", "PAGE2", "", "secondary", "Not followed: too cold"),
         ("", "rapids", "oxygen_mg_l", "6", "", "", "common practice", ""),
         ("", "rapids", "ph", "5.8..7.2", "BOOK1", "", "read", ""),
         ("zebra", "", "ph", "6.5..7.0", "PAGE2", "", "secondary", ""),

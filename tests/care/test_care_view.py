@@ -8,7 +8,7 @@ import pytest
 from care_tables import CLAIMS, EVIL, GROUPS, RAPIDS, TABLE, TAXA, make_table, safe_words, sheet_of
 from markup import Page
 
-from idkey import care_for, compare, load_table
+from idkey import care_for, compare
 from idkey.display import text
 from idkey.table.table import Source
 from idkey.views import html as on_screen
@@ -129,9 +129,9 @@ def test_fish_tank_and_bar_are_to_one_scale():
     assert (max(xs) - min(xs)) * float(scale) / ten == pytest.approx(3.6, abs=0.1)
 
 
-def test_two_lengths_on_one_page_say_what_each_measures():
+def test_two_lengths_on_one_page_say_what_each_measures(shipped):
     # The trait is the greatest length without the tail fin; what care plans for is as the sources report it.
-    page = compare(load_table(), "hypancistrus_l201", "hypancistrus_l471")._repr_html_()
+    page = compare(shipped, "hypancistrus_l201", "hypancistrus_l471")._repr_html_()
     assert "Adult, greatest length without the tail fin: 110 mm" in page
     assert "adult length as reported (" in page
     assert "38 to 60 mm" in page

@@ -1,6 +1,5 @@
 """A tank as it was measured, and a fish room: read from a file, ranked for one fish."""
 
-import math
 from pathlib import Path
 
 import numpy as np
@@ -9,7 +8,7 @@ from care_tables import GOOD, TABLE, WORM
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from idkey import care_for, load_table
+from idkey import care_for
 from idkey.care.room import check_room, check_tank, read_room
 from idkey.care.tank import Companion, Tank, TankError
 from idkey.errors import IdkeyError, TableError
@@ -101,7 +100,7 @@ def test_everything_wrong_is_said_at_once_with_its_place(tmp_path):
         ("3 (A)", "name", "A"): "row 2 has this name already",
         ("3 (A)", "length_cm", "-60"): "5 to 2000 cm",
         ("3 (A)", "temperature_c", "60"): "0 to 40 °C",
-        ("3 (A)", "fill_cm", "40"): "can't stand higher",
+        ("3 (A)", "fill_cm", "40"): "can't stand higher than the tank, 30 cm",
         ("3 (A)", "companions", "x:y"): "alone in mm",
         ("4", "name", ""): "give the tank a name",
         ("5 (B)", "", "3"): "the row has 3 cells; the header has 7",
@@ -133,10 +132,10 @@ def test_a_file_that_is_no_room(tmp_path):
         assert said in str(caught.value)
 
 
-def test_the_invented_room_holds_every_kind_of_answer():
+def test_the_invented_room_holds_every_kind_of_answer(shipped):
     tanks = read_room(ROOM)
     assert 4 <= len(tanks) <= 6
-    sheets = [care_for(load_table(), name) for name in ("hypancistrus_zebra", "leporacanthicus_galaxias")]
+    sheets = [care_for(shipped, name) for name in ("hypancistrus_zebra", "leporacanthicus_galaxias")]
     checks = [check for care in sheets for check in check_room(care, tanks).checks]
     assert {check.verdict[:4] for check in checks} == {"Fits", "Fail", "Can'"}
     assert {"pass", "not measured", "need not known", "read"} <= {c.verdict for k in checks for c in k.checks}
@@ -156,28 +155,20 @@ def test_a_tank_is_read_from_numbers_and_text_and_blank_is_not_measured():
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"length_cm": -100}, "5 to 2000 cm"),
-        ({"temperature_c": 60}, "0 to 40 °C"),
-        ({"ph": 20}, "3 to 11"),
+        ({"ph": float("nan")}, "3 to 11"),
         ({"gh_dgh": 61}, "0 to 60 °dGH"),
         ({"altitude_m": 9000}, "-430 to 5400 m"),
-        ({"fill_cm": 50}, "can't stand higher than the tank, 45 cm"),
-        ({"width_cm": None}, "width_cm: give a number, 5 to 2000 cm"),
-        ({"ph": math.nan}, "3 to 11"),
         ({"ph": True}, "give a number"),
         ({"ph": np.bool_(True)}, "give a number"),
         ({"ph": "6,500"}, "write 6500 or 6.500"),
         ({"ph": "1_0"}, "write the number alone"),
         ({"temperature_c": "28 K"}, "write the number alone in °C"),
-        ({"temperature_c": "28 cm"}, "write it in °C"),
         ({"name": 3}, "give the tank a name"),
         ({"substrate": 3}, "give a text"),
         ({"companions": 3}, "name:length in mm:count"),
-        ({"companions": "a:b"}, "write the number alone in mm"),
         ({"companions": "a:30:2:5"}, "name:length in mm:count"),
         ({"companions": "a::0"}, "whole number"),
         ({"companions": [{"name": "x"}]}, "name:length in mm:count"),
-        ({"companions": ["x"]}, "name:length in mm:count"),
         ({"lenght_cm": 3}, "did you mean 'length_cm'?"),
     ],
 )

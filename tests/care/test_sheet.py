@@ -1,6 +1,5 @@
 """Care for one name and for several: overlaps, conflicts, unknowns; what is safest, and what settles it."""
 
-import itertools
 import pickle
 from dataclasses import replace
 
@@ -10,14 +9,13 @@ import pytest
 from care_tables import ATTRIBUTES, TABLE, make_table, sheet_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shipped import TABLE as SHIPPED
 
-from idkey import CareSheet, Identification, IdkeyError, TraitTable, care_for, load_table
+from idkey import CareSheet, Identification, IdkeyError, TraitTable, care_for
 from idkey.care.needs import format_value, read_cell
 from idkey.model.ask import MIN_GAIN
 from idkey.model.evidence import NONE
 from idkey.table.schema import States, Trait
-
-SHIPPED = load_table()
 
 
 def need_of(attribute: str, *names: str):
@@ -30,18 +28,17 @@ def test_the_row_of_the_kind_stands_over_its_group_and_what_was_set_aside_lends_
     # A source that is not described goes by its key.
     assert needs["ph"].sources == ("PAGE2",)
     assert (needs["temperature_c"].value, needs["temperature_c"].origin) == ((26.0, 30.0), "group")
-    assert needs["cautions"].value == "Trade needs papers. Do not disturb a brood."
-    assert needs["handling"].value == "Dry your hands. See a vet about a sick fish."
     assert needs["handling"].origin == "all"
     need = need_of("temperature_c", "worm")
     assert (len(need.evidence), need.classes, need.sources) == (2, ("read",), ("Author 1999",))
 
 
-def test_ranges_and_states_are_shared_or_a_conflict_without_a_value():
+def test_a_conflict_has_no_value_and_says_who_needs_what():
     sheet = care_for(TABLE, "worm", "stripe")
-    need = sheet.attributes["ph"]
-    assert (need.value, need.text, need.conflict) == ((6.8, 7.2), "6.8 to 7.2", "")
-    assert [(p.name, p.value) for p in need.parts] == [("worm", (5.8, 7.2)), ("stripe", (6.8, 7.6))]
+    assert {p.name: p.value for p in sheet.attributes["ph"].parts} == {
+        "worm": (5.8, 7.2),
+        "stripe": (6.8, 7.6),
+    }
     assert [need.attribute for need in sheet.conflicts] == ["temperature_c", "flow", "diet_type"]
     for need in sheet.conflicts:
         assert need.value is None
@@ -51,36 +48,32 @@ def test_ranges_and_states_are_shared_or_a_conflict_without_a_value():
     need = need_of("temperature_c", "worm", "stripe", "ghost")
     assert need.conflict.startswith("Worm: 26 to 30 °C")
     assert [p.name for p in need.unknown] == ["ghost"]
-    assert need_of("flow", "zebra", "worm").value == frozenset({"moderate", "strong"})
 
 
-def test_of_minimums_the_largest_counts_lengths_are_spanned_and_facts_are_listed():
-    needs = care_for(TABLE, "worm", "stripe").attributes
-    assert needs["tank_volume_l"].value == 160
-    assert needs["tank_volume_l"].text == "160 L (42 US gal), set by Stripe"
-    assert needs["adult_length_mm"].value == (80, 130)
-    assert "plan for the largest, 130 mm (5.1 in), Stripe" in needs["adult_length_mm"].text
-    # What a brood is like is listed and never in conflict.
-    kinds = {"a": ("g", {}), "b": ("g", {"eggs": "100..100"}), "c": ("g", {})}
-    need = care_for(make_table({"g": {"eggs": "6..12"}}, kinds), "a", "b", "c").attributes["eggs"]
-    assert (need.conflict, need.text) == ("", "A and C: 6 to 12; B: 100")
+# Names, a column, and what their sheet says of it, line by line.
+SAID = """
+zebra  handling  Dry your hands. See a vet about a sick fish.
+zebra  cautions  Trade needs papers. Do not disturb a brood.
+worm stripe  ph  6.8 to 7.2
+worm stripe  tank_volume_l  160 L (42 US gal), set by Stripe
+worm stripe  adult_length_mm  80 to 130 mm (3.1 to 5.1 in); plan for the largest, 130 mm (5.1 in), Stripe
+worm ghost  temperature_c  not known for Ghost; for Worm: 26 to 30 °C (79 to 86 °F)
+# Texts are listed by name where they differ, each sentence once.
+zebra worm  shelters  Caves.
+worm stripe  shelters  Worm: Caves. / Stripe: Wood.
+zebra worm  cautions  Zebra and Worm: Do not disturb a brood. / Zebra: Trade needs papers.
+nip  handling  It bites. Dry your hands. See a vet about a sick fish.
+nip sting  handling  It bites. Dry your hands. See a vet about a sick fish. / Sting: It stings.
+# What a brood is like is listed and never in conflict.
+nip sting gnaw  eggs  Nip and Gnaw: 6 to 12; Sting: 100
+"""
 
 
-def test_texts_are_listed_by_name_where_they_differ():
-    assert need_of("shelters", "zebra", "worm").text == "Caves."
-    need = need_of("shelters", "worm", "stripe")
-    assert (need.value, need.conflict) == (None, "")
-    assert need.text.splitlines() == ["Worm: Caves.", "Stripe: Wood."]
-    cautions = need_of("cautions", "zebra", "worm").text
-    assert cautions.splitlines() == ["Zebra and Worm: Do not disturb a brood.", "Zebra: Trade needs papers."]
-    # What holds for every fish and what a kind adds stand together, each sentence once.
-    fish = make_table(
-        {"all": {"handling": "Wet your hands. Use a box."}, "g": {"handling": "It bites. Use a box."}},
-        {"a": ("g", {}), "b": ("g", {"handling": "It stings."})},
-    )
-    assert care_for(fish, "a").attributes["handling"].text == "It bites. Use a box. Wet your hands."
-    both = care_for(fish, "a", "b").attributes["handling"].text
-    assert both.splitlines() == ["It bites. Use a box. Wet your hands.", "B: It stings."]
+@pytest.mark.parametrize("line", [line for line in SAID.splitlines() if line and line[0] != "#"])
+def test_what_a_sheet_says_for_one_name_and_for_several(line):
+    names, attribute, words = line.split("  ")
+    need = need_of(attribute, *names.split())
+    assert (need.text.splitlines(), need.conflict) == (words.split(" / "), "")
 
 
 def test_every_column_is_on_the_sheet_and_what_is_unknown_for_one_is_said_and_never_settled():
@@ -89,8 +82,6 @@ def test_every_column_is_on_the_sheet_and_what_is_unknown_for_one_is_said_and_ne
         needs = [n for n in care_for(TABLE, *names).attributes.values() if n.attribute != "handling"]
         assert all(n.value is None and n.unknown[-1].name == "ghost" for n in needs)
         assert all(n.known or n.text == "not known" for n in needs)
-    text = need_of("temperature_c", "worm", "ghost").text
-    assert text == "not known for Ghost; for Worm: 26 to 30 °C (79 to 86 °F)"
 
 
 NUMBERS = st.integers(0, 40).map(lambda n: n / 2)
@@ -121,7 +112,8 @@ RIGHT = {
 def test_the_common_answer_suits_every_name_in_any_order(rows, random):
     kinds = {f"kind{i}": ("g", row) for i, row in enumerate(rows)}
     fish, names = make_table({"all": {}, "g": {}}, kinds), list(kinds)
-    needs = care_for(fish, *names).attributes
+    both = care_for(fish, *names)
+    needs = both.attributes
     alone = [care_for(fish, name).attributes for name in names]
     for attribute, right_for in RIGHT.items():
         need, own = needs[attribute], [sheet[attribute].value for sheet in alone]
@@ -134,10 +126,14 @@ def test_the_common_answer_suits_every_name_in_any_order(rows, random):
         assert len(need.unknown) == len(own) - len(known)
         assert need.value == (None if need.unknown or nothing_suits else right)
     random.shuffle(names)
-    for need in care_for(fish, *names, names[0]).attributes.values():
+    again = care_for(fish, *names, names[0])
+    for need in again.attributes.values():
         first = needs[need.attribute]
         assert (need.value, need.origin, set(need.parts)) == (first.value, first.origin, set(first.parts))
         assert bool(need.conflict) == bool(first.conflict)
+    if not needs["temperature_c"].unknown:
+        one, other = (sheet.safest.get("temperature_c", "").split(" as a ")[0] for sheet in (both, again))
+        assert one == other
 
 
 def test_a_sheet_as_a_frame_and_pickled_and_that_it_cannot_be_changed():
@@ -287,33 +283,24 @@ def test_of_room_and_oxygen_the_most_and_of_unlike_flow_both_ends():
     assert safest["adult_length_mm"] == "plan for 130 mm (5.1 in)"
 
 
-SPANS = st.tuples(*[st.integers(10, 40)] * 2).map(lambda r: f"{min(r)}..{max(r)}")
-
-
-@settings(max_examples=25)
-@given(st.lists(SPANS, min_size=2, max_size=3))
-def test_the_safest_choice_is_the_same_in_any_order_of_names(rows):
-    kinds = {f"k{i}": ("g", {"temperature_c": r}) for i, r in enumerate(rows)}
-    table = make_table({"g": {}}, kinds)
-    choices = {
-        care_for(table, *order).safest["temperature_c"].partition(" as a stopgap")[0]
-        for order in itertools.permutations(kinds)
-    }
-    assert len(choices) == 1
-
-
 def entropy(p):
     p = np.array([x for x in p if x > 0])
     return float(-(p / p.sum() * np.log2(p / p.sum())).sum())
 
 
-def test_a_question_settles_what_the_formula_says():
+def test_a_question_settles_what_the_formula_says_and_is_not_asked_again():
+    fish = Identification(TWO, prior="uniform")
     # By hand: P(x | kind) = 1 - e + e / 2 for its own state, e / 2 for the other; two kinds at one half each.
     own, other = 1 - ERROR + ERROR / 2, ERROR / 2
-    (settling,) = care_for(Identification(TWO, prior="uniform")).settling
+    (settling,) = care_for(fish).settling
     assert (settling.attribute, settling.trait, settling.question) == ("temperature_c", "colour", "colour?")
     assert settling.settles == pytest.approx(1 - entropy([own, other]))
     assert "To settle it, look next: colour?" in settling.text
+    sheet = care_for(fish.answer("colour", None))  # it cannot be seen
+    assert [(s.trait, s.settles) for s in sheet.settling] == [(None, 0)]
+    assert "No question left in this table settles it" in sheet.attributes["temperature_c"].text
+    alike = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
+    assert [s.trait for s in care_for(Identification(alike, prior="uniform")).settling] == [None]
 
 
 def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear_one_is_not_asked():
@@ -330,14 +317,6 @@ def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear
         table = colours(kinds, ("one", "two"), **{cheap: 2.0, dear: 20.0})
         (settling,) = care_for(Identification(table, prior="uniform")).settling
         assert settling.trait == cheap
-
-
-def test_what_is_answered_or_cannot_be_seen_is_not_asked_again():
-    sheet = care_for(Identification(TWO, prior="uniform").answer("colour", None))
-    assert [(s.trait, s.settles) for s in sheet.settling] == [(None, 0)]
-    alike = colours({"a": ("warm", "dark"), "b": ("cool", "dark")})
-    assert [s.trait for s in care_for(Identification(alike, prior="uniform")).settling] == [None]
-    assert "No question left in this table settles it" in sheet.attributes["temperature_c"].text
 
 
 KINDS = st.tuples(st.sampled_from(["warm", "cool"]), st.sampled_from(["dark", "pale"]))

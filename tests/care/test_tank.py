@@ -8,7 +8,7 @@ from care_tables import EVIL, GOOD, RAPIDS, TABLE, WORM, make_table, safe_words,
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from idkey import care_for, load_table
+from idkey import care_for
 from idkey.care.needs import format_value
 from idkey.care.room import TankCheck, check_room, check_tank
 from idkey.care.rules import Check
@@ -162,10 +162,9 @@ def test_what_the_names_disagree_on_or_is_not_known_is_no_fit():
     assert not check_tank(dataclasses.replace(care_for(TABLE, "worm", "stripe"), attributes={}), GOOD).ok
 
 
-def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank():
-    table = load_table()
-    for name in table.ids:
-        check = check_tank(care_for(table, name), {"length_cm": 900, "width_cm": 300, "height_cm": 100})
+def test_no_kind_of_the_shipped_table_passes_an_unmeasured_tank(shipped):
+    for name in shipped.ids:
+        check = check_tank(care_for(shipped, name), {"length_cm": 900, "width_cm": 300, "height_cm": 100})
         assert not check.ok
         passed = {c.attribute for c in check.checks if c.verdict == "pass"}
         assert passed <= {"adult_length_mm", "tank_length_cm", "tank_width_cm"}
@@ -241,9 +240,9 @@ def test_each_verdict_is_a_word_with_a_sign_and_nothing_of_a_name_runs():
         safe_words(made(care_for(table, "a"), tank)._repr_html_())
 
 
-def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_in_text_and_frame():
+def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_in_text_and_frame(shipped):
     # 26 °C was 79 and 78.8 °F, 115 L 30 and 30.4 US gal, 5.6 °dGH 100 and 99.9 mg/L as CaCO3.
-    care = care_for(load_table(), "hypancistrus_zebra", "hypancistrus_l260")
+    care = care_for(shipped, "hypancistrus_zebra", "hypancistrus_l260")
     check = check_tank(care, {**GOOD, "temperature_c": 26, "length_cm": 115, "gh_dgh": 5.6})
     same = ("temperature_c", "tank_volume_l", "group_volume_l", "gh_dgh", "ph", "turnover_per_hour")
     for attribute in same:

@@ -57,25 +57,18 @@ def drafted(edits=(), given_claims=None):
 
 @FEW
 @given(good_edits, claims, st.randoms(use_true_random=False))
-def test_the_order_of_typing_changes_nothing(edits, given_claims, random):
-    other = drafted()
+def test_typed_in_any_order_or_taken_over_it_makes_what_with_rows_makes(edits, given_claims, random):
+    made, other, taken = drafted(edits, given_claims).made(), drafted(), Draft(TABLE)
     steps = [partial(other.set, *edit) for edit in edits]
     steps += [partial(other.claim, *place, claim) for place, claim in given_claims.items()]
     random.shuffle(steps)
     for step in steps:
         step()
-    assert files_of(other.made()) == files_of(drafted(edits, given_claims).made())
-
-
-@FEW
-@given(good_edits, claims)
-def test_typed_or_taken_over_it_makes_what_with_rows_makes(edits, given_claims):
     rows = {"new_one": {"scientificName": "Testia nova"}}
     for taxon, column, text in edits:
         rows.setdefault(taxon, {})[column] = text
-    made, taken = drafted(edits, given_claims).made(), Draft(TABLE)
     assert taken.take(rows, given_claims) == len(edits) + 1
-    assert files_of(taken.made()) == files_of(made)
+    assert files_of(other.made()) == files_of(taken.made()) == files_of(made)
     pd.testing.assert_frame_equal(made.to_frame(), TABLE.with_rows(rows).to_frame())
 
 
@@ -119,22 +112,19 @@ def test_text_that_cannot_be_read_is_kept_named_and_stops_nothing_else(edits, pl
     assert not draft.problems
 
 
-def test_a_new_kind_without_a_name_waits_for_it():
-    draft = Draft(TABLE)
-    draft.add("nameless", tail="forked")
-    assert set(draft.wrong) == {("nameless", "scientificName")}
-    assert draft.sound.ids == TABLE.ids
-    assert draft.label("nameless") == "nameless"
-    draft.set("nameless", "scientificName", "Testia sp.")
-    assert draft.made().label("nameless") == "Testia sp."
-
-
 def test_all_problems_are_named_at_once_with_their_place():
     draft = drafted([("alpha", "tail", "fork"), ("new_one", "rays", "many")])
     draft.claim("beta", "tail", Claim("NOBODY"))
-    assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays")}
+    draft.add("nameless", tail="forked")
+    name = ("nameless", "scientificName")
+    assert set(draft.wrong) == {("alpha", "tail"), ("beta", "tail"), ("new_one", "rays"), name}
     assert "did you mean 'forked'?" in draft.wrong["alpha", "tail"]
-    assert len(draft.problems) == 3
+    assert len(draft.problems) == 4
+    # A new kind without a name waits for it.
+    assert "nameless" not in draft.sound.ids
+    assert draft.label("nameless") == "nameless"
+    draft.set(*name, "Testia sp.")
+    assert name not in draft.wrong
     with pytest.raises(UnknownName, match="did you mean 'alpha'"):
         draft.set("alfa", "tail", "forked")
     with pytest.raises(UnknownName, match="did you mean 'tail'"):
