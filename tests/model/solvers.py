@@ -1,6 +1,7 @@
 """Solvers that share nothing with the package: the least that a key can cost, and what each lead takes."""
 
 import math
+from functools import cache
 
 from idkey.table.schema import States
 
@@ -62,32 +63,18 @@ def questions_of(table):
     return found
 
 
-def least_by_sets(table, prior):
-    """Return the least expected seconds of a crisp table: dynamic programming over sets, in a dictionary."""
-    questions = [(c, frozenset(t for t, s in share.items() if s == 1)) for c, share in questions_of(table)]
-    solved = {}
-
-    def least(kinds):
-        if kinds not in solved:
-            weight = sum(prior[t] for t in kinds)
-            parted = ((cost, kinds & a, kinds - a) for cost, a in questions if kinds & a and kinds - a)
-            solved[kinds] = min((cost * weight + least(a) + least(b) for cost, a, b in parted), default=0.0)
-        return solved[kinds]
-
-    return least(frozenset(table.ids)) / sum(prior.values())
-
-
 def least_by_trees(table, prior):
     """Return the least expected seconds, by going through every tree; kinds may vary or be blank."""
     questions = [(cost, like_the_rest(share, prior)) for cost, share in questions_of(table)]
 
+    @cache
     def least(flow):
         best = math.inf
         for cost, share in questions:
-            a = {t: w * share[t] for t, w in flow.items() if share[t] > 0}
-            b = {t: w * (1 - share[t]) for t, w in flow.items() if share[t] < 1}
+            a = frozenset((t, w * share[t]) for t, w in flow if share[t] > 0)
+            b = frozenset((t, w * (1 - share[t])) for t, w in flow if share[t] < 1)
             if len(a) < len(flow) and len(b) < len(flow):
-                best = min(best, cost * sum(flow.values()) + least(a) + least(b))
+                best = min(best, cost * sum(w for _, w in flow) + least(a) + least(b))
         return 0.0 if best == math.inf else best
 
-    return least(prior) / sum(prior.values())
+    return least(frozenset(prior.items())) / sum(prior.values())

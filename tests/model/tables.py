@@ -200,21 +200,19 @@ def answers_to(trait):
 
 
 @st.composite
-def tables(draw, least_taxa=1, most_taxa=6, most_traits=4):
-    """Draw a table with gaps, kinds that vary, and columns for young fish."""
-    found = [draw(traits(f"t{j}")) for j in range(draw(st.integers(1, most_traits)))]
+def tables(draw, taxa=(1, 6), most_traits=4, cells=cells, young=True, **of_traits):
+    """Draw a table; as it stands one with gaps, kinds that vary, and columns for young fish."""
+    found = [draw(traits(f"t{j}", **of_traits)) for j in range(draw(st.integers(1, most_traits)))]
     columns = [(t.id, t) for t in found]
-    columns += [(f"{t.id}_young", t) for t in found if t.kind != "ceiling" and draw(st.booleans())]
-    names = [f"k{i}" for i in range(draw(st.integers(least_taxa, most_taxa)))]
+    columns += [(f"{t.id}_young", t) for t in found if young and t.kind != "ceiling" and draw(st.booleans())]
+    names = [f"k{i}" for i in range(draw(st.integers(*taxa)))]
     return table_of(found, {name: {column: draw(cells(t)) for column, t in columns} for name in names})
 
 
-@st.composite
-def crisp_tables(draw, taxa=(1, 7), errors=(0.0, 0.05, 0.3), efforts=(1, 60), kinds=STATE_KINDS):
+def crisp_tables(taxa=(1, 7), kinds=STATE_KINDS, errors=(0.0, 0.05, 0.3), **options):
     """Draw a table in which every cell holds one state; rows may repeat."""
-    found = [draw(traits(f"t{j}", kinds, errors, efforts)) for j in range(draw(st.integers(1, 5)))]
-    names = [f"k{i}" for i in range(draw(st.integers(*taxa)))]
-    return table_of(found, {name: {t.id: draw(st.sampled_from(t.states)) for t in found} for name in names})
+    options |= {"kinds": kinds, "errors": errors, "cells": lambda t: st.sampled_from(t.states)}
+    return tables(taxa, 5, young=False, **options)
 
 
 @st.composite
@@ -226,8 +224,5 @@ def answers(draw, table):
     return said if stage is None else said | {"life_stage": stage}
 
 
-@st.composite
-def tables_with_answers(draw, **sizes):
-    """Draw a table and answers to it."""
-    table = draw(tables(**sizes))
-    return table, draw(answers(table))
+# A table and answers to it.
+tables_with_answers = tables().flatmap(lambda table: st.tuples(st.just(table), answers(table)))

@@ -24,18 +24,6 @@ OLD = table_of(TWO, ROWS)
 LENGTH = Trait(id="n", kind="ceiling", unit="mm")
 
 
-def test_a_kind_added():
-    found = what_changes(OLD, OLD.with_taxon("c", t="y", u="y"))
-    assert (found.added, found.removed, found.altered) == (("c",), (), ())
-    assert [a.taxon for a in found.apart] == ["c"]
-    assert [len(key.couplets) for key in (found.key_before, found.key_after)] == [1, 2]
-    # before each in one question; now a in one, b and c in two
-    assert found.key_before.expected_questions() == pytest.approx(1)
-    assert found.key_after.expected_questions() == pytest.approx(5 / 3)
-    assert found.past_count == 0
-    assert not found.is_empty
-
-
 def test_kinds_taken_out_and_altered_young_fish_included():
     found = what_changes(OLD, table_of(TWO, {"b": "y y", "c": {}}))
     assert (found.added, found.removed, found.altered) == (("c",), ("a",), ("b",))

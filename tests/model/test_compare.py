@@ -20,7 +20,7 @@ from .tables import iris, kinds_of, nominal, table_of, tables
 
 STAGES = ("adult", "young")
 L201 = "hypancistrus_l201"
-several = tables(least_taxa=2)
+several = tables((2, 6))
 tables_and_kinds = several.flatmap(
     lambda t: st.tuples(st.just(t), st.lists(st.sampled_from(t.ids), min_size=2, max_size=3, unique=True))
 )
@@ -60,7 +60,7 @@ def test_looks_at_two_kinds(table):
     assert all(tell.affinity(stage) == pytest.approx(every[stage]) for stage in STAGES)
 
 
-@given(tables(least_taxa=2, most_traits=3))
+@given(tables((2, 6), 3))
 def test_affinity_is_symmetric_and_bounds_several_looks_together(table):
     tell = Distinguisher(table)
     for stage in STAGES:

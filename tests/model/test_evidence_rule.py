@@ -148,6 +148,8 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
     table = table_of([SIZE, spots], {"a": a, "b": {"size": "500", "spots": "small"}})
     found, old = likelihoods(table, size=x, spots="large"), grown(x, 100)
     assert found["a"] == pytest.approx(within(x, 100) * (old * 0.05 + (1 - old) * 0.95), rel=1e-9)
+    said = likelihoods(table, size=x, spots="large", life_stage="young")["a"]
+    assert said == pytest.approx(within(x, 100) * (0.03 * old * 0.05 + 0.97 * (1 - old) * 0.95), rel=1e-9)
     # a row that says nothing of young fish holds for them too
     assert found["b"] == pytest.approx(within(x, 500) * 0.05, rel=1e-9)
 

@@ -11,7 +11,17 @@ from shipped import TABLE
 from idkey import Identification
 from idkey.model.ask import MIN_GAIN
 
-from .tables import NONE, answered, answers_to, crisp_tables, posterior, rows_of, table_of, tables
+from .tables import (
+    NONE,
+    answered,
+    answers_to,
+    crisp_tables,
+    posterior,
+    probabilities,
+    rows_of,
+    table_of,
+    tables,
+)
 
 
 def check_not_stuck(fish):
@@ -65,14 +75,17 @@ def test_walks_over_the_shipped_table(by_its_row, seed):
 
 @given(tables(), st.data())
 def test_random_tables(table, data):
-    rows = rows_of(table)
-    if data.draw(st.booleans()):
-        rows["twin"] = rows[next(iter(rows))]
+    rows, twins = rows_of(table), data.draw(st.booleans())
+    if twins:
+        rows["twin"] = rows["k0"]
     fish = Identification(table_of(table.traits, rows))
     for _ in table.traits:
         if (question := fish.next_question()) is not None:
             fish.answer(question.trait.id, data.draw(st.one_of(st.none(), answers_to(question.trait))))
             check_not_stuck(fish)
+    if twins:
+        found = probabilities(fish)
+        assert found["twin"] == pytest.approx(found["k0"], rel=1e-12)
 
 
 def test_a_question_that_does_not_apply_is_not_asked():

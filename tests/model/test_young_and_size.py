@@ -5,13 +5,12 @@ import pandas as pd
 import pytest
 
 from idkey import Identification
-from idkey.table.schema import NotApplicable
 
 from . import tables
 from .tables import NONE, posterior
 from .tables import SHIPPED as TABLE
 
-SERRATUS, NIX = "pseudacanthicus_serratus", "panaqolus_nix"
+NIX = "panaqolus_nix"
 RECORDS = pd.Series(TABLE.column("adult_size").high, TABLE.ids).dropna().sort_values()  # mm standard length
 YOUNG_CELLS = [
     (taxon, trait.id)
@@ -61,49 +60,6 @@ def test_a_long_fish_rules_out_the_dwarfs():
     found, dwarfs = gained({}, adult_size=200), grown_to(0, 100)
     assert found[dwarfs].max() <= 1.0001e-3 * found[grown_to(400)[0]]
     assert posterior(TABLE, {"adult_size": 200})[dwarfs].max() < 1e-3
-
-
-def test_the_size_of_an_adult_orders_kinds_by_record():
-    found = likelihoods(adult_size=60, life_stage="adult")
-    assert found[grown_to(80, 100)].min() >= 10 * found[grown_to(300)].max()
-    # a known adult of 100 mm: likelier a kind of 110-130 mm than one of 300 mm or more or one of 42 mm
-    found = likelihoods(adult_size=100, life_stage="adult")
-    fitting = found[grown_to(110, 130)].min()
-    assert fitting > 10 * found[grown_to(300)].max()
-    assert fitting > 100 * found["hypancistrus_vandragti"]  # largest record 42 mm
-
-
-def chance(cell, state, trait):
-    """P(state | cell) of a nominal trait by the evidence rule."""
-    k, e = len(trait.states), trait.error
-    if isinstance(cell, NotApplicable):
-        return e / k
-    return (1 - e) * dict(zip(cell.names, cell.shares, strict=True)).get(state, 0.0) + e / k
-
-
-@pytest.mark.parametrize(
-    ("taxon", "trait_id"), [(t, j) for t, j in YOUNG_CELLS if TABLE.trait(j).kind == "nominal"]
-)
-def test_a_young_fish_is_judged_by_the_young_cell(taxon, trait_id):
-    # 97 of 100 statements of the stage are right, and without a length adult and young are equally likely
-    trait = TABLE.trait(trait_id)
-    adult, young = TABLE.cell(taxon, trait_id), TABLE.cell(taxon, f"{trait_id}_young")
-    for state in trait.states:
-        found = likelihoods(life_stage="young", **{trait_id: state})[taxon]
-        expected = 0.97 * chance(young, state, trait)
-        # a blank adult cell is the mean of the column, not worked out here
-        if adult is None:
-            assert expected <= 2 * found <= expected + 0.03
-        else:
-            assert 2 * found == pytest.approx(expected + 0.03 * chance(adult, state, trait))
-
-
-def test_a_short_fish_is_judged_by_the_young_cell_unasked():
-    # 50 mm of 303: not said to be young, but a sixth of the record leaves 4 in 10,000 for an adult
-    pattern = TABLE.trait("pattern")
-    for length, column, rel in ((50, "pattern_young", 0.05), (280, "pattern", 0.01)):
-        found = gained({"adult_size": length}, pattern="plain")[SERRATUS]
-        assert found == pytest.approx(chance(TABLE.cell(SERRATUS, column), "plain", pattern), rel=rel)
 
 
 NEEDS_ADULT = [t.id for t in TABLE.traits if t.needs_adult]
