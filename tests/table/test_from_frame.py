@@ -1,6 +1,5 @@
 """Any pandas table: which kind a column is, how rows of one taxon are pooled, and what is refused."""
 
-import datetime
 import math
 import time
 
@@ -33,31 +32,45 @@ def problems(frame: pd.DataFrame, **rest) -> list[tuple[str, str, str]]:
     return [(p.row, p.column, p.value) for p in caught.value.problems]
 
 
-# -- kinds -----------------------------------------------------------------------------------------------
+# -- kinds and states ------------------------------------------------------------------------------------
+
+SIZES = pd.CategoricalDtype(["s", "m", "l"])
+RAYS = pd.CategoricalDtype([8, 6, 4], ordered=True)
 
 
 @pytest.mark.parametrize(
-    ("values", "kind"),
+    ("values", "given", "kind", "states"),
     [
-        ([1, 2], "measure"),
-        (pd.array([1, None], dtype="Int64"), "measure"),
-        ([True, False], "nominal"),
-        (pd.array([True, None], dtype="boolean"), "nominal"),
-        (["x", "y"], "nominal"),
-        (pd.array(["x", None], dtype="string"), "nominal"),
-        (["7", "8"], "nominal"),
-        (pd.Categorical(["x", "y"]), "nominal"),
-        (pd.Categorical(["x", "y"], ordered=True), "ordinal"),
-        (pd.Categorical([3, 1], categories=[3, 1], ordered=True), "ordinal"),
-        (pd.to_datetime(["2020-01-01", "2021-01-01"]), "nominal"),
+        ([1, 2], None, "measure", ""),
+        (pd.array([1, None], dtype="Int64"), None, "measure", ""),
+        ([0, 1, 2], None, "measure", ""),
+        ([1, 1, 1], None, "measure", ""),
+        # Noughts and ones are a yes or no.
+        ([0.0, 1.0, math.nan], None, "nominal", "0 1"),
+        ([True, False], None, "nominal", "no yes"),
+        (pd.array([True, None], dtype="boolean"), None, "nominal", "yes"),
+        (["b", "c", "a"], None, "nominal", "a b c"),
+        (pd.array(["x", None], dtype="string"), None, "nominal", "x"),
+        (["7", "8"], None, "nominal", "7 8"),
+        (pd.to_datetime(["2020-01-01", "2021-01-01"]), None, "nominal", None),
+        # Categories keep their order, and those that nobody has.
+        (pd.Series(["m", "s"], dtype=SIZES), None, "nominal", "s m l"),
+        (pd.Series([4, 8], dtype=RAYS), None, "ordinal", "8 6 4"),
+        # Numbers are sorted as numbers and written short, whole ones and those beside gaps alike.
+        ([10, 2, 4.0], "nominal", "nominal", "2 4 10"),
+        (["10", "2", "many"], "ordinal", "ordinal", "2 10 many"),
+        ([2, 4, math.nan, 6], "nominal", "nominal", "2 4 6"),
+        # What stands behind a colon and is no share is part of the state.
+        (["on:off|b", "b|on:-1"], None, "nominal", "b on:-1 on:off"),
     ],
 )
-def test_kind_is_inferred_from_the_dtype_or_given(values, kind):
+def test_kind_and_states_are_inferred_or_given(values, given, kind, states):
     # Columns that are left out of the kinds that are given keep the default.
-    for kinds in (None, {"y": "ceiling"}):
-        made = table({"x": values, "y": [3, 4]}, kinds=kinds)
-        assert made.trait("x").kind == kind
-        assert made.trait("y").kind == ("ceiling" if kinds else "measure")
+    made = table({"x": values, "y": [3] * len(values)}, kinds={"x": given} if given else {"y": "ceiling"})
+    assert made.trait("x").kind == kind
+    assert made.trait("y").kind == ("measure" if given else "ceiling")
+    assert states is None or made.trait("x").states == tuple(states.split())
+    assert [cell is None for cell in made.cells["x"]] == pd.isna(values).tolist()
 
 
 def test_text_with_the_cell_syntax():
@@ -70,35 +83,6 @@ def test_text_with_the_cell_syntax():
     assert made.cells["tail"] == (States(states, (0.5, 0.5)), NOT_APPLICABLE, States(states, (0.25, 0.75)))
     assert made.cells["rays"] == (Range(7, 9), NOT_APPLICABLE, Range(8, 8))
     assert made.cells["x"] == (Range(0, 126), Range(0, 178.5), Range(0, 1))
-
-
-# -- states ----------------------------------------------------------------------------------------------
-
-SIZES = pd.CategoricalDtype(["s", "m", "l"])
-RAYS = pd.CategoricalDtype([8, 6, 4], ordered=True)
-
-
-@pytest.mark.parametrize(
-    ("values", "kind", "states"),
-    [
-        # Numbers are sorted as numbers and written short, whole ones and those beside gaps alike.
-        ([10, 2, 4.0], "nominal", "2 4 10"),
-        (["10", "2", "many"], "ordinal", "2 10 many"),
-        ([2, 4, math.nan, 6], "nominal", "2 4 6"),
-        ([True, False], None, "no yes"),
-        (pd.array([True, False], dtype="boolean"), None, "no yes"),
-        (["b", "c", "a"], None, "a b c"),
-        # Categories keep their order, and those that nobody has.
-        (pd.Series(["m", "s"], dtype=SIZES), None, "s m l"),
-        (pd.Series([4, 8], dtype=RAYS), None, "8 6 4"),
-        # What stands behind a colon and is no share is part of the state.
-        (["on:off|b", "b|on:-1"], None, "b on:-1 on:off"),
-    ],
-)
-def test_states(values, kind, states):
-    made = table({"x": values}, kinds={"x": kind} if kind else None)
-    assert made.trait("x").states == tuple(states.split())
-    assert [cell is None for cell in made.cells["x"]] == [v != v for v in values]  # noqa: PLR0124
 
 
 @pytest.mark.parametrize(
@@ -178,23 +162,14 @@ def test_taxa_of_any_dtype_stand_in_order_of_first_appearance(names, ids):
 # -- measuring error -------------------------------------------------------------------------------------
 
 
-def test_measuring_error_is_half_the_scatter_within_taxa():
+def test_measuring_error_is_half_the_scatter_within_taxa_or_a_share_of_the_range_and_never_nought():
     # Pooled standard deviation of two groups, by hand: squares 2 + 8 over 4 degrees of freedom.
     frame = pd.DataFrame({"kind": list("aaabbb"), "x": [1, 2, 3, 10, 12, 14]})
     trait = TraitTable.from_frame(frame, taxon="kind").trait("x")
     assert not trait.spread_is_relative
     assert trait.spread == pytest.approx(0.5 * math.sqrt(10 / 4))
-
-
-def test_noughts_and_ones_are_a_yes_or_no():
-    made = table({"x": [0, 1, 1], "y": [0.0, 1.0, math.nan], "z": [0, 1, 2], "u": [1, 1, 1]})
-    assert [made.trait(t).kind for t in "xyzu"] == ["nominal", "nominal", "measure", "measure"]
-    assert made.trait("x").states == ("0", "1")
-
-
-def test_measuring_error_of_single_rows_is_a_share_of_the_range_and_never_nought():
-    assert table({"x": [0, 50, 100]}).trait("x").spread == pytest.approx(2.0)
-    assert table({"x": ["0..50", "60..100"]}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
+    for values in ([0, 50, 100], ["0..50", "60..100"]):
+        assert table({"x": values}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
     frame = pd.DataFrame({"kind": list("aabb"), "x": [5, 5, 5, 5], "y": [1, 1, 2, 2], "z": [math.nan] * 4})
     made = TraitTable.from_frame(frame, taxon="kind")
     assert all(made.trait(t).spread > 0 for t in "xyz")
@@ -215,17 +190,14 @@ def test_measuring_error_goes_with_the_unit(values, factor, shift):
 
 
 def test_a_young_column_is_the_companion_of_its_trait():
-    made = table(
-        {"tail": ["straight", "forked"], "tail_young": ["rounded", None], "n": [3, 4], "n_young": [1, 2]}
-    )
+    tail = {"tail": ["straight", "forked"], "tail_young": ["rounded", None]}
+    made = table(tail | {"n": [3, 4], "n_young": [1, 2]})
     assert made.trait_ids == ("tail", "n")
     assert made.trait("tail").states == ("forked", "rounded", "straight")
     assert made.cell("a", "tail_young") == States(("rounded",), (1.0,))
     assert made.cell("b", "tail_young") is None
     assert made.cell("a", "n_young") == Range(1, 1)
     assert made.differs_when_young("n")
-    # Where nothing is said of young fish, the row holds for them too.
-    assert made.column("tail", young=True).shares.tolist() == [[0, 1, 0], [1, 0, 0]]
     assert list(made.to_frame().columns) == ["tail", "tail_young", "n", "n_young"]
 
 
@@ -264,17 +236,13 @@ def test_all_problems_are_listed_at_once_each_with_what_would_be_right():
     )
 
 
-def test_kinds_that_are_wrong_are_listed_with_rows_without_a_name():
+def test_taxon_column_and_kinds_that_are_wrong_are_listed_with_rows_without_a_name():
     frame = pd.DataFrame({"kind": ["a", " "], "x": [1, 2]})
-    found = problems(frame, kinds={"x": "mesure", "y": "nominal"})
-    assert found == [("", "x", "mesure"), ("", "y", "y"), ("3", "kind", " ")]
-
-
-def test_unknown_taxon_column_and_kind_name_the_nearest():
+    with pytest.raises(TableError, match=r"(?s)did you mean 'measure'.*'y'.*' '") as caught:
+        TraitTable.from_frame(frame, "kind", {"x": "mesure", "y": "nominal"})
+    assert [(p.row, p.column) for p in caught.value.problems] == [("", "x"), ("", "y"), ("3", "kind")]
     with pytest.raises(TableError, match="did you mean 'kind'"):
-        TraitTable.from_frame(pd.DataFrame({"kind": ["a"], "x": [1]}), taxon="kinds")
-    with pytest.raises(TableError, match="did you mean 'measure'"):
-        table({"x": [1, 2]}, kinds={"x": "mesure"})
+        TraitTable.from_frame(frame, taxon="kinds")
     for empty in ({"kind": [], "x": []}, {"kind": ["a"]}, {}):
         assert len(problems(pd.DataFrame(empty))) == 1
 
@@ -288,24 +256,15 @@ def test_columns_twice(columns, twice):
     assert [column for _, column, _ in problems(frame)] == twice
 
 
-@pytest.mark.parametrize(
-    "values",
-    [
-        pd.to_datetime(["2020-01-01", "2021-01-01"]),
-        [datetime.date(2020, 1, 1), datetime.date(2021, 1, 1)],
-        [(1, 2), (3, 4)],
-        [[1], [2]],
-        [1 + 2j, 3 + 4j],
-        [math.inf, -math.inf],
-        [{"a": 1}, {"b": 2}],
-    ],
-)
+DAYS = pd.to_datetime(["2020-01-01", "2021-01-01"])
+NO_NUMBERS = (DAYS, [*DAYS.date], [(1,), [2]], [1j, 3 + 4j], [math.inf, -math.inf], [{}, {1}])
+
+
+@pytest.mark.parametrize("values", NO_NUMBERS)
 def test_what_is_no_number_is_refused_as_a_measure(values):
     frame = pd.DataFrame({"kind": ["a", "b"], "x": values})
-    assert [(row, column) for row, column, _ in problems(frame, kinds={"x": "measure"})] == [
-        ("2 (a)", "x"),
-        ("3 (b)", "x"),
-    ]
+    found = problems(frame, kinds={"x": "measure"})
+    assert [(row, column) for row, column, _ in found] == [("2 (a)", "x"), ("3 (b)", "x")]
 
 
 # -- the frame itself ------------------------------------------------------------------------------------

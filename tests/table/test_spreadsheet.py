@@ -60,8 +60,8 @@ def changed(file: Path, change) -> Path:
 
 def only(found):
     """Return the one row of an import."""
-    assert len(found.rows) == 1
-    return found.rows[0]
+    (row,) = found.rows
+    return row
 
 
 FRAME = pd.DataFrame({"kind": ["Red", "Blue 2"], "tail": ["yes|no:x", "-"], "rays": ["1..2.5", "-3"]})
@@ -87,13 +87,9 @@ def test_the_table_itself_changes_nothing(tmp_path, table, ending):
 
 
 def test_kinds_of_another_table_come_in_whole(tmp_path):
-    """All rows but two are taken out, and come back from a sheet with their labels as headers."""
-    some = TABLE.only(TABLE.ids[:2])
-    labels = {t.id: t.label for t in TABLE.traits}
-    labels |= {f"{t.id}_young": f"{t.label} young" for t in TABLE.traits}
-    frame = TABLE.to_frame(own=True).rename(columns=labels)
-    frame.to_csv(tmp_path / "all.csv")
-    found = read_spreadsheet(tmp_path / "all.csv", some)
+    """All rows but two are taken out, and come back from a sheet."""
+    TABLE.to_frame(own=True).to_csv(tmp_path / "all.csv")
+    found = read_spreadsheet(tmp_path / "all.csv", TABLE.only(TABLE.ids[:2]))
     assert found.problems == ()
     assert (found.count("unchanged"), found.count("new")) == (2, len(TABLE) - 2)
     assert found.table.to_frame()[list(TABLE.to_frame().columns)].equals(TABLE.to_frame())
@@ -102,10 +98,8 @@ def test_kinds_of_another_table_come_in_whole(tmp_path):
 @pytest.mark.parametrize(
     ("header", "cells", "taxon"),
     [
-        ("id", ZEBRA, ZEBRA),
         ("ID", "Hypancistrus zebra", ZEBRA),
         ("trade code", "l046 / L98", ZEBRA),
-        ("Name", "Zebra pleco", ZEBRA),
         ("Genus,Species", "Hypancistrus,zebra", ZEBRA),
         ("Species", "Hypancistrus cf. inspector", "hypancistrus_cf_inspector_l102"),
         ("scientificName,qualifier", "Hypancistrus inspector,cf", "hypancistrus_cf_inspector_l102"),
@@ -127,8 +121,6 @@ def test_a_kind_is_found(read, header, cells, taxon):
     ("header", "cells", "said"),
     [
         ("L number", "L200", "several kinds are called so; give the id of one: baryancistrus_demantoides, "),
-        ("Name", "Hypancistrus", "several kinds are called so; give the id of one"),
-        ("L number,Name", "L102,Hypancistrus zebra", "not of one kind (hypancistrus_cf_inspector_l102, "),
         ("L number,Name", "L102,Hypancistrus inspector", "l102, hypancistrus_inspector); leave one blank"),
         ("L number,Name", "L999,Hypancistrus zebra", "not of one kind (hypancistrus_zebra); leave one"),
         ("L number", "L999", "name the kind"),
@@ -150,7 +142,6 @@ def test_a_row_of_no_one_kind_is_not_taken(read, header, cells, said):
     ("cells", "taxon", "name"),
     [
         ("L 999,Hypancistrus sp", "hypancistrus_l999", "Hypancistrus sp."),
-        ("L999,Hypancistrus", "hypancistrus_l999", "Hypancistrus sp."),
         ("LDA999,Ancistrus cf. novus", "ancistrus_cf_novus_lda999", "Ancistrus novus"),
         (",Ancistrus n\u00f3vus-\u00e9", "ancistrus_novus_e", "Ancistrus n\u00f3vus-\u00e9"),
         (",Newgenus sp.", "newgenus_sp", "Newgenus sp."),
@@ -275,9 +266,8 @@ def test_what_a_sheet_does_not_know_takes_nothing_away(read, written):
 def test_a_smaller_record_and_a_dash_that_changes_a_cell_are_said(read):
     found = read(f"id,Pattern,Length\n{ZEBRA},-,61\n")
     assert found.table.to_frame().at[ZEBRA, "pattern"] == "-"
-    dash, length = only(found).said
-    assert dash == "Pattern: - read as not applicable to this kind; leave blank what is not known"
-    assert length == "Length: less than the largest length so far, 100 mm"
+    dash = "Pattern: - read as not applicable to this kind; leave blank what is not known"
+    assert only(found).said == (dash, "Length: less than the largest length so far, 100 mm")
 
 
 def test_sources_become_claims(read):
@@ -286,12 +276,11 @@ def test_sources_become_claims(read):
         f"{ZEBRA},plain,71-72,73,arm2007,12,TANARM2016\n"
         "hypancistrus_lunaorum,plain,,73,no such,,\n"
     )
-    last = [found.table.claims(ZEBRA, c).iloc[-1] for c in ("pattern", "teeth_lower", "teeth_upper")]
-    assert [tuple(c[["source", "locator", "class"]]) for c in last] == [
-        ("ARM2007", "12", "secondary"),
-        ("ARM2007", "12", "secondary"),
-        ("TANARM2016", "", "secondary"),
-    ]
+    sources = dict.fromkeys(("pattern", "teeth_lower"), ("ARM2007", "12"))
+    sources["teeth_upper"] = ("TANARM2016", "")
+    for column, source in sources.items():
+        last = found.table.claims(ZEBRA, column).iloc[-1][["source", "locator", "class"]]
+        assert last.tolist() == [*source, "secondary"]
     assert [(p.column, p.value) for p in found.problems] == [("Source", "no such")]
     unsourced = found.table.claims("hypancistrus_lunaorum", "teeth_upper").iloc[-1]
     assert (unsourced["class"], unsourced["note"]) == ("memory", UNSOURCED)
@@ -323,11 +312,10 @@ def test_the_dialects_of_one_keeper(read, delimiter, encoding, first):
     found = read(first + text, encoding=encoding)
     zebra, new = found.rows
     assert (zebra.number, new.number) == ((4, 6) if first else (3, 5))
-    cells = {"tradeCode": "L046|L098", "adult_size": "178", "fin_edging": "dark|white"}
-    assert dict(zebra.understood) == cells
+    assert zebra.understood == {"tradeCode": "L046|L098", "adult_size": "178", "fin_edging": "dark|white"}
     assert (new.what, new.taxon) == ("new", "ancistrus_mulleri")
-    assert new.understood["scientificName"] == "Ancistrus m\u00fclleri"
-    assert new.understood["adult_size"] == "178"
+    understood = new.understood["scientificName"], new.understood["adult_size"]
+    assert understood == ("Ancistrus m\u00fclleri", "178")
     assert found.problems == ()
     assert any("Windows-1252" in note for note in found.notes) == (encoding == "cp1252")
 
@@ -384,10 +372,8 @@ def test_the_sheet_that_names_kinds_is_read(tmp_path):
 
 
 def refused(file: Path, said: str) -> None:
-    with pytest.raises(TableError) as caught:
+    with pytest.raises(TableError, match=rf"{re.escape(file.name)}.*{re.escape(said)}"):
         read_spreadsheet(file, TABLE)
-    assert file.name in str(caught.value)
-    assert said in str(caught.value)
 
 
 def test_a_workbook_cut_short_or_hurt(tmp_path):
@@ -425,10 +411,9 @@ def test_limits(read, tmp_path, monkeypatch):
     assert only(long).understood == {"adult_size": "61"}
     refused(write(tmp_path, "id" + ",Pattern" * 1_000), "at most 1000 columns")
     refused(book(tmp_path, {"Fish": [["id", *["x"] * 1_000]]}), "at most 1000 columns")
-    blank = openpyxl.Workbook()
-    blank.active.append(["id"])
+    blank = openpyxl.load_workbook(book(tmp_path, {"Fish": [["id"]]}))
     for row in range(2, 5):
-        blank.active.cell(row, 30).number_format = "0%"
+        blank["Fish"].cell(row, 30).number_format = "0%"
     blank.save(tmp_path / "blank.xlsx")
     assert read_spreadsheet(tmp_path / "blank.xlsx", TABLE).rows == ()
     monkeypatch.setattr(csvfile, "_MOST_LOOKED_AT", 80)
@@ -457,11 +442,10 @@ def test_a_file_that_is_no_sheet(tmp_path, data, said):
 
 
 def test_a_path_that_is_no_file(tmp_path):
-    refused(tmp_path / "none.csv", "no such file")
-    refused(tmp_path, "no such file")
     if hasattr(os, "mkfifo"):
         os.mkfifo(tmp_path / "pipe.csv")
-        refused(tmp_path / "pipe.csv", "no such file")
+    for path in (tmp_path, tmp_path / "none.csv", tmp_path / "pipe.csv"):
+        refused(path, "no such file")
 
 
 SMALL = TABLE.only(TABLE.ids[:3])
@@ -472,8 +456,8 @@ TEXTS = st.text(max_size=20) | st.sampled_from([*ODD, "forked:1e999"])
 
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.lists(TEXTS, min_size=10, max_size=10), min_size=1, max_size=4), st.sampled_from(",;\t"))
-@example([["", "=cmd()", "", "", "", "", "", "", "", ""]], ",")
-@example([["", "", "|", "x", "", "", "", "", "", ""]], ",")
+@example([["", "=cmd()", *[""] * 8]], ",")
+@example([["", "", "|", "x", *[""] * 6]], ",")
 def test_any_text_is_understood_or_refused(tmp_path_factory, rows, delimiter):
     frame = pd.DataFrame(rows, columns=COLUMNS)
     file = tmp_path_factory.getbasetemp() / "any.csv"
