@@ -5,10 +5,12 @@ import subprocess
 import sys
 
 import pytest
-from care_tables import CLAIMS, EVIL, GROUPS, RAPIDS, TABLE, TAXA, make_table, safe_words, sheet_of
+from care_tables import CLAIMS, EVIL, GOOD, GROUPS, RAPIDS, TABLE, TAXA, make_table, safe_words, sheet_of
 from markup import Page
 
 from idkey import care_for, compare
+from idkey.care.room import check_room, check_tank
+from idkey.care.tank import Companion
 from idkey.display import text
 from idkey.table.table import Source
 from idkey.views import html as on_screen
@@ -61,7 +63,7 @@ def test_the_same_sheet_gives_the_same_bytes_in_any_process():
 
 
 def test_nothing_from_the_data_reaches_html_unescaped():
-    cells = {"diet_offer": EVIL, "cautions": EVIL, "temperature_c": "1..2"}
+    cells = {"diet_offer": EVIL, "cautions": EVIL, "temperament": EVIL, "temperature_c": "1..2"}
     said = dict.fromkeys(("value", "source", "locator", "class", "scope", "note"), EVIL)
     fish = make_table(
         {"all": {"cautions": EVIL}, "g": cells},
@@ -72,6 +74,9 @@ def test_nothing_from_the_data_reaches_html_unescaped():
     )
     for names in (("a",), ("a", "b")):
         safe_words(care_html(care_for(fish, *names)))
+    tank = {**GOOD, "name": EVIL, "substrate": EVIL, "companions": [Companion(EVIL)]}
+    for check in (check_tank(care_for(fish, "a"), tank), check_room(care_for(fish, "a"), [tank])):
+        safe_words(check._repr_html_())
 
 
 def test_drawings_have_a_title_and_follow_the_theme_and_hold_no_id():

@@ -5,7 +5,6 @@ https://datapackage.org/standard/data-resource/ and https://datapackage.org/stan
 are those of Darwin Core, https://dwc.tdwg.org/terms/.
 """
 
-import csv
 import importlib.util
 import json
 import re
@@ -16,23 +15,17 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from shipped import TABLE
+from shipped import FOLDER, TABLE, rows
 
 from idkey.table.fields import CLASSES, COMMONNESS, KINDS, SCOPES, UNITS
 from idkey.table.schema import cell_text, parse_care, parse_cell
 
 ROOT = Path(__file__).resolve().parents[2]
-TRAITS = ROOT / "traits"
 TOOL = ROOT / "tests" / "tools" / "describe_table.py"
-PACKAGE = json.loads((TRAITS / "datapackage.json").read_text(encoding="utf-8"))
+PACKAGE = json.loads((FOLDER / "datapackage.json").read_text(encoding="utf-8"))
 RESOURCES = {r["name"]: r for r in PACKAGE["resources"]}
 TABLES = {name: r for name, r in RESOURCES.items() if r.get("type") == "table"}
 FIELDS = {name: {f["name"]: f for f in r["schema"]["fields"]} for name, r in TABLES.items()}
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    with (TRAITS / RESOURCES[name]["path"]).open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
 
 
 def pattern(table: str, column: str) -> str:
@@ -43,8 +36,8 @@ def test_the_file_is_what_the_generator_gives():
     spec = importlib.util.spec_from_file_location("describe_table", TOOL)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    committed = (TRAITS / "datapackage.json").read_text(encoding="utf-8")
-    assert committed == module.text(TRAITS), "run: python tests/tools/describe_table.py"
+    committed = (FOLDER / "datapackage.json").read_text(encoding="utf-8")
+    assert committed == module.text(FOLDER), "run: python tests/tools/describe_table.py"
 
 
 # -- the package -----------------------------------------------------------------------------------------
@@ -63,7 +56,7 @@ def test_profile_name_version_and_licence():
 
 def test_every_file_of_the_folder_is_described_and_no_other():
     paths = [r["path"] for r in RESOURCES.values()]
-    assert sorted(paths) == sorted(f.name for f in TRAITS.iterdir() if f.name != "datapackage.json")
+    assert sorted(paths) == sorted(f.name for f in FOLDER.iterdir() if f.name != "datapackage.json")
     assert list(TABLES) == ["taxa", "genera", "traits", "care", "care_columns", "evidence"]
     for name, resource in RESOURCES.items():
         assert re.fullmatch(r"[a-z0-9._-]+", name)
@@ -123,12 +116,12 @@ def test_keys():
 def test_every_cell_keeps_type_and_constraints(name):
     """Read the files as a program does that knows nothing but the descriptor."""
     wrong = []
-    assert list(FIELDS[name]) == list(rows(name)[0])
+    assert list(FIELDS[name]) == list(rows(f"{name}.csv")[0])
     assert TABLES[name]["schema"]["missingValues"] == [""]
     assert all(field["title"] and field["description"].endswith(".") for field in FIELDS[name].values())
     known = {"required", "unique", "pattern", "enum", "exclusiveMinimum", "exclusiveMaximum"}
     assert all(set(field.get("constraints", {})) <= known for field in FIELDS[name].values())
-    for number, row in enumerate(rows(name), start=2):
+    for number, row in enumerate(rows(f"{name}.csv"), start=2):
         for field in FIELDS[name].values():
             text, rules = row[field["name"]], field.get("constraints", {})
             if text == "":
@@ -151,7 +144,7 @@ def test_every_cell_keeps_type_and_constraints(name):
 
 @pytest.mark.parametrize("name", TABLES)
 def test_keys_hold(name):
-    schema, table = TABLES[name]["schema"], rows(name)
+    schema, table = TABLES[name]["schema"], rows(f"{name}.csv")
     unique = [[f["name"]] for f in FIELDS[name].values() if f.get("constraints", {}).get("unique")]
     if "primaryKey" in schema:
         unique.append(schema["primaryKey"])
@@ -161,7 +154,7 @@ def test_keys_hold(name):
         assert len(set(keys)) == len(keys) > 0
     for key in schema.get("foreignKeys", []):
         (column,), (to,) = key["fields"], key["reference"]["fields"]
-        there = {row[to] for row in rows(key["reference"]["resource"])}
+        there = {row[to] for row in rows(f"{key['reference']['resource']}.csv")}
         used = {row[column] for row in table} - {""}
         assert used
         assert used <= there

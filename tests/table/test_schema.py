@@ -204,22 +204,19 @@ def test_every_state_at_once_is_no_answer():
     assert parse_answer(Trait("t", "nominal", states=("only",)), "only") == States(("only",), (1.0,))
 
 
-several = ["forked", "hollow"]
-
-
-@pytest.mark.parametrize(
-    "value",
-    ["hollow|forked", "forked | hollow | forked", several, {*several}, np.array(several), pd.Series(several)],
-)
-def test_several_states_as_text_list_or_array(value):
-    assert parse_answer(tail, value) == States(("hollow", "forked"), (0.5, 0.5))
-
-
-@pytest.mark.parametrize(
-    "value", [7, 7.0, np.int64(7), np.float32(7), "7", "7.0", fractions.Fraction(7), (7, 7), [7, "7"]]
-)
-def test_a_number_in_any_shape(value):
-    assert parse_answer(measure, value) == Range(7.0, 7.0)
+def test_several_states_and_a_number_in_any_shape():
+    several = ["forked", "hollow"]
+    for value in (
+        "hollow|forked",
+        "forked | hollow | forked",
+        several,
+        {*several},
+        np.array(several),
+        pd.Series(several),
+    ):
+        assert parse_answer(tail, value) == States(("hollow", "forked"), (0.5, 0.5))
+    for value in (7, 7.0, np.int64(7), np.float32(7), "7", "7.0", fractions.Fraction(7), (7, 7), [7, "7"]):
+        assert parse_answer(measure, value) == Range(7.0, 7.0)
 
 
 @pytest.mark.parametrize(

@@ -1,18 +1,15 @@
 """The table that comes with the package: how much it holds, and that every cell says what its sources say."""
 
-import csv
 import itertools
 import time
 from collections import defaultdict
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER, rows
 
 from idkey.table.folder import load_table
 from idkey.table.layout import shipped_folder
 from idkey.table.schema import YOUNG, NotApplicable, Range, States, parse_cell
-
-FOLDER = Path(__file__).resolve().parents[2] / "traits"
 
 # Of each start trait of the plan: the kinds that a publication, article or page itself states it of, counted
 # in the statements that were gathered from the works of sources.bib before the table was coded; and the same
@@ -36,11 +33,6 @@ MEMORY_CELLS = {
     ("peckoltia_sabaji", "pattern"),
     ("peckoltia_sabaji", "spot_colour"),
 }
-
-
-def rows(name: str) -> list[dict[str, str]]:
-    with (FOLDER / name).open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
 
 
 @pytest.fixture(scope="module")
