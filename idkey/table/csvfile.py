@@ -130,8 +130,6 @@ class Found(list[Problem]):
 def guarded_cell(text: str) -> str:
     """Return a cell as it is written: an apostrophe goes before what a spreadsheet would run as a formula.
 
-    Examples
-    --------
     >>> guarded_cell("=1+1"), guarded_cell("-3..4"), guarded_cell("-"), guarded_cell("'=x")
     ("'=1+1", '-3..4', '-', "''=x")
     """

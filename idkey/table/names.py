@@ -49,8 +49,6 @@ def is_id(text: str) -> bool:
 def id_of(words: str) -> str:
     """Return words as an id: lower-case letters, digits and _.
 
-    Examples
-    --------
     >>> id_of("Tail: rear edge"), id_of("2 stripes")
     ('tail_rear_edge', 'n2_stripes')
     """
@@ -74,8 +72,6 @@ def _codes(match: re.Match[str]) -> str:
 def trade_codes(cell: str) -> tuple[str, ...]:
     """Return the trade codes of a cell as the table writes them; what is no such code, as it stands.
 
-    Examples
-    --------
     >>> trade_codes("l 46 | L-number 201A, lda33"), trade_codes("L18/81"), trade_codes("CW045")
     (('L046', 'L201a', 'LDA033'), ('L018', 'L081'), ('CW045',))
     """
@@ -105,8 +101,6 @@ def _settled(name: str) -> str:
 def new_id(taken: Collection[str], name: str, codes: str = "", qualifier: str = "") -> str:
     """Return an id for a new kind: its scientific name, or genus and trade codes where it has none yet.
 
-    Examples
-    --------
     >>> new_id((), "Hypancistrus sp.", "L 999"), new_id(["hypancistrus_zebra"], "Hypancistrus zebra")
     ('hypancistrus_l999', 'hypancistrus_zebra_2')
     """

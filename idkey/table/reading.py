@@ -77,8 +77,6 @@ def reading(trait: Trait, text: str) -> Reading:
     The cell syntax; states by id or in words, joined by a comma, a stroke, "or", "and" or "to"; numbers with
     a decimal comma, a unit, and "to" or a dash between; "?" and the like for not known.
 
-    Examples
-    --------
     >>> tail = Trait("tail", "ordinal", states=("straight", "concave", "forked"))
     >>> size = Trait("size", "ceiling", unit="mm")
     >>> reading(tail, "Forked or straight").text, reading(size, "17,8 cm").said
@@ -273,8 +271,6 @@ def _value(number: str, *, inches: bool) -> float:
 def quantity(text: str, unit: str) -> float:
     """Return one amount as people write it, in a unit of the tables. Raises ValueError.
 
-    Examples
-    --------
     >>> quantity("26,5", "degC"), quantity("31 1/2 in", "cm"), round(quantity("80 \u00b0F", "degC"), 1)
     (26.5, 80.01, 26.7)
     """
@@ -322,8 +318,6 @@ def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest
     The id is made of the label. States are in plain words, one a line; their ids are made of the words.
     Raises TableError with everything that is missing.
 
-    Examples
-    --------
     >>> new_trait("Eye ring", "nominal", states="no ring\npale ring", question="A ring?").states
     ('no_ring', 'pale_ring')
     """

@@ -156,8 +156,6 @@ def trait_problems(traits: Sequence[Trait]) -> Iterator[tuple[str, str, str]]:
 def state_text(value: Any) -> str:
     """Return a raw value as the text of a state: ``1.0`` and ``1`` are the same state ``1``.
 
-    Examples
-    --------
     >>> state_text(4.0), state_text(True), state_text(" forked ")
     ('4', 'yes', 'forked')
     """

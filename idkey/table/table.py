@@ -14,11 +14,10 @@ import pandas as pd
 
 from idkey import display
 from idkey.errors import Problem, TableError, UnknownName, one_of
-from idkey.table.cells import Basis, Column, Genera, OwnCells, claims_by_kind, column_of, effective, records
+from idkey.table.cells import Column, OwnCells, claims_by_kind, column_of, effective, read_frame, records
 from idkey.table.claims import Source
 from idkey.table.edit import Editable
 from idkey.table.fields import COMMONNESS
-from idkey.table.frames import read_frame
 from idkey.table.names import Names, every, one
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import (
@@ -64,36 +63,22 @@ class TraitTable(Editable):
     Made by `load_table` from a folder, by `from_frame` from any pandas table, or by `with_taxon`, `with_cell`
     and the like from another table.
 
-    Attributes
-    ----------
-    traits : tuple of Trait
-        In the order of the file.
-    taxa : pandas.DataFrame
-        One row a taxon, indexed by id: names, trade code, care group, commonness.
-    own_cells : mapping of str to tuple of OwnCell
-        Column name (a trait id, or that with ``_young``) to its cells, in the order of `taxa`, as they stand
-        in the rows of the kinds. `cells` are those that count, with what blank ones take over.
-    genera : mapping of str to mapping of str to Cell
-        What holds for every kind of a genus, by genus and column.
-    care, evidence : pandas.DataFrame
-        Care needs and claims as text; empty for a table that has none.
-    care_columns : tuple of CareColumn
-        The columns of `care`, in the order of a care sheet; those of the shipped table where none are given.
-    sources : mapping of str to Source
-    name : str
-        Where the table came from, for messages.
-    about : mapping of str to object
-        What datapackage.json states of the table, its description of the files aside.
-    origin : Origin or None
-        The folder it was loaded from or saved to.
-    conflicts : tuple of Conflict
-        Where the shipped table and the keeper's own additions say different things; see `idkey.table.merge`.
+    `traits` stand in the order of the file. `taxa`, one row a taxon, indexed by id, holds names, trade code,
+    care group and commonness. `own_cells` holds, by column (a trait id, or that with ``_young``) and in the
+    order of `taxa`, the cells as they stand in the rows of the kinds; `cells` those that count, with what
+    blank ones take over from `genera`, which holds by genus and column what is so for every kind of a genus.
+
+    `care` and `evidence` hold needs and claims as text, empty for a table that has none; `care_columns` the
+    columns of `care` in the order of a care sheet, by default those of the shipped table.
+    `name` says in messages where the table came from, `about` is what datapackage.json states of it, `origin`
+    the folder it was loaded from or saved to, and `conflicts` are the places where the shipped table and the
+    keeper's own additions say different things; see `idkey.table.merge`.
     """
 
     traits: tuple[Trait, ...]
     taxa: pd.DataFrame
     own_cells: OwnCells
-    genera: Genera = field(default_factory=dict)
+    genera: Mapping[str, Mapping[str, Cell]] = field(default_factory=dict)
     care: pd.DataFrame = field(default_factory=pd.DataFrame)
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
     care_columns: tuple[CareColumn, ...] = field(default_factory=shipped_care_columns)
@@ -172,9 +157,7 @@ class TraitTable(Editable):
         TraitTable: 2 taxa, 2 traits, 4 of 4 cells filled
         """
         traits, ids, cells = read_frame(df, taxon, kinds, name)
-        return cls(
-            traits=traits, taxa=pd.DataFrame(index=pd.Index(ids, name="id")), own_cells=cells, name=name
-        )
+        return cls(traits, pd.DataFrame(index=pd.Index(ids, name="id")), cells, name=name)
 
     def only(self, taxa: Collection[str]) -> TraitTable:
         """Return a table of some of the taxa, in the order of this one. Raises UnknownName.
@@ -228,7 +211,7 @@ class TraitTable(Editable):
         return {trait.id: trait for trait in self.traits}
 
     @cached_property
-    def _effective(self) -> tuple[Mapping[str, tuple[Cell, ...]], Basis]:
+    def _effective(self) -> tuple[Mapping[str, tuple[Cell, ...]], Mapping[str, tuple[str, ...]]]:
         return effective(self.traits, self.own_cells, self.genera, self._genus)
 
     @cached_property
@@ -241,7 +224,7 @@ class TraitTable(Editable):
         return MappingProxyType(dict(self._effective[0]))
 
     @property
-    def basis(self) -> Basis:
+    def basis(self) -> Mapping[str, tuple[str, ...]]:
         """What each cell rests on, by column: blank for itself; see `idkey.table.cells`."""
         return self._effective[1]
 

@@ -50,8 +50,6 @@ def amount(*values: float, unit: str = "", between: str = " to ", difference: bo
     The unit is as the tables write it (mm, cm, L, degC, dGH, mg/L, pH); of `between` " to " equal ends count
     once; a `difference` is by how much two differ.
 
-    Examples
-    --------
     >>> amount(26, 30, unit="degC"), amount(2, unit="degC", difference=True), amount(240, unit="L")
     ('26 to 30 \u00b0C (79 to 86 \u00b0F)', '2 \u00b0C (3.6 \u00b0F)', '240 L (63 US gal)')
     """
@@ -74,8 +72,6 @@ def amount(*values: float, unit: str = "", between: str = " to ", difference: bo
 def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
     """Return words as a list in a sentence; blank without any.
 
-    Examples
-    --------
     >>> listed(["red", "blue", "green"]), listed(["red"])
     ('red, blue and green', 'red')
     """
@@ -86,8 +82,6 @@ def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
 def percent(share: float) -> str:
     """Write a share as per cent, without ever claiming 0 or 100.
 
-    Examples
-    --------
     >>> percent(0.463), percent(0.0004), percent(0.9999)
     ('46 %', 'under 1 %', 'over 99 %')
     """
@@ -127,8 +121,6 @@ UNIT = "|".join(
 def converted(value: float, word: str, unit: str) -> float:
     """Turn an amount that was given in some unit into that of the table. Raises ValueError.
 
-    Examples
-    --------
     >>> converted(5, "in", "mm"), round(converted(78.8, "\u00b0F", "degC"), 6), converted(40, "%", "% HL")
     (127.0, 26.0, 40.0)
     """

@@ -11,7 +11,7 @@ from typing import Any
 import ipywidgets as w
 
 from idkey.care.room import check_room, check_tank, read_room
-from idkey.care.sheet import CareSheet, care_for
+from idkey.care.sheet import care_for
 from idkey.care.tank import SIZE, Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
@@ -158,8 +158,9 @@ class CareScreen(Screen):
         self.care = self.tank = self.check = self.room_check = None
         failed = True
         try:
-            self.care = self._care_now()
-            if self.care is not None:
+            kind = self._kind.value
+            if kind != _NO_KIND:
+                self.care = care_for(*self._start) if kind == _START else care_for(self.table, kind)
                 self.tank = self._tank_now(self._which.value)
                 self.check = check_tank(self.care, self.tank) if self.tank is not None else None
                 self.room_check = check_room(self.care, self._tanks_now()) if self._tanks else None
@@ -175,12 +176,6 @@ class CareScreen(Screen):
                 part.value = blocks((table(made),)) if made is not None else ""
                 # An empty part would keep its place beside the other.
                 shown(part, made is not None)
-
-    def _care_now(self) -> CareSheet | None:
-        kind = self._kind.value
-        if kind == _NO_KIND:
-            return None
-        return care_for(*self._start) if kind == _START else care_for(self.table, kind)
 
     def _tank_now(self, which: int) -> Tank | None:
         """Return a tank with what was typed; None while its size is not complete."""

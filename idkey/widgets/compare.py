@@ -15,7 +15,6 @@ from idkey.table.names import one
 from idkey.table.table import TraitTable
 from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, told_apart
 
-_NO_THIRD = ""
 # JupyterLab takes arrow keys and letters on a closed list for commands of its own.
 _KEYS = '<span class="idk-soft">By keyboard: Alt and the down arrow open a list; then type a name.</span>'
 
@@ -31,13 +30,7 @@ def compare_view(
         By default the shipped table.
     a, b : str, optional
         Kinds to start with, by id, trade code or name; by default the first kind of the table and the kind
-        most like it.
-
-    Raises
-    ------
-    IdkeyError
-        A kind that is not in the table or a name that several go by (UnknownName), the same kind twice, or a
-        table of one kind.
+        most like it. Raises UnknownName, and IdkeyError for the same kind twice and for a table of one kind.
     """
     return CompareScreen(load_table() if table is None else table, a, b)
 
@@ -61,7 +54,7 @@ class CompareScreen(Screen):
             for words, options, value in (
                 ("First kind", kinds, a),
                 ("Second kind", kinds, b),
-                ("Third kind", [("none", _NO_THIRD), *kinds], _NO_THIRD),
+                ("Third kind", [("none", ""), *kinds], ""),
             )
         )
         self._young = self.watch(checkbox("It is a young fish"), self._choose)

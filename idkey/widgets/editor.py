@@ -31,7 +31,10 @@ _STALE = '<p class="idk-soft">Something was changed after this was checked.</p>'
 def table_editor(
     table: TraitTable | None = None, folder: str | Path | None = None, past: Iterable[Past] = ()
 ) -> TableEditor:
-    """Open the table editor in a notebook.
+    """Open the table editor in a notebook; put it last in a cell.
+
+    Its `draft` holds what is not saved, its `table` the table as last checked or saved, its `change` what the
+    last check said. Raises TableError for a folder with a fault in it.
 
     Parameters
     ----------
@@ -42,12 +45,6 @@ def table_editor(
         what is added to it goes into a folder of your own.
     past : iterable of Identification or mapping, optional
         Past identifications; a check says which of them come out otherwise.
-
-    Returns
-    -------
-    TableEditor
-        Put it last in a cell. Its `draft` holds what is not saved, its `table` the table as last checked or
-        saved, its `change` what the last check said. TableError for a folder with a fault in it.
     """
     if table is None:
         is_held = folder is not None and Path(folder).is_dir() and any(Path(folder).iterdir())

@@ -25,7 +25,9 @@ _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
 def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None = None) -> IdentifyScreen:
-    """Open the identify screen in a notebook.
+    """Open the identify screen in a notebook; put it last in a cell.
+
+    Its `identification` holds the answers, usable from the next cell.
 
     Parameters
     ----------
@@ -33,11 +35,6 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
         By default the shipped table.
     answers : mapping of str to object, optional
         Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
-
-    Returns
-    -------
-    IdentifyScreen
-        Put it last in a cell. Its `identification` holds the answers, usable from the next cell.
     """
     fish = Identification(load_table() if table is None else table)
     for trait, value in (answers or {}).items():
