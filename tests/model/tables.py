@@ -225,4 +225,4 @@ def answers(draw, table):
 
 
 # A table and answers to it.
-tables_with_answers = tables().flatmap(lambda table: st.tuples(st.just(table), answers(table)))
+cases = tables().flatmap(lambda table: st.tuples(st.just(table), answers(table)))

@@ -1,6 +1,7 @@
 """Traits that repeat one another, and how well a fish fits a kind on its own."""
 
 import itertools
+import warnings
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.stats import entropy
 from idkey.model.answers import code_answers
 from idkey.model.combine import TableModel
 from idkey.model.fit import POOR_FIT, fit_of
+from idkey.table.schema import Trait
 
 from .tables import NONE, SHIPPED, answered, nominal, posterior, table_of
 
@@ -85,3 +87,19 @@ def test_a_fish_that_is_wrong_everywhere_fits_poorly_and_the_outcome_says_so():
     assert best["probability"] > 0.95
     assert best["deviation"] < POOR_FIT
     assert "fits poorly" in fish.outcome().text
+
+
+def test_answers_that_all_contradict():
+    traits = [nominal(f"t{i}", "xy") for i in range(60)]
+    table = table_of(traits, {"a": "x " * 60, "b": "y " + "x " * 59})
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        fish = answered(table, {t.id: "y" for t in traits})
+        # nor does a length far beyond every record break anything
+        size = Trait(id="size", kind="ceiling", unit="mm", error=0.001)
+        long = answered(table_of([size], {"a": "80", "b": "400"}), {"size": 1e9})
+        for other in (fish, long):
+            assert other.ranking()["probability"].sum() == pytest.approx(1)
+            assert other.outcome().kind == "none of these"
+    # b agrees in one trait of the sixty
+    assert fish.ranking()["taxon"].tolist() == [NONE, "b", "a"]

@@ -2,10 +2,13 @@
 
 import itertools
 import math
+from collections import Counter, defaultdict
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sklearn.metrics import mutual_info_score
 
 from idkey import build_key, load_table
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
@@ -18,6 +21,15 @@ SPOTS = nominal("spots", ("large", "small"))
 RAYS = Trait(id="rays", kind="measure", unit="count")
 SIZE = Trait(id="size", kind="ceiling", unit="mm")
 exactness = st.sampled_from([0, 5000])
+
+
+def varied(taxa=(1, 6), most_traits=4):
+    """Draw a table of states with kinds that vary and blanks, without "not applicable"."""
+    some = {"kinds": STATE_KINDS, "cells": lambda t: cells(t).filter(lambda cell: cell != "-")}
+    return tables(taxa, most_traits, young=False, **some)
+
+
+any_states = st.one_of(crisp_tables(), varied())
 
 
 @st.composite
@@ -37,6 +49,14 @@ def test_expected_cost_is_the_least_by_exhaustive_search(table, data):
     # the lookahead costs no less, and tells as much apart
     assert quick.expected_seconds() >= key.expected_seconds() - 1e-9
     assert set(quick.endings()) == set(key.endings())
+
+
+@given(varied((1, 5), 3), st.data())
+def test_optimum_where_kinds_vary_is_that_of_every_tree_tried(table, data):
+    prior = data.draw(priors(table))
+    key = build_key(table, prior)
+    assert key.optimum_seconds == pytest.approx(least_by_trees(table, prior), rel=1e-9)
+    assert key.seconds >= key.optimum_seconds - 1e-9
 
 
 @pytest.mark.parametrize(("n", "total"), [(2, 2), (3, 5), (5, 12), (8, 24), (10, 34), (100, 672)])
@@ -71,27 +91,31 @@ def test_a_hard_instance(triples, total):
 # -- two ways of counting the same cost ------------------------------------------------------------------
 
 
-# Kinds that vary and blanks, without "not applicable".
-varied = tables(kinds=STATE_KINDS, young=False, cells=lambda t: cells(t).filter(lambda cell: cell != "-"))
-any_states = st.one_of(crisp_tables(), varied)
-
-
 @given(any_states, st.data(), exactness)
-def test_all_sums_of_the_cost_agree(table, data, exact_states):
+def test_all_sums_of_the_cost_agree_and_the_bound_is_what_the_ends_say(table, data, exact_states):
     # the weights that enter each couplet, and weight x path length of the ends; an answer that can be relied
     # on takes effort / (1 - error) seconds
     prior = data.draw(priors(table))
     weights = {t: w / sum(prior.values()) for t, w in prior.items()}
     key = build_key(table, prior, exact_states=exact_states)
-    entering, seconds, ends = 0.0, 0.0, 0.0
+    entering, seconds, by_ends, ends = 0.0, 0.0, 0.0, defaultdict(Counter)
     for trait, lead, part, depth in walk(key, weights):
         assert bool(lead.taxa) == (lead.goes_to is None)
         entering += sum(part.values())
         seconds += sum(part.values()) * trait.effort / (1 - trait.error)
-        ends += sum(part.values()) * depth * (lead.goes_to is None)
-    assert entering == pytest.approx(ends, abs=1e-9)
+        if lead.taxa:
+            by_ends += sum(part.values()) * depth
+            ends[lead.taxa].update(part)
+    assert entering == pytest.approx(by_ends, abs=1e-9)
     assert key.expected_questions() == pytest.approx(entering, abs=1e-9)
     assert key.expected_seconds() == pytest.approx(seconds, abs=1e-9)
+    if ends:
+        # the bound is scikit-learn's mutual information of kind and end, in bits; it counts in whole numbers
+        counts = np.round([[1e9 * end[t] for t in table.ids] for end in ends.values()])
+        told = mutual_info_score(None, None, contingency=counts) / math.log(2)
+        assert key.least_questions == pytest.approx(told, abs=1e-6)
+    assert key.least_questions <= key.expected_questions() + 1e-9
+    assert key.least_seconds <= key.expected_seconds() + 1e-9
 
 
 # -- soundness: no fish that a row allows is ever sent where its name is not -----------------------------

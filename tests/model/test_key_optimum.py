@@ -11,18 +11,16 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import entropy
-from sklearn.metrics import mutual_info_score
 from sklearn.tree import DecisionTreeClassifier
 
 from idkey import TraitTable, build_key
 from idkey.table.schema import Trait
 
-from .solvers import least_by_trees, least_path_length, questions_of, walk
+from .solvers import least_by_trees, least_path_length, questions_of
 from .tables import DATA, nominal, table_of
 from .tables import zoo as zoo_table
 
 LETTERS = "abcdefghijklm"
-SEEDS = range(12)
 many_classes = pytest.mark.filterwarnings("ignore:The number of unique classes")
 
 
@@ -40,29 +38,7 @@ def random_table(seed, n, n_traits, most_states=2):
     return table_of(traits, {f"k{i:02d}": " ".join(LETTERS[s] for s in row) for i, row in enumerate(rows)})
 
 
-def random_prior(seed, table):
-    rng = np.random.default_rng(seed + 1000)
-    return {taxon: float(rng.integers(1, 10)) for taxon in table.ids}
-
-
 # -- exact is exact --------------------------------------------------------------------------------------
-
-
-def varied_table(seed):
-    """Return a table of five kinds with cells that vary and blank cells."""
-    rng = np.random.default_rng(seed)
-    texts = ["a", "b", "a", "b", "a|b", "a:0.9|b:0.1", "a:0.2|b:0.8", ""]
-    traits = [nominal(f"t{j}", error=0.0, effort=float(rng.integers(1, 9))) for j in range(5)]
-    return table_of(traits, {f"k{i}": {t.id: str(rng.choice(texts)) for t in traits} for i in range(5)})
-
-
-@pytest.mark.parametrize("seed", SEEDS)
-def test_optimum_where_kinds_vary_is_that_of_every_tree_tried(seed):
-    table = varied_table(seed)
-    prior = random_prior(seed, table)
-    key = build_key(table, prior)
-    assert key.optimum_seconds == pytest.approx(least_by_trees(table, prior), rel=1e-9)
-    assert key.seconds >= key.optimum_seconds - 1e-9
 
 
 def test_one_couplet_for_a_set_that_two_would_serve_better_is_not_called_the_least():
@@ -211,28 +187,3 @@ def test_a_scale_of_sorted_kinds_is_keyed_as_huffman_codes(weights, mean, bits):
     assert key.least_seconds == pytest.approx(7 * entropy(weights, base=2))
     if bits is not None:
         assert key.least_questions == pytest.approx(bits, abs=1e-6)
-
-
-def ends_of(key, weights):
-    """Return the weight of each kind at each end, by walking the couplets."""
-    ends = {}
-    for _, lead, part, _ in walk(key, weights):
-        if lead.goes_to is None:
-            end = ends.setdefault(lead.taxa, dict.fromkeys(weights, 0.0))
-            for taxon, w in part.items():
-                end[taxon] += w
-    return np.array([list(end.values()) for end in ends.values()])
-
-
-@pytest.mark.parametrize("exact_states", [0, 5000])
-@pytest.mark.parametrize("seed", SEEDS)
-def test_bound_where_kinds_vary_is_what_the_ends_say_about_the_kind(seed, exact_states):
-    # scikit-learn's mutual information of kind and end, in bits; it counts in whole numbers
-    table = varied_table(seed)
-    prior = random_prior(seed, table)
-    key = build_key(table, prior, exact_states=exact_states)
-    counts = np.round(1e6 * ends_of(key, prior))
-    told = mutual_info_score(None, None, contingency=counts) / math.log(2)
-    assert key.least_questions == pytest.approx(told, abs=1e-5)
-    assert key.least_questions <= key.expected_questions() + 1e-9
-    assert key.least_seconds <= key.expected_seconds() + 1e-9
