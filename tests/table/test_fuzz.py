@@ -23,7 +23,7 @@ from idkey.table.files import files_of
 from idkey.table.layout import FILES, OURS, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import WITH_GENUS, source, table_of
+from .small_folder import WITH_GENUS, csv_of, source, table_of
 from .test_own import FINS, NEWER, laid, own_kind, saved, started
 
 Files = dict[str, bytes]
@@ -68,9 +68,13 @@ OWN = saved(MINE)
 # -- what is done to the bytes ---------------------------------------------------------------------------
 
 
-def _place(data: bytes, rng: random.Random) -> tuple[int, int]:
+def moved(data, rng: random.Random):
+    """Leave out a piece of bytes or of a list of lines, double it, or move it to another place."""
     start = rng.randrange(len(data) + 1)
-    return start, min(len(data), start + rng.choice((1, 2, 5, 20, 100, 1000)))
+    end = start + rng.choice((1, 2, 5, 20, 100, 1000))
+    piece, rest = data[start:end], data[:start] + data[end:]
+    at = rng.choice((start, rng.randrange(len(rest) + 1)))
+    return rest[:at] + piece * rng.choice((0, 0, 1, 2, 3, 21)) + rest[at:]
 
 
 def flip(data: bytes, rng: random.Random) -> bytes:
@@ -86,25 +90,8 @@ def letter(data: bytes, rng: random.Random) -> bytes:
     return data[:i] + bytes([rng.randrange(32, 127)]) + data[i + 1 :]
 
 
-def delete(data: bytes, rng: random.Random) -> bytes:
-    start, end = _place(data, rng)
-    return data[:start] + data[end:]
-
-
-def duplicate(data: bytes, rng: random.Random) -> bytes:
-    start, end = _place(data, rng)
-    return data[:end] + data[start:end] * rng.choice((1, 2, 20)) + data[end:]
-
-
 def truncate(data: bytes, rng: random.Random) -> bytes:
     return data[: rng.randrange(len(data) + 1)]
-
-
-def swap(data: bytes, rng: random.Random) -> bytes:
-    (a, b), (c, d) = sorted((_place(data, rng), _place(data, rng)))
-    c = max(b, c)
-    d = max(c, d)
-    return data[:a] + data[c:d] + data[b:c] + data[a:b] + data[d:]
 
 
 def insert(data: bytes, rng: random.Random) -> bytes:
@@ -124,17 +111,8 @@ def cell(data: bytes, rng: random.Random) -> bytes:
 def lines(data: bytes, rng: random.Random) -> bytes:
     """Drop, double or move whole lines, mix up their order, or leave the first alone."""
     found = data.splitlines(keepends=True)
-    if not found:
-        return data
-    i, j = rng.randrange(len(found)), rng.randrange(len(found))
-    changed = [
-        found[:i] + found[i + 1 :],
-        found[:j] + [found[i]] + found[j:],
-        [*found[:i], found[j], *found[i + 1 :]],
-        rng.sample(found, len(found)),
-        found[:1],
-    ]
-    return b"".join(rng.choice(changed))
+    mixed = rng.sample(found, len(found))
+    return b"".join(rng.choice([moved(found, rng), moved(found, rng), mixed, found[:1]]))
 
 
 def harmless(data: bytes, rng: random.Random) -> bytes:
@@ -143,7 +121,7 @@ def harmless(data: bytes, rng: random.Random) -> bytes:
     return rng.choice([b"\xef\xbb\xbf" + data, data.replace(b"\n", b"\r\n"), data + more, data.rstrip(b"\n")])
 
 
-MUTATIONS: tuple[Mutation, ...] = (flip, delete, duplicate, truncate, swap, lines)
+MUTATIONS: tuple[Mutation, ...] = (flip, moved, moved, moved, truncate, lines)
 MUTATIONS += (letter, cell, harmless) * 2 + (insert,) * 3
 
 
@@ -268,24 +246,17 @@ texts = st.one_of(
 def folders(draw) -> Files:
     """The small folder with other texts in some cells, rows moved, and columns left out or renamed."""
     made = dict(SMALL)
-    for _ in range(draw(st.integers(1, 3))):
-        name = draw(st.sampled_from(CSV_FILES))
-        header, *rows = csv.reader(io.StringIO(made[name].decode(), newline=""))
-        what = draw(st.sampled_from(["cell", "cell", "cell", "header", "drop", "double", "column"]))
-        i, j = draw(st.integers(0, max(0, len(rows) - 1))), draw(st.integers(0, len(header) - 1))
-        if what == "header":
-            header[j] = draw(texts)
-        elif what == "column" and len(header) > 1:
-            header, *rows = (row[:j] + row[j + 1 :] for row in (header, *rows))
-        elif what == "drop":
-            del rows[i : i + 1]
-        elif what == "double":
-            rows += rows[i : i + 1]
-        elif rows:
+    for name in draw(st.lists(st.sampled_from(CSV_FILES), min_size=1, max_size=3)):
+        rows = list(csv.reader(io.StringIO(made[name].decode(), newline="")))
+        i, j = draw(st.integers(0, len(rows) - 1)), draw(st.integers(0, len(rows[0]) - 1))
+        what = draw(st.sampled_from(["cell", "cell", "cell", "drop", "double", "column"]))
+        if what == "cell":
             rows[i][j] = draw(st.one_of(texts, st.sampled_from([row[j] for row in rows])))
-        buffer = io.StringIO(newline="")
-        csv.writer(buffer, lineterminator="\n").writerows([header, *rows])
-        made[name] = buffer.getvalue().encode()
+        elif what == "column":
+            rows = [row[:j] + row[j + 1 :] for row in rows]
+        else:  # never the header
+            rows[i + 1 : i + 2] *= 2 if what == "double" else 0
+        made[name] = csv_of(rows[0], rows[1:])
     return made
 
 

@@ -105,23 +105,33 @@ def test_the_small_folder_is_good(tmp_path):
 # -- one wrong cell: where it is, what is written into it, and what would be right -----------------------
 
 
+NINE = [
+    ("traits.csv", 2, "unit", "cm", "mm, count, % HL"),
+    ("traits.csv", 3, "kind", "ordnal", "did you mean 'ordinal'?"),
+    ("traits.csv", 2, "in_key", "1", "yes or no"),
+    ("traits.csv", 5, "spread", "", "measuring error"),
+    ("taxa.csv", 2, "commonness", "comon", "did you mean 'common'?"),
+    ("taxa.csv", 2, "nameAccordingTo", "SMITHE", "did you mean 'SMITH'?"),
+    ("care.csv", 2, "flow", "torrent", "gentle, moderate, strong"),
+    ("evidence.csv", 2, "class", "reed", "did you mean 'read'?"),
+    ("evidence.csv", 23, "source", "", "class secondary needs a key"),
+]
+
+
 @pytest.mark.parametrize(
     ("file", "row", "column", "value", "right"),
     [
+        *NINE,
         ("taxa.csv", 2, "tail_young", "forkd", "did you mean 'forked'?"),
         ("taxa.csv", 2, "rays", "8..7", "write 7..8"),
         ("taxa.csv", 2, "size", "90..120", "the largest recorded length in mm"),
         ("taxa.csv", 3, "id", "alpha", "there already"),
         ("taxa.csv", 2, "id", "Alpha x", "lower-case letters"),
         ("taxa.csv", 2, "scientificName", "", "fill this cell"),
-        ("taxa.csv", 2, "commonness", "comon", "did you mean 'common'?"),
         ("taxa.csv", 2, "careGroup", "stone", "did you mean 'stones'?"),
-        ("taxa.csv", 2, "nameAccordingTo", "SMITHE", "did you mean 'SMITH'?"),
         ("traits.csv", 4, "id", "tail", "there already"),
         ("traits.csv", 2, "id", "Size", "lower-case letters"),
         ("traits.csv", 4, "id", "spots_young", "_young is kept"),
-        ("traits.csv", 3, "kind", "ordnal", "did you mean 'ordinal'?"),
-        ("traits.csv", 2, "unit", "cm", "mm, count, % HL"),
         ("traits.csv", 2, "unit", "", "needs a unit"),
         ("traits.csv", 4, "states", "light", "at least two different states"),
         ("traits.csv", 4, "states", "light|dark|light", "different states"),
@@ -131,9 +141,7 @@ def test_the_small_folder_is_good(tmp_path):
         ("traits.csv", 2, "error", "1", "more than 0 and less than 1"),
         ("traits.csv", 2, "error", "10%", "such as 0.1"),
         ("traits.csv", 2, "effort_s", "long", "seconds"),
-        ("traits.csv", 5, "spread", "", "measuring error"),
         ("traits.csv", 5, "spread", "-3%", "measuring error"),
-        ("traits.csv", 2, "in_key", "1", "yes or no"),
         ("traits.csv", 5, "applies_when", "spots", "trait=state|state"),
         ("traits.csv", 3, "applies_when", "tail=forked", "another trait"),
         ("traits.csv", 5, "applies_when", "size=120", "that has states"),
@@ -141,7 +149,6 @@ def test_the_small_folder_is_good(tmp_path):
         ("care.csv", 2, "ph", "7..6", "write 6..7"),
         ("care.csv", 2, "tank_volume_l", "100..200", "one number more than 0, in L"),
         ("care.csv", 2, "tank_volume_l", "0", "one number more than 0, in L"),
-        ("care.csv", 2, "flow", "torrent", "gentle, moderate, strong"),
         ("care.csv", 4, "taxon", "bet", "did you mean 'beta'?"),
         ("care.csv", 4, "care_group", "", "name the care group"),
         ("evidence.csv", 2, "taxon", "alfa", "did you mean 'alpha'?"),
@@ -152,8 +159,6 @@ def test_the_small_folder_is_good(tmp_path):
         ("evidence.csv", 3, "attribute", "", "name the trait column"),
         ("evidence.csv", 2, "source", "SMYTH", "did you mean 'SMITH'?"),
         ("evidence.csv", 2, "source", "", "class read needs a key"),
-        ("evidence.csv", 23, "source", "", "class secondary needs a key"),
-        ("evidence.csv", 2, "class", "reed", "did you mean 'read'?"),
         ("evidence.csv", 2, "scope", "specie", "did you mean 'species'?"),
     ],
 )
@@ -474,17 +479,7 @@ def test_a_cell_that_disagrees_with_its_claims_is_told_and_loaded(tmp_path, file
 def test_ten_breakages_give_ten_problems_and_nothing_is_loaded():
     files = add("sources.bib", "@misc{SMITH,\n}")
     places = [("sources.bib", "13", "")]
-    for file, row, column, value in (
-        ("traits.csv", 2, "unit", "cm"),
-        ("traits.csv", 3, "kind", "ordnal"),
-        ("traits.csv", 2, "in_key", "1"),
-        ("traits.csv", 5, "spread", ""),
-        ("taxa.csv", 2, "commonness", "comon"),
-        ("taxa.csv", 2, "nameAccordingTo", "SMITHE"),
-        ("care.csv", 2, "flow", "torrent"),
-        ("evidence.csv", 2, "class", "reed"),
-        ("evidence.csv", 23, "source", ""),
-    ):
+    for file, row, column, value, _ in NINE:
         files = put(file, row, column, value, files)
         places.append((file, str(row), column))
     assert sorted((p.file, p.row.split(" ")[0], p.column) for p in problems(files)) == sorted(places)
