@@ -45,6 +45,8 @@ RAYS = pd.CategoricalDtype([8, 6, 4], ordered=True)
         (pd.array([1, None], dtype="Int64"), None, "measure", ""),
         ([0, 1, 2], None, "measure", ""),
         ([1, 1, 1], None, "measure", ""),
+        ([math.nan, math.nan], None, "measure", ""),
+        ([None, None], None, "nominal", ""),
         # Noughts and ones are a yes or no.
         ([0.0, 1.0, math.nan], None, "nominal", "0 1"),
         ([True, False], None, "nominal", "no yes"),
@@ -73,18 +75,6 @@ def test_kind_and_states_are_inferred_or_given(values, given, kind, states):
     assert [cell is None for cell in made.cells["x"]] == pd.isna(values).tolist()
 
 
-def test_text_with_the_cell_syntax():
-    tails, rays = ["straight|forked", "-", "straight:3|forked:1"], ["7..9", "-", "8"]
-    made = table(
-        {"tail": tails, "rays": rays, "x": [126, 178.5, 1]}, kinds={"rays": "measure", "x": "ceiling"}
-    )
-    states = made.trait("tail").states
-    assert states == ("forked", "straight")
-    assert made.cells["tail"] == (States(states, (0.5, 0.5)), NOT_APPLICABLE, States(states, (0.25, 0.75)))
-    assert made.cells["rays"] == (Range(7, 9), NOT_APPLICABLE, Range(8, 8))
-    assert made.cells["x"] == (Range(0, 126), Range(0, 178.5), Range(0, 1))
-
-
 @pytest.mark.parametrize(
     "names", [["ratio 1:2", "ratio 1:3"], ["12:30", "12:45"], ["a:0.5", "a:1"], [":", "x:"], ["<b>", "a&b"]]
 )
@@ -111,12 +101,6 @@ def test_gaps_of_every_sort_are_not_known(gap):
     assert made.trait("x").states == ("p", "q")
     frame = pd.DataFrame({"kind": pd.Series(["a", gap], dtype=object), "x": [1, 2]})
     assert [(row, column) for row, column, _ in problems(frame)] == [("3", "kind")]
-
-
-def test_a_column_of_gaps_alone():
-    made = table({"x": [None, None], "y": [math.nan, math.nan], "z": [1, 2]})
-    assert made.cells["x"] == made.cells["y"] == (None, None)
-    assert repr(made) == "TraitTable: 2 taxa, 3 traits, 2 of 6 cells filled"
 
 
 # -- pooled rows -----------------------------------------------------------------------------------------
@@ -214,12 +198,9 @@ def test_a_young_column_without_its_trait_is_a_trait_and_a_wrong_one_is_reported
 
 
 def test_all_problems_are_listed_at_once_each_with_what_would_be_right():
-    columns = {
-        "rays": ["7..8", "9..7", "many", "8"],
-        "size": [120, -5, 0, 60],
-        "tail": ["p", "p|p", "q:0.5|p", "q"],
-    }
-    frame = pd.DataFrame({"kind": list("abcd"), **columns, "fine": [1, 2, 3, 4]})
+    columns = {"rays": ["7..8", "9..7", "many", "8"], "size": [120, -5, 0, 60]}
+    columns |= {"tail": ["p", "p|p", "q:0.5|p", "q"], "fine": [1, 2, 3, 4]}
+    frame = pd.DataFrame({"kind": list("abcd"), **columns})
     assert problems(frame, kinds={"rays": "measure", "size": "ceiling"}) == [
         ("3 (b)", "rays", "9..7"),
         ("4 (c)", "rays", "many"),
