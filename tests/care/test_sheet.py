@@ -231,8 +231,7 @@ def test_a_settled_fish_has_the_sheet_of_its_name():
         fish.answer(trait, "dark")
     assert fish.candidates() == ("a",)
     sheet, plain = care_for(fish), care_for(table, "a")
-    assert sheet == plain
-    assert sheet.settling == ()
+    assert (sheet, sheet.settling) == (plain, ())
     assert (repr(sheet), sheet._repr_html_()) == (repr(plain), plain._repr_html_())
 
 
@@ -256,10 +255,10 @@ def test_water_between_ranges_that_do_not_meet_is_a_stopgap_and_it_is_said_for_w
     # ENCYC3 p.132: Ancistrus dolichopterus 23-25 °C; SF_L081: Baryancistrus 27-32 °C, not cooler.
     sheet = care_for(SHIPPED, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
     need, safest = sheet.attributes["temperature_c"], sheet.safest["temperature_c"]
+    kinds = "Ancistrus dolichopterus and Baryancistrus xanthellus"
     assert need.conflict
     assert need.value is None
-    assert safest.startswith("25 to 27 °C (77 to 81 °F) as a stopgap, not right for")
-    assert safest.endswith("not right for Ancistrus dolichopterus and Baryancistrus xanthellus")
+    assert safest == f"25 to 27 °C (77 to 81 °F) as a stopgap, not right for {kinds}"
     assert safest in need.text
     # Where shares are known, the likeliest two decide.
     ranges = {"likely": "26..28", "next": "27..30", "far": "18..20"}
@@ -314,8 +313,9 @@ def test_a_question_that_parts_names_of_the_same_need_settles_nothing_and_a_dear
     # The cheaper of two equal questions is asked.
     kinds = {"a": ("warm", "dark dark"), "b": ("cool", "pale pale")}
     for cheap, dear in (("one", "two"), ("two", "one")):
-        table = colours(kinds, ("one", "two"), **{cheap: 2.0, dear: 20.0})
-        (settling,) = care_for(Identification(table, prior="uniform")).settling
+        (settling,) = care_for(
+            Identification(colours(kinds, ("one", "two"), **{cheap: 2.0, dear: 20.0}), prior="uniform")
+        ).settling
         assert settling.trait == cheap
 
 

@@ -48,12 +48,12 @@ worm  fill_cm=25  tank_volume_l  fails  by 20 L (5.3 US gal) too little: Fill it
 worm  length_cm=80  tank_length_cm  fails  by 10 cm (3.9 in) too little: ... at least 90 cm (35 in)
 worm  pump_l_h=480  turnover_per_hour  fails  by 1 tank volume an hour too little: ... add a pump
 worm  width_cm=8, length_cm=400  adult_length_mm  fails  by 2 cm (0.8 in) too narrow: ... 10 cm (4 in)
-
 # A strong flow takes more than the range, a gentle one does not, and of an unknown one it can't be said.
 worm  pump_l_h=3000  turnover_per_hour  pass
 stripe  pump_l_h=3000  turnover_per_hour  fails  too much
 worm ghost  pump_l_h=3000  turnover_per_hour  fails
 worm  oxygen_mg_l=, altitude_m=3000  oxygen_mg_l  fails  can't hold
+worm  oxygen_mg_l=  oxygen_mg_l  not measured
 worm  oxygen_mg_l=9  oxygen_mg_l  pass
 worm  oxygen_mg_l=12  oxygen_mg_l  not measured  check the meter
 worm  ammonia_mg_l=  ammonia_mg_l  not measured  Measure: total ammonia.
@@ -62,18 +62,14 @@ worm  temperature_c=  ammonia_mg_l  not measured  Measure: temperature.
 # 1 mg/L total at pH 8.0 and 24 degC is 0.0502: FA16, figure 3.
 worm  ph=8.0, temperature_c=24, ammonia_mg_l=1  ammonia_mg_l  fails
 ghost  ph=8, ammonia_mg_l=2  ammonia_mg_l  fails
-
-worm  oxygen_mg_l=  oxygen_mg_l  not measured
 # Water of unknown height is never enough, but it is said from where it would be.
 worm  fill_cm=  tank_volume_l  not measured  enough from 30 cm (12 in) up
 worm  fill_cm=  turnover_per_hour  not measured
 worm  fill_cm=, height_cm=25  tank_volume_l  fails  : It needs a tank of at least 120 L (32 US gal).;
-
 # A group counts once another of the kind is there.
 pair  as it is  group_volume_l  read
 pair  companions=pair:90:5  group_volume_l  fails
 pair  companions=airpair:90  group_volume_l  read
-
 # Companions are read and never pass, save a snail beside a mollusc-eater, and a larger fish beside one that
 # larger ones bully.
 worm  as it is  companions  read
@@ -87,11 +83,9 @@ shy  companions=royal pleco:400|tetra:30  companions  fails  by 300 mm (11.8 in)
 shy  companions=tetra:30  companions  read
 shy  companions=pleco  companions  not measured
 worm  companions=royal pleco:400  companions  read
-
 # How long it has in the tank is not known; the adult must have room.
 worm  as it is  adult_length_mm  pass  house the adult from the start ... wanted: ... 100 mm (3.9 in)
 ghost  as it is  adult_length_mm  need not known
-
 # Names without a common range disagree, unless the tank suits none of them; an overlap holds for all.
 worm stripe  temperature_c=24  temperature_c  names disagree  for Stripe, not for Worm. Settle ... 26 to 30 °C
 worm stripe  temperature_c=  temperature_c  names disagree  wanted: ... 22 to 25 °C
@@ -101,7 +95,6 @@ worm stripe  ph=7  ph  pass
 worm stripe  ph=6.5  ph  fails
 worm stripe  fill_cm=35  tank_volume_l  fails
 worm giant  as it is  adult_length_mm  fails  60 cm
-
 # A need not known for one name is no pass, but can fail for the other.
 worm ghost  as it is  temperature_c  need not known  : Right for Worm.; ... not known for Ghost
 worm ghost  temperature_c=20  temperature_c  fails

@@ -1,14 +1,13 @@
 """A table looked over: the counts against a plain reading of the files, and small tables worked by hand."""
 
-import csv
 import json
 from collections import Counter, defaultdict
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from shipped import TABLE
+from shipped import rows as rows_of
 
 from idkey import care_for
 from idkey.model.review import BLANK, KNOWN, NOT_APPLICABLE, review
@@ -16,7 +15,6 @@ from idkey.table.claims import CLASSES, UNSOURCED
 
 from .tables import nominal, table_of, tables, with_claims
 
-TRAITS = Path(__file__).parents[2] / "traits"
 TAIL = nominal("tail", ("forked", "straight"), effort=20, core=True)
 SPOTS = nominal("spots", ("white", "gold"), effort=5)
 
@@ -24,11 +22,6 @@ SPOTS = nominal("spots", ("white", "gold"), effort=5)
 @pytest.fixture(scope="module")
 def shipped():
     return review(TABLE)
-
-
-def rows_of(name):
-    with (TRAITS / name).open(encoding="utf-8", newline="") as file:
-        return list(csv.DictReader(file))
 
 
 def plain_cells():

@@ -153,13 +153,11 @@ def test_a_call_for_several_kinds_takes_all_that_a_code_means(call):
         call([ZEBRA, "hypancistrus_zebr"])
 
 
-def test_only_takes_a_single_text_and_a_key_is_built_to_codes():
+def test_only_takes_a_single_text_and_a_key_and_a_prior_take_codes():
     assert TABLE.only("L46").ids == (ZEBRA,)
     few = TABLE.only(["L46", "L200", "L201"])
     assert idkey.build_key(few, prior=["L46"]).text() == idkey.build_key(few, prior=[ZEBRA]).text()
-
-
-def test_a_weight_for_an_id_counts_more_than_one_for_its_code():
+    # A weight for an id counts more than one for its code.
     one = idkey.Identification(TABLE, prior={L200[0]: 4.0, "L200": 1.0}).ranking()
     assert one.equals(idkey.Identification(TABLE, prior={L200[0]: 4.0, L200[1]: 1.0}).ranking())
 
