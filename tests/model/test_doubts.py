@@ -42,8 +42,7 @@ def test_the_only_one_of_an_agreeing_genus_is_in_doubt():
 @pytest.mark.parametrize(
     ("trait", "cells", "doubted"),
     [
-        (TAIL, "forked forked straight", []),  # two others are too few
-        (TAIL, "forked forked . straight", []),
+        (TAIL, "forked forked . straight", []),  # two others are too few
         (TAIL, "forked forked round straight", []),  # the others do not agree
         (TAIL, "forked forked forked|straight straight", []),  # one of them has it too
         (TAIL, "forked forked forked straight|forked", []),  # it shares one state

@@ -1,7 +1,5 @@
 """NearestMatch among scikit-learn's tools: parameters, pipelines, searches, and scikit-learn's own checks."""
 
-import copy
-import pickle
 import warnings
 
 import numpy as np
@@ -44,17 +42,6 @@ def test_fit_returns_itself_and_forgets_the_last_fit():
 def test_nothing_works_before_fit(method):
     with pytest.raises(NotFittedError, match="call fit"):
         getattr(clone(MATCH), method)({} if method == "rank" else X)
-
-
-@pytest.mark.parametrize("again", [copy.deepcopy, lambda match: pickle.loads(pickle.dumps(match))])
-def test_a_copy_of_a_fitted_match_says_the_same(again):
-    answers = pd.DataFrame({"dorsal_rays": [7, None], "adult_size": [90, 300]})
-    match = NearestMatch().fit(SHIPPED)
-    found = again(match)
-    np.testing.assert_array_equal(found.predict_proba(answers), match.predict_proba(answers))
-    pd.testing.assert_frame_equal(found.table_.to_frame(), match.table_.to_frame())
-    with pytest.raises(TypeError):
-        found.table_.cells["adult_size"] = ()
 
 
 def test_names_go_by_position_not_by_index_and_frames_stay_as_they_are():

@@ -160,6 +160,10 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
 
 SHARES = {"A": (0.99, 0.01, 0.90, 0.50), "B": (0.99, 0.99, 0.10, 0.50), "C": (0.01, 0.95, 0.80, 0.05)}
 TESTS = ("t1", "t2", "t3", "t4")
+# "Other" gives every result with the same chance (.5 ** 4 = .0625) and has a prior of .05, the rest shared by
+# A, B and C. Written as a row of its own: our "none of these" follows the smoothed marginals instead.
+OPEN = {**SHARES, "other": (0.5,) * 4}
+OPEN_PRIOR = dict.fromkeys("ABC", 0.95 / 3) | {"other": 0.05}
 
 
 def share_table(error=TINY, shares=SHARES):
@@ -174,19 +178,23 @@ def scores(table, results, names="ABC", **options):
 
 
 @pytest.mark.parametrize(
-    ("error", "results", "expected"),
+    ("error", "shares", "results", "expected"),
     [
         # Worked by hand from L = product of p or 1 - p: .441045, .000495, .00002; .891, .099, .008; a tie.
-        (TINY, "+-++", [0.998833681, 0.001121025, 0.000045294]),
-        (TINY, "+?+?", [0.892786, 0.099198, 0.008016]),
-        (TINY, "---+", [0.478261, 0.043478, 0.478261]),
+        (TINY, SHARES, "+-++", [0.998833681, 0.001121025, 0.000045294]),
+        (TINY, SHARES, "+?+?", [0.892786, 0.099198, 0.008016]),
+        (TINY, SHARES, "---+", [0.478261, 0.043478, 0.478261]),
         # Errors turn a result round with probability e = .1 there: p' = p (1 - 2 e) + e. Here who errs names
         # either of the two states by chance, P = p (1 - E) + E / 2: the same with E = 2 e.
-        (0.2, "+-++", [0.969575, 0.025769, 0.004656]),
+        (0.2, SHARES, "+-++", [0.969575, 0.025769, 0.004656]),
+        (TINY, OPEN, "+-++", [0.976999, 0.001097, 0.000044, 0.021860]),
+        (TINY, OPEN, "---+", [0.045399, 0.004127, 0.045399, 0.905076]),
     ],
 )
-def test_worked_scores(error, results, expected):
-    np.testing.assert_allclose(scores(share_table(error), results), expected, atol=5e-7)
+def test_worked_scores(error, shares, results, expected):
+    prior = OPEN_PRIOR if shares is OPEN else "uniform"
+    found = scores(share_table(error, shares), results, [*shares], prior=prior)
+    np.testing.assert_allclose(found, expected, atol=5e-7)
 
 
 @pytest.mark.parametrize("results", ["+-++", "---+", "++--", "-+-+", "++++"])
@@ -197,22 +205,6 @@ def test_worked_scores_as_naive_bayes_of_scikit_learn(results):
     np.testing.assert_allclose(scores(share_table(), results), expected, rtol=1e-9)
     # answers that are pure chance say nothing
     np.testing.assert_allclose(scores(share_table(1.0), results), [1 / 3] * 3, rtol=1e-12)
-
-
-@pytest.mark.parametrize(
-    ("results", "expected"),
-    [
-        ("+-++", [0.976999, 0.001097, 0.000044, 0.021860]),
-        ("---+", [0.045399, 0.004127, 0.045399, 0.905076]),
-    ],
-)
-def test_worked_open_set(results, expected):
-    # "Other" gives every result with the same chance (.5 ** 4 = .0625) and has a prior of .05, the rest
-    # shared by A, B and C; worked by hand. Written as a row of its own: our "none of these" follows the
-    # smoothed marginals of the table instead.
-    table = share_table(shares={**SHARES, "other": (0.5,) * 4})
-    found = scores(table, results, table.ids, prior=dict.fromkeys("ABC", 0.95 / 3) | {"other": 0.05})
-    np.testing.assert_allclose(found, expected, atol=1e-6)
 
 
 def test_worked_example_of_a_textbook():

@@ -5,6 +5,8 @@ import gc
 import pickle
 import weakref
 
+import pytest
+
 from idkey import Identification, NearestMatch, compare
 from idkey.model import combine
 
@@ -37,6 +39,8 @@ def test_a_copy_and_a_pickle_take_nothing_of_it_along():
     for other in (copy.copy(table), copy.deepcopy(table), pickle.loads(pickle.dumps(table))):
         assert combine.model_of(other) is not combine.model_of(table)
         assert combine.model_of(other).table is other
+        with pytest.raises(TypeError):
+            other.cells["tail"] = ()
 
 
 def test_a_table_out_of_use_is_let_go():
