@@ -1,12 +1,12 @@
 """The care sheet as HTML and as text."""
 
+import os
 import re
-import subprocess
-import sys
 
 import pytest
 from care_tables import CLAIMS, EVIL, GOOD, GROUPS, RAPIDS, TABLE, TAXA, make_table, safe_words, sheet_of
 from markup import Page
+from process import python
 
 from idkey import care_for, compare
 from idkey.care.room import check_room, check_tank
@@ -48,18 +48,12 @@ def test_the_table_is_semantic_in_the_colours_of_the_theme_and_says_in_words_wha
 
 
 def test_the_same_sheet_gives_the_same_bytes_in_any_process():
-    code = (
-        "import sys; sys.path[:0] = ['tests/care', 'tests/tools']\n"
-        "from care_tables import TABLE; from idkey import care_for\n"
-        "s = care_for(TABLE, 'zebra', 'stripe')\n"
-        "sys.stdout.buffer.write((s._repr_html_() + repr(s)).encode())"
-    )
-    root = __file__.rsplit("tests", 1)[0]
-    # This process has a seed of its own.
-    env = {"PYTHONHASHSEED": "1", "PYTHONPATH": root}
-    run = subprocess.run([sys.executable, "-c", code], cwd=root, env=env, capture_output=True, check=True)
+    show = "s = care_for(TABLE, 'zebra', 'stripe'); print(ascii(s._repr_html_() + repr(s)), end='')"
+    folders = os.pathsep.join((".", "tests/care", "tests/tools"))
+    # Each process has a hash seed of its own.
+    run = python("-R", "-c", f"from care_tables import TABLE, care_for; {show}", path=folders)
     sheet = care_for(TABLE, "zebra", "stripe")
-    assert run.stdout == (sheet._repr_html_() + repr(sheet)).encode()
+    assert run.stdout == ascii(sheet._repr_html_() + repr(sheet)), run.stderr
 
 
 def test_nothing_from_the_data_reaches_html_unescaped():
