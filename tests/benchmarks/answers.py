@@ -35,11 +35,6 @@ def adaptive(table, answers, _truth):
             yield trait
 
 
-def at_random(rng, answers, _truth):
-    """Ask in random order."""
-    yield from rng.permutation(list(answers))
-
-
 def hindsight(match, answers, truth):
     """Give the answer that raises the right name most."""
     given = {}
@@ -67,9 +62,10 @@ def main():
     drawn = draw(table, SPECIMENS, seed=5, gaps=(0.0, 0.0), none_prior=0.0)
     drawn.answers.drop(columns=LIFE_STAGE, inplace=True)
     fish = [(drawn.fish(i), truth) for i, truth in enumerate(drawn.truth)]
+    rng = np.random.default_rng(3)
     orders = {
         "the next question": (partial(adaptive, table), SPECIMENS),
-        "random order": (partial(at_random, np.random.default_rng(3)), SPECIMENS),
+        "random order": (lambda answers, _truth: rng.permutation(list(answers)), SPECIMENS),
         f"hindsight (first {HINDSIGHT} fish)": (partial(hindsight, match), HINDSIGHT),
     }
     print(f"{SPECIMENS} specimens, {len(table)} kinds, until a name holds {ENOUGH:.0%}")

@@ -1,6 +1,6 @@
 """Invented specimens, drawn from a trait table by the same law that the model assumes."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -26,12 +26,6 @@ class Drawn:
     def fish(self, i):
         """Return the answers that one of them gives."""
         return self.answers.iloc[i].dropna().to_dict()
-
-
-def with_errors(table, factor):
-    """Return the same table, its observers erring `factor` times as often."""
-    traits = tuple(replace(t, error=min(t.error * factor, 0.95)) for t in table.traits)
-    return replace(table, traits=traits)
 
 
 def draw(table, n, seed, *, none_prior=0.05, gaps=(0.3, 0.7), kind=None):

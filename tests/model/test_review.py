@@ -1,6 +1,5 @@
 """A table looked over: the counts against a plain reading of the files, and small tables worked by hand."""
 
-import json
 from collections import Counter, defaultdict
 
 import numpy as np
@@ -73,7 +72,6 @@ def test_what_the_cells_rest_on_is_what_the_files_say(shipped):
     assert {c: int(shipped.taxa[c].sum()) for c in CLASSES} == {c: expected[c] for c in CLASSES}
     assert int(shipped.taxa["one_source"].sum()) == int(shipped.traits["one_source"].sum()) == expected["one"]
     assert not len(shipped.unsourced)
-    json.dumps([shipped.taxa.to_dict("index"), shipped.fill_next.to_dict("records")])
 
 
 def test_the_strongest_claim_counts_and_sources_count_once():
