@@ -115,16 +115,9 @@ def alike(parts: Iterable[Part]) -> dict[Value, list[Part]]:
 class Need:
     """What one name, or several at once, call for in one respect.
 
-    Attributes
-    ----------
-    column : CareColumn
-        What the table says of the column of care.csv.
-    parts : tuple of Part
-        The need of each name.
-    shared : tuple of float, float, frozenset of str, str or None
-        Range, minimum, states or text: what suits every name of which it is known.
-    text, conflict : str
-        The need in words, units shown; who needs what, where no value suits all names, otherwise blank.
+    `parts` holds the need of each name; `shared` the range, minimum, states or text that suits every name of
+    which it is known. `text` is the need in words, units shown; `conflict` who needs what, where no value
+    suits all names, otherwise blank.
     """
 
     column: CareColumn

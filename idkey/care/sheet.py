@@ -61,23 +61,13 @@ class Settling:
 class CareSheet(Printed):
     """What one name calls for, or what is right for several names at once.
 
-    Attributes
-    ----------
-    names, labels : tuple of str
-        Taxon ids, each once, in the order given, and their display names.
-    attributes : mapping
-        Column of care.csv -> need, in the order of the sheet.
-    table : TraitTable
-        The table it was read from.
-    safest : mapping of str to str
-        Column of care.csv -> the safest choice until the name is settled; empty for one name.
-    shares, none_share : mapping of str to float, float
-        Taxon id -> its share of the posterior, and that of "none of these", for which nothing here holds;
-        empty unless made from an identification. Two sheets with the same needs are equal whatever these are.
-    others, others_share : int, float
-        How many less likely names are still possible but not on the sheet, and their share together.
-    settling : tuple of Settling
-        Which question settles each conflict.
+    `names` are taxon ids, each once, in the order given, `labels` their display names. By column of care.csv
+    `attributes` holds each need, in the order of the sheet, and `safest` the safest choice until the name is
+    settled (empty for one name); `settling` says which question settles each conflict.
+
+    Of an identification `shares` holds the share of each taxon in the posterior, and `none_share` that of
+    "none of these", for which nothing here holds; `others` less likely names are still possible but not on
+    the sheet, `others_share` is their share together. Sheets of the same needs are equal whatever it is.
     """
 
     names: tuple[str, ...]

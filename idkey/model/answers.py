@@ -72,7 +72,7 @@ def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
     for i, answer in enumerate(answers):
         if isinstance(answer, States):
             for name in answer.names:
-                allowed[i, trait.index(name)] = 1.0
+                allowed[i, trait.states.index(name)] = 1.0
         else:
             low[i], high[i] = answer.low, answer.high
     return Distinct(allowed, low, high)
@@ -115,7 +115,7 @@ def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Rang
 def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
     """Return an answer as text, as the table reads it; None for "can't see it". Raises AnswerError."""
     answer = parsed_answer(table, trait_id, value)
-    return answer if answer is None or isinstance(answer, str) else answer_text(table.trait(trait_id), answer)
+    return answer if answer is None or isinstance(answer, str) else answer_text(answer)
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:

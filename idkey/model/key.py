@@ -235,7 +235,7 @@ def _couplets(table: TraitTable, builder: Builder, nodes: Mapping[int, int]) -> 
         leads = []
         for states, side, other in ((split.states, *sides), (rest, *sides[::-1])):
             members = builder.members(side)
-            shown = tuple(s for s in states if seen[members, split.trait.index(s)].any())
+            shown = tuple(s for s in states if seen[members, split.trait.states.index(s)].any())
             taxa = () if side in numbers else tuple(table.ids[i] for i in members)
             confirms = _confirms(confirming, split.trait, side, other)
             leads.append(Lead(states, shown, numbers.get(side), taxa, confirms))

@@ -148,7 +148,7 @@ def column_of(trait: Trait, cells: Sequence[Cell]) -> Column:
     for i, cell in enumerate(cells):
         if isinstance(cell, States):
             for name, share in zip(cell.names, cell.shares, strict=True):
-                shares[i, trait.index(name)] = share
+                shares[i, trait.states.index(name)] = share
         elif isinstance(cell, Range):
             low[i], high[i] = cell.low, cell.high
     known = np.array([isinstance(c, (States, Range)) for c in cells], dtype=bool)

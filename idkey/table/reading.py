@@ -135,7 +135,7 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
         "?" and the like are no answer.
     """
     if isinstance(value, (States, Range)):
-        value = answer_text(trait, value)
+        value = answer_text(value)
     if is_missing(value):
         return None
     read = _state_answer if trait.has_states else _number_answer
@@ -215,7 +215,7 @@ def _several(trait: Trait, text: str) -> str:
         if at and parts[at - 1].strip().casefold() == "to":
             if trait.kind != "ordinal":
                 return ""
-            first, last = sorted((trait.index(states[-1]), trait.index(state)))
+            first, last = sorted((trait.states.index(states[-1]), trait.states.index(state)))
             states += trait.states[first : last + 1]
         states.append(state)
         at = end + 1

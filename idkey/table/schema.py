@@ -117,13 +117,9 @@ class Trait:
         """The label, or the id where there is none."""
         return self.label or self.id
 
-    def index(self, state: str) -> int:
-        """Position of a state in `states`. Raises ValueError for a state that is not there."""
-        return self.states.index(state)
-
     def word(self, state: str) -> str:
         """Return the plain words for a state."""
-        return self.words[self.index(state)]
+        return self.words[self.states.index(state)]
 
     def number(self, value: float) -> str:
         """Write a number with the unit of the trait."""
@@ -239,7 +235,7 @@ def _parse_states(trait: Trait, text: str) -> States:
     if abs(total - 1.0) < 10.0**-_SHARE_DIGITS:
         # Shares that were written by `cell_text` come back bit for bit.
         total = 1.0
-    names = tuple(sorted(given, key=trait.index))
+    names = tuple(sorted(given, key=trait.states.index))
     return States(names, tuple(given[name] / total for name in names))
 
 
@@ -299,13 +295,11 @@ def cell_words(trait: Trait, cell: Cell) -> str:
     return trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
 
 
-def answer_text(trait: Trait, answer: States | Range) -> str:
+def answer_text(answer: States | Range) -> str:
     """Write an answer as the shortest text that reads back to it."""
     if isinstance(answer, States):
         return "|".join(answer.names)
-    if answer.low == answer.high:
-        return number_text(answer.low)
-    return f"{number_text(answer.low)}..{number_text(answer.high)}"
+    return "..".join(dict.fromkeys(map(number_text, (answer.low, answer.high))))
 
 
 # -- the columns of care.csv ------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, compare, edit, identify, key, review, spreadsheet
+from idkey.views import care, compare, edit, identify, key, review
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -16,7 +16,7 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Comparison": compare.compare_document,
     "Draft": edit.draft_document,
     "Identification": identify.identification_document,
-    "Import": spreadsheet.import_document,
+    "Import": edit.import_document,
     "Key": key.key_document,
     "Lookalikes": compare.lookalikes_document,
     "Question": identify.question_document,

@@ -15,7 +15,6 @@ from idkey.table.names import new_id
 from idkey.table.reading import new_trait
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.views import edit, html
-from idkey.views.spreadsheet import report_html
 from idkey.views.words import number_of
 from idkey.widgets.base import Screen, area, checkbox, dropdown, field, row, shown
 from idkey.widgets.editor_form import EditorPart
@@ -121,7 +120,7 @@ class ImportPart(EditorPart):
         self._show(None, "")
         sheet = self._sheet.value.strip() or None
         read = read_spreadsheet(self._path.value.strip(), self.draft.sound, sheet=sheet)
-        self._show(read, report_html(read))
+        self._show(read, edit.report_html(read))
 
     def _on_take(self) -> None:
         if self._read is not None:

@@ -57,7 +57,7 @@ def test_the_gain_of_a_trait_that_repeats_another_is_what_its_answers_bring():
     fish, model, trait = answered(SHIPPED, answers), TableModel(SHIPPED), SHIPPED.trait("spot_vs_nostril")
     now, after = posterior(SHIPPED, answers)[[*SHIPPED.ids, NONE]], 0.0
     for state in trait.states:
-        chance = model.to_table_order(model.models[trait.id].states_adult[trait.index(state)])
+        chance = model.to_table_order(model.models[trait.id].states_adult[trait.states.index(state)])
         after += now @ chance * entropy(posterior(SHIPPED, answers | {trait.id: state}), base=2)
     gain = next(q.gain for q in fish.questions() if q.trait.id == trait.id)
     assert gain == pytest.approx(max(entropy(now, base=2) - after, 0.0), rel=0.05)

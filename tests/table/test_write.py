@@ -90,7 +90,7 @@ def cells(draw, trait: Trait):
     if trait.has_states:
         names = draw(st.lists(st.sampled_from(trait.states), min_size=1, unique=True))
         weights = [draw(st.integers(1, 5)) if choice == 2 else 1 for _ in names]
-        order = sorted(range(len(names)), key=lambda i: trait.index(names[i]))
+        order = sorted(range(len(names)), key=lambda i: trait.states.index(names[i]))
         return States(tuple(names[i] for i in order), tuple(float(weights[i]) / sum(weights) for i in order))
     low = draw(st.one_of(st.integers(-50, 50), st.floats(-1e12, 1e12)))
     if trait.kind == "ceiling":

@@ -7,7 +7,7 @@ from pathlib import Path
 from shipped import TABLE
 
 from idkey.table.spreadsheet import read_spreadsheet
-from idkey.views.spreadsheet import report_html
+from idkey.views.edit import report_html
 
 EVIL = "<script>alert(1)</script><img src=x onerror=y>"
 SHEET = (
