@@ -17,9 +17,7 @@ from idkey.table.table import TraitTable
 def table(columns: dict, **rest) -> TraitTable:
     """A table whose taxa are a, b, c ... unless they are given."""
     n = len(next(iter(columns.values())))
-    return TraitTable.from_frame(
-        pd.DataFrame({"kind": list("abcdefgh"[:n]), **columns}), taxon="kind", **rest
-    )
+    return TraitTable.from_frame(pd.DataFrame({"kind": list("abcdefgh"[:n])} | columns), "kind", **rest)
 
 
 def problems(frame: pd.DataFrame, **rest) -> list[tuple[str, str, str]]:
@@ -123,8 +121,7 @@ def _p(share: float) -> States:
     ],
 )
 def test_rows_of_one_taxon_are_pooled(kinds, values, kind, cells):
-    frame = pd.DataFrame({"kind": list(kinds), "x": values})
-    made = TraitTable.from_frame(frame, taxon="kind", kinds={"x": kind})
+    made = table({"kind": list(kinds), "x": values}, kinds={"x": kind})
     assert made.ids == tuple(dict.fromkeys(kinds))
     assert list(made.cells["x"]) == cells
 
@@ -139,8 +136,7 @@ def test_rows_of_one_taxon_are_pooled(kinds, values, kind, cells):
     ],
 )
 def test_taxa_of_any_dtype_stand_in_order_of_first_appearance(names, ids):
-    frame = pd.DataFrame({"kind": names, "x": range(len(names))})
-    assert TraitTable.from_frame(frame, taxon="kind").ids == ids
+    assert table({"kind": names, "x": range(len(names))}).ids == ids
 
 
 # -- measuring error -------------------------------------------------------------------------------------
@@ -148,14 +144,12 @@ def test_taxa_of_any_dtype_stand_in_order_of_first_appearance(names, ids):
 
 def test_measuring_error_is_half_the_scatter_within_taxa_or_a_share_of_the_range_and_never_nought():
     # Pooled standard deviation of two groups, by hand: squares 2 + 8 over 4 degrees of freedom.
-    frame = pd.DataFrame({"kind": list("aaabbb"), "x": [1, 2, 3, 10, 12, 14]})
-    trait = TraitTable.from_frame(frame, taxon="kind").trait("x")
+    trait = table({"kind": list("aaabbb"), "x": [1, 2, 3, 10, 12, 14]}).trait("x")
     assert not trait.spread_is_relative
     assert trait.spread == pytest.approx(0.5 * math.sqrt(10 / 4))
     for values in ([0, 50, 100], ["0..50", "60..100"]):
         assert table({"x": values}, kinds={"x": "measure"}).trait("x").spread == pytest.approx(2.0)
-    frame = pd.DataFrame({"kind": list("aabb"), "x": [5, 5, 5, 5], "y": [1, 1, 2, 2], "z": [math.nan] * 4})
-    made = TraitTable.from_frame(frame, taxon="kind")
+    made = table({"kind": list("aabb"), "x": [5, 5, 5, 5], "y": [1, 1, 2, 2], "z": [math.nan] * 4})
     assert all(made.trait(t).spread > 0 for t in "xyz")
 
 
@@ -261,8 +255,7 @@ def test_the_frame_is_left_as_it_was_and_is_not_held():
 
 
 def test_columns_that_are_no_text_get_their_text_as_id():
-    frame = pd.DataFrame({"kind": ["a", "b"], 0: [1, 2], 1.5: ["p", "q"]})
-    made = TraitTable.from_frame(frame, taxon="kind", kinds={0: "nominal"})
+    made = table({0: [1, 2], 1.5: ["p", "q"]}, kinds={0: "nominal"})
     assert made.trait_ids == ("0", "1.5")
     trait = made.trait("1.5")
     assert (made.trait("0").kind, trait.id, trait.name, trait.words) == ("nominal", "1.5", "1.5", ("p", "q"))
@@ -281,9 +274,9 @@ def test_any_table_reads_back_from_its_own_frame_and_in_any_order_of_rows(rows):
     back = one.to_frame().reset_index(names="kind")
     again = TraitTable.from_frame(back, taxon="kind", kinds={"y": "measure"})
     assert again.ids == one.ids
-    for taxon, table in [(taxon, table) for taxon in one.ids for table in (again, other)]:
-        a, b = one.cell(taxon, "x"), table.cell(taxon, "x")
-        assert one.cell(taxon, "y") == table.cell(taxon, "y")
+    for taxon, same in [(taxon, same) for taxon in one.ids for same in (again, other)]:
+        a, b = one.cell(taxon, "x"), same.cell(taxon, "x")
+        assert one.cell(taxon, "y") == same.cell(taxon, "y")
         assert type(a) is type(b)
         if isinstance(a, States):
             assert a.names == b.names
@@ -291,10 +284,9 @@ def test_any_table_reads_back_from_its_own_frame_and_in_any_order_of_rows(rows):
 
 
 def test_time_grows_with_the_rows_and_not_with_their_square():
-    n = 10_000
-    frame = pd.DataFrame({"kind": [f"t{i}" for i in range(n)], "x": ["p"] * n})
+    columns = {"kind": [f"t{i}" for i in range(10_000)], "x": ["p"] * 10_000}
     start = time.perf_counter()
-    assert len(TraitTable.from_frame(frame, taxon="kind")) == n
+    assert len(table(columns)) == 10_000
     # About 0.5 s; looking through all earlier names for each name takes 10 s and more.
     assert time.perf_counter() - start < 6
 
@@ -302,13 +294,12 @@ def test_time_grows_with_the_rows_and_not_with_their_square():
 def test_a_column_that_is_blank_all_through_says_nothing():
     from idkey.model.identify import Identification
 
-    columns = {"kind": ["a", "b"], "tail": ["forked", "straight"]}
-    plain = TraitTable.from_frame(pd.DataFrame(columns), taxon="kind")
-    wider = TraitTable.from_frame(pd.DataFrame(columns | {"fins": ["", ""]}), taxon="kind")
+    tail = {"tail": ["forked", "straight"]}
+    plain, wider = table(tail), table(tail | {"fins": ["", ""]})
     rankings = []
-    for table in (plain, wider):
-        fish = Identification(table).answer("tail", "forked")
-        assert Identification(table).next_question().trait.id == "tail"
+    for made in (plain, wider):
+        fish = Identification(made).answer("tail", "forked")
+        assert Identification(made).next_question().trait.id == "tail"
         rankings.append(dict(zip(fish.ranking()["taxon"], fish.ranking()["probability"], strict=True)))
     assert rankings[1] == pytest.approx(rankings[0])
     assert wider.lookalikes().matrix == pytest.approx(plain.lookalikes().matrix)
