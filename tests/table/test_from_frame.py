@@ -222,13 +222,10 @@ def test_taxon_column_and_kinds_that_are_wrong_are_listed_with_rows_without_a_na
         assert len(problems(pd.DataFrame(empty))) == 1
 
 
-@pytest.mark.parametrize(
-    ("columns", "twice"),
-    [(["kind", "x", "x"], ["x"]), (["kind", "kind", "x"], ["kind"]), (["kind", 1, "1"], ["1"])],
-)
-def test_columns_twice(columns, twice):
-    frame = pd.DataFrame([["a", "b", "c"]], columns=columns)
-    assert [column for _, column, _ in problems(frame)] == twice
+def test_columns_twice():
+    columns = {"x": ["kind", "x", "x"], "kind": ["kind", "kind", "x"], "1": ["kind", 1, "1"]}
+    for twice, names in columns.items():
+        assert [p[1] for p in problems(pd.DataFrame([["a", "b", "c"]], columns=names))] == [twice]
 
 
 DAYS = pd.to_datetime(["2020-01-01", "2021-01-01"])

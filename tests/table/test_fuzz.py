@@ -69,29 +69,21 @@ OWN = saved(MINE)
 
 
 def moved(data, rng: random.Random):
-    """Leave out a piece of bytes or of a list of lines, double it, or move it to another place."""
+    """Leave out a piece of bytes or of a list of lines, or all that follows; double it, or move it."""
     start = rng.randrange(len(data) + 1)
-    end = start + rng.choice((1, 2, 5, 20, 100, 1000))
+    end = start + rng.choice((1, 2, 5, 20, 100, 1000, len(data)))
     piece, rest = data[start:end], data[:start] + data[end:]
     at = rng.choice((start, rng.randrange(len(rest) + 1)))
     return rest[:at] + piece * rng.choice((0, 0, 1, 2, 3, 21)) + rest[at:]
 
 
 def flip(data: bytes, rng: random.Random) -> bytes:
+    """Change some bytes, by a bit each or to another printable sign."""
     changed = bytearray(data)
     for _ in range(rng.choice((1, 1, 2, 8)) if data else 0):
-        changed[rng.randrange(len(data))] ^= 1 << rng.randrange(8)
+        i = rng.randrange(len(data))
+        changed[i] = rng.choice((changed[i] ^ 1 << rng.randrange(8), rng.randrange(32, 127)))
     return bytes(changed)
-
-
-def letter(data: bytes, rng: random.Random) -> bytes:
-    """Put one printable sign in the place of another."""
-    i = rng.randrange(len(data) + 1)
-    return data[:i] + bytes([rng.randrange(32, 127)]) + data[i + 1 :]
-
-
-def truncate(data: bytes, rng: random.Random) -> bytes:
-    return data[: rng.randrange(len(data) + 1)]
 
 
 def insert(data: bytes, rng: random.Random) -> bytes:
@@ -121,8 +113,7 @@ def harmless(data: bytes, rng: random.Random) -> bytes:
     return rng.choice([b"\xef\xbb\xbf" + data, data.replace(b"\n", b"\r\n"), data + more, data.rstrip(b"\n")])
 
 
-MUTATIONS: tuple[Mutation, ...] = (flip, moved, moved, moved, truncate, lines)
-MUTATIONS += (letter, cell, harmless) * 2 + (insert,) * 3
+MUTATIONS: tuple[Mutation, ...] = (flip, moved, cell) * 3 + (harmless, lines) * 2 + (insert,) * 3
 
 
 def mutated(files: Files, rng: random.Random) -> Files:

@@ -33,11 +33,9 @@ def problems(files: Files) -> tuple[Problem, ...]:
     with pytest.raises(TableError) as caught:
         table_of(files, "fish")
     error = caught.value
-    lines, count = [t for t in str(error).splitlines() if not t.startswith("... and ")], len(error.problems)
-    assert count
-    assert lines[0].startswith("1 problem " if count == 1 else f"{count} problems ")
-    assert "nothing was loaded" in lines[0]
-    assert lines[1:] == [str(p) for p in error.problems][: len(lines) - 1]
+    count, (first, *lines) = len(error.problems), str(error).splitlines()
+    assert first == f"{count} problem{'s' * (count > 1)} in the table; nothing was loaded"
+    assert lines[:40] == [str(p) for p in error.problems[:40]]
     for problem in error.problems:
         assert len(str(problem).splitlines()) == 1
         assert problem.file in (*FILES, "care_columns.csv", "genera.csv", "datapackage.json")
@@ -104,7 +102,7 @@ def test_the_small_folder_is_good(tmp_path):
 
 # -- one wrong cell: where it is, what is written into it, and what would be right -----------------------
 
-
+# These are in different places, and are tried alone and all at once.
 NINE = [
     ("traits.csv", 2, "unit", "cm", "mm, count, % HL"),
     ("traits.csv", 3, "kind", "ordnal", "did you mean 'ordinal'?"),
@@ -122,7 +120,6 @@ NINE = [
     ("file", "row", "column", "value", "right"),
     [
         *NINE,
-        ("taxa.csv", 2, "tail_young", "forkd", "did you mean 'forked'?"),
         ("taxa.csv", 2, "rays", "8..7", "write 7..8"),
         ("taxa.csv", 3, "id", "alpha", "there already"),
         ("taxa.csv", 2, "id", "Alpha x", "lower-case letters"),
