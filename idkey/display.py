@@ -52,17 +52,7 @@ class Printed(Shown):
     def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
         """Write the object as a printed document, HTML or PDF by the ending of the path.
 
-        Parameters
-        ----------
-        path : str or path
-            Ends in ``.html`` or ``.pdf``.
-        paper : {"A4", "Letter"}
-        overwrite : bool
-            Whether a file that is there already may be replaced.
-
-        Raises
-        ------
-        IdkeyError
-            Another ending or paper, a file that is there already, or a place that cannot be written to.
+        `paper` is "A4" or "Letter"; a file that is there already is replaced with `overwrite` alone. Raises
+        IdkeyError for another ending or paper, such a file, and a place that cannot be written to.
         """
         save(self, path, paper, overwrite)

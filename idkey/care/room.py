@@ -133,12 +133,8 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
 
     The columns are those of `Tank` (``name``, ``length_cm``, ``width_cm`` and ``height_cm`` at least), one
     row a tank, blank where it was not measured, numbers with a decimal point. Companions are written
-    ``name:length in mm:count``, several joined by ``|``; length and count may be left out.
-
-    Raises
-    ------
-    TableError
-        With everything that is wrong: file, row, column, value, and what would be right.
+    ``name:length in mm:count``, several joined by ``|``; length and count may be left out. Raises TableError
+    with everything that is wrong: file, row, column, value, and what would be right.
     """
     file, tanks = Path(path), {}
     found = Found(str(file.parent))

@@ -87,15 +87,13 @@ class Companion:
 
 @dataclass(frozen=True)
 class Tank:
-    """A tank as it was measured. What is None was not measured.
+    """A tank as it was measured; what is None was not. Raises TankError, one line for all that is wrong.
 
     Attributes
     ----------
-    name : str
-    length_cm, width_cm, height_cm : float
-        Inside measures in cm; width is front to back.
-    fill_cm : float or None
-        Height of the water in cm, from the bottom (from the top of the sand where there is sand).
+    length_cm, width_cm, height_cm, fill_cm : float
+        Inside measures; width is front to back. The water is filled to a height from the bottom, or from the
+        top of the sand where there is sand.
     pump_l_h : float or None
         What the pumps move in L/h, measured at the outlet with a bucket and a watch where that can be done.
     temperature_c, ph, gh_dgh, oxygen_mg_l : float or None
@@ -105,13 +103,6 @@ class Tank:
         of its reading (molar masses).
     altitude_m : float
         Metres above the sea; it lowers the oxygen that water can hold.
-    substrate : str
-    companions : tuple of Companion
-
-    Raises
-    ------
-    TankError
-        One line for everything that is wrong: the measure, the value and the plausible range.
     """
 
     name: str

@@ -172,7 +172,8 @@ def read_frame(
     labels = [state_text(v) for v in df[taxon]]
     rows, ids = pd.factorize(np.array(labels, dtype=object))
     traits, cells = [], {}
-    young = _companions(df, taxon)
+    by_name = {str(c): c for c in df.columns if c != taxon}
+    young = {c: by_name[name + YOUNG] for name, c in by_name.items() if name + YOUNG in by_name}
     for column in df.columns:
         if column == taxon or column in young.values():
             continue
@@ -190,12 +191,6 @@ def read_frame(
     if problems:
         raise TableError(problems)
     return tuple(traits), list(ids), cells
-
-
-def _companions(df: pd.DataFrame, taxon: str) -> dict[Any, Any]:
-    """Columns that hold what young fish show, by the column of the trait itself."""
-    by_name = {str(c): c for c in df.columns if c != taxon}
-    return {c: by_name[name + YOUNG] for name, c in by_name.items() if name + YOUNG in by_name}
 
 
 def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) -> list[Problem]:

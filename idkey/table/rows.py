@@ -245,7 +245,6 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     """
     taxa, genera, care = (sheets[f"{name}.csv"] for name in ("taxa", "genera", "care"))
     traits = tuple(read_traits(sheets["traits.csv"], found))
-    _not_empty(sheets["traits.csv"], found)
     care_columns = tuple(read_care_columns(sheets["care_columns.csv"], found))
     known: dict[str, set[str] | None] = {
         "taxa.id": taxa.names("id"),
@@ -259,7 +258,9 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     by_column = {t.id: t for t in traits} | {t.id + YOUNG: t for t in traits}
     rows = _read_cells(taxa, by_column, parse_cell, found, of_a_kind)
     cells = {column: tuple(row[column] for row in rows) for column in taxa.header if column in by_column}
-    _not_empty(taxa, found)
+    for sheet in (sheets["traits.csv"], taxa):
+        if sheet.readable and not sheet.rows:
+            found.add(sheet.file, "2", "id", "", f"no {_WHAT[sheet.file]}; a table needs at least one")
     said = {
         row["genus"]: {column: cell for column, cell in of_genus.items() if cell is not None}
         for row, of_genus in zip(genera.rows, _read_cells(genera, by_column, parse_cell, found), strict=False)
@@ -269,11 +270,6 @@ def check_sheets(sheets: Sheets, sources: Mapping[str, Source] | None, found: Fo
     whole = Checked(traits, cells, said, care_columns)
     _evidence(sheets, whole, known, found)
     return whole
-
-
-def _not_empty(sheet: Sheet, found: Found) -> None:
-    if sheet.readable and not sheet.rows:
-        found.add(sheet.file, "2", "id", "", f"no {_WHAT[sheet.file]}; a table needs at least one")
 
 
 def _trait_columns(sheets: Sheets, file: str = "taxa.csv") -> list[str]:

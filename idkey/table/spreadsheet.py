@@ -45,7 +45,6 @@ _OF_YOUNG = ("{} young", "young {}", "{} juvenile", "juvenile {}")
 _UNIT_IN_HEADER = re.compile(
     rf"\s*[(\[](?:in )?({UNIT})[)\]]\s*\Z|[\s_](?:in )?(mm|cm|inch(?:es)?)\s*\Z", re.IGNORECASE
 )
-_WHOLE_ROW = ""
 _QUALIFIERS = {"cf": "cf.", "cf.": "cf.", "aff": "aff.", "aff.": "aff."}
 
 
@@ -300,7 +299,7 @@ class _Reader:
         wide, given, names = len(self.grid.header), cells.get(KEY, ""), self.written_names(cells)
         if len(row) > wide:
             right = f"the row has more cells than the header has ({wide}); quote a cell with a comma"
-            raise _NotTaken(_WHOLE_ROW, str(len(row)), right)
+            raise _NotTaken("", str(len(row)), right)
         known = [given] if given in self.rows else self.table.names.called.get(folded(given), [])
         taxon = known[0] if len(known) == 1 else given or self.called(cells, names)
         new, has_names = taxon not in self.rows, NAME in self.table.taxa.columns
@@ -312,7 +311,7 @@ class _Reader:
         taxon = taxon or new_id(self.rows, names[NAME], cells.get(CODE, ""), names[QUALIFIER])
         if self.seen.setdefault(taxon, number) != number:
             right = f"row {self.seen[taxon]} is of this kind already; keep one, or give each its own id"
-            raise _NotTaken(_WHOLE_ROW, taxon, right)
+            raise _NotTaken("", taxon, right)
         if new and not given:
             self.said.append(f"id made: {taxon}")
         return taxon, self.new_names(names, cells) if new else self.known_names(taxon, names, cells)

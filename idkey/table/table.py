@@ -130,6 +130,8 @@ class TraitTable(Editable):
     ) -> TraitTable:
         """Make a table from any pandas table: a row a taxon, or many rows (specimens) a taxon.
 
+        Raises TableError with every problem found: row, column, value, what would be right.
+
         Parameters
         ----------
         df : pandas.DataFrame, shape (n_rows, n_columns)
@@ -141,13 +143,6 @@ class TraitTable(Editable):
         kinds : mapping of str to str, optional
             Trait kind by column. By default numbers are "measure" unless all are 0 or 1, ordered categories
             "ordinal", all else "nominal". Columns missing from a given mapping still get the default.
-        name : str
-            Name used in messages.
-
-        Raises
-        ------
-        TableError
-            With every problem found: row, column, value, what would be right.
 
         Examples
         --------

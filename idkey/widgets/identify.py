@@ -138,14 +138,10 @@ class IdentifyScreen(Screen):
         if trait == _AUTO:
             self._refresh()
         else:
-            self._ask(trait)
+            self._ask(trait, focus=False)
 
     def _on_compare(self) -> None:
         self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
-
-    def _on_change(self, trait: str) -> None:
-        self._ask(trait)
-        self._focus()
 
     # -- what the person sees ---------------------------------------------------------------------
 
@@ -173,10 +169,12 @@ class IdentifyScreen(Screen):
             self._together.value = views.together_html(fish)
             self._names.value = views.names_html(fish)
 
-    def _ask(self, trait: str) -> None:
+    def _ask(self, trait: str, *, focus: bool = True) -> None:
         """Put a question out of turn."""
         with self.filling():
             self._show_question(self.identification.table.trait(trait), chosen=True)
+        if focus:
+            self._focus()
 
     def _show_question(self, trait: Trait | None, *, chosen: bool = False) -> None:
         self._asked, self._picked = trait, []
@@ -210,7 +208,7 @@ class IdentifyScreen(Screen):
         for trait in (table.trait(name) for name in seen if name in table.trait_ids):
             if trait.id not in self._rows:
                 line = w.HTML(layout=w.Layout(flex="1 1 180px"))
-                change = self.button(f"Change {trait.name.lower()}", partial(self._on_change, trait.id))
+                change = self.button(f"Change {trait.name.lower()}", self._ask, trait.id)
                 self._rows[trait.id] = row(line, change, name="idk-seen-row")
             words = "can't be seen" if seen[trait.id] is None else answer_words(trait, seen[trait.id])
             rows.append(self._rows[trait.id])
