@@ -56,12 +56,8 @@ def test_everything_wrong_in_a_claim_is_listed():
     claims |= {"genus": Claim("ARM2002"), "mouth_shape": Claim(evidence_class="read")}
     with pytest.raises(TableError, match="nothing was changed") as error:
         TABLE.with_taxon("invented", claims=claims, mouth_shape="small", **NEW)
-    assert right(error) == [
-        ("mouth_shape", "read"),
-        *(("tail_fork", value) for value in ("sure", "world", "NOBODY")),
-        ("pattern", "ARM2002"),
-        ("genus", "ARM2002"),
-    ]
+    wrong = [("mouth_shape", "read"), *(("tail_fork", value) for value in ("sure", "world", "NOBODY"))]
+    assert right(error) == [*wrong, ("pattern", "ARM2002"), ("genus", "ARM2002")]
 
 
 def test_many_rows_at_once_are_all_or_nothing():

@@ -104,19 +104,18 @@ def test_gaps_of_every_sort_are_not_known(gap):
 # -- pooled rows -----------------------------------------------------------------------------------------
 
 
-def _p(share: float) -> States:
-    return States(("p", "q"), (share, 1 - share)) if share < 1 else States(("p",), (1.0,))
+P, Q, MORE_P = States(("p",), (1.0,)), States(("q",), (1.0,)), States(("p", "q"), (0.75, 0.25))
 
 
 @pytest.mark.parametrize(
     ("kinds", "values", "kind", "cells"),
     [
-        ("aaaabb", ["p", "p", "p", "q", "q", None], "nominal", [_p(0.75), States(("q",), (1.0,))]),
-        ("aa", ["p|q", "p"], "nominal", [_p(0.75)]),
+        ("aaaabb", ["p", "p", "p", "q", "q", None], "nominal", [MORE_P, Q]),
+        ("aa", ["p|q", "p"], "nominal", [MORE_P]),
         ("aaab", ["3..4", "2", None, "-"], "measure", [Range(2, 4), NOT_APPLICABLE]),
         ("aab", [90, 120, 60], "ceiling", [Range(0, 120), Range(0, 60)]),
         # Not applicable gives way to what was seen.
-        ("aabb", ["-", "p", "-", None], "nominal", [_p(1), NOT_APPLICABLE]),
+        ("aabb", ["-", "p", "-", None], "nominal", [P, NOT_APPLICABLE]),
         ("aabb", ["-", "3", "-", "-"], "measure", [Range(3, 3), NOT_APPLICABLE]),
     ],
 )

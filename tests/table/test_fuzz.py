@@ -161,9 +161,7 @@ def outcome(files: Files, load: Callable[[Files], TraitTable], known: tuple[str,
     return "refused"
 
 
-def tried(
-    base: Files, number: int, seed: int, load: Callable[[Files], TraitTable], known: tuple[str, ...]
-) -> Counter[str]:
+def tried(base: Files, number: int, seed: int, load=load, known: tuple[str, ...] = FILES) -> Counter[str]:
     rng = random.Random(seed)
     counts: Counter[str] = Counter()
     for i in range(number):
@@ -197,7 +195,7 @@ def test_the_folders_to_start_from_are_good():
 
 
 def test_bytes_changed_at_random_load_or_say_where():
-    counts = tried(SMALL, SMALL_TABLES, 1, load, FILES) + tried(FULL, FULL_TABLES, 2, load, FILES)
+    counts = tried(SMALL, SMALL_TABLES, 1) + tried(FULL, FULL_TABLES, 2)
     assert counts.total() == SMALL_TABLES + FULL_TABLES
     assert min(counts["loaded"], counts["refused"]) > SMALL_TABLES / 20
 
@@ -205,8 +203,8 @@ def test_bytes_changed_at_random_load_or_say_where():
 def test_memory_stays_small():
     tracemalloc.start()
     try:
-        tried(SMALL, 40 if LONG else 8, 3, load, FILES)
-        tried(FULL, 4 if LONG else 1, 4, load, FILES)
+        tried(SMALL, 40 if LONG else 8, 3)
+        tried(FULL, 4 if LONG else 1, 4)
         _, peak = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
