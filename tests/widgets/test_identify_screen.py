@@ -179,7 +179,7 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     def fail(*_args, **_options):
         raise RuntimeError("boom")
 
-    for name in ("_refresh", "_ask"):
+    for name in ("_refresh", "_show_question"):
         monkeypatch.setattr(type(screen), name, fail)
     monkeypatch.setattr("idkey.widgets.identify.compare", fail)
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
