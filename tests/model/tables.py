@@ -135,6 +135,12 @@ def zoo(dtype=None):
     return data.drop(columns=["animal", "type"]), data["type"].to_numpy(dtype=object)
 
 
+def soybean():
+    """683 plants by 35 characters, some not known, and their disease."""
+    data = pd.read_csv(DATA / "soybean.csv", dtype=object)
+    return data.drop(columns="Class"), data["Class"].to_numpy(dtype=object)
+
+
 def kinds_of(frame, names=None, kinds=None):
     """Make a table of specimens: pooled by their names, or every row a kind of its own, ``row0`` and on."""
     names = [f"row{i}" for i in range(len(frame))] if names is None else names

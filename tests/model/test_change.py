@@ -9,19 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey import NearestMatch, build_key, load_table
+from idkey import NearestMatch, build_key
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model import changes
 from idkey.model.changes import renamed, what_changes
 from idkey.table.schema import LIFE_STAGE, Trait
 
+from .tables import SHIPPED as TABLE
 from .tables import answered, answers, nominal, of_genera, table_of, tables
 
 trait = partial(nominal, states="xy")
 TWO = [trait("t"), trait("u")]
 ROWS = {"a": {"t": "x", "u": "x"}, "b": {"t": "y", "u": "x"}}
 OLD = table_of(TWO, ROWS)
-LENGTH = Trait(id="n", kind="ceiling", unit="mm")
 
 
 def test_kinds_taken_out_and_altered_young_fish_included():
@@ -94,12 +94,11 @@ def test_cells_in_doubt_are_those_of_the_kinds_that_changed():
 
 
 def test_a_claim_added_or_taken_away_touches_its_kind():
-    table = load_table()
-    last = table.evidence.iloc[-1:].assign(taxon=table.ids[3], locator="p. 999, invented")
-    more = replace(table, evidence=pd.concat([table.evidence, last], ignore_index=True))
-    for old, new in ((table, more), (more, table)):
+    last = TABLE.evidence.iloc[-1:].assign(taxon=TABLE.ids[3], locator="p. 999, invented")
+    more = replace(TABLE, evidence=pd.concat([TABLE.evidence, last], ignore_index=True))
+    for old, new in ((TABLE, more), (more, TABLE)):
         found = what_changes(old, new, key=False)
-        assert (found.touched, found.altered) == ((table.ids[3],), ())
+        assert (found.touched, found.altered) == ((TABLE.ids[3],), ())
 
 
 @st.composite
@@ -138,7 +137,7 @@ def test_past_names_are_those_of_identifications_one_by_one(case):
 def test_rounding_does_not_break_a_tie():
     # All six are equally likely for a fish of 20 mm; judged along with another, k5 comes out ahead in the
     # seventeenth digit.
-    lengths = [replace(LENGTH, id=f"n{j}", error=0.001) for j in range(3)]
+    lengths = [Trait(id=f"n{j}", kind="ceiling", unit="mm", error=0.001) for j in range(3)]
     rows = {f"k{i}": {"t_young": ""} for i in range(4)} | {"k4": {"n2": "34"}, "k5": {"n2": "43"}}
     new = table_of([nominal("t", error=0.001), *lengths], rows)
     fish = [{"t": "a"}, {"n2": 20.0}]

@@ -88,8 +88,7 @@ def test_all_contrasts_together_put_the_kind_before_the_other_four(kind):
     assert all(found[kind] > 5 * found[other] for other in FIVE if other != kind)
 
 
-# -- common practice -------------------------------------------------------------------------------------
-
+# From here on common practice.
 L102, L201, L471 = "hypancistrus_cf_inspector_l102", "hypancistrus_l201", "hypancistrus_l471"
 L005 = "hypancistrus_l004_group"  # one row for L004, L005, L028 and L073
 HYPANCISTRUS = [t for t in TABLE.ids if t.startswith("hypancistrus_")]

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 from hypothesis import given
+from shipped import TABLE
 
-from idkey import load_table
 from idkey.model.suspect_cells import doubts
 from idkey.table.schema import Range, Trait, cell_text, parse_cell
 
@@ -51,7 +51,6 @@ def test_the_only_one_of_an_agreeing_genus_is_in_doubt():
         # the others span 8 to 12, which is 4 wide
         *((RAYS, f"8..10 9..11 10..12 {cell}", ["k3"]) for cell in ("20..22", "17", "3")),
         *((RAYS, f"8..10 9..11 10..12 {cell}", []) for cell in ("13..14", "16", "4", "8..40")),
-        (RAYS, "7 7 7 9", ["k3"]),
         (RAYS, "7 7 7 8", []),  # without a width there is room for a slip of measuring
         (SIZE, "50 60 70 900", []),  # a genus has small and large kinds
     ],
@@ -81,7 +80,6 @@ def test_what_is_stated_of_the_genus_counts_once_however_many_take_it_over():
         (TAIL, "forked", "", False),
         (RAYS, "8..10", "9", False),
         (RAYS, "8..10", "8..11", True),
-        (RAYS, "8..10", "7", True),
         (RAYS, "8..10", "about 9", False),
         (SIZE, "120", "150", True),
         (SIZE, "120", "90", False),
@@ -138,24 +136,22 @@ def test_only_the_kinds_asked_for_in_the_order_of_the_table():
 )
 def test_a_slip_in_a_new_kind(column, value, text):
     cells = {"scientificName": "Hypancistrus sp.", "careGroup": "hypancistrus", column: value}
-    found = [
-        d for d in doubts(load_table().with_taxon("invented", **cells), ["invented"]) if d.against == "table"
-    ]
+    table = TABLE.with_taxon("invented", **cells)
+    found = [d for d in doubts(table, ["invented"]) if d.against == "table"]
     assert [d.column for d in found] == [column] * (text is not None)
     assert all(text in d.text for d in found)
 
 
 def test_the_shipped_table_holds_to_its_sources_and_has_one_code_for_two_kinds_as_the_trade_does():
-    found = {(d.taxon, d.column) for d in doubts(load_table()) if d.against != "genus"}
+    found = {(d.taxon, d.column) for d in doubts(TABLE) if d.against != "genus"}
     assert found == {("baryancistrus_demantoides", "tradeCode"), ("hemiancistrus_subviridis", "tradeCode")}
 
 
 def test_a_cell_changed_by_hand_says_more_than_its_claims():
-    table, zebra = load_table(), "hypancistrus_zebra"
-    sizes = list(table.cells["adult_size"])
-    sizes[table.position(zebra)] = Range(0.0, 125.0)
-    changed = replace(table, own_cells={**table.cells, "adult_size": tuple(sizes)})
+    zebra, sizes = "hypancistrus_zebra", list(TABLE.cells["adult_size"])
+    sizes[TABLE.position(zebra)] = Range(0.0, 125.0)
+    changed = replace(TABLE, own_cells={**TABLE.cells, "adult_size": tuple(sizes)})
     (found,) = [d for d in doubts(changed, [zebra]) if d.column == "adult_size"]
     assert "has 125, but its claims have only 64, 80, 100, 92" in found.text
-    through = table.with_cell(zebra, "adult_size", 125)
+    through = TABLE.with_cell(zebra, "adult_size", 125)
     assert not [d for d in doubts(through, [zebra]) if d.column == "adult_size"]

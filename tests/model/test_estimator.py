@@ -123,8 +123,6 @@ def test_a_grid_search_takes_the_share_of_strangers():
     assert search.best_params_["none_prior"] == [0.0, 0.05, 0.999][int(np.argmax(scores))]
 
 
-# -- scikit-learn's own checks ---------------------------------------------------------------------
-
 # Labels of the checks are numbers, and names of kinds are text, so predictions come back as "0", "1"; and
 # classes_ ends with a name that no label has, "none of these" (check_classifiers_classes).
 CANNOT_APPLY = {

@@ -154,10 +154,8 @@ def test_young_column_is_weighed_by_the_chance_of_being_young(x):
     assert found["b"] == pytest.approx(within(x, 500) * 0.05, rel=1e-9)
 
 
-# -- a worked example of probabilistic identification ----------------------------------------------------
-# The method of Willcox, Lapage, Bascomb & Curtis 1973 (J. gen. Microbiol. 77:317-330, doi from memory
-# 10.1099/00221287-77-2-317): share p of positive results for each kind and test, equal priors, Bayes.
-
+# Probabilistic identification after Willcox, Lapage, Bascomb & Curtis 1973 (J. gen. Microbiol. 77:317-330,
+# doi from memory 10.1099/00221287-77-2-317): share p of positives for each kind and test, equal priors.
 SHARES = {"A": (0.99, 0.01, 0.90, 0.50), "B": (0.99, 0.99, 0.10, 0.50), "C": (0.01, 0.95, 0.80, 0.05)}
 TESTS = ("t1", "t2", "t3", "t4")
 # "Other" gives every result with the same chance (.5 ** 4 = .0625) and has a prior of .05, the rest shared by

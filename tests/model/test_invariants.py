@@ -28,9 +28,6 @@ def frame_of(*fish):
     return pd.DataFrame(list(fish), dtype=object)
 
 
-# -- probabilities are probabilities ---------------------------------------------------------------------
-
-
 @given(cases, st.integers(0, 3), randoms)
 def test_all_ways_in_any_order_agree_and_rule_no_kind_out_for_good(case, n, random):
     table, said = case
@@ -57,9 +54,6 @@ def test_all_ways_in_any_order_agree_and_rule_no_kind_out_for_good(case, n, rand
     everyone = [said, *({t: v for t, v in said.items() if random.random() < 0.5} for _ in range(n))]
     alone = np.vstack([match.predict_proba(frame_of(fish)) for fish in everyone])
     np.testing.assert_allclose(match.predict_proba(frame_of(*everyone)), alone, rtol=1e-9, atol=1e-15)
-
-
-# -- what says nothing changes nothing, what is taken back leaves no trace --------------------------------
 
 
 @given(cases, st.data())
@@ -117,9 +111,6 @@ def test_an_identification_is_what_was_said_less_what_was_taken_back(table, data
     assert held(fish) == held(answered(table, steps[-1]))
     assert set(fish.unseen) == set(steps[-1]) - set(said)
     assert fish.ranking().equals(answered(table, said).ranking())
-
-
-# -- sets of names, reasons ------------------------------------------------------------------------------
 
 
 @given(cases, st.sampled_from([0.5, 0.8, 0.95, 0.99, 1.0]))

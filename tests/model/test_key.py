@@ -37,9 +37,6 @@ def priors(draw, table):
     return {taxon: float(draw(st.integers(1, 9))) for taxon in table.ids}
 
 
-# -- the least expected cost -----------------------------------------------------------------------------
-
-
 @given(crisp_tables(taxa=(1, 12)), st.data())
 def test_expected_cost_is_the_least_by_exhaustive_search(table, data):
     prior = data.draw(priors(table))
@@ -88,9 +85,6 @@ def test_a_hard_instance(triples, total):
     assert key.expected_questions() * 9 == pytest.approx(total)
 
 
-# -- two ways of counting the same cost ------------------------------------------------------------------
-
-
 @given(any_states, st.data(), exactness)
 def test_all_sums_of_the_cost_agree_and_the_bound_is_what_the_ends_say(table, data, exact_states):
     # the weights that enter each couplet, and weight x path length of the ends; an answer that can be relied
@@ -116,9 +110,6 @@ def test_all_sums_of_the_cost_agree_and_the_bound_is_what_the_ends_say(table, da
         assert key.least_questions == pytest.approx(told, abs=1e-6)
     assert key.least_questions <= key.expected_questions() + 1e-9
     assert key.least_seconds <= key.expected_seconds() + 1e-9
-
-
-# -- soundness: no fish that a row allows is ever sent where its name is not -----------------------------
 
 
 def values_of(cell, trait, key):
@@ -199,9 +190,6 @@ def test_what_a_crisp_table_tells_apart_the_key_tells_apart(table):
         assert key.classify(row) == tuple(other for other in rows if rows[other] == row)
     for ending in key.endings():
         assert ("k0" in ending) == ("twin" in ending)
-
-
-# -- what is asked, what is left open --------------------------------------------------------------------
 
 
 def test_what_is_never_asked_or_waits():

@@ -24,9 +24,6 @@ LETTERS = "abcdefghijklm"
 many_classes = pytest.mark.filterwarnings("ignore:The number of unique classes")
 
 
-# -- random tables ---------------------------------------------------------------------------------------
-
-
 def random_table(seed, n, n_traits, most_states=2):
     """Return a crisp table of n different rows, in which every question costs the same."""
     rng = np.random.default_rng(seed)
@@ -36,9 +33,6 @@ def random_table(seed, n, n_traits, most_states=2):
         rows[tuple(int(rng.integers(k)) for k in sizes)] = None
     traits = [nominal(f"t{j}", LETTERS[:k], error=0.0, effort=1.0) for j, k in enumerate(sizes)]
     return table_of(traits, {f"k{i:02d}": " ".join(LETTERS[s] for s in row) for i, row in enumerate(rows)})
-
-
-# -- exact is exact --------------------------------------------------------------------------------------
 
 
 def test_one_couplet_for_a_set_that_two_would_serve_better_is_not_called_the_least():
@@ -59,9 +53,6 @@ def test_one_couplet_for_a_set_that_two_would_serve_better_is_not_called_the_lea
     assert key.expected_seconds() > least + 0.1
     assert not key.is_exact
     assert "not proven" in repr(key)
-
-
-# -- bound, optimum, greedy ------------------------------------------------------------------------------
 
 
 def greedy_path_length(table):
@@ -95,8 +86,6 @@ def test_bound_optimum_greedy(seed, n):
         assert optimum <= total + 1e-9
         assert total <= (math.log(n) + 1) * optimum + 1e-9
 
-
-# -- the zoo ---------------------------------------------------------------------------------------------
 
 ZOO, TYPES = zoo_table(dtype=str)
 NAMES = pd.read_csv(DATA / "zoo.csv")["animal"]
@@ -161,9 +150,6 @@ def test_a_key_asks_no_more_than_a_tree_and_now_and_then_less():
         both.append((ours, tree_questions(table, dict.fromkeys(table.ids, 1.0))))
     assert all(ours <= theirs + 1e-9 for ours, theirs in both)
     assert any(ours < theirs - 1e-9 for ours, theirs in both)
-
-
-# -- Shannon's bound -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(

@@ -21,8 +21,6 @@ from .tables import iris, kinds_of, nominal, shuffled, table_of, tables, zoo
 
 PUBLISHED = Path(__file__).parents[1] / "published"
 KEYS = ("panaqolus_cramer2015", "ancistrus_desouza2019")
-
-
 # 101 animals, each a kind of its own, by 16 characters; 150 flowers pooled into three
 ZOO, IRIS = kinds_of(zoo()[0]), kinds_of(*iris())
 
