@@ -22,11 +22,6 @@ X, Y = penguins()
 MATCH = NearestMatch().fit(X, Y)
 
 
-def same_but_for_rounding(found, expected):
-    # traits are added up in the order of their names
-    np.testing.assert_allclose(found, expected, rtol=1e-11)
-
-
 def test_fit_returns_itself_and_forgets_the_last_fit():
     match = NearestMatch(prior={"Adelie": 2.0, "Gentoo": 1.0, "Chinstrap": 1.0})
     assert match.fit(X, Y) is match
@@ -65,7 +60,8 @@ def test_an_array_is_a_frame_with_columns_x0_and_on():
     framed, match = NearestMatch().fit(x, y), NearestMatch().fit(array, y)
     assert [t.kind for t in match.table_.traits] == ["measure"] * 4 + ["nominal"]
     np.testing.assert_array_equal(framed.predict_proba(array), framed.predict_proba(x))
-    same_but_for_rounding(match.predict_proba(array), framed.predict_proba(x))
+    # traits are added up in the order of their names
+    np.testing.assert_allclose(match.predict_proba(array), framed.predict_proba(x), rtol=1e-11)
     with pytest.raises(AnswerError, match="X has 3 features, but NearestMatch is expecting 5"):
         match.predict(array[:, :3])
 
@@ -86,7 +82,7 @@ def test_columns_named_by_numbers_or_taxon(names):
     renamed = X.set_axis(names, axis=1)
     match = NearestMatch().fit(renamed, Y)
     assert match.feature_names_in_.tolist() == [str(name) for name in names]
-    same_but_for_rounding(match.predict_proba(renamed), MATCH.predict_proba(X))
+    np.testing.assert_allclose(match.predict_proba(renamed), MATCH.predict_proba(X), rtol=1e-11)
 
 
 @pytest.mark.parametrize(

@@ -11,17 +11,7 @@ from shipped import TABLE
 from idkey import Identification
 from idkey.model.ask import MIN_GAIN
 
-from .tables import (
-    NONE,
-    answered,
-    answers_to,
-    crisp_tables,
-    posterior,
-    probabilities,
-    rows_of,
-    table_of,
-    tables,
-)
+from .tables import NONE, answered, answers_to, crisp_tables, posterior, rows_of, table_of, tables
 
 
 def check_not_stuck(fish):
@@ -84,7 +74,7 @@ def test_random_tables(table, data):
             fish.answer(question.trait.id, data.draw(st.one_of(st.none(), answers_to(question.trait))))
             check_not_stuck(fish)
     if twins:
-        found = probabilities(fish)
+        found = fish.ranking().set_index("taxon")["probability"]
         assert found["twin"] == pytest.approx(found["k0"], rel=1e-12)
 
 

@@ -6,21 +6,16 @@ import pytest
 
 from idkey import Identification
 
-from . import tables
-from .tables import NONE, posterior
+from .tables import NONE, likelihoods, posterior
 from .tables import SHIPPED as TABLE
 
 NIX = "panaqolus_nix"
 RECORDS = pd.Series(TABLE.column("adult_size").high, TABLE.ids).dropna().sort_values()  # mm standard length
 
 
-def likelihoods(**answers):
-    return tables.likelihoods(TABLE, **answers)
-
-
 def gained(said, **answers):
     """Return what answers add to the likelihood of each kind, after what was said before."""
-    return likelihoods(**said, **answers) / likelihoods(**said)
+    return likelihoods(TABLE, **said, **answers) / likelihoods(TABLE, **said)
 
 
 def grown_to(least, most=np.inf):
