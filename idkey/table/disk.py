@@ -28,8 +28,6 @@ from typing import Any, TypeVar
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table.layout import MOST_BYTES, OURS
 
-__all__ = ["MOST_VERSIONS", "Version", "commit", "digests", "read_files", "version_files", "versions"]
-
 MOST_VERSIONS = 10  # old versions kept
 
 _OWN = ".idkey"  # in a table's folder: the lock, the old versions, and a save on its way

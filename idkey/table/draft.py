@@ -22,8 +22,6 @@ from idkey.table.reading import reading
 from idkey.table.schema import YOUNG, Cell, Trait
 from idkey.table.table import TraitTable
 
-__all__ = ["Draft", "Place", "is_shipped", "own_folder", "taken_over"]
-
 _NAME = "scientificName"
 
 

@@ -31,8 +31,6 @@ from idkey.table.schema import (
     trait_problems,
 )
 
-__all__ = ["Editable", "Place"]
-
 Place = tuple[str, str]
 """A taxon and a column."""
 

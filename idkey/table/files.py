@@ -37,8 +37,6 @@ from idkey.table.rows import care_column_row, check_sheets, shipped_care_sheet, 
 from idkey.table.schema import Cell, cell_text, parse_care
 from idkey.table.table import TraitTable
 
-__all__ = ["Parts", "disagreements", "files_of", "parts_from", "table_from", "written"]
-
 _CARE_COLUMNS = "care_columns.csv"
 _GENERA = "genera.csv"
 _ABOUT = ("taxon", "genus", "care_group")

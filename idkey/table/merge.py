@@ -23,8 +23,6 @@ from idkey.table.names import trade_codes
 from idkey.table.rows import check_sheets, read_care_columns, read_traits, taken_over
 from idkey.table.schema import YOUNG, parse_care, parse_cell
 
-__all__ = ["Conflict", "Merge", "State"]
-
 Cells = dict[str, str]  # one row, by column; never changed in place
 Place = tuple[str, Hashable, str]  # file, key and column; the column is blank for a whole row
 Readers = dict[str, Callable[[str], Any]]  # how the cells of each column are read

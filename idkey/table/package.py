@@ -15,8 +15,6 @@ from idkey.table.csvfile import Found, text_of
 from idkey.table.fields import ABOUT, FIELDS, Field
 from idkey.table.schema import NEVER_NEGATIVE, CareColumn, Trait
 
-__all__ = ["ADDED_TO", "PACKAGE", "PROFILES", "added_to", "describe", "json_bytes", "read_about"]
-
 PACKAGE = "datapackage.json"
 PROFILES = "https://datapackage.org/profiles/2.0/"
 
