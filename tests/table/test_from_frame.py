@@ -50,7 +50,6 @@ RAYS = pd.CategoricalDtype([8, 6, 4], ordered=True)
         ([True, False], None, "nominal", "no yes"),
         (pd.array([True, None], dtype="boolean"), None, "nominal", "yes"),
         (["b", "c", "a"], None, "nominal", "a b c"),
-        (pd.array(["x", None], dtype="string"), None, "nominal", "x"),
         (["7", "8"], None, "nominal", "7 8"),
         (pd.to_datetime(["2020-01-01", "2021-01-01"]), None, "nominal", None),
         # Categories keep their order, and those that nobody has.

@@ -23,10 +23,9 @@ from idkey.table.files import files_of
 from idkey.table.layout import FILES, OURS, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import WITH_GENUS, csv_of, source, table_of
+from .small_folder import WITH_GENUS, Files, csv_of, source, table_of
 from .test_own import FINS, NEWER, laid, own_kind, saved, started
 
-Files = dict[str, bytes]
 Mutation = Callable[[bytes, random.Random], bytes]
 load = partial(table_of, name="fish")
 
@@ -57,7 +56,6 @@ SMALL = files_of(replace(WHOLE, care=CARE, care_columns=NEEDS))
 FULL = {name: (shipped_folder() / name).read_bytes() for name in FILES}
 OLD = {path.name: path.read_bytes() for path in (Path(__file__).parent / "own_0_1_0").iterdir()}
 """Additions to the shipped table as version 0.1.0 kept them."""
-
 
 MINE = started().with_trait(FINS, {"alpha": "long"}).with_source(source("MINE"))
 MINE = own_kind(MINE, tail="forked", fins="short").with_cell("alpha", "size", "99", Claim("MINE"))
@@ -211,15 +209,11 @@ def test_memory_stays_small():
     assert peak < MOST_MEMORY
 
 
-@pytest.mark.parametrize(
-    ("own", "number", "shipped", "least"),
-    [(OWN, OWN_TABLES, NEWER, 1), (OLD, OLD_TABLES, FULL, 0)],
-    ids=["own", "0.1.0"],
-)
-def test_a_table_of_ones_own_changed_at_random_loads_or_says_where(own, number, shipped, least):
-    counts = tried(own, number, 5, partial(laid, shipped), tuple(OURS))
-    assert counts.total() == number
-    assert min(counts["loaded"], counts["refused"]) >= least
+def test_a_table_of_ones_own_changed_at_random_loads_or_says_where():
+    counts = tried(OWN, OWN_TABLES, 5, partial(laid, NEWER), tuple(OURS))
+    assert min(counts["loaded"], counts["refused"]) > 0
+    counts += tried(OLD, OLD_TABLES, 5, partial(laid, FULL), tuple(OURS))
+    assert counts.total() == OWN_TABLES + OLD_TABLES
 
 
 # -- cells and rows that fit into the file ---------------------------------------------------------------
