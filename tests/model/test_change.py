@@ -78,11 +78,8 @@ def test_a_trait_that_a_better_one_pushes_out():
     assert [w.trait.id for w in what_changes(OLD, OLD.with_trait(trait("v"), {"a": "x"})).idle] == ["v"]
 
 
-FIVE = {f"k{i}": "x x" for i in range(5)}
-
-
 def test_cells_in_doubt_are_those_of_the_kinds_that_changed():
-    table = of_genera(table_of(TWO, FIVE), "G")
+    table = of_genera(table_of(TWO, {f"k{i}": "x x" for i in range(5)}), "G")
     found = what_changes(table, table.with_taxon("odd", genus="G", t="y", u="x"), key=False)
     assert [(d.taxon, d.column, d.against) for d in found.doubts] == [("odd", "t", "genus")]
     odd = found.new

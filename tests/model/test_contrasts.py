@@ -95,9 +95,7 @@ HYPANCISTRUS = [t for t in TABLE.ids if t.startswith("hypancistrus_")]
 
 
 def of_genus(genus):
-    found = [t for t in TABLE.ids if TABLE.taxa.loc[t, "genus"] == genus]
-    assert found
-    return found
+    return [t for t in TABLE.ids if TABLE.taxa.loc[t, "genus"] == genus]
 
 
 def record(taxon):

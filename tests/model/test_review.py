@@ -92,8 +92,7 @@ def test_the_strongest_claim_counts_and_sources_count_once():
     grid = [["secondary", "read"], [NOT_APPLICABLE, "memory"], [BLANK, "memory"]]
     assert found.grid.to_numpy().tolist() == grid
     cells = found.cells.set_index(["taxon", "column"])
-    held = ["k tail", "k spots", "l spots", "m spots", "m tail_young"]
-    assert list(map(" ".join, cells.index)) == held
+    assert list(map(" ".join, cells.index)) == ["k tail", "k spots", "l spots", "m spots", "m tail_young"]
     assert cells["sources"].tolist() == [1, 2, 0, 0, 0]
     assert cells["genus_only"].tolist() == [False, True, False, False, False]
     assert found.unsourced[["taxon", "column"]].to_numpy().tolist() == [["l", "spots"], ["m", "spots"]]
@@ -115,13 +114,8 @@ def test_what_to_fill_next():
     # of the kinds known (k gold, m white, n white) two of three are white.
     rows = {"k": "forked gold", "l": "forked", "m": "straight white", "n": "straight white"}
     (found,) = review(table_of([TAIL, SPOTS], rows)).fill_next.to_dict("records")
-    assert found == {
-        "taxon": "l",
-        "trait": "spots",
-        "untold": 1,
-        "likely": pytest.approx(2 / 3),
-        "effort_s": 5,
-    }
+    wanted = {"taxon": "l", "trait": "spots", "untold": 1, "likely": pytest.approx(2 / 3), "effort_s": 5}
+    assert found == wanted
     told = review(table_of([TAIL, SPOTS], {"k": "forked", "l": "straight"}))
     assert not len(told.untold)
     assert not len(told.fill_next)
