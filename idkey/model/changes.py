@@ -19,14 +19,13 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import code_frame, read_answer
-from idkey.model.combine import kept, model_of
+from idkey.model.combine import NONE_PRIOR, check_table, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import Apart, apart
 from idkey.model.match import candidate_names, posterior
-from idkey.model.prior import NONE_PRIOR, check_table, prior_vector
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable

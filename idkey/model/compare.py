@@ -15,8 +15,8 @@ from itertools import combinations
 
 from idkey.display import Printed
 from idkey.errors import IdkeyError
+from idkey.model.combine import check_table
 from idkey.model.distinguish import HARDLY, HEARSAY, Distinguisher, distinguisher
-from idkey.model.prior import check_table
 from idkey.table.names import every
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable

@@ -18,11 +18,10 @@ import pandas as pd
 from idkey.display import Shown
 from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
-from idkey.model.combine import model_of
+from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior, rank_frame
-from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, check_table, prior_vector
 from idkey.table.names import one
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, cell_words

@@ -14,7 +14,7 @@ from typing import Any
 
 from idkey import display
 from idkey.model.answers import parsed_answer
-from idkey.model.prior import Prior, check_table, weights
+from idkey.model.combine import Prior, check_table, weights
 from idkey.model.solve import EXACT_STATES, Builder, bit_mask
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import TraitTable

@@ -17,8 +17,8 @@ import pandas as pd
 
 from idkey.display import Shown
 from idkey.errors import IdkeyError
+from idkey.model.combine import check_table
 from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher
-from idkey.model.prior import check_table
 from idkey.table.schema import States, Trait
 from idkey.table.table import TraitTable
 

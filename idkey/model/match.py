@@ -14,10 +14,9 @@ from sklearn.utils.multiclass import check_classification_targets
 
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_answers, code_frame
-from idkey.model.combine import TableModel, model_of
+from idkey.model.combine import NONE_PRIOR, Prior, TableModel, check_coverage, model_of, prior_vector
 from idkey.model.evidence import NONE
 from idkey.model.fit import agreement, fit_of
-from idkey.model.prior import NONE_PRIOR, Prior, check_coverage, prior_vector
 from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
 

@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 
 from idkey.model.answers import Distinct
-from idkey.model.combine import TableModel
+from idkey.model.combine import TableModel, prior_vector
 from idkey.model.evidence import NONE, STAGE_ERROR
-from idkey.model.prior import prior_vector
 from idkey.table.schema import LIFE_STAGE
 
 _LENGTHS = (20.0, 700.0)

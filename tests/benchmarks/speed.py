@@ -29,11 +29,10 @@ from specimens import draw
 from idkey import Identification, NearestMatch, TraitTable, build_key, identify, load_table
 from idkey.model.answers import code_frame
 from idkey.model.changes import renamed, what_changes
-from idkey.model.combine import model_of
+from idkey.model.combine import model_of, prior_vector
 from idkey.model.distinguish import worth
 from idkey.model.lookalikes import apart
 from idkey.model.match import posterior
-from idkey.model.prior import prior_vector
 from idkey.model.suspect_cells import doubts
 from idkey.table.claims import Claim, Source
 from idkey.table.schema import Range, States
