@@ -66,8 +66,6 @@ class TableError(IdkeyError):
 def one_of(value: object, allowed: Sequence[str], what: str = "one of") -> str:
     """Say which values are allowed, with the nearest spelling where one is near.
 
-    Examples
-    --------
     >>> one_of("fork", ["straight", "concave", "forked"], "a state of tail_fork")
     "use a state of tail_fork (straight, concave, forked); did you mean 'forked'?"
     """

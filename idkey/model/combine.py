@@ -1,6 +1,4 @@
-"""How likely each kind is before anyone looks, and the evidence of many answers put together.
-
-That is the log-likelihoods of all specimens against all taxa.
+"""The prior, and the evidence of many answers: log-likelihoods of all specimens against all taxa.
 
 Answers to different traits are independent given the taxon and the age of the fish, so their log-likelihoods
 add up. Traits of one group repeat one another (tooth form and tooth counts, say): of the answers in a group

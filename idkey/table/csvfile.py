@@ -208,7 +208,12 @@ def read_sheet(
                 found.add(name, str(most + 2), "", most + 1, right)
             if len(rows) == most or found.full:
                 return unreadable
-            wrong = list(_wrong_in_row(header, line, odd=odd))
+            wrong = []
+            if len(line) != len(header):
+                wrong = [("", len(line), f"the row has {len(line)} cells; the header has {len(header)}")]
+            elif odd or max(map(len, line)) > layout.MOST_CELL:
+                rights = zip(header, line, map(cell_problem, line), strict=True)
+                wrong = [(column, cell[:_SHOWN], right) for column, cell, right in rights if right]
             whole = whole and not wrong
             if not wrong:
                 rows.append(Row(number, dict(zip(header, map(_stripped, line), strict=True)) | blank, name))
@@ -219,15 +224,6 @@ def read_sheet(
         found.add(name, str(number + 1), "", str(error), _NOT_CSV)
         return unreadable
     return Sheet(name, (*header, *missing), tuple(rows), readable=whole)
-
-
-def _wrong_in_row(header: Sequence[str], line: list[str], *, odd: bool) -> Iterator[tuple[str, str, str]]:
-    """Yield why a row has to be left out: column, value, what would be right."""
-    if len(line) != len(header):
-        yield "", str(len(line)), f"the row has {len(line)} cells; the header has {len(header)}"
-    elif odd or max(map(len, line)) > layout.MOST_CELL:
-        rights = zip(header, line, map(cell_problem, line), strict=True)
-        yield from ((column, cell[:_SHOWN], right) for column, cell, right in rights if right)
 
 
 def _stripped(cell: str) -> str:

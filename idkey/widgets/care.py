@@ -163,7 +163,12 @@ class CareScreen(Screen):
                 self.care = care_for(*self._start) if kind == _START else care_for(self.table, kind)
                 self.tank = self._tank_now(self._which.value)
                 self.check = check_tank(self.care, self.tank) if self.tank is not None else None
-                self.room_check = check_room(self.care, self._tanks_now()) if self._tanks else None
+                tanks = list(self._tanks)
+                for n, listed in enumerate(self._tanks):
+                    # One whose measures can't be read counts as listed.
+                    with suppress(IdkeyError):
+                        tanks[n] = self._tank_now(n) or listed
+                self.room_check = check_room(self.care, tanks) if tanks else None
             failed = False
         finally:
             shown(self._back, self._is_changed(self._which.value))
@@ -186,14 +191,6 @@ class CareScreen(Screen):
             rest = {key: getattr(self._tanks[which], key) for key in ("name", "substrate", "companions")}
         typed = self._typed[which]
         return Tank.of(rest | typed) if all(typed[key].strip() for key in SIZE) else None
-
-    def _tanks_now(self) -> tuple[Tank, ...]:
-        """Return the tanks of the room with what was typed; as listed where that can't be read."""
-        tanks = list(self._tanks)
-        for n, listed in enumerate(self._tanks):
-            with suppress(IdkeyError):
-                tanks[n] = self._tank_now(n) or listed
-        return tuple(tanks)
 
     def _is_changed(self, which: int) -> bool:
         return which != _TYPE_IN and self._typed[which] != _texts(self._tanks[which])

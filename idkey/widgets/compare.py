@@ -8,7 +8,7 @@ import ipywidgets as w
 
 from idkey import display
 from idkey.errors import IdkeyError
-from idkey.model.compare import Comparison, compare
+from idkey.model.compare import compare
 from idkey.model.lookalikes import lookalikes
 from idkey.table.folder import load_table
 from idkey.table.names import one
@@ -37,8 +37,6 @@ def compare_view(
 
 class CompareScreen(Screen):
     """Two or three kinds side by side; see `compare_view`."""
-
-    comparison: Comparison
 
     def __init__(self, table: TraitTable, a: str | None = None, b: str | None = None):
         self.table = table
