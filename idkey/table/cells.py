@@ -66,9 +66,10 @@ def effective(
             work_out(other, (*asked, column))
         made: list[tuple[Cell, str]] = []
         for i, cell in enumerate(own[column]):
+            shown = cells[other][i] if leans else None
             if cell is not None:
                 made.append((None if isinstance(cell, NotKnown) else cell, ""))
-            elif leans and _rules_out(cells[other][i], wanted):
+            elif shown == NOT_APPLICABLE or (isinstance(shown, States) and not {*shown.names} & {*wanted}):
                 made.append((NOT_APPLICABLE, other))
             else:
                 taken = of_genus[i].get(column)
@@ -80,13 +81,6 @@ def effective(
         if column not in cells:
             work_out(column, ())
     return {c: cells[c] for c in own}, {c: basis[c] for c in own}
-
-
-def _rules_out(cell: Cell, wanted: Sequence[str]) -> bool:
-    """Whether a kind that has this cell shows none of the states that another trait needs."""
-    if isinstance(cell, States):
-        return not set(cell.names) & set(wanted)
-    return isinstance(cell, NotApplicable)
 
 
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:

@@ -124,18 +124,16 @@ def is_covered(cell: Cell, claims: Collection[Cell]) -> bool:
 # -- sources.bib -----------------------------------------------------------------------------------------
 
 
-def read_sources(data: bytes | None, found: Found) -> dict[str, Source] | None:
-    """Read the bytes of sources.bib, None where there is no text; problems are added to `found`."""
-    text = text_of(SOURCES, data, found, layout.MOST_SOURCES_BYTES)
-    return None if text is None else parse_sources(text, found)
-
-
-def parse_sources(text: str, found: Found) -> dict[str, Source] | None:
-    """Read BibTeX, None where the text is none at all; problems are added to `found`.
+def parse_sources(text: str | bytes | None, found: Found) -> dict[str, Source] | None:
+    """Read BibTeX or the bytes of sources.bib; None where that is no text. Problems are added to `found`.
 
     An entry that cannot be read is there by its key alone, so that what points to it is not reported as well.
     The texts of all entries joined are the whole text.
     """
+    if not isinstance(text, str):
+        text = text_of(SOURCES, text, found, layout.MOST_SOURCES_BYTES)
+    if text is None:
+        return None
     if odd := ODD_CHARACTER.search(text):
         row = str(text.count("\n", 0, odd.start()) + 1)
         found.add(SOURCES, row, "", odd.group(), "the line holds a control character; delete it")

@@ -1,7 +1,4 @@
-"""A CSV file <-> rows of text, each with its number in a spreadsheet; a keeper's sheet of any sort as text.
-
-Formulas are written as text.
-"""
+"""A CSV file <-> rows of text, each with its number in a spreadsheet; a keeper's sheet as text."""
 
 from __future__ import annotations
 

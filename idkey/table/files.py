@@ -28,7 +28,7 @@ from idkey.table.claims import (
     claimed_cell,
     is_covered,
     is_within,
-    read_sources,
+    parse_sources,
 )
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.fields import FIELDS, HEADERS, META
@@ -72,7 +72,7 @@ def parts_from(files: Mapping[str, bytes], found: Found, *, partial: bool = Fals
         more = name in ("taxa.csv", _GENERA)
         later = columns[1:] if partial else [c for c, field in FIELDS[name].items() if field.later]
         sheets[name] = read_sheet(name, files.get(name), found, columns, later, more=more)
-    sources = {} if partial and SOURCES not in files else read_sources(files.get(SOURCES), found)
+    sources = {} if partial and SOURCES not in files else parse_sources(files.get(SOURCES), found)
     return Parts(sheets, sources, read_about(files.get(PACKAGE), found))
 
 

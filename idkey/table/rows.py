@@ -288,8 +288,7 @@ def _columns_agree(sheets: Sheets, found: Found) -> None:
         # A table without genera has no such file to blame.
         for column in sheets[file].header if file == taxa.file or sheets[file].rows else ():
             if column in HEADERS[file] and column in ids:
-                right = "a trait has the name of this column; rename the trait"
-                found.add(file, "1", column, column, right)
+                found.add(file, "1", column, column, "a trait has the name of this column; rename the trait")
             elif column not in HEADERS[file] and column not in known:
                 right = found.one_of(column, ids, "a trait of traits.csv (or that with _young)")
                 found.add(file, "1", column, column, right)
@@ -336,8 +335,7 @@ def _evidence(sheets: Sheets, table: Checked, known: Known, found: Found) -> Non
         if sum(bool(row[column]) for column in ("taxon", "genus", "care_group")) != 1:
             wrong("taxon", "fill one of taxon, genus and care_group, and no other")
         if complete and row["attribute"] and row["attribute"] not in attributes:
-            right = found.one_of(row["attribute"], attributes, "a trait column or a care column")
-            wrong("attribute", right)
+            wrong("attribute", found.one_of(row["attribute"], attributes, "a trait column or a care column"))
         if not row["source"] and row["class"] in SOURCED:
             wrong("source", f"class {row['class']} needs a key of sources.bib")
     if complete and not found.full:
