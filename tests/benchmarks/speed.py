@@ -228,7 +228,7 @@ def past_fish(cells):
     for i in rng.integers(0, len(cells), PAST):
         asked = rng.choice(cells.columns, ANSWERED, replace=False)
         answers = {t: cells[t].iloc[i] if rng.random() < 0.95 else "s0" for t in asked}
-        found.append({"answers": {t: s for t, s in answers.items() if s}, "unseen": []})
+        found.append({t: s for t, s in answers.items() if s})
     return found
 
 
