@@ -229,7 +229,7 @@ texts = st.one_of(
 def folders(draw) -> Files:
     """The small folder with other texts in some cells, rows moved, and columns left out or renamed."""
     made = dict(SMALL)
-    for name in draw(st.lists(st.sampled_from(CSV_FILES), min_size=1, max_size=3)):
+    for name in draw(st.lists(st.sampled_from(CSV_FILES), min_size=1, max_size=3, unique=True)):
         rows = list(csv.reader(io.StringIO(made[name].decode(), newline="")))
         i, j = draw(st.integers(0, len(rows) - 1)), draw(st.integers(0, len(rows[0]) - 1))
         what = draw(st.sampled_from(["cell", "cell", "cell", "drop", "double", "column"]))
