@@ -330,7 +330,7 @@ def _evidence(sheets: Sheets, table: Checked, known: Known, found: Found) -> Non
     """Check each claim, and that every filled cell has one."""
     complete = all(sheet.readable for sheet in sheets.values())
     care = sheets["care.csv"].header[len(HEADERS["care.csv"]) :]
-    attributes = {*_trait_columns(sheets), *care}
+    attributes = {*_trait_columns(sheets), *care, "tradeCode"}
     for row, wrong in checked(sheets["evidence.csv"], found, known):
         if sum(bool(row[column]) for column in ("taxon", "genus", "care_group")) != 1:
             wrong("taxon", "fill one of taxon, genus and care_group, and no other")

@@ -14,7 +14,7 @@ from idkey.table.folder import load_table
 from idkey.table.package import PROFILES
 
 ROOT = Path(__file__).resolve().parents[2]
-MADE = "2026-11-25T00:00:00Z"
+MADE = "2026-11-28T00:00:00Z"
 """Day on which the facts of the table were last changed; to be set with every change of a fact."""
 
 
