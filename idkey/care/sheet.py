@@ -67,7 +67,9 @@ class CareSheet(Printed):
 
     Of an identification `shares` holds the share of each taxon in the posterior, and `none_share` that of
     "none of these", for which nothing here holds; `others` less likely names are still possible but not on
-    the sheet, `others_share` is their share together. Sheets of the same needs are equal whatever it is.
+    the sheet, `others_share` is their share together. Where the fish is none of the kinds, `stranger_of` is
+    the genus that it looks like, and the names are those of its kinds. Sheets of the same needs are equal
+    whatever it is.
     """
 
     names: tuple[str, ...]
@@ -77,6 +79,7 @@ class CareSheet(Printed):
     safest: Mapping[str, str] = field(default_factory=dict)
     shares: Mapping[str, float] = field(default_factory=dict, compare=False)
     none_share: float = field(default=0.0, compare=False)
+    stranger_of: str = field(default="", compare=False)
     others: int = field(default=0, compare=False)
     others_share: float = field(default=0.0, compare=False)
     settling: tuple[Settling, ...] = field(default=(), compare=False)
@@ -134,10 +137,11 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
 def _care_of_fish(fish: Identification) -> CareSheet:
     rows = fish.ranked()
     left = [row for row in rows if row.candidate and row.taxon != NONE]
-    if not left:
-        msg = "care_for: this fish is none of the kinds in the table; change an answer, or give a taxon id"
-        raise IdkeyError(msg)
     care = care_rows(fish.table)
+    if not left and (genus := fish.stranger()[0]):
+        kin = tuple(t for t, g in zip(fish.table.ids, fish.table.genus, strict=True) if g == genus)
+        care.check(kin)
+        return replace(_sheet(fish.table, kin), none_share=1.0, stranger_of=genus)
     care.check([row.taxon for row in left])
     rest = left[_MOST_NAMES:]
     shares = {row.taxon: float(row.probability) for row in left[:_MOST_NAMES]}

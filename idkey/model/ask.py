@@ -23,7 +23,7 @@ MIN_GAIN = 0.005
 _POINTS = 16
 """Numbers that stand for all that a measure or a length may come out at."""
 _Pair = tuple[np.ndarray, np.ndarray]
-"""Answers of an adult and of a young fish, each a row over the taxa, (n_answers, n_taxa + 1)."""
+"""Answers of an adult and of a young fish, each a row over the taxa, (n_answers, n_names)."""
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -61,7 +61,7 @@ class Asker:
     ) -> np.ndarray:
         """Return the expected drop in entropy for every trait of `TableModel.models`, in bits, 0 or more.
 
-        `posterior`, `adult` = P(adult | answers, taxon) and what follows are of shape (n_taxa + 1,), in
+        `posterior`, `adult` = P(adult | answers, taxon) and what follows are of shape (n_names,), in
         canonical order. `said` is for traits that would repeat what is answered already; see
         `TableModel.said_in_group`. With `classes` the entropy is that over these classes of names (those fed
         alike, say), not over the names.
@@ -103,7 +103,7 @@ class Asker:
 
     def applicable(self, posterior: np.ndarray) -> np.ndarray:
         """Posterior share of the kinds to which each trait applies, shape (n_traits,)."""
-        p = posterior[:-1]
+        p = posterior[: self._applies.shape[1]]
         return self._applies @ p / max(p.sum(), 1e-300)
 
 
@@ -120,20 +120,20 @@ def _expected(model: TraitModel) -> tuple[_Pair, _Pair]:
     given = model.expected(_POINTS)
     if not len(given[0]):
         # A column that is blank all through: whatever is answered says nothing.
-        given = (np.ones((1, len(model.adult.known) + 1)),) * 2
+        given = (np.ones((1, sum(model.kin.shape) + 1)),) * 2
     return given, given
 
 
 def _lengths_met(model: TraitModel, grid: np.ndarray) -> np.ndarray:
     """Lengths at which a kind is met: evenly from 0.4 of its record to the record (judgement)."""
-    column = model.adult
+    column, strangers = model.adult, model.kin.shape[1] + 1
     top = np.where(column.known, column.high, np.nan)
     met = ((grid[:, None] >= 0.4 * top) & (grid[:, None] <= top)).astype(float) + 1e-6
     met = met / met.sum(axis=0)
     if not column.known.any():
-        return np.ones((len(grid), len(top) + 1)) / len(grid)
+        return np.ones((len(grid), len(top) + strangers)) / len(grid)
     average = met[:, column.known].mean(axis=1, keepdims=True)
-    return np.hstack([np.where(column.known, met, average), average])
+    return np.hstack([np.where(column.known, met, average), np.repeat(average, strangers, axis=1)])
 
 
 class _ByAge:

@@ -3,7 +3,7 @@
 Answers to different traits are independent given the taxon and the age of the fish, so their log-likelihoods
 add up. Traits of one group repeat one another (tooth form and tooth counts, say): of the answers in a group
 only the one that says most about a taxon counts for that taxon. What an answer says is its log-likelihood
-ratio against "none of these"; an answer that says nothing about a taxon, its cell being blank, takes nothing
+ratio against a stranger of no genus of the table; an answer that says nothing about a taxon takes nothing
 away from one that does, and a trait copied leaves every score as it was.
 
 Everything is computed with the taxa sorted by id and the traits sorted by id, so that the order of the
@@ -23,11 +23,15 @@ from scipy.special import expit
 
 from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.answers import Coded
-from idkey.model.evidence import NONE, STAGE_ERROR, TraitModel
+from idkey.model.evidence import NONE, STAGE_ERROR, TraitModel, record_edges
 from idkey.table.names import every
 from idkey.table.table import Column, TraitTable
 
 _T = TypeVar("_T")
+
+OF_A_GENUS = 0.95
+"""Share of strangers that belong to a genus of the table, each as likely as any other: chosen by holding back
+each kind and each genus in turn (`tests/benchmarks/strangers.py`)."""
 
 _BLOCK = 512
 """Specimens at a time: the arrays of a block stay in the processor's cache."""
@@ -81,38 +85,58 @@ def answered_in_group(table: TraitTable, coded: Coded) -> dict[str, dict[str, np
 
 
 class TableModel:
-    """A compiled table: log-likelihoods of many specimens against every taxon at once.
+    """A compiled table: log-likelihoods of many specimens against every name at once.
 
-    It has `models` by trait, traits sorted by id; its `width` is the number of taxa and "none of these".
+    The names are the taxa, sorted by id, a stranger of each of the `genera`, and a stranger of none of them;
+    `width` of them. All strangers together are "none of these". It has `models` by trait, sorted by id.
     """
 
     def __init__(self, table: TraitTable):
         self.table = table
+        self.n_taxa = len(table)
         self._order = np.array(sorted(range(len(table)), key=lambda i: table.ids[i]), dtype=np.intp)
-        self._back = np.append(np.argsort(self._order), len(table))
-        self.width = len(table) + 1
+        self._back = np.argsort(self._order)
+        genus = np.array(table.genus, dtype=str)[self._order]
+        self.genera = tuple(sorted(set(genus) - {""}))
+        kin = (genus[:, None] == np.array(self.genera, dtype=str)).astype(float)
+        self.width = self.n_taxa + len(self.genera) + 1
+        of_genera = OF_A_GENUS if self.genera else 0.0
+        shares = [of_genera / len(self.genera) for _ in self.genera]
+        self._log_shares = np.log([*np.ones(self.n_taxa), *shares, 1 - of_genera])
         self.models = {}
         for trait_id in sorted(table.trait_ids):
             trait = table.trait(trait_id)
             adult = self._sorted(table.column(trait_id))
             differs = table.differs_when_young(trait_id)
             young = self._sorted(table.column(trait_id, young=True)) if differs else adult
-            self.models[trait_id] = TraitModel.of(trait, adult, young)
+            edge = record_edges(table, trait_id)[self._order] if trait.kind == "ceiling" else None
+            self.models[trait_id] = TraitModel.of(trait, adult, young, kin, edge)
 
     def _sorted(self, column: Column) -> Column:
         o = self._order
         return Column(column.known[o], column.applies[o], column.shares[o], column.low[o], column.high[o])
 
     def to_table_order(self, values: np.ndarray) -> np.ndarray:
-        """Reorder the last axis (n_taxa + 1) from canonical order to the order of the table."""
-        return values[..., self._back]
+        """Reorder the taxa of the last axis from canonical order to the order of the table."""
+        return np.concatenate([values[..., self._back], values[..., self.n_taxa :]], axis=-1)
 
     def to_canonical_order(self, values: np.ndarray) -> np.ndarray:
-        """Reorder the last axis (n_taxa + 1) from the order of the table to canonical order."""
-        return values[..., np.append(self._order, len(self._order))]
+        """Spread the last axis, (n_taxa + 1,) in the order of the table, over the names, strangers alike."""
+        last = np.full(self.width - self.n_taxa, self.n_taxa)
+        return values[..., np.concatenate([self._order, last])]
+
+    def log_prior(self, prior: np.ndarray) -> np.ndarray:
+        """Log of the prior of every name, (n_names,), by `prior_vector`."""
+        with np.errstate(divide="ignore"):
+            return np.log(self.to_canonical_order(prior)) + self._log_shares
+
+    def gathered(self, shares: np.ndarray) -> np.ndarray:
+        """Put the shares of all strangers together, (..., n_taxa + 1), in the order of the table."""
+        taxa, strangers = shares[..., : self.n_taxa], shares[..., self.n_taxa :]
+        return np.concatenate([taxa[..., self._back], strangers.sum(axis=-1, keepdims=True)], axis=-1)
 
     def log_likelihoods(self, coded: Coded) -> np.ndarray:
-        """Log P(all answers | taxon), (n_specimens, n_taxa + 1), taxa in canonical order; always finite."""
+        """Log P(all answers | taxon), (n_specimens, n_names), in canonical order; always finite."""
         out = np.empty((coded.n, self.width))
         for rows, cases in self.log_cases(coded):
             out[rows] = np.logaddexp.reduce(cases, axis=1)
@@ -121,7 +145,7 @@ class TableModel:
     def log_cases(self, coded: Coded) -> Iterator[tuple[slice, np.ndarray]]:
         """Log P(all answers, and how old the fish is | taxon), taxa in canonical order, block by block.
 
-        The specimens of each block, and (n_in_block, n_cases, n_taxa + 1): two cases, the fish is adult and
+        The specimens of each block, and (n_in_block, n_cases, n_names): two cases, the fish is adult and
         the fish is young; or one, where its age makes no difference to any answer. The likelihood of a taxon
         is the sum over the cases.
         """
@@ -132,7 +156,7 @@ class TableModel:
             yield rows, look_up.cases(rows)
 
     def stage_weights(self, coded: Coded) -> np.ndarray:
-        """P(adult | answers, taxon), shape (n_specimens, n_taxa + 1), taxa in canonical order."""
+        """P(adult | answers, taxon), shape (n_specimens, n_names), in canonical order."""
         cases = _LookUp(self, coded, by_age=True).cases(slice(0, coded.n))
         return expit(cases[:, 0] - cases[:, 1])
 
@@ -141,9 +165,12 @@ class TableModel:
 
         Where the life stage matters, an answer is taken at the stage that is likelier for the taxon, and
         what this leaves over stands in `rest`, so that the terms add up exactly. An answer that another of
-        its group outdoes for a taxon has the term 0 there. The terms and the rest are of shape (n_taxa + 1,).
+        its group outdoes for a taxon has the term 0 there. The terms and the rest are of shape (n_taxa + 1,),
+        in the order of the table; the last is the stranger that the answers make likeliest.
         """
         total = self.log_likelihoods(coded)[0]
+        stranger = self.n_taxa + np.argmax((total + self._log_shares)[self.n_taxa :])
+        names = np.append(self._back, stranger)
         terms = self._terms(coded)
         for members in answered_in_group(self.table, coded).values():
             strongest = self._strongest(terms, members)
@@ -154,12 +181,12 @@ class TableModel:
                 counted |= counts
                 terms[trait_id] = np.where(counts, says, 0.0)
         rest = total - sum(terms.values(), np.zeros_like(total))
-        return terms, rest
+        return {t: term[names] for t, term in terms.items()}, rest[names]
 
     def said_in_group(self, coded: Coded) -> dict[str, np.ndarray]:
         """Return, for one specimen, the traits not answered whose group has answers, with what those say.
 
-        Log-likelihood ratios against "none of these", (n_taxa + 1,), taxa in canonical order.
+        Log-likelihood ratios against a stranger of no genus, (n_names,), in canonical order.
         """
         terms = self._terms(coded)
         found = {}
@@ -256,9 +283,9 @@ def _strongest_of_each(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Put the answers of a group together: each combination that was given becomes one answer.
 
-    Tables are log-likelihoods of the distinct answers by trait, (n_distinct, n_cases or 1, n_taxa + 1).
+    Tables are log-likelihoods of the distinct answers by trait, (n_distinct, n_cases or 1, n_names).
     Returned are the codes (n_specimens,), 0 where none of the group is answered, and the rows: what says most
-    for each taxon, as a log-likelihood ratio against "none of these".
+    for each taxon, as a log-likelihood ratio against a stranger of no genus.
     """
     sizes = [len(table) + 1 for table in tables.values()]
     flat = np.ravel_multi_index([codes[t] for t in tables], sizes)

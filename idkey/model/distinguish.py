@@ -84,7 +84,7 @@ class Distinguisher:
                 given = np.full_like(given, 1 / len(given)) if young else given
             else:
                 given = model.expected(POINTS)[young]
-            given = self._model.to_table_order(given)[:, :-1]
+            given = self._model.to_table_order(given)[:, : len(self.table)]
             given, absent = given / given.sum(axis=0), ~self._column(*key).applies
             if absent.any():
                 error = model.trait.error

@@ -37,9 +37,9 @@ def fit_of(model: TableModel, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
     The modal likelihood fraction, 0 to 1, 1 where nothing compares; and the standard deviations above (or,
     negative, below) the mean of the kind's own fish.
     """
-    n = model.width - 1
+    n = model.n_taxa
     log_fraction, expected, variance = np.zeros(n), np.zeros(n), np.zeros(n)
-    adult = model.stage_weights(coded)[0, :-1] >= 0.5
+    adult = model.stage_weights(coded)[0, :n] >= 0.5
     # Of k answers that repeat one another each counts 1 / k.
     groups = answered_in_group(model.table, coded).values()
     repeats = {t: sum(who[0] for who in members.values()) for members in groups for t in members}
@@ -52,10 +52,7 @@ def fit_of(model: TableModel, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
         expected += weight * found[1]
         variance += weight**2 * found[2]
     deviation = (log_fraction - expected) / np.sqrt(variance + _SOFTENING)
-    fraction, deviation = (
-        model.to_table_order(np.append(figure, 0.0))[:-1] for figure in (np.exp(log_fraction), deviation)
-    )
-    return fraction, deviation
+    return model.to_table_order(np.exp(log_fraction)), model.to_table_order(deviation)
 
 
 def _one_trait(
@@ -65,7 +62,7 @@ def _one_trait(
     column = model.adult
     if model.trait.kind == "ceiling":
         # A length below the record fits; how many of a kind's fish are longer is not known.
-        log_fraction = np.log(model.record(answer)[0][0, :-1])
+        log_fraction = np.log(model.record(answer)[0][0, : len(adult)])
         zero = np.zeros(len(column.known))
         return np.where(column.known, log_fraction, 0.0), zero, zero
     at_answer = _by_age(model.likelihoods(answer), adult)[0]
@@ -86,7 +83,7 @@ def _one_trait(
 
 def _by_age(likelihoods: tuple[np.ndarray, np.ndarray], adult: np.ndarray) -> np.ndarray:
     on_adult, on_young = likelihoods
-    return np.where(adult, on_adult[:, :-1], on_young[:, :-1])
+    return np.where(adult, on_adult[:, : len(adult)], on_young[:, : len(adult)])
 
 
 # -- agreement --------------------------------------------------------------------------------------

@@ -21,7 +21,7 @@ from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
-from idkey.model.match import candidate_names, posterior, rank_frame
+from idkey.model.match import candidate_names, posterior_of_names, rank_frame
 from idkey.table.names import one
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, cell_words
@@ -30,13 +30,16 @@ from idkey.table.units import percent
 
 _MORE_LIKELY_THAN_NOT = 0.5
 _NOTHING = 1e-9
+_UNKNOWN = "not known"
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """Where an identification stands; of the names still possible "none of these" is left out."""
 
-    kind: Literal["no answers", "one name", "several names", "not told apart", "none of these"]
+    kind: Literal[
+        "no answers", "one name", "several names", "not told apart", "little known", "none of these"
+    ]
     taxa: tuple[str, ...]
     text: str
 
@@ -171,8 +174,13 @@ class Identification(Shown):
         return code_answers(self.table, self.answers)
 
     @cached_property
+    def _of_names(self) -> np.ndarray:
+        """Posterior of every name of the model, a stranger of each genus among them, in canonical order."""
+        return posterior_of_names(self._model, self._coded, self._prior)[0]
+
+    @cached_property
     def _posterior(self) -> np.ndarray:
-        return posterior(self._model, self._coded, self._prior)[0]
+        return self._model.gathered(self._of_names)
 
     @cached_property
     def _ranking(self) -> pd.DataFrame:
@@ -186,9 +194,8 @@ class Identification(Shown):
     def _evidence(self) -> tuple[dict[str, tuple[np.ndarray, np.ndarray]], np.ndarray]:
         """By trait the decibans, and where another answer of its group outdoes it; those of the age."""
         terms, rest = self._model.contributions(self._coded)
-        placed = {trait_id: self._model.to_table_order(term) for trait_id, term in terms.items()}
-        evidence = {trait_id: (_decibans(term), term == 0) for trait_id, term in placed.items()}
-        return evidence, _decibans(self._model.to_table_order(rest))
+        evidence = {trait_id: (_decibans(term), term == 0) for trait_id, term in terms.items()}
+        return evidence, _decibans(rest)
 
     def ranking(self) -> pd.DataFrame:
         """Return all kinds and "none of these", likeliest first, as a frame of shape (n_taxa + 1, 8).
@@ -206,6 +213,18 @@ class Identification(Shown):
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
         return candidate_names([*self.table.ids, NONE], self._posterior[None], self.coverage)[0]
 
+    def stranger(self) -> tuple[str, float]:
+        """Return the genus that this fish looks like if it is none of the kinds in the table.
+
+        With it comes how likely it is among the genera of the table and none of them. The genus is "" where
+        none is more likely than not.
+        """
+        shares = self._of_names[len(self.table) :]
+        at = int(np.argmax(shares[:-1])) if len(shares) > 1 else 0
+        share = float(shares[at] / shares.sum()) if shares.sum() > 0 else 0.0
+        named = len(shares) > 1 and share >= _MORE_LIKELY_THAN_NOT
+        return (self._model.genera[at], share) if named else ("", 0.0)
+
     def questions(self) -> list[Question]:
         """Return the questions worth asking now, best first."""
         return list(self._questions)
@@ -213,10 +232,9 @@ class Identification(Shown):
     @cached_property
     def _questions(self) -> list[Question]:
         asker = asker_of(self.table)
-        canonical = self._model.to_canonical_order(self._posterior)
         adult = self._model.stage_weights(self._coded)[0]
-        gains = asker.gains(canonical, adult, self._model.said_in_group(self._coded))
-        applies, is_adult = asker.applicable(canonical), float(adult @ canonical)
+        gains = asker.gains(self._of_names, adult, self._model.said_in_group(self._coded))
+        applies, is_adult = asker.applicable(self._of_names), float(adult @ self._of_names)
         found = [
             Question(trait, float(gain), float(gain) / trait.effort)
             for trait, gain, share in zip(asker.traits, gains, applies, strict=True)
@@ -260,9 +278,28 @@ class Identification(Shown):
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             text = f"Probably none of the kinds in this table ({percent(best.probability)})."
+            genus, share_of_genus = self.stranger()
+            if genus:
+                text += (
+                    f" It looks like a {genus} ({percent(share_of_genus)} of what it may be): until it has a"
+                )
+                text += " name, care for it as for that genus."
             if taxa:
                 text += f" Nearest: {names[0]}."
             return Outcome("none of these", taxa, text)
+        if best is first and self._hardly_known(first):
+            known = next((row for row in ranking if row.taxon != NONE and not self._hardly_known(row)), None)
+            count = f"{first.compared} of your {len(self._looks)} answers"
+            text = (
+                f"Not to be named yet: {first.name} leads ({share}), but the table can compare only {count},"
+            )
+            text += " so little speaks against it and little for it."
+            text += (
+                f" Likeliest of the better known: {known.name} ({percent(known.probability)})."
+                if known
+                else ""
+            )
+            return Outcome("little known", taxa, text)
         if len(left) == 1:
             text = f"{names[0]} ({share})."
             if best.deviation < POOR_FIT:
@@ -278,6 +315,14 @@ class Identification(Shown):
         text = f"These can't be told apart by this table with what can be seen: {names[0]} and {names[1]}."
         text += f" Also possible: {', '.join(names[2:])}." if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)
+
+    @property
+    def _looks(self) -> list[str]:
+        return [trait for trait in self.answers if trait != LIFE_STAGE]
+
+    def _hardly_known(self, row: Any) -> bool:
+        """Whether a kind is known in fewer than half of what was answered: it must not win by its blanks."""
+        return 2 * row.compared < len(self._looks)
 
     def why(self, taxon: str) -> pd.DataFrame:
         """Say what each answer does for or against one kind.
@@ -304,6 +349,8 @@ class Identification(Shown):
             weight = strength(value)
             if trait.group and silent[at] and taxon != NONE:
                 weight = "not counted: another answer says as much or more of the same"
+            elif holds == _UNKNOWN and value > 0:
+                weight = "nothing that speaks for it: judged by its genus and the whole table"
             said = cell_words(trait, parse_answer(trait, answer))
             text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
             reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
@@ -334,7 +381,7 @@ def _decibans(term: np.ndarray) -> np.ndarray:
 def _row_sentence(holds: str, taxon: str) -> str:
     if taxon == NONE:
         return "no kind stands behind this"
-    if holds == "not known":
+    if holds == _UNKNOWN:
         return "the table does not know"
     if holds == "does not apply":
         return "this does not apply to it"

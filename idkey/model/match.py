@@ -26,11 +26,15 @@ def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
 
     `prior`, shape (n_taxa + 1,), is in the order of the table, too: "none of these" last.
     """
-    with np.errstate(divide="ignore"):
-        log_prior = np.log(model.to_canonical_order(prior))
+    return model.gathered(posterior_of_names(model, coded, prior))
+
+
+def posterior_of_names(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
+    """Return the same before the strangers are put together: (n_specimens, n_names), in canonical order."""
+    log_prior = model.log_prior(prior)
     found = np.empty((coded.n, model.width))
     for rows, cases in model.log_cases(coded):
-        found[rows] = model.to_table_order(_normalised(cases + log_prior))
+        found[rows] = _normalised(cases + log_prior)
     return found
 
 

@@ -207,10 +207,11 @@ class TraitTable(Editable):
 
     @cached_property
     def _effective(self) -> tuple[Mapping[str, tuple[Cell, ...]], Mapping[str, tuple[str, ...]]]:
-        return effective(self.traits, self.own_cells, self.genera, self._genus)
+        return effective(self.traits, self.own_cells, self.genera, self.genus)
 
     @cached_property
-    def _genus(self) -> list[str]:
+    def genus(self) -> list[str]:
+        """Genus of each kind, in the order of the table; blank where the table says none."""
         return [str(genus) for genus in self.taxa.get("genus", [""] * len(self))]
 
     @cached_property
@@ -226,7 +227,7 @@ class TraitTable(Editable):
     @cached_property
     def claims_by_kind(self) -> pd.DataFrame:
         """The evidence, with the claims that a blank cell of a kind rests on repeated for that kind."""
-        return claims_by_kind(self.evidence, self.ids, self._genus, self.basis)
+        return claims_by_kind(self.evidence, self.ids, self.genus, self.basis)
 
     @cached_property
     def _positions(self) -> dict[str, int]:

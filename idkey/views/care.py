@@ -111,6 +111,9 @@ def _not_known(needs: Sequence[Need]) -> str:
 
 def _standing(sheet: CareSheet) -> tuple[str, ...]:
     """Say how likely each name of a sheet is; nothing for a settled name, or if not made from a fish."""
+    if sheet.stranger_of:
+        right = "what is right for all its kinds here will do until the fish has a name"
+        return (f"None of the kinds in the table; it looks like a {sheet.stranger_of}, and {right}.",)
     if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
         return ()
     names = zip(sheet.names, sheet.short_labels, strict=True)

@@ -86,7 +86,9 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
     sides: dict[str, list[str]] = {side: [] for side in _SIDES}
     for reason in fish.reasons(row.taxon):
-        little = abs(reason.decibans) < _LITTLE
+        # What the table does not know never speaks for a name.
+        unknown = reason.row == "not known" and reason.decibans > 0
+        little = unknown or abs(reason.decibans) < _LITTLE
         if not little or reason.trait != LIFE_STAGE:
             sides[_SIDES[2 if little else reason.decibans < 0]].append(reason.text)
     told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]

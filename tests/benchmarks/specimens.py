@@ -39,7 +39,7 @@ def draw(table, n, seed, *, none_prior=0.05, gaps=(0.3, 0.7), kind=None):
     weights = prior_vector(table, "commonness", none_prior)
     if kind is not None:
         weights = np.eye(len(names))[table.position(kind)]
-    weights = model.to_canonical_order(weights)
+    weights = np.exp(model.log_prior(weights))
     taxa, lengths, adult = _kinds_and_lengths(model, weights, n, rng)
     canonical = model.to_canonical_order(np.arange(len(names)))
     missing = rng.uniform(*gaps, n)
@@ -97,6 +97,8 @@ def _numbers(model, taxa, adult, answered, rng):
     grid = grid[grid > 0]
     on_adult, on_young = model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid))
     picked = _pick(np.where(adult, on_adult[:, taxa], on_young[:, taxa]), rng)
-    applies = np.append(column.applies, True)[taxa] | (rng.random(len(taxa)) < model.trait.error)
+    applies = np.ones(on_adult.shape[1], dtype=bool)
+    applies[: len(column.applies)] = column.applies
+    applies = applies[taxa] | (rng.random(len(taxa)) < model.trait.error)
     out[answered & applies] = grid[picked[answered & applies]]
     return out
