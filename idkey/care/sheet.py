@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -67,9 +68,9 @@ class CareSheet(Printed):
 
     Of an identification `shares` holds the share of each taxon in the posterior, and `none_share` that of
     "none of these", for which nothing here holds; `others` less likely names are still possible but not on
-    the sheet, `others_share` is their share together. Where the fish is none of the kinds, `stranger_of` is
-    the genus that it looks like, and the names are those of its kinds. Sheets of the same needs are equal
-    whatever it is.
+    the sheet, `others_share` is their share together. Where the fish is probably none of the kinds,
+    `stranger_of` is the genus that it looks like, and the kinds of that genus come first among the names.
+    Sheets of the same needs are equal whatever it is.
     """
 
     names: tuple[str, ...]
@@ -113,7 +114,8 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
 
     Of an identification the names still possible count, likeliest first, at most 8, the unlikely as much as
     the likely: a fish can die of a name at 1 %. Their shares stand beside who needs what, and each conflict
-    says which question settles it. If one name is left, the sheet is that of the name.
+    says which question settles it. If one name is left, the sheet is that of the name. Of a fish that is
+    probably none of the kinds every kind of the genus that it looks like counts, too.
 
     For a table, `taxa` are ids, trade codes or names: a code of several kinds gives what is right for all of
     them, a repeated kind counts once, and the order changes only the order of names on the sheet.
@@ -137,14 +139,21 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
 def _care_of_fish(fish: Identification) -> CareSheet:
     rows = fish.ranked()
     left = [row for row in rows if row.candidate and row.taxon != NONE]
-    care = care_rows(fish.table)
-    if not left and (genus := fish.stranger()[0]):
-        kin = tuple(t for t, g in zip(fish.table.ids, fish.table.genus, strict=True) if g == genus)
-        care.check(kin)
-        return replace(_sheet(fish.table, kin), none_share=1.0, stranger_of=genus)
-    care.check([row.taxon for row in left])
+    none_share = float(next((row.probability for row in rows if row.taxon == NONE), 0.0))
     rest = left[_MOST_NAMES:]
     shares = {row.taxon: float(row.probability) for row in left[:_MOST_NAMES]}
+    said = {"shares": shares, "none_share": none_share}
+    care, genus = care_rows(fish.table), fish.stranger()[0]
+    if genus and (not left or fish.outcome().kind == "none of these"):
+        kin = tuple(t for t, g in zip(fish.table.ids, fish.table.genus, strict=True) if g == genus)
+        care.check(kin)
+        rest = [row for row in rest if row.taxon not in kin]
+        sheet = _sheet(fish.table, tuple(dict.fromkeys((*kin, *shares))), shares)
+        return replace(sheet, stranger_of=genus, **said, **_beside(rest))
+    if not left:
+        msg = "care_for: this fish is none of the kinds in the table; change an answer, or give a taxon id"
+        raise IdkeyError(msg)
+    care.check([row.taxon for row in left])
     sheet = _sheet(fish.table, tuple(shares), shares)
     # Only a conflict between names on the sheet is asked about, but every kind still possible has its say.
     asked = (need.column for need in sheet.conflicts)
@@ -152,15 +161,12 @@ def _care_of_fish(fish: Identification) -> CareSheet:
     needs = dict(sheet.attributes)
     for s in settling:
         needs[s.attribute] = replace(needs[s.attribute], text=f"{needs[s.attribute].text}\n{s.text}")
-    return replace(
-        sheet,
-        attributes=needs,
-        shares=shares,
-        none_share=float(next((row.probability for row in rows if row.taxon == NONE), 0.0)),
-        others=len(rest),
-        others_share=float(sum(row.probability for row in rest)),
-        settling=settling,
-    )
+    return replace(sheet, attributes=needs, settling=settling, **said, **_beside(rest))
+
+
+def _beside(rest: Sequence[Any]) -> dict[str, Any]:
+    """Return what a sheet says of the names that are still possible and not on it."""
+    return {"others": len(rest), "others_share": float(sum(row.probability for row in rest))}
 
 
 def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float] | None = None) -> CareSheet:

@@ -223,7 +223,7 @@ class Identification(Shown):
         at = int(np.argmax(shares[:-1])) if len(shares) > 1 else 0
         share = float(shares[at] / shares.sum()) if shares.sum() > 0 else 0.0
         named = len(shares) > 1 and share >= _MORE_LIKELY_THAN_NOT
-        return (self._model.genera[at], share) if named else ("", 0.0)
+        return (str(self._model.genera[at]), share) if named else ("", 0.0)
 
     def questions(self) -> list[Question]:
         """Return the questions worth asking now, best first."""

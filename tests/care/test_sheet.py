@@ -251,6 +251,22 @@ def test_shares_stand_beside_who_needs_what():
         care_for(Identification(TABLE, none_prior=0.99))
 
 
+def test_a_stranger_is_cared_for_as_for_its_genus_and_the_names_still_possible_count_too():
+    kinds = {"a": ("warm", "dark dark"), "b": ("warm", "dark dark"), "c": ("cool", "pale pale")}
+    table = colours(kinds, "st")
+    table = replace(table, taxa=table.taxa.assign(genus=["Warmia", "Warmia", "Coolia"]))
+    fish = Identification(table, none_prior=0.9, coverage=0.9).answer("s", "dark").answer("t", "dark")
+    assert (fish.outcome().kind, fish.stranger()[0]) == ("none of these", "Warmia")
+    sheet = care_for(fish)
+    assert (sheet.stranger_of, sheet.names) == ("Warmia", ("a", "b"))
+    assert (
+        sheet.attributes["temperature_c"].value == care_for(table, "a", "b").attributes["temperature_c"].value
+    )
+    fish = Identification(table, none_prior=0.9, coverage=0.9999).answer("s", "dark").answer("t", "dark")
+    assert care_for(fish).names == ("a", "b", "c")
+    assert care_for(fish).attributes["temperature_c"].conflict
+
+
 def test_water_between_ranges_that_do_not_meet_is_a_stopgap_and_it_is_said_for_whom_it_is_wrong():
     # ENCYC3 p.132: Ancistrus dolichopterus 23-25 °C; SF_L081: Baryancistrus 27-32 °C, not cooler.
     sheet = care_for(SHIPPED, "ancistrus_dolichopterus", "baryancistrus_xanthellus")
