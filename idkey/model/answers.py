@@ -30,8 +30,10 @@ _STAGES = (None, *LIFE_STAGES)
 class Distinct:
     """The distinct answers given to one trait.
 
-    `allowed`, (n_distinct, n_states), is 1 where the answer allows the state, of width 0 for numbers; `low`
-    and `high`, (n_distinct,), are its ends in the unit of the trait, NaN for states.
+    `allowed`, (n_distinct, n_states), is 0 where the answer leaves the state out, 1 for the state that it
+    leans to most, and so many times less for one that it leans to less: only the ratios count, and an answer
+    that leans to none has ones alone. Of width 0 for numbers. `low` and `high`, (n_distinct,), are its ends
+    in the unit of the trait, NaN for states.
     """
 
     allowed: np.ndarray
@@ -71,8 +73,8 @@ def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
     high = np.full(len(answers), np.nan)
     for i, answer in enumerate(answers):
         if isinstance(answer, States):
-            for name in answer.names:
-                allowed[i, trait.states.index(name)] = 1.0
+            for name, share in zip(answer.names, answer.shares, strict=True):
+                allowed[i, trait.states.index(name)] = share / max(answer.shares)
         else:
             low[i], high[i] = answer.low, answer.high
     return Distinct(allowed, low, high)
@@ -115,7 +117,11 @@ def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Rang
 def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
     """Return an answer as text, as the table reads it; None for "can't see it". Raises AnswerError."""
     answer = parsed_answer(table, trait_id, value)
-    return answer if answer is None or isinstance(answer, str) else answer_text(answer)
+    return (
+        answer
+        if answer is None or isinstance(answer, str)
+        else answer_text(known_trait(table, trait_id), answer)
+    )
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:

@@ -13,6 +13,11 @@ For taxon t, trait j with observer error e and K states, and the answer x:
 * blank: the mean of the congeners whose cell is known and of the mean of all known rows, which counts as
   `TABLE_AS_KIN` congeners (a Dirichlet prior centred on the table; Gelman et al. 2013, Bayesian Data
   Analysis, ch. 5: from memory); not applicable: an error of observation;
+* an answer that is not sure: ``P(x|t) = sum over states s of l(s) P(s|t)`` with l how sure the person is of
+  each, over the largest of them. This is virtual evidence (Pearl 1988, Probabilistic Reasoning in Intelligent
+  Systems, section 2.2.2: from memory): what was seen speaks for the states as l to l, whatever the kinds
+  make of them; only ratios count, and ``a|b`` is ``a:0.5|b:0.5``. It is not Jeffrey's rule, by which the
+  shares would be those that hold in the end;
 * "none of these": a stranger belongs to a genus, too. There is one name for a stranger of each genus, judged
   as a blank cell of that genus is, and one for a stranger of none of them: the marginal of the column with
   one more, flat, row (Laplace's rule of succession), about which a length says nothing, since it has no

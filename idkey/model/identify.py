@@ -23,7 +23,7 @@ from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import candidate_names, posterior_of_names, rank_frame
 from idkey.table.names import one
-from idkey.table.reading import parse_answer
+from idkey.table.reading import parse_answer, states_in
 from idkey.table.schema import LIFE_STAGE, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
@@ -128,8 +128,8 @@ class Identification(Shown):
         trait : str
             Trait id, or ``life_stage`` with "adult" or "young".
         value : object
-            A state, several possible states (``"white|yellow"``), a number, a range (``"5..6"``); None
-            for "can't see it".
+            A state, several possible states (``"white|yellow"``, or with how sure you are of each
+            ``"white:0.8|yellow:0.2"``), a number, a range (``"5..6"``); None for "can't see it".
 
         Raises
         ------
@@ -253,7 +253,7 @@ class Identification(Shown):
         said = self.answers.get(other)
         if said is None:
             return share_applies >= 0.5
-        return bool(set(said.split("|")) & set(states))
+        return bool({*states_in(self.table.trait(other), said)} & {*states})
 
     def next_question(self) -> Question | None:
         """Return the question that settles most for least trouble; None when none is left or needed."""

@@ -9,12 +9,13 @@ from __future__ import annotations
 import math
 import numbers
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
 from idkey.errors import AnswerError, Problem, TableError
+from idkey.table.fields import number_in
 from idkey.table.names import folded, id_of
 from idkey.table.schema import (
     TRUTH,
@@ -29,6 +30,7 @@ from idkey.table.schema import (
     parse_cell,
     parse_range,
     state_text,
+    stated_shares,
     states_of,
 )
 from idkey.table.units import MM_PER_INCH, UNIT, converted, unit_words
@@ -40,6 +42,10 @@ _UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
 _TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
 _NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
+_MORE_LIKE = 0.75
+"""How sure a person is who says "more like this one": three in four (judgement)."""
+_ROUNDED = 0.0101
+"""By how much rounded shares, such as 0.33 of each of three, may fail to add up to 1."""
 _MOST_PARTS, _MOST_NUMBER, _MOST_TEXT = 40, 100, 500
 """Parts and characters of a cell that is taken apart; what is longer is no state and no number."""
 _NUMBER = r"(?:[0-9]+\s+)?[0-9]+/[0-9]+|[0-9]+(?:[.,][0-9]+)?"
@@ -130,16 +136,22 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
     Parameters
     ----------
     value : object
-        A state; several as text ``"white|yellow"`` or a list (one of them, the person is not sure); a number;
-        a range ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it. None, NaN, blank, "not sure",
-        "?" and the like are no answer.
+        A state; several as text ``"white|yellow"`` or a list (one of them, the person is not sure), or
+        ``"white:0.8|yellow:0.2"`` or a mapping, with how sure the person is of each; a number; a range
+        ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it. None, NaN, blank, "not sure", "?" and the
+        like are no answer.
     """
+    given = value
     if isinstance(value, (States, Range)):
-        value = answer_text(value)
+        value = answer_text(trait, value)
+    if trait.has_states and isinstance(value, Mapping):
+        value = "|".join(f"{state_text(state)}:{share}" for state, share in value.items())
     if is_missing(value):
         return None
     read = _state_answer if trait.has_states else _number_answer
     try:
+        if trait.has_states and isinstance(value, str) and _leans(trait, value):
+            return _leaning_answer(trait, value)
         try:
             return read(trait, value)
         except ValueError as error:
@@ -153,7 +165,7 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
                 raise
             return read(trait, text)
     except ValueError as error:
-        raise AnswerError(f"{trait.id}: {value!r}: {error}") from None
+        raise AnswerError(f"{trait.id}: {given!r}: {error}") from None
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -167,6 +179,40 @@ def _state_answer(trait: Trait, value: Any) -> States | None:
     states = states_of(trait, parts)
     # Every state at once is the same as no answer.
     return None if not states.names or len(states.names) == len(trait.states) > 1 else states
+
+
+def _leans(trait: Trait, text: str) -> bool:
+    """Whether a number stands behind a state; states and wordings may themselves hold a colon."""
+    parts = [part.strip() for part in text.split("|")]
+    if text.strip() in trait.states:
+        return False
+    parts = [part for part in parts if part not in trait.states and folded(part) not in _words(trait)]
+    return any(number_in(part.rpartition(":")[2]) is not None for part in parts if ":" in part)
+
+
+def _leaning_answer(trait: Trait, text: str) -> States | None:
+    given = stated_shares(trait, text)
+    total = sum(given.values())
+    if abs(total - 1) > _ROUNDED:
+        right = "|".join(f"{name}:{share / total:.2g}" for name, share in given.items())
+        msg = f"how sure you are adds up to {total:g}, not to 1; write {right}"
+        raise ValueError(msg)
+    states = parse_cell(trait, text)
+    # Who leans to none of them says no more than who names them.
+    return _state_answer(trait, list(states.names)) if states.even else states
+
+
+def more_like(trait: Trait, states: Iterable[str], leaning: str = "") -> str:
+    """Return the answer of a person who takes one of these states to be it, perhaps one more than the rest.
+
+    >>> more_like(Trait("tail", "nominal", states=("straight", "forked")), ["forked", "straight"], "forked")
+    'straight:0.25|forked:0.75'
+    """
+    names = states_of(trait, states).names
+    rest = [(1 - _MORE_LIKE) / max(len(names) - 1, 1)] * len(names)
+    shares = tuple(_MORE_LIKE if name == leaning else share for name, share in zip(names, rest, strict=True))
+    even = leaning not in names or len(names) == 1
+    return "|".join(names) if even else answer_text(trait, States(names, shares))
 
 
 def _number_answer(trait: Trait, value: Any) -> Range:

@@ -50,7 +50,10 @@ NOT_KNOWN = NotKnown()
 
 @dataclass(frozen=True, slots=True)
 class States:
-    """The states a kind shows, with the share of fish that show each (shares sum to 1)."""
+    """The states a kind shows, with the share of fish that show each (shares sum to 1).
+
+    As an answer: the states that were seen, perhaps, with how sure the person is of each.
+    """
 
     names: tuple[str, ...]
     shares: tuple[float, ...]
@@ -58,7 +61,7 @@ class States:
     @property
     def even(self) -> bool:
         """Whether all have the same share, as far as a share is written."""
-        return max(self.shares) - min(self.shares) < 10.0**-_SHARE_DIGITS
+        return max(self.shares, default=0.0) - min(self.shares, default=0.0) < 10.0**-_SHARE_DIGITS
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,7 +214,8 @@ def not_negative(trait: Trait, found: Range) -> Range:
     return found
 
 
-def _parse_states(trait: Trait, text: str) -> States:
+def stated_shares(trait: Trait, text: str) -> dict[str, float]:
+    """Return the states of a text with their shares as written, 1 where none is. Raises ValueError."""
     given: dict[str, float] = {}
     stated: list[bool] = []
     for raw in text.split("|"):
@@ -229,9 +233,14 @@ def _parse_states(trait: Trait, text: str) -> States:
         given[name] = _parse_number(share, "a share such as forked:0.2") if colon else 1.0
     if any(stated) != all(stated):
         raise ValueError("give each state its share, such as concave:0.8|forked:0.2, or none of them")
-    total = sum(given.values())
     if not all(share > 0 for share in given.values()):
         raise ValueError("shares are more than 0")
+    return given
+
+
+def _parse_states(trait: Trait, text: str) -> States:
+    given = stated_shares(trait, text)
+    total = sum(given.values())
     if abs(total - 1.0) < 10.0**-_SHARE_DIGITS:
         # Shares that were written by `cell_text` come back bit for bit.
         total = 1.0
@@ -295,10 +304,10 @@ def cell_words(trait: Trait, cell: Cell) -> str:
     return trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
 
 
-def answer_text(answer: States | Range) -> str:
+def answer_text(trait: Trait, answer: States | Range) -> str:
     """Write an answer as the shortest text that reads back to it."""
     if isinstance(answer, States):
-        return "|".join(answer.names)
+        return cell_text(trait, answer)
     return "..".join(dict.fromkeys(map(number_text, (answer.low, answer.high))))
 
 

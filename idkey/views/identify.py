@@ -157,7 +157,7 @@ def read_as_html(trait: Trait, typed: str) -> str:
         answer = parse_answer(trait, typed)
     except IdkeyError:
         return ""
-    if answer is None or answer_text(answer) == typed.strip():
+    if answer is None or answer_text(trait, answer) == typed.strip():
         return ""
     return html.status(f"read as {cell_words(trait, answer)}", "soft")
 

@@ -13,6 +13,7 @@ from idkey import display
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
+from idkey.table.reading import more_like
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
 from idkey.views import identify as views
@@ -21,6 +22,7 @@ from idkey.widgets import base
 from idkey.widgets.base import Screen, checkbox, dropdown, field, row, shown
 
 _AUTO = ""
+_NO_LEANING = ("can't say", "")
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
@@ -65,6 +67,8 @@ class IdentifyScreen(Screen):
         most = max((len(t.states) for t in table.traits), default=0)
         self._states = base.StateChoices(partial(self.run, self._on_state), most)
         self._several = self.watch(checkbox("Not sure: let me pick several"), self._on_several)
+        # All states of the question, picked or not: a list that changes with each pick moves under the hand.
+        self._leaning = self.watch(dropdown("More like this one", [_NO_LEANING]), self._on_leaning)
         self._number = self.watch(field(width="280px", live=True), self._on_number)
         # Enter in the field is the same as the button beside it.
         self._number.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self._take.click())
@@ -83,7 +87,7 @@ class IdentifyScreen(Screen):
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
-        take = row(self._number, self._several, self._take, self._read_as)
+        take = row(self._number, self._several, self._leaning, self._take, self._read_as)
         asking = w.VBox([self._question, self._states, take])
         ask = w.VBox([asking, self._bag, self._bag_says, self._seen])
         ask.layout = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
@@ -101,18 +105,31 @@ class IdentifyScreen(Screen):
         if not self._several.value:
             self._answer(state)
             return
-        self._picked = [s for s in self._picked if s != state] + [state] * (state not in self._picked)
-        self._states.mark(self._picked)
-        self._take.disabled = not self._picked
+        self._pick([s for s in self._picked if s != state] + [state] * (state not in self._picked))
+
+    def _pick(self, states: list[str]) -> None:
+        self._picked = states
+        self._states.mark(states)
+        self._take.disabled = not states
+        if self._leaning.value not in states:
+            with self.filling():
+                self._leaning.value = ""
+
+    def _on_leaning(self, state: str) -> None:
+        # Who leans to a state takes it to be possible.
+        if state and state not in self._picked:
+            self._pick([*self._picked, state])
 
     def _on_several(self, several: bool) -> None:
-        self._picked = []
-        self._states.mark(())
         shown(self._take, several)
+        shown(self._leaning, several)
+        self._pick([])
         self._take.disabled = several
 
     def _take_answer(self) -> None:
-        text = "|".join(self._picked) or self._number.value
+        text = self._number.value
+        if self._picked and self._asked is not None:
+            text = more_like(self._asked, self._picked, self._leaning.value)
         if text.strip():
             self._answer(text)
 
@@ -182,6 +199,9 @@ class IdentifyScreen(Screen):
         self._other.value = trait.id if chosen and trait else _AUTO
         self._question.value = views.asked_html(self.identification, trait, chosen=chosen)
         self._states.show(trait, self.identification.answers)
+        states = zip(trait.words, trait.states, strict=True) if trait is not None else ()
+        base.choose(self._leaning, [_NO_LEANING, *states], "")
+        shown(self._leaning, False)
         number = trait is not None and not trait.has_states
         shown(self._number, number)
         shown(self._take, number)

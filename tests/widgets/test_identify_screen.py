@@ -59,6 +59,48 @@ def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen,
     assert picked in screen.identification.answers.values()
 
 
+def test_one_of_several_may_be_said_to_be_more_like_it(screen):
+    screen._other.value = "spot_size"
+    assert screen._leaning.layout.display == "none"
+    screen._several.value = True
+    assert screen._leaning.layout.display == ""
+    assert [word for word, _ in screen._leaning.options] == ["can't say", "small", "medium", "large"]
+    click(screen, "small")
+    # Who leans to a state picks it; what is not picked any more is leant to no more.
+    screen._leaning.value = "medium"
+    assert [c.state for c in shown(screen) if "\u2713" in c.button.description] == ["small", "medium"]
+    click(screen, "medium")
+    assert screen._leaning.value == ""
+    screen._leaning.value = "medium"
+    screen._take.click()
+    # Three in four for it.
+    assert screen.identification.answers["spot_size"] == "small:0.25|medium:0.75"
+    assert "small (25 %) or medium (75 %)" in seen(screen)[0][0]
+    # Asked again, it starts afresh; a state alone is that state, and no leaning leaves all alike.
+    for picked, leaning, answer in (
+        (["large"], "large", "large"),
+        (["medium", "large"], "", "medium|large"),
+        (["small", "medium", "large"], "large", "small:0.125|medium:0.125|large:0.75"),
+    ):
+        seen(screen)[1][0].click()
+        assert screen._leaning.value == ""
+        assert screen._leaning.layout.display == "none"
+        screen._several.value = True
+        for words in picked:
+            click(screen, words)
+        screen._leaning.value = leaning
+        screen._take.click()
+        assert screen.identification.answers["spot_size"] == answer
+    # With the tick taken out it is one question and one click again.
+    seen(screen)[1][0].click()
+    screen._several.value = True
+    screen._leaning.value = "small"
+    screen._several.value = False
+    assert (screen._picked, screen._leaning.value, screen._leaning.layout.display) == ([], "", "none")
+    click(screen, "small")
+    assert screen.identification.answers["spot_size"] == "small"
+
+
 def test_the_drawings_take_over_what_was_answered(screen):
     screen.identification.answer("pattern", "dark_spots").answer("ground_colour", "pale")
     screen._other.value = "spot_size"
