@@ -30,7 +30,10 @@ from idkey.table.units import percent
 
 _MORE_LIKELY_THAN_NOT = 0.5
 _NOTHING = 1e-9
-_UNKNOWN = "not known"
+UNKNOWN = "not known"
+LITTLE = 1.0
+"""Decibans below which an answer says little."""
+_BY_KIN = "judged by its genus and the whole table"
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,29 +280,9 @@ class Identification(Shown):
         if not self.answers:
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
-            text = f"Probably none of the kinds in this table ({percent(best.probability)})."
-            genus, share_of_genus = self.stranger()
-            if genus:
-                text += (
-                    f" It looks like a {genus} ({percent(share_of_genus)} of what it may be): until it has a"
-                )
-                text += " name, care for it as for that genus."
-            if taxa:
-                text += f" Nearest: {names[0]}."
-            return Outcome("none of these", taxa, text)
+            return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
         if best is first and self._hardly_known(first):
-            known = next((row for row in ranking if row.taxon != NONE and not self._hardly_known(row)), None)
-            count = f"{first.compared} of your {len(self._looks)} answers"
-            text = (
-                f"Not to be named yet: {first.name} leads ({share}), but the table can compare only {count},"
-            )
-            text += " so little speaks against it and little for it."
-            text += (
-                f" Likeliest of the better known: {known.name} ({percent(known.probability)})."
-                if known
-                else ""
-            )
-            return Outcome("little known", taxa, text)
+            return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
             text = f"{names[0]} ({share})."
             if best.deviation < POOR_FIT:
@@ -315,6 +298,29 @@ class Identification(Shown):
         text = f"These can't be told apart by this table with what can be seen: {names[0]} and {names[1]}."
         text += f" Also possible: {', '.join(names[2:])}." if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)
+
+    def _stranger_words(self, none: Any, nearest: Any) -> str:
+        text = f"Probably none of the kinds in this table ({percent(none.probability)})."
+        genus, share = self.stranger()
+        if genus:
+            text += f" By its looks it is most likely of the genus {genus} ({percent(share)}):"
+            text += " until it has a name, care for it as for that genus."
+        else:
+            text += " Its genus can't be told from these answers."
+        if nearest is not None:
+            text += f" Of the kinds here {nearest.name} comes nearest ({percent(nearest.probability)})."
+        return text
+
+    def _hardly_known_words(self, first: Any, count: int) -> str:
+        checked = f"only {first.compared} of your {len(self._looks)}" if first.compared else "none of your"
+        text = f"{count} names still possible. " if count > 1 else "No name to go by yet. "
+        text += f"{first.name} comes first ({percent(first.probability)}), but too little is known of it"
+        text += f" to go by: {checked} answers can be checked against it."
+        kinds = (row for row in self.ranked() if row.taxon != NONE)
+        known = next((row for row in kinds if not self._hardly_known(row)), None)
+        if known is not None:
+            text += f" Likeliest of those better known: {known.name} ({percent(known.probability)})."
+        return text
 
     @property
     def _looks(self) -> list[str]:
@@ -349,8 +355,9 @@ class Identification(Shown):
             weight = strength(value)
             if trait.group and silent[at] and taxon != NONE:
                 weight = "not counted: another answer says as much or more of the same"
-            elif holds == _UNKNOWN and value > 0:
-                weight = "nothing that speaks for it: judged by its genus and the whole table"
+            elif holds == UNKNOWN:
+                # What is not known may weigh against a kind; it never speaks for it.
+                weight = _BY_KIN if value > -LITTLE else f"{_BY_KIN}: {weight}"
             said = cell_words(trait, parse_answer(trait, answer))
             text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
             reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
@@ -366,7 +373,7 @@ class Identification(Shown):
 def strength(decibans: float) -> str:
     """Evidence in words, on Jeffreys's scale of half powers of ten (Theory of Probability; from memory)."""
     size = abs(decibans)
-    if size < 1:
+    if size < LITTLE:
         return "says little"
     side = "for" if decibans > 0 else "against"
     word = "weak" if size < 5 else "fair" if size < 10 else "strong" if size < 20 else "decisive"
@@ -381,7 +388,7 @@ def _decibans(term: np.ndarray) -> np.ndarray:
 def _row_sentence(holds: str, taxon: str) -> str:
     if taxon == NONE:
         return "no kind stands behind this"
-    if holds == _UNKNOWN:
+    if holds == UNKNOWN:
         return "the table does not know"
     if holds == "does not apply":
         return "this does not apply to it"

@@ -17,7 +17,7 @@ from idkey.views import doc
 from idkey.views.charts import flow_svg, size_svg, temperature_svg
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Lines, On, Table
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import claim_words, cut, made_from, number_of, of_table
+from idkey.views.words import claim_words, cut, introduced, made_from, number_of, of_table
 
 _WIDTH = 100
 _OWN = "cautions"
@@ -45,7 +45,10 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
     several = len(sheet.names) > 1
     own, needs, every = _in_reading_order(sheet)
     cited: dict[str, int] = {}
-    title = f"{'Care that is right for all of' if several else 'Care'}: {'; '.join(sheet.labels)}"
+    names = "; ".join(introduced(sheet.table, name) for name in sheet.names)
+    title = f"{'Care that is right for all of' if several else 'Care'}: {names}"
+    if sheet.stranger_of:
+        title = f"Care as for the genus {sheet.stranger_of}"
     cautions = tuple(
         doc.Group((Lines((doc.Strong(n.label), *n.text.splitlines())), *_why(n, cited)), frame=True)
         for n in own
@@ -63,7 +66,8 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
         Lines(_standing(sheet)),
         Lines(_conflicts(sheet), style="outcome"),
         On((SCREEN, PRINT), cautions),
-        On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn else ()),
+        # A stranger looks like none of the kinds that lend it their care.
+        On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn and not sheet.stranger_of else ()),
         On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
         On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
         On(PRINT, _sources(sheet, cited)),
@@ -112,8 +116,7 @@ def _not_known(needs: Sequence[Need]) -> str:
 def _standing(sheet: CareSheet) -> tuple[str, ...]:
     """Say how likely each name of a sheet is; nothing for a settled name, or if not made from a fish."""
     if sheet.stranger_of:
-        right = "what is right for all its kinds here will do until the fish has a name"
-        return (f"None of the kinds in the table; it looks like a {sheet.stranger_of}, and {right}.",)
+        return _stranger(sheet)
     if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
         return ()
     names = zip(sheet.names, sheet.short_labels, strict=True)
@@ -124,6 +127,21 @@ def _standing(sheet: CareSheet) -> tuple[str, ...]:
     if sheet.none_share >= _DOUBT:
         line += f" None of the kinds in the table: {percent(sheet.none_share)}; then nothing here holds."
     return (line,)
+
+
+def _stranger(sheet: CareSheet) -> tuple[str, ...]:
+    """Say for whom the sheet of a stranger is: the kinds of its genus, and the names still possible."""
+    table, genus = sheet.table, sheet.stranger_of
+    kin = [name for name in sheet.names if table.genus[table.position(name)] == genus]
+    text = f"Probably none of the kinds in the table ({percent(sheet.none_share)}), most likely of the genus"
+    text += f" {genus}. What suits {_all_kinds(len(kin))} of {genus} here is right until it has a name"
+    names = zip(sheet.names, sheet.short_labels, strict=True)
+    rest = [f"{label} {percent(sheet.shares[name])}" for name, label in names if name not in kin]
+    return (f"{text}; with it go the names still possible: {'; '.join(rest)}." if rest else f"{text}.",)
+
+
+def _all_kinds(count: int) -> str:
+    return "the one kind" if count == 1 else f"all {count} kinds"
 
 
 def _conflicts(sheet: CareSheet) -> tuple[str, ...]:

@@ -52,7 +52,8 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
         On(TEXT, _in_lines(kinds)),
         On(PRINT, (*words.CAUTIONS, line(words.sources_line(kinds.table), "small"))),
     )
-    return words.of_table(kinds.table, listed(kinds.labels), blocks)
+    title = listed(words.introduced(kinds.table, taxon) for taxon in kinds.taxa)
+    return words.of_table(kinds.table, title, blocks)
 
 
 def _looks(kinds: Comparison, young: bool) -> tuple[Trait, ...]:

@@ -12,7 +12,7 @@ from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
 from idkey.model.evidence import NONE
-from idkey.model.identify import Identification
+from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
@@ -20,12 +20,11 @@ from idkey.table.units import percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
-from idkey.views.words import answer_words, none_words, number_of
+from idkey.views.words import answer_words, codes_from_memory, none_words, number_of
 
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
-_LITTLE = 1.0
-_SIDES = ("Speaks for it", "Speaks against it", "Says little")
+_SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
 
 
 def identification_document(fish: Identification) -> Document:
@@ -86,11 +85,10 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
     sides: dict[str, list[str]] = {side: [] for side in _SIDES}
     for reason in fish.reasons(row.taxon):
-        # What the table does not know never speaks for a name.
-        unknown = reason.row == "not known" and reason.decibans > 0
-        little = unknown or abs(reason.decibans) < _LITTLE
+        little = abs(reason.decibans) < LITTLE
         if not little or reason.trait != LIFE_STAGE:
-            sides[_SIDES[2 if little else reason.decibans < 0]].append(reason.text)
+            side = 3 if reason.row == UNKNOWN else 2 if little else reason.decibans < 0
+            sides[_SIDES[side]].append(reason.text)
     told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]
     if not told:
         return (line("No answer yet, so nothing speaks for or against it."),)
@@ -102,14 +100,21 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
 
 
 def _according_to(table: TraitTable, taxon: str) -> tuple[Block, ...]:
-    """Link to the paper whose name it is, where there is one."""
+    """Link to the paper whose name it is, where there is one, and say which trade codes rest on memory."""
+    codes, link = codes_from_memory(table, taxon), _paper(table, taxon)
+    kind = "trade codes" if len(codes) > 1 else "a trade code"
+    remembered = f"{', '.join(codes)}: {kind} from memory; no source read ties it to this name."
+    said = (line(("Name according to ", link, "."), "soft"),) if link else ()
+    return (*said, line(remembered, "soft")) if codes else said
+
+
+def _paper(table: TraitTable, taxon: str) -> doc.Link | None:
     if "nameAccordingTo" not in table.taxa.columns:
-        return ()
+        return None
     source = table.sources.get(str(table.taxa.at[taxon, "nameAccordingTo"]))
     if source is None or not source.doi:
-        return ()
-    link = doc.Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
-    return (line(("Name according to ", link, "."), "soft"),)
+        return None
+    return doc.Link(source.short or source.key, f"https://doi.org/{quote(source.doi, safe='/:;()')}")
 
 
 def _care_fold(summary: str, *kinds: Any) -> tuple[Block, ...]:
@@ -194,12 +199,18 @@ def _ordinal(n: int) -> str:
 def together_html(fish: Identification) -> str:
     """Return the care that is right for all the names still possible, while they are few but not one.
 
-    An unlikely name counts as much as a likely one: a fish can die of it.
+    An unlikely name counts as much as a likely one: a fish can die of it. A stranger has that of its genus.
     """
-    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
-    if not fish.answers or not 2 <= len(left) <= _MOST_TOGETHER:
+    if not fish.answers:
         return ""
-    summary = f"Care that is right until the name is settled, for all {len(left)} names"
+    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
+    genus = fish.stranger()[0] if fish.outcome().kind == "none of these" else ""
+    if genus:
+        summary = f"Care until it has a name, as for the genus {genus}"
+    elif 2 <= len(left) <= _MOST_TOGETHER:
+        summary = f"Care that is right until the name is settled, for all {len(left)} names"
+    else:
+        return ""
     return html.blocks(_care_fold(summary, fish))
 
 

@@ -136,7 +136,8 @@ def index(key: Key) -> list[tuple[str, tuple[str, ...]]]:
         for letter in "ab":
             for taxon in getattr(couplet, letter).taxa:
                 places[taxon].append(f"{couplet.number}{letter}")
-    entries = zip(_labels(key, places), map(tuple, places.values()), strict=True)
+    names = (one_line(words.introduced(key.table, taxon)) for taxon in places)
+    entries = zip(names, map(tuple, places.values()), strict=True)
     return sorted(entries, key=lambda entry: (entry[0].casefold(), entry[0]))
 
 

@@ -9,7 +9,9 @@ from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from idkey.care.needs import CLASS_WORDS
+from idkey.model.combine import kept
 from idkey.model.evidence import NONE
+from idkey.table.names import trade_codes
 from idkey.table.reading import parse_answer
 from idkey.table.schema import Trait, cell_words
 from idkey.table.table import TraitTable
@@ -94,6 +96,43 @@ def claim_words(source: str, locator: str, evidence_class: str) -> str:
     """Say where a claim stands written, and how far that can be trusted."""
     where, how = ", ".join(filter(None, (source, locator))), CLASS_WORDS.get(evidence_class, evidence_class)
     return f"{where} ({how})" if where else how
+
+
+@kept
+def _codes_from_memory(table: TraitTable) -> dict[str, list[str]]:
+    """Trade codes that no source ties to their kind, by kind."""
+    claims = table.evidence
+    if claims.empty or "taxon" not in claims.columns:
+        return {}
+    classes: dict[tuple[str, str], set[str]] = {}
+    claims = claims[claims["attribute"] == "tradeCode"]
+    for taxon, value, class_ in claims[["taxon", "value", "class"]].itertuples(index=False):
+        for code in trade_codes(value):
+            classes.setdefault((taxon, code), set()).add(class_)
+    found: dict[str, list[str]] = {}
+    for (taxon, code), known in classes.items():
+        if known == {"memory"}:
+            found.setdefault(taxon, []).append(code)
+    return found
+
+
+def codes_from_memory(table: TraitTable, taxon: str) -> tuple[str, ...]:
+    """Return the trade codes of a kind that rest on memory."""
+    if not (remembered := _codes_from_memory(table).get(taxon)):
+        return ()
+    codes = trade_codes(str(table.taxa.at[taxon, "tradeCode"]))
+    return tuple(code for code in codes if code in remembered)
+
+
+def introduced(table: TraitTable, taxon: str) -> str:
+    """Return the name of a kind where it is first met: trade codes that rest on memory are said to."""
+    label, remembered = table.label(taxon), codes_from_memory(table, taxon)
+    if not remembered:
+        return label
+    codes = trade_codes(str(table.taxa.at[taxon, "tradeCode"]))
+    said = [", ".join(code for code in codes if code not in remembered)]
+    said.append(f"{', '.join(remembered)}, code{'s' * (len(remembered) > 1)} from memory")
+    return f"{label.rpartition(' (')[0]} ({'; '.join(filter(None, said))})"
 
 
 def answer_words(trait: Trait, text: str) -> str:
