@@ -12,7 +12,7 @@ WATER = {  # temperature in °C, pH
     "hypancistrus_xingu": ((26, 30), (5.8, 7.2)),  # ENCYC3 p.132; AQWORLD2014 p.21; pH to 7.2 AQBREEDER_L260
     "hypancistrus_zebra": ((26, 30), (6.5, 7.0)),  # ENCYC3 p.132; pH HANDWIKI_ZEBRA
     "hypancistrus_seideli": ((26, 30), (5.8, 7.0)),  # AQWORLD2014 p.21 (L066)
-    "hypancistrus_l260": ((26, 30), (6.5, 7.2)),  # AQBREEDER_L260
+    "hypancistrus_l260": ((26, 30), (5.0, 7.2)),  # AQBREEDER_L260; pH from AQFACH2016, river 5.0-6.0
     "panaqolus": ((23, 29), (6.0, 7.6)),  # FTA_PM 23-28, pH 6.8-7.6; WANNINGER2006 28-29, pH 6.0-6.5
     "panaqolus_maccus": ((23, 28), (6.8, 7.6)),  # FTA_PM
     "panaque panaque_nigrolineatus": ((22, 28), (6.5, 7.5)),  # MAB_ROYAL
@@ -27,14 +27,17 @@ WATER = {  # temperature in °C, pH
     "parancistrus": ((27, 30), None),  # FAUNA_PA; no pH found
     "hemiancistrus hemiancistrus_l128": ((24, 28), (6.0, 7.5)),  # TROPFISHCO_L128 (seller)
     "spectracanthicus spectracanthicus_punctatissimus": ((26, 29), (6.0, 7.2)),  # TROPFISHCO_L030 (seller)
-    "ancistrus": ((23, 28), (6.5, 7.5)),  # AMAZONAS_CLARO p.85, ENCYC3 p.132, ENVLIT_BN
-    "ancistrus_dolichopterus": ((23, 25), (6.5, 6.5)),  # ENCYC3 p.132
+    "ancistrus": ((23, 28), None),  # AMAZONAS_CLARO p.85, ENCYC3 p.132, ENVLIT_BN; no pH found for the genus
+    "ancistrus_dolichopterus": ((23, 25), None),  # ENCYC3 p.132; its single pH is no limit
     "acanthicus acanthicus_hystrix": ((23, 30), (6.0, 7.5)),  # SF_ADONIS, SF_HYSTRIX
     "acanthicus_adonis": ((23, 30), None),  # SF_ADONIS
     "megalancistrus megalancistrus_parananus": ((20, 28), (6.0, 7.5)),  # SF_MEGA
     "pterygoplichthys pterygoplichthys_gibbiceps": ((24, 30), (6.5, 7.8)),  # TFWF_PG
 }
 NOT_FOUND = {"peckoltia", "chaetostoma", "hypostomus", "pseudolithoxus", "hopliancistrus"}
+# Groups of genera for which no care source was read: common practice, after their relatives.
+LENT = {"pseudancistrus", "lasiancistrus", "dekeyseria", "guyanancistrus", "lithoxancistrus"}
+WATER[" ".join(sorted(LENT))] = ((26, 28), None)
 BROODS = {  # eggs, days to hatch
     "hypancistrus hypancistrus_xingu": ((6, 12), (5, 12)),  # WOKO_ZUCHT, L46W_ZUCHT; SAF_BRUT, cave brooders
     "hypancistrus_zebra": (None, (7, 10)),  # L46W_ZUCHT about 7 days at 29 °C; XZHBC 7-10
@@ -43,8 +46,12 @@ BROODS = {  # eggs, days to hatch
     "ancistrus": ((20, 200), (4, 10)),  # ENVLIT_BN 20-100, SELECTAQ_BN 150-200; AQCONSEILS
     "ancistrus_dolichopterus": ((70, 100), (4, 5)),  # WOKO_ZUCHT
 }
+UP_TO_12_CM = """
+hypancistrus_debilittera hypancistrus_l004_group hypancistrus_l201 hypancistrus_l316 hypancistrus_l471
+hypancistrus_margaritatus hypancistrus_phantasma hypancistrus_vandragti hypancistrus_yudja
+"""
 TANKS = {  # length and width in cm, volume for one and for a group in L
-    "hypancistrus hypancistrus_xingu": (None, None, 120, None),  # FRWIKI_HYP
+    UP_TO_12_CM: (None, None, 120, None),  # FRWIKI_HYP, for the genus: given to its small kinds alone
     "hypancistrus_zebra": (None, None, 115, None),  # HANDWIKI_ZEBRA, 30 US gal
     "hypancistrus_l260": (None, None, 60, 75),  # AQBREEDER_L260; ICFP_L260, a pair in 75-115 L
     "panaqolus": (None, None, 76, 160),  # FTA_PM, P. maccus; ASOV_L002, six L002
@@ -53,7 +60,7 @@ TANKS = {  # length and width in cm, volume for one and for a group in L
     "leporacanthicus leporacanthicus_galaxias": (None, None, 200, 350),  # DISZHAL_L029, a pair in 350 L
     "leporacanthicus_heterodon": (100, None, None, None),  # FAUNA_LHET
     "leporacanthicus_l240_l241": (None, None, 300, None),  # GTV_L240
-    "pseudacanthicus pseudacanthicus_pitanga": (None, None, 375, None),  # OTF_L024
+    "pseudacanthicus_pitanga": (None, None, 375, None),  # OTF_L024
     "pseudacanthicus_leopardus": (None, None, 300, None),  # PETWIKI_LEO
     "baryancistrus baryancistrus_xanthellus": (120, 45, 240, None),  # SF_BX; FISHYWIKI_L081
     "spectracanthicus_murinus": (80, 35, None, 80 * 35 * 40 / 1000),  # BSSW_SMUR, 80 x 35 x 40 cm for five
@@ -64,7 +71,8 @@ TANKS = {  # length and width in cm, volume for one and for a group in L
 # Groups of fish of rapids, which go by the house target for oxygen.
 RAPIDS = """
 hypancistrus hypancistrus_xingu leporacanthicus pseudacanthicus scobinancistrus baryancistrus parancistrus
-hemiancistrus spectracanthicus acanthicus
+hemiancistrus spectracanthicus acanthicus chaetostoma pseudolithoxus hopliancistrus
+pseudancistrus lasiancistrus dekeyseria guyanancistrus lithoxancistrus
 """
 
 
@@ -212,10 +220,39 @@ def test_medicines_and_turnover_rest_on_no_more_than_they_have(backed):
     assert "ask a vet" in row[column]
     assert {c["class"] for c in sum(claims, [])} == {"common practice"}
     # ENVLIT_FLOW 4-6 tank volumes an hour (any fresh water); FPC_LOACH over 10 (torrent loaches).
-    for _, column, *claims in backed:
+    for row, column, *claims in backed:
         if column == "turnover_per_hour":
-            assert {c["source"] for c in sum(claims, [])} <= {"ENVLIT_FLOW", "FPC_LOACH"}
+            if row["care_group"] in LENT:
+                assert {(c["class"], c["source"]) for c in sum(claims, [])} == {("common practice", "")}
+            else:
+                assert {c["source"] for c in sum(claims, [])} <= {"ENVLIT_FLOW", "FPC_LOACH"}
             assert all(c["note"] for c in sum(claims, []))
+
+
+def test_a_genus_without_a_care_source_says_so_first_and_rests_on_common_practice_alone(shipped, rows):
+    assert {shipped.taxa.at[t, "careGroup"] for t in ("dekeyseria_sp", "lithoxancistrus_orinoco")} <= LENT
+    for group in LENT:
+        kind = next(t for t in shipped.ids if shipped.taxa.at[t, "careGroup"] == group)
+        sheet = care_for(shipped, kind)
+        first = repr(sheet).splitlines()[1]
+        assert first.startswith("Cautions")
+        assert "No care source for this genus was read" in first
+        own = [c for need in sheet.attributes.values() for c in need.evidence if c.care_group == group]
+        assert {c.evidence_class for c in own} == {"common practice"}
+    # No figure is laxer than that of any relative known from rapids.
+    for column, strictest in (("oxygen_mg_l", max), ("turnover_per_hour", max)):
+        kin = [read_cell(ATTRIBUTES[column], rows[g][column]) for g in RAPIDS.split()]
+        assert {read_cell(ATTRIBUTES[column], rows[g][column]) for g in LENT} == {strictest(kin)}
+
+
+def test_no_kind_of_hypancistrus_above_12_cm_is_given_the_tank_of_the_genus(shipped):
+    # FRWIKI_HYP prints 120 L for a genus that grows to 178 mm: no figure is better than one too small.
+    for taxon in shipped.ids:
+        if shipped.taxa.at[taxon, "genus"] != "Hypancistrus":
+            continue
+        sheet = care_for(shipped, taxon).attributes
+        length, tank = (sheet[c].value for c in ("adult_length_mm", "tank_volume_l"))
+        assert tank is None or length[1] <= 125, taxon
 
 
 def test_hooks_and_losses_are_named_where_a_source_has_them(rows):
@@ -229,6 +266,8 @@ def test_hooks_and_losses_are_named_where_a_source_has_them(rows):
         "hypancistrus_parkateje": "shoulder girdle",  # ARAUJO2024, abstract
     }.items():
         assert words in rows[name]["handling"], name
+    # COLLINS2018MS and ARMLUJ2024: the cheeks of Pseudolithoxus bear long bristles, and they can be spread.
+    assert "the cheeks: theirs can be spread" in rows["pseudolithoxus"]["handling"]
     # CHAMON2014 p.4: in S. murinus the cheek plates cannot be turned out; so its group says nothing of them.
     for name in ("spectracanthicus_murinus", "spectracanthicus"):
         assert "cheek" not in rows[name]["handling"]

@@ -130,10 +130,14 @@ def test_fish_tank_and_bar_are_to_one_scale():
 
 def test_two_lengths_on_one_page_say_what_each_measures(shipped):
     # The trait is the greatest length without the tail fin; what care plans for is as the sources report it.
-    page = compare(shipped, "hypancistrus_l201", "hypancistrus_l471")._repr_html_()
+    page = compare(shipped, "hypancistrus_l201", "pseudacanthicus_spinosus")._repr_html_()
     assert "Adult, greatest length without the tail fin: 110 mm" in page
     assert "adult length as reported (" in page
-    assert "38 to 60 mm" in page
+    assert "106 to 110 mm" in page
+    # The two small white-spotted ones grow as long by either measure.
+    page = compare(shipped, "hypancistrus_l201", "hypancistrus_l471")._repr_html_()
+    assert set(re.findall(r"Adult, greatest length without the tail fin: (\d+ mm)", page)) == {"110 mm"}
+    assert "adult length as reported (" not in page
 
 
 def test_cautions_of_the_kind_come_first_and_those_for_every_fish_last_and_folded():
