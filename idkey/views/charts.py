@@ -168,14 +168,29 @@ def grid_sheets(review: Review) -> tuple[tuple[str, str], ...]:
     columns = list(review.grid.columns)[:MOST_COLUMNS]
     if not columns:
         return ()
-    deep = math.ceil(len(rows) / math.ceil(len(rows) / MOST_ROWS))
-    parts = [rows[i : i + deep] for i in range(0, len(rows), deep)]
-    sheets = []
+    left = _MARGIN + _wide([_kind_words(review, taxon) for _, taxon in rows]) + 8
+    parts, sheets = _cut_in_sheets(rows), []
     for number, part in enumerate(parts, start=1):
         of = f" (sheet {number} of {len(parts)})" if len(parts) > 1 else ""
         title = f"What is known of {len(part)} kinds in {len(columns)} traits, and what it rests on{of}"
-        sheets.append(_sheet(review, part, columns, title))
+        sheets.append(_sheet(review, part, columns, title, left))
     return tuple(sheets)
+
+
+def _cut_in_sheets(rows: Sequence[tuple[str, str]]) -> list[Sequence[tuple[str, str]]]:
+    """Cut rows of genus and id evenly, or where a genus begins, if one does within the room that is left."""
+    deep = math.ceil(len(rows) / math.ceil(len(rows) / MOST_ROWS))
+    spare = (MOST_ROWS - deep) // 2
+    cuts = [0]
+    for even in range(deep, len(rows), deep):
+        near = range(max(even - spare, cuts[-1] + 1), min(even + spare + 1, len(rows)))
+        begins = [i for i in near if rows[i][0] != rows[i - 1][0]]
+        cuts.append(min(begins, key=lambda i, even=even: abs(i - even), default=even))
+    return [rows[a:b] for a, b in itertools.pairwise((*cuts, len(rows)))]
+
+
+def _kind_words(review: Review, taxon: str) -> str:
+    return cut(one_line(review.table.label(taxon)), _LONGEST)
 
 
 def _by_genus(review: Review) -> list[tuple[str, str]]:
@@ -187,13 +202,13 @@ def _by_genus(review: Review) -> list[tuple[str, str]]:
 
 
 def _sheet(
-    review: Review, rows: Sequence[tuple[str, str]], columns: Sequence[str], title: str
+    review: Review, rows: Sequence[tuple[str, str]], columns: Sequence[str], title: str, left: float
 ) -> tuple[str, str]:
     table, half = review.table, 0.5 * _CELL
     genera, taxa = zip(*rows, strict=True)
-    names = [cut(one_line(table.label(taxon)), _LONGEST) for taxon in taxa]
+    names = [_kind_words(review, taxon) for taxon in taxa]
     traits = [cut(one_line(table.trait(c).name), _LONGEST_TRAIT) for c in columns]
-    left, top = (_MARGIN + _wide(words) + 8 for words in (names, traits))
+    top = _MARGIN + _wide(traits) + 8
     # A little more room where a genus begins.
     gaps = [0, *(a != b for a, b in itertools.pairwise(genera))]
     ys = [top + i * _CELL + gap * _GENUS_GAP for i, gap in enumerate(itertools.accumulate(gaps))]

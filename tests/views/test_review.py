@@ -1,5 +1,6 @@
 """The page of a review: what it says, its grid, what is printed; and what a change does, in words."""
 
+import itertools
 import re
 import xml.etree.ElementTree as ET
 from functools import cache
@@ -75,7 +76,7 @@ def test_the_figures_come_first_in_the_text_the_html_and_on_paper(shipped):
     text = " ".join(repr(shipped).split())
     assert text.startswith(f"{len(taxa)} kinds by {len(shipped.traits)} traits: {filled:,} of the ")
     assert f"({100 * filled / (filled + blank):.0f} %)" in text[:120]
-    told = f"{len(shipped.untold):,} of 3,828 pairs of adults"
+    told = f"{len(shipped.untold):,} of 4,950 pairs of adults"  # 100 kinds: 100 x 99 / 2
     for page in (text, unescape(shipped._repr_html_()), unescape(review_page(shipped)), pdf_texts("A4")[0]):
         assert told in " ".join(page.split())
 
@@ -83,8 +84,13 @@ def test_the_figures_come_first_in_the_text_the_html_and_on_paper(shipped):
 def test_a_keeper_finds_the_cell_to_act_on(shipped):
     by_heading = tables(shipped)
     first, doubt = shipped.fill_next.iloc[0], shipped.doubts[0]
-    assert first["taxon"] in by_heading["Fill next"].rows[0][0]
-    assert first["trait"] in by_heading["Fill next"].rows[0][1]
+    kind, look = by_heading["Fill next"].rows[0][:2]
+    # An id that the name gives away is not said twice.
+    for cell, id_, name in (
+        (kind, first["taxon"], shipped.table.label(first["taxon"])),
+        (look, first["trait"], shipped.table.trait(first["trait"]).name),
+    ):
+        assert cell == (name if name.lower().replace(" ", "_") == id_ else f"{name} [{id_}]")
     assert by_heading["Cells in doubt"].rows[0] == (doubt.column, doubt.text)
     text = repr(shipped)
     assert f"and {len(shipped.doubts) - 4} more, in .doubts" in text
@@ -99,19 +105,31 @@ def test_a_table_without_evidence_says_so(small):
     assert "known" in words_of(grid_sheets(small)[0][0])
 
 
+def kinds_of(words):
+    """The kinds on a sheet: each is followed by how much of it is known."""
+    return words[: words.index("known") : 2]
+
+
 def test_the_grid_names_every_kind_and_trait_and_counts_them(shipped):
-    ((svg, _),) = grid_sheets(shipped)
-    words = words_of(svg)
-    assert len(words) > len(shipped.table) + len(shipped.traits)
-    assert all(t.name in words for t in shipped.table.traits)
+    drawn = [svg for svg, _ in grid_sheets(shipped)]
+    sheets = [words_of(svg) for svg in drawn]
+    assert all(t.name in words for words in sheets for t in shipped.table.traits)
+    words = [*itertools.chain.from_iterable(sheets)]
     counts = [str(n) for n in shipped.taxa["filled"]]
     assert all(words.count(n) >= counts.count(n) for n in counts)
-    genera = [word.split()[0] for word in words[: 2 * len(shipped.table) : 2]]
-    assert len([a for a, b in zip(genera, genera[1:], strict=False) if a != b]) == len(set(genera)) - 1
+    on_sheet = [[kind.split()[0] for kind in kinds_of(words)] for words in sheets]
+    genera = [*itertools.chain.from_iterable(on_sheet)]
+    assert len(genera) == len(shipped.table)
+    assert len([a for a, b in itertools.pairwise(genera) if a != b]) == len(set(genera)) - 1
+    # No genus is torn, and the columns stand at one place on every sheet.
+    assert all(len(part) <= MOST_ROWS for part in on_sheet)
+    assert not any(set(a) & set(b) for a, b in itertools.combinations(on_sheet, 2))
+    assert len({ET.fromstring(svg).get("viewBox").split()[2] for svg in drawn}) == 1
 
 
 def test_every_sort_of_cell_has_a_shape_of_its_own_and_is_counted_in_words(shipped):
-    ((svg, says),) = grid_sheets(shipped)
+    sheets = grid_sheets(shipped)
+    svg, says = sheets[0]
     drawn = ET.fromstring(svg)
     # The legend comes last, a path for each sort and one for the frame of a doubt.
     legend = list(drawn.iter(f"{SVG}path"))[-7:]
@@ -119,8 +137,9 @@ def test_every_sort_of_cell_has_a_shape_of_its_own_and_is_counted_in_words(shipp
     assert len({(step, path.get("fill") == "none") for step, path in zip(steps, legend, strict=True)}) == 7
     assert drawn.get("role") == "img"
     assert drawn.find(f"{SVG}title").text == says
-    assert f"blank: {(shipped.grid == CODES[0]).sum().sum()}" in says
-    assert f"from memory, no source: {(shipped.grid == 'memory').sum().sum()}" in says
+    for words, code in (("blank", CODES[0]), ("from memory, no source", "memory")):
+        told = [int(re.search(rf"{words}: (\d+)", says)[1]) for _, says in sheets]
+        assert sum(told) == (shipped.grid == code).sum().sum()
     width, height = map(float, drawn.get("viewBox").split()[2:])
     for word in drawn.iter(f"{SVG}text"):  # words lie on the card
         assert 0 <= float(word.get("x")) <= width
@@ -146,9 +165,11 @@ def test_a_large_table_is_cut_into_even_sheets_and_what_is_left_out_is_said():
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_the_grid_stands_whole_on_one_page_and_no_heading_alone_at_the_foot(shipped, paper, size):
     assert {tuple(round(float(n)) for n in p.mediabox[2:]) for p in pages_of(pdf(paper))} == {size}
-    (grid,) = [t for t in pdf_texts(paper) if "What each cell rests on" in t]
-    assert all(" ".join(shipped.table.label(t).split()[:2]) in grid for t in shipped.table.ids)
-    assert "framed: in doubt" in grid
+    grids = [t for t in pdf_texts(paper) if "kinds known" in t]
+    assert "What each cell rests on" in grids[0]
+    for (svg, _), grid in zip(grid_sheets(shipped), grids, strict=True):
+        assert all(" ".join(kind.split()[:2]) in grid for kind in kinds_of(words_of(svg)))
+        assert "framed: in doubt" in grid
     for text in pdf_texts(paper):
         for heading, table in tables(shipped).items():
             if heading in text and table.heads[0] in text:
