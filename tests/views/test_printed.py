@@ -27,6 +27,7 @@ from idkey.errors import IdkeyError
 from idkey.model.compare import compare
 from idkey.views import html, key, print, words
 from idkey.views.doc import Couplets, Lines
+from idkey.views.words import introduced
 
 PUBLISHED = Path(__file__).parents[1] / "published" / "panaqolus_cramer2015.csv"
 MM = 72 / 25.4
@@ -122,7 +123,7 @@ def test_every_name_stands_in_the_index_with_its_leads_or_among_those_left_out()
     leads = {f"{c.number}{x}": getattr(c, x).taxa for c in shipped_key().couplets for x in "ab"}
     keyed = sorted(set(shipped().ids) - set(out), key=lambda t: label(t).casefold())
     for (name, where), taxon in zip(index, keyed, strict=True):
-        assert name == label(taxon)
+        assert name == introduced(shipped(), taxon)
         assert set(where) == {lead for lead, taxa in leads.items() if taxon in taxa} != set()
 
 
