@@ -54,8 +54,10 @@ def runs(some: Runs) -> str:
     return _Writer(SCREEN).write(some)
 
 
-def status(words: Runs, style: str = "") -> str:
-    """Return a line that a screen reader says when it changes."""
+def status(words: Runs, style: str = "", more: Runs = "") -> str:
+    """Return a line that a screen reader says when it changes, and what is said after it."""
+    if plain(more):
+        return f'<div role="status"><p{_class(style)}>{runs(words)}</p><p>{runs(more)}</p></div>'
     return f'<p{_class(style)} role="status">{runs(words)}</p>'
 
 

@@ -7,6 +7,7 @@ from functools import cache, partial
 from typing import Any
 from urllib.parse import quote
 
+from idkey.care.needs import sentences
 from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
@@ -30,19 +31,30 @@ _SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does n
 def identification_document(fish: Identification) -> Document:
     """Return where an identification stands: outcome, names as bars, what to look at next, answers."""
     ask: doc.Runs = ()
+    first, after = _stands(fish)
     if question := fish.next_question():
         trait = question.trait
         ask = (doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})"))
     bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
     more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
     blocks = (
-        line(fish.outcome().text, "outcome"),
+        line(first, "outcome"),
+        line(after),
         On(SCREEN, _names(fish, care=False)),
         On(TEXT, (Lines((*bars[:_MOST_NAMES], *more), indent=_NAME_COLUMN),)),
         line(ask),
         On(SCREEN, _seen(fish)),
     )
     return Document("", blocks, titled=())
+
+
+def _stands(fish: Identification) -> tuple[str, str]:
+    """Return where an identification stands, in one sentence, and what is said after it of a doubt."""
+    outcome = fish.outcome()
+    if outcome.kind not in ("little known", "none of these"):
+        return outcome.text, ""
+    first, *more = sentences(outcome.text)
+    return first, " ".join(more)
 
 
 def _bar(row: Any) -> doc.Bar:
@@ -137,8 +149,9 @@ def names_html(fish: Identification, *, care: bool = True) -> str:
 
 
 def outcome_html(fish: Identification) -> str:
-    """Return the one sentence on where an identification stands, which a screen reader says."""
-    return html.status(fish.outcome().text, "outcome")
+    """Return where an identification stands, which a screen reader says."""
+    first, more = _stands(fish)
+    return html.status(first, "outcome", more)
 
 
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
