@@ -359,7 +359,8 @@ class Identification(Shown):
                 # What is not known may weigh against a kind; it never speaks for it.
                 weight = _BY_KIN if value > -LITTLE else f"{_BY_KIN}: {weight}"
             said = cell_words(trait, parse_answer(trait, answer))
-            text = f"{trait.name}: you said {said}; {_row_sentence(holds, taxon)} ({weight})"
+            against = "" if taxon == NONE else f"; {_row_sentence(holds)}"
+            text = f"{trait.name}: you said {said}{against} ({weight})"
             reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
         reasons.sort(key=lambda r: (-abs(r.decibans), r.trait))
         value = float(age[at])
@@ -385,9 +386,7 @@ def _decibans(term: np.ndarray) -> np.ndarray:
     return (term - mean) * 10 / np.log(10)
 
 
-def _row_sentence(holds: str, taxon: str) -> str:
-    if taxon == NONE:
-        return "no kind stands behind this"
+def _row_sentence(holds: str) -> str:
     if holds == UNKNOWN:
         return "the table does not know"
     if holds == "does not apply":

@@ -105,6 +105,11 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     if not told:
         return (line("No answer yet, so nothing speaks for or against it."),)
     blocks = [block for part in told for block in part]
+    if row.taxon == NONE:
+        judged = (
+            "No kind stands behind this: answers are held against its likeliest genus or the whole table."
+        )
+        blocks.append(line(judged, "soft"))
     if row.compared:
         over = f"over the {number_of(row.compared, 'answer')} that the table can compare"
         blocks.append(line(f"Plain agreement: {row.agreement * 100:.0f} % {over}.", "soft"))
