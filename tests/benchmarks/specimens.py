@@ -27,7 +27,7 @@ class Drawn:
         return self.answers.iloc[i].dropna().to_dict()
 
 
-def draw(table, n, seed, *, none_prior=0.05, gaps=(0.3, 0.7), kind=None):
+def draw(table, n, seed, *, prior="commonness", none_prior=0.05, gaps=(0.3, 0.7), kind=None):
     """Draw specimens: a kind by the prior, or this one only, its age and length, then each trait, with gaps.
 
     The observer errors of the table are the ones that happen. The share of traits left unanswered is drawn
@@ -36,7 +36,7 @@ def draw(table, n, seed, *, none_prior=0.05, gaps=(0.3, 0.7), kind=None):
     rng = np.random.default_rng(seed)
     model = TableModel(table)
     names = np.array([*table.ids, NONE])
-    weights = prior_vector(table, "commonness", none_prior)
+    weights = prior_vector(table, prior, none_prior)
     if kind is not None:
         weights = np.eye(len(names))[table.position(kind)]
     weights = np.exp(model.log_prior(weights))
