@@ -8,16 +8,22 @@ from __future__ import annotations
 
 import math
 import os
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from graphlib import TopologicalSorter
 from typing import Any
+
+import numpy as np
 
 from idkey import display
 from idkey.model.answers import parsed_answer
 from idkey.model.combine import Prior, check_table, weights
+from idkey.model.evidence import ADULT_FROM
 from idkey.model.solve import EXACT_STATES, Builder, bit_mask
+from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
-from idkey.table.table import TraitTable
+from idkey.table.table import Column, TraitTable
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 
@@ -57,8 +63,13 @@ class Couplet:
 
 
 _ENOUGH_TRAITS = 10
-_LEAST_KNOWN = 3
-"""Of at least `_ENOUGH_TRAITS` traits, a kind must be known in this many to be keyed (judgement)."""
+_MOST_ENDS = 10
+_LEAST_KNOWN = 0.5
+"""A kind that would stand at more than `_MOST_ENDS` ends is not keyed, if of at least `_ENOUGH_TRAITS` traits
+less than this share is known of it. A name that is met at every turn places no fish, and crowds out names
+that would; a kind that is well known but varies stays, as the key is right to name it often (judgement; half
+is also what `Identification` asks of a kind before it gives its name)."""
+_PLACES = 3
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -75,7 +86,8 @@ class Key(display.Shown):
     couplets : tuple of Couplet
         Couplet 1 is where to start; empty where nothing in the table can be told apart.
     left_out : tuple of str
-        Kinds of which too little is known to key them out; they stay possible wherever the key ends.
+        Kinds of which too little is known to key them out; they stay possible wherever the key ends. See
+        `would_place`.
     questions, least_questions : float
         Mean number of couplets to a name, weighted by the prior, and Shannon's bound on it.
     seconds, least_seconds : float
@@ -111,6 +123,36 @@ class Key(display.Shown):
         """Return the names at each end of the key, in the order of the leads."""
         leads = [lead for couplet in self.couplets for lead in (couplet.a, couplet.b)]
         return tuple(lead.taxa for lead in leads if lead.taxa)
+
+    def would_place(self, taxon: str) -> tuple[Trait, ...]:
+        """Return up to three traits, blank in a kind, that would do most to place it in this key.
+
+        They are those that the key asks most often of a fish of which no more is known than of the kind;
+        where a trait is blank or varies, half of the fish take either lead.
+        """
+        row, asked = self.table.position(one(self.table, taxon)), dict.fromkeys(self.table.traits, 0.0)
+        onward = {c.number: [x.goes_to for x in (c.a, c.b) if x.goes_to is not None] for c in self.couplets}
+        come = dict.fromkeys(onward, 0.0) | {1: 1.0}
+        # Every couplet after all that lead to it.
+        for number in [*TopologicalSorter(onward).static_order()][::-1]:
+            couplet = self.couplets[number - 1]
+            column = self.table.column(couplet.trait.id)
+            if column.applies[row] and not column.known[row]:
+                asked[couplet.trait] += come[number]
+            leads = _leads_of(couplet, column, row)
+            for lead in leads:
+                if lead.goes_to is not None:
+                    come[lead.goes_to] += come[number] / len(leads)
+        most = sorted((t for t in asked if asked[t] > 0), key=lambda t: (-asked[t], t.id))
+        return tuple(most[:_PLACES])
+
+    def crossed_out(self) -> tuple[tuple[str, int], ...]:
+        """Return the kinds that share ends with one other, with the number of these ends, most first.
+
+        So many more ends hold one name once the kind is crossed out.
+        """
+        pairs = Counter(taxon for ending in self.endings() if len(ending) == 2 for taxon in ending)
+        return tuple(sorted(pairs.items(), key=lambda pair: (-pair[1], self.table.position(pair[0]))))
 
     def classify(self, answers: Mapping[str, Any]) -> tuple[str, ...]:
         """Run a fish through the key; a couplet that is not answered is followed down both leads.
@@ -180,6 +222,20 @@ def _ways(couplet: Couplet, said: Mapping[str, Any]) -> Iterator[tuple[Lead, Map
             yield couplet.b, {**said, trait.id: Range(max(answer.low, above), answer.high)}
 
 
+def _leads_of(couplet: Couplet, column: Column, row: int) -> tuple[Lead, ...]:
+    """Return the leads that a kind stands behind, by what is known of it."""
+    if not column.known[row]:
+        return couplet.a, couplet.b
+    if couplet.trait.has_states:
+        shown = column.shares[row] > 0
+        has = {s for s, is_shown in zip(couplet.trait.states, shown, strict=True) if is_shown}
+        behind = bool(has & {*couplet.a.states}), bool(has & {*couplet.b.states})
+    else:
+        low = (ADULT_FROM * column.high if couplet.trait.kind == "ceiling" else column.low)[row]
+        behind = low <= couplet.threshold, column.high[row] > couplet.threshold
+    return tuple(lead for lead, here in zip((couplet.a, couplet.b), behind, strict=True) if here)
+
+
 def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXACT_STATES) -> Key:
     """Build a dichotomous key to the kinds of a table.
 
@@ -197,24 +253,30 @@ def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXA
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
     check_table(table)
-    left_out = _too_little_known(table)
-    keyed = table.only([t for t in table.ids if t not in left_out])
-    w = weights(table, "uniform" if prior is None else prior)[[table.position(t) for t in keyed.ids]]
-    builder = Builder(keyed, w)
+    w = weights(table, "uniform" if prior is None else prior)
+    keyed, builder = _keyed(table, w)
     nodes, optimum = builder.solve(exact_states)
     steps, seconds, bits = builder.cost_of(nodes)
     couplets = _couplets(keyed, builder, nodes)
+    left_out = tuple(t for t in table.ids if t not in keyed.ids)
     return Key(table, couplets, left_out, steps, bits, seconds, bits * builder.cheapest, optimum)
 
 
-def _too_little_known(table: TraitTable) -> tuple[str, ...]:
-    """Kinds that would stand at nearly every end of the key, because nearly nothing is known of them."""
-    usable = [t for t in table.traits if t.in_key]
-    if len(usable) < _ENOUGH_TRAITS:
-        return ()
-    said = sum((table.column(t.id).known | ~table.column(t.id).applies).astype(int) for t in usable)
-    few = tuple(t for t, n in zip(table.ids, said, strict=True) if n < _LEAST_KNOWN)
-    return few if len(few) < len(table) else ()
+def _keyed(table: TraitTable, w: np.ndarray) -> tuple[TraitTable, Builder]:
+    """Return the kinds of which enough is known for a key, and what finds its couplets."""
+    usable = [table.column(t.id) for t in table.traits if t.in_key]
+    known = np.mean([c.known | ~c.applies for c in usable], axis=0) if usable else np.ones(len(table))
+    rows = np.arange(len(table))
+    keyed, builder = table, Builder(table, w)
+    while len(usable) >= _ENOUGH_TRAITS and (known[rows] < _LEAST_KNOWN).any():
+        places = sum(builder.standing(side) for side in builder.ends(builder.by_lookahead()))
+        stays = (places <= _MOST_ENDS) | (known[rows] >= _LEAST_KNOWN)
+        if stays.all():
+            break
+        rows = rows[stays]
+        keyed = table.only([table.ids[i] for i in rows])
+        builder = Builder(keyed, w[rows])
+    return keyed, builder
 
 
 def _couplets(table: TraitTable, builder: Builder, nodes: Mapping[int, int]) -> tuple[Couplet, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable
 
@@ -34,9 +35,12 @@ HOW_TO_USE = (
 )
 
 
+_CROSSED_OUT = 5
+
+
 def key_document(key: Key, *, title: str = "") -> Document:
     """Return a key as a document, in print under a title of your own where one is given."""
-    table, out = key.table, "; ".join(_labels(key, key.left_out))
+    table = key.table
     if key.couplets:
         before = came_from(key)
         couplets: doc.Block = doc.Couplets(tuple(_couplet(key, c, before[c.number]) for c in key.couplets))
@@ -46,14 +50,13 @@ def key_document(key: Key, *, title: str = "") -> Document:
         couplets, start = line(f"These can't be told apart by this table: {names}."), ""
     use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *words.CAUTIONS, Heading("The key"))
     blocks = (
-        On((SCREEN, PRINT), (line(_scope(key)),)),
+        On((SCREEN, PRINT), (line(_scope(key)), line(_crossed_out(key)))),
+        line(_left_out(key), "small"),
+        On(TEXT, (Lines(("",) if key.left_out else ()),)),
         On(SCREEN, (line(start),)),
         On(PRINT, (words.made_from(table), *use)),
         couplets,
-        On(PRINT, (*_how_to_look(key), *((Heading("Left out"),) if out else ()))),
-        On(TEXT, (Lines(("",) if out else ()),)),
-        line(f"Too little is known to key out, so possible at every end: {out}" if out else ""),
-        On(PRINT, (Heading("Sources"), line(words.sources_line(table)), *_index(key))),
+        On(PRINT, (*_how_to_look(key), Heading("Sources"), line(words.sources_line(table)), *_index(key))),
     )
     named = one_line(title) or f"Key to {_kinds_held(key)}"
     return words.of_table(table, named, blocks, titled=(PRINT,))
@@ -79,9 +82,34 @@ def _scope(key: Key) -> str:
     names = [name for ending in key.endings() for name in ending]
     if len(names) != len(set(names)):
         scope += " A kind that varies, or of which the feature is not known, stands at several ends."
-    if key.left_out:
-        scope += f" {words.number_of(len(key.left_out), 'kind')} left out: see the end."
     return scope
+
+
+def _left_out(key: Key) -> str:
+    """Name the kinds that are not keyed, each with the features that would place it."""
+    kinds = []
+    for taxon, name in zip(key.left_out, _labels(key, key.left_out), strict=True):
+        places = ", ".join(one_line(trait.name).lower() for trait in key.would_place(taxon))
+        kinds.append(f"{name}: {places}" if places else name)
+    if not kinds:
+        return ""
+    return (
+        "Too little is known to key out, so possible at every end; the features behind each name, once "
+        f"known, would place it. {'; '.join(kinds)}."
+    )
+
+
+def _crossed_out(key: Key) -> str:
+    """Say which kinds, crossed out by a keeper who does not keep them, leave most ends with one name."""
+    found = key.crossed_out()[:_CROSSED_OUT]
+    if not found:
+        return ""
+    (first, *rest), (most, *counts) = _labels(key, (taxon for taxon, _ in found)), (n for _, n in found)
+    more = (f", {count} without {name}" for count, name in zip(counts, rest, strict=True))
+    return (
+        "Cross out the kinds that you do not keep: "
+        f"{words.number_of(most, 'more end')} would hold one name without {first}{''.join(more)}."
+    )
 
 
 def came_from(key: Key) -> dict[int, tuple[int, ...]]:
@@ -115,6 +143,9 @@ def lead_words(couplet: Couplet, lead: Lead) -> str:
         holds = words.states_words(trait, _states(couplet, lead))
         if lead is couplet.b and len(couplet.a.states) == 1 and len(lead.shown) != 1:
             holds = f"not so ({holds})"
+    elif trait.unit == "count":
+        most = math.floor(couplet.threshold)
+        holds = f"{most} or fewer" if lead is couplet.a else f"{most + 1} or more"
     else:
         holds = f"{'at most' if lead is couplet.a else 'more than'} {trait.number(couplet.threshold)}"
     name = f"{trait.name} of an adult" if trait.kind == "ceiling" else trait.name

@@ -115,16 +115,31 @@ def test_every_lead_goes_to_a_couplet_or_to_names_and_back_references_are_leads_
 
 def test_every_name_stands_in_the_index_with_its_leads_or_among_those_left_out():
     document, index, label = squeezed(" ".join(texts("A4"))), key.index(shipped_key()), shipped().label
-    last = document[document.index(squeezed("Left out")) :]
+    last = document[document.index(squeezed("Index of names")) :]
     assert all(squeezed(f"{name}:{', '.join(where)}")[:40] in last for name, where in index)
     out = shipped_key().left_out
     assert out
-    assert all(squeezed(label(t)) in last for t in out)
+    for taxon in out:
+        # once, on the first page, with what would place it
+        places = ", ".join(t.name.lower() for t in shipped_key().would_place(taxon))
+        assert document.count(squeezed(label(taxon))) == 1
+        assert squeezed(f"{label(taxon)}: {places}") in squeezed(texts("A4")[0])
     leads = {f"{c.number}{x}": getattr(c, x).taxa for c in shipped_key().couplets for x in "ab"}
     keyed = sorted(set(shipped().ids) - set(out), key=lambda t: label(t).casefold())
     for (name, where), taxon in zip(index, keyed, strict=True):
         assert name == introduced(shipped(), taxon)
         assert set(where) == {lead for lead, taxa in leads.items() if taxon in taxa} != set()
+
+
+def test_counts_are_whole_and_the_first_page_says_what_to_cross_out():
+    counts = [c for c in shipped_key().couplets if c.trait.unit == "count"]
+    assert 7 in {int(c.threshold) for c in counts}
+    for c in counts:
+        leads = [key.lead_words(c, lead).partition(";")[0] for lead in (c.a, c.b)]
+        most = int(c.threshold)
+        assert leads == [f"{c.trait.name}: {words}" for words in (f"{most} or fewer", f"{most + 1} or more")]
+    first, (taxon, more), *_ = squeezed(texts("A4")[0]), *shipped_key().crossed_out()
+    assert squeezed(f"{more} more ends would hold one name without {shipped().label(taxon)}") in first
 
 
 def test_the_published_key_stands_in_print_with_every_species():
@@ -188,7 +203,7 @@ def test_paper_size_page_numbers_foot_and_first_page(paper):
 
 def test_metadata_is_set_and_the_date_is_that_of_the_table():
     reader = pypdf.PdfReader(io.BytesIO(key_pdf("A4")))
-    assert reader.metadata.title == "Key to 87 kinds"
+    assert reader.metadata.title == "Key to 89 kinds"
     assert reader.metadata.author.startswith("idkey")
     assert reader.trailer["/Root"]["/Lang"] == "en-GB"
     undated = pypdf.PdfReader(io.BytesIO(pdf_of(small_key())))
