@@ -17,7 +17,7 @@ from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.units import percent
+from idkey.table.units import listed, percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
@@ -96,11 +96,16 @@ def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
 def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
     sides: dict[str, list[str]] = {side: [] for side in _SIDES}
+    unknown = []
     for reason in fish.reasons(row.taxon):
         little = abs(reason.decibans) < LITTLE
-        if not little or reason.trait != LIFE_STAGE:
+        if reason.row == UNKNOWN and reason.decibans > -LITTLE:
+            unknown.append(reason.label.lower())
+        elif not little or reason.trait != LIFE_STAGE:
             side = 3 if reason.row == UNKNOWN else 2 if little else reason.decibans < 0
             sides[_SIDES[side]].append(reason.text)
+    if unknown:
+        sides[_SIDES[3]].append(f"{listed(unknown).capitalize()}: judged by its genus and the whole table.")
     told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]
     if not told:
         return (line("No answer yet, so nothing speaks for or against it."),)
