@@ -117,11 +117,9 @@ def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Rang
 def read_answer(table: TraitTable, trait_id: Any, value: Any) -> str | None:
     """Return an answer as text, as the table reads it; None for "can't see it". Raises AnswerError."""
     answer = parsed_answer(table, trait_id, value)
-    return (
-        answer
-        if answer is None or isinstance(answer, str)
-        else answer_text(known_trait(table, trait_id), answer)
-    )
+    if answer is None or isinstance(answer, str):
+        return answer
+    return answer_text(known_trait(table, trait_id), answer)
 
 
 def code_frame(table: TraitTable, frame: pd.DataFrame) -> Coded:

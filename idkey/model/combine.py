@@ -29,6 +29,9 @@ from idkey.table.table import Column, TraitTable
 
 _T = TypeVar("_T")
 
+_SAID = np.array([[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]])
+"""P(what was said of the age | adult, young): nothing, adult, young."""
+
 OF_A_GENUS = 0.95
 """Share of strangers that belong to a genus of the table, each as likely as any other: chosen by holding back
 each kind and each genus in turn (`tests/benchmarks/strangers.py`)."""
@@ -142,15 +145,19 @@ class TableModel:
             out[rows] = np.logaddexp.reduce(cases, axis=1)
         return out
 
-    def log_cases(self, coded: Coded) -> Iterator[tuple[slice, np.ndarray]]:
+    def log_cases(
+        self, coded: Coded, log_prior: np.ndarray | float = 0.0
+    ) -> Iterator[tuple[slice, np.ndarray]]:
         """Log P(all answers, and how old the fish is | taxon), taxa in canonical order, block by block.
+
+        With a log prior, (n_names,), that is added.
 
         The specimens of each block, and (n_in_block, n_cases, n_names): two cases, the fish is adult and
         the fish is young; or one, where its age makes no difference to any answer. The likelihood of a taxon
         is the sum over the cases.
         """
         by_age = coded.stage.any() or any(self.models[t].depends_on_stage for t in coded.codes)
-        look_up = _LookUp(self, coded, by_age=bool(by_age))
+        look_up = _LookUp(self, coded, log_prior, by_age=bool(by_age))
         for start in range(0, coded.n, _BLOCK):
             rows = slice(start, min(start + _BLOCK, coded.n))
             yield rows, look_up.cases(rows)
@@ -223,8 +230,7 @@ model_of = kept(TableModel)
 class _LookUp:
     """The log-likelihoods of all distinct answers, and which of them each specimen gave."""
 
-    def __init__(self, model: TableModel, coded: Coded, *, by_age: bool):
-        self._coded = coded
+    def __init__(self, model: TableModel, coded: Coded, log_prior: np.ndarray | float = 0.0, *, by_age: bool):
         self._by_age = by_age
         alike, by_stage, ripe = {}, {}, {}
         for trait_id, trait_model in model.models.items():
@@ -252,30 +258,33 @@ class _LookUp:
                 alike[together] = rows[:, 0]
             else:
                 by_stage[together] = rows
-        self._codes = codes
-        self._alike = _Rows(alike, np.empty((0, model.width)))
-        self._by_stage = _Rows(ripe | by_stage, np.empty((0, 2, model.width)))
-        self._ripe = _Rows(ripe, np.empty((0, 2, model.width)))
+        # What holds for every fish, by what was said of its age and by how many lengths it has.
+        lengths = sum(((codes[t] > 0).astype(np.intp) for t in ripe), np.zeros(coded.n, dtype=np.intp))
+        before = "\0before"
+        codes[before] = 1 + (lengths.clip(max=1) * len(_SAID) + coded.stage if by_age else 0 * lengths)
+        if by_age:
+            # Adult and young add up to 1 by a length, and stand at 1 each without one.
+            either = np.log(_SAID) - np.log([[[2.0]], [[1.0]]])
+            by_stage[before] = either.reshape(-1, 2, 1) + np.broadcast_to(log_prior, model.width)
+        else:
+            alike[before] = np.broadcast_to(log_prior, (1, model.width))
+        self._alike = _Rows(alike, codes, np.empty((0, model.width)))
+        self._by_stage = _Rows(ripe | by_stage, codes, np.empty((0, 2, model.width)))
+        # Several lengths of a fish are put in proportion together.
+        self._ripe = _Rows(ripe if len(ripe) > 1 else {}, codes, np.empty((0, 2, model.width)))
+        self._lengths = lengths
 
     def cases(self, specimens: slice) -> np.ndarray:
         """Return `TableModel.log_cases` of some specimens."""
-        alike = self._alike.added(self._codes, specimens)[:, None]
+        alike = self._alike.added(specimens)[:, None]
         if not self._by_age:
             return alike
-        said = [[1.0, 1.0], [1 - STAGE_ERROR, STAGE_ERROR], [STAGE_ERROR, 1 - STAGE_ERROR]]
-        cases = self._by_stage.added(self._codes, specimens)
+        cases = self._by_stage.added(specimens)
         cases += alike
-        cases += np.log(said)[self._coded.stage[specimens]][:, :, None] - self._both_ages(specimens)
+        if (self._lengths[specimens] > 1).any():
+            both = np.logaddexp.reduce(self._ripe.added(specimens), axis=1, keepdims=True)
+            cases -= np.where(self._lengths[specimens, None, None] > 1, both, 0.0)
         return cases
-
-    def _both_ages(self, specimens: slice) -> np.ndarray:
-        """Log of what adult and young add up to by the lengths alone; without a length both stand at 1."""
-        if len(self._ripe.traits) > 1:
-            return np.logaddexp.reduce(self._ripe.added(self._codes, specimens), axis=1, keepdims=True)
-        measured = np.zeros(specimens.stop - specimens.start, dtype=bool)
-        for trait_id in self._ripe.traits:
-            measured = self._codes[trait_id][specimens] > 0
-        return np.where(measured, 0.0, np.log(2.0))[:, None, None]
 
 
 def _strongest_of_each(
@@ -292,22 +301,34 @@ def _strongest_of_each(
     given, of_specimen = np.unique(flat, return_inverse=True)
     # The first combination is "nothing answered", if any specimen has it.
     silent = int(len(given) > 0 and given[0] == 0)
-    rows = np.zeros((len(given) - silent, 1, 1))
-    for table, answer in zip(tables.values(), np.unravel_index(given[silent:], sizes), strict=True):
-        says = np.concatenate([np.zeros((1, *table.shape[1:])), table - table[..., -1:]])
-        rows = stronger(rows, says[answer])
+    says = [
+        np.concatenate([np.zeros((1, *table.shape[1:])), table - table[..., -1:]])
+        for table in tables.values()
+    ]
+    answers = np.stack(np.unravel_index(given[silent:], sizes))
+    rows = np.empty((answers.shape[1], max(len(t[0]) for t in says), says[0].shape[-1]))
+    # Some at a time, which stay in the processor's cache.
+    for start in range(0, len(rows), _BLOCK // 2):
+        some = slice(start, start + _BLOCK // 2)
+        first, *rest = (t[answer] for t, answer in zip(says, answers[:, some], strict=True))
+        rows[some] = reduce(stronger, rest, first)
     return of_specimen + 1 - silent, rows
 
 
 class _Rows:
     """Rows of logs, shape (n_distinct, ...), that belong to the distinct answers of some traits."""
 
-    def __init__(self, tables: dict[str, np.ndarray], silence: np.ndarray):
-        self.traits = tuple(tables)
-        self._before = np.cumsum([0, *(len(table) for table in tables.values())])[:-1]
+    def __init__(self, tables: dict[str, np.ndarray], codes: dict[str, np.ndarray], silence: np.ndarray):
         self._rows = np.concatenate([silence, *tables.values()])
+        if not tables:
+            return
+        before = np.cumsum([0, *(len(table) for table in tables.values())], dtype=np.int32)[:-1]
+        given = np.stack([codes[trait_id] for trait_id in tables], axis=1).astype(np.int32)
+        answered = given > 0
+        self._columns = (given - 1 + before)[answered]
+        self._ends = np.append(0, np.cumsum(answered.sum(axis=1)))
 
-    def added(self, codes: dict[str, np.ndarray], specimens: slice) -> np.ndarray:
+    def added(self, specimens: slice) -> np.ndarray:
         """Add up, for each specimen, the rows of its answers, (n_specimens, ...); no answer adds nothing.
 
         This is a matrix of ones and zeros, specimens x distinct answers, times the rows. It is sparse, so
@@ -316,11 +337,9 @@ class _Rows:
         n = specimens.stop - specimens.start
         if not len(self._rows):
             return np.zeros((n, *self._rows.shape[1:]))
-        stacked = np.stack([codes[trait_id][specimens] for trait_id in self.traits], axis=1)
-        answered = stacked > 0
-        columns = (stacked - 1 + self._before)[answered]
-        ends = np.append(0, np.cumsum(answered.sum(axis=1)))
-        gave = csr_array((np.ones(len(columns)), columns, ends), shape=(n, len(self._rows)))
+        ends = self._ends[specimens.start : specimens.stop + 1]
+        columns = self._columns[ends[0] : ends[-1]]
+        gave = csr_array((np.ones(len(columns)), columns, ends - ends[0]), shape=(n, len(self._rows)))
         sums = gave @ self._rows.reshape(len(self._rows), -1)
         return sums.reshape(n, *self._rows.shape[1:])
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -26,22 +27,30 @@ def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
 
     `prior`, shape (n_taxa + 1,), is in the order of the table, too: "none of these" last.
     """
-    return model.gathered(posterior_of_names(model, coded, prior))
+    found = np.empty((coded.n, model.n_taxa + 1))
+    for rows, joint in _posteriors(model, coded, prior):
+        found[rows] = model.gathered(joint)
+    return found
 
 
 def posterior_of_names(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
     """Return the same before the strangers are put together: (n_specimens, n_names), in canonical order."""
-    log_prior = model.log_prior(prior)
     found = np.empty((coded.n, model.width))
-    for rows, cases in model.log_cases(coded):
-        found[rows] = _normalised(cases + log_prior)
+    for rows, joint in _posteriors(model, coded, prior):
+        found[rows] = joint
     return found
+
+
+def _posteriors(model: TableModel, coded: Coded, prior: np.ndarray) -> Iterator[tuple[slice, np.ndarray]]:
+    for rows, cases in model.log_cases(coded, model.log_prior(prior)):
+        yield rows, _normalised(cases)
 
 
 def _normalised(log_joint: np.ndarray) -> np.ndarray:
     """Logs that may be overwritten, (n, n_cases, n_names) -> shares that sum to 1, (n, n_names)."""
     log_joint -= log_joint.max(axis=(1, 2), keepdims=True)
-    joint = np.exp(log_joint, out=log_joint).sum(axis=1)
+    first, *others = np.moveaxis(np.exp(log_joint, out=log_joint), 1, 0)
+    joint = reduce(np.add, others, first)
     joint /= joint.sum(axis=1, keepdims=True)
     return joint
 
