@@ -108,8 +108,10 @@ def posterior(table, answers, **options):
 def likelihoods(table, **answers):
     """Return P(answers | kind) for every kind and "none of these", by name."""
     model = model_of(table)
-    found = model.to_table_order(np.exp(model.log_likelihoods(code_answers(table, answers))[0]))
-    return pd.Series(found, index=[*table.ids, NONE])
+    of_names = model.log_likelihoods(code_answers(table, answers))[0]
+    # "None of these" is a stranger of some genus or of none, each with its share of the strangers.
+    shares = model.log_prior(np.ones(len(table) + 1))
+    return pd.Series(model.gathered(np.exp(of_names + shares)), index=[*table.ids, NONE])
 
 
 # -- public tables ---------------------------------------------------------------------------------------
