@@ -63,8 +63,8 @@ class Asker:
 
         `posterior`, `adult` = P(adult | answers, taxon) and what follows are of shape (n_names,), in
         canonical order. `said` is for traits that would repeat what is answered already; see
-        `TableModel.said_in_group`. With `classes` the entropy is that over these classes of names (those fed
-        alike, say), not over the names.
+        `TableModel.said_in_group`. All strangers are one name: which genus one belongs to is asked by nobody.
+        With `classes` the entropy is that over these classes of names (those fed alike, say).
         """
         # Names that are out of the race cost time and change nothing.
         keep = posterior > 1e-7 * posterior.max()
@@ -76,7 +76,11 @@ class Asker:
         chance = given @ p
         joint = judged * p
         mass = joint.sum(axis=1)
-        if classes is not None:
+        if classes is None:
+            # The strangers stand last.
+            firsts = np.arange(min(len(p), keep[: self._applies.shape[1]].sum() + 1))
+            joint, p = np.add.reduceat(joint, firsts, axis=1), np.add.reduceat(p, firsts)
+        else:
             member = np.equal.outer(classes[keep], np.unique(classes[keep])).astype(float)
             joint, p = joint @ member, p @ member
         after = np.log2(mass) - _xlog2x(joint).sum(axis=1) / mass

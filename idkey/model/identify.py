@@ -248,7 +248,8 @@ class Identification(Shown):
     def _may_ask(self, trait: Trait, share_applies: float, adult: float) -> bool:
         if trait.id in self.answers or trait.id in self.unseen:
             return False
-        if trait.needs_adult and (self.answers.get(LIFE_STAGE) == "young" or adult < 0.5):
+        # A half is what is said of a fish whose age nobody knows, and sums of shares are not exact.
+        if trait.needs_adult and (self.answers.get(LIFE_STAGE) == "young" or adult < 0.5 - _NOTHING):
             return False
         if trait.applies_when is None:
             return True
@@ -260,7 +261,7 @@ class Identification(Shown):
 
     def next_question(self) -> Question | None:
         """Return the question that settles most for least trouble; None when none is left or needed."""
-        if len(self.candidates()) == 1 and self.answers:
+        if len(self.candidates()) == 1 and self.answers and self._outcome.kind != "little known":
             return None
         return next(iter(self._questions), None)
 

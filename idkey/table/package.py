@@ -88,7 +88,7 @@ def describe(
         "genera.csv": [_trait_field(traits[column], column, genus=True) for column in genera],
         "care.csv": [_care_field(column) for column in care],
     }
-    attributes = [field.name for file in ("taxa.csv", "care.csv") for field in more[file]]
+    attributes = [field.name for file in ("taxa.csv", "care.csv") for field in more[file]] + ["tradeCode"]
     files = [file for file in ABOUT if genera or file != "genera.csv"]
     resources = [_resource(file, more.get(file, ()), attributes, files) for file in files]
     about_sources = "The works that evidence.csv and taxa.csv name by their keys, as BibTeX."

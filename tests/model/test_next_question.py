@@ -15,7 +15,11 @@ from .tables import NONE, answered, answers_to, crisp_tables, posterior, rows_of
 
 
 def check_not_stuck(fish):
-    """There is a next question, or an outcome that gives the one name left, or names the pair."""
+    """There is a next question, or an outcome that gives the one name left, or names the pair.
+
+    A kind that is known in fewer than half of the answers is not given as the name, at the end neither: it is
+    said to be little known, and the likeliest that is better known is named beside it.
+    """
     left = [t for t in fish.candidates() if t != NONE]
     question, outcome = fish.next_question(), fish.outcome()
     if question is not None:
@@ -24,6 +28,15 @@ def check_not_stuck(fish):
     if not left or not fish.answers:
         return
     assert outcome.taxa == tuple(left)
+    best, *kinds = sorted(fish.ranked(), key=lambda row: row.taxon == NONE)[:-1]
+    looks = len([trait for trait in fish.answers if trait != "life_stage"])
+    hardly = 2 * best.compared < looks and fish.ranked()[0] is best
+    assert (outcome.kind == "little known") == hardly
+    if hardly:
+        known = [row for row in kinds if 2 * row.compared >= looks][:1]
+        assert f"{best.name} comes first" in outcome.text
+        assert all(f"{row.name} (" in outcome.text for row in known)
+        return
     if question is not None:
         assert outcome.kind in ("several names", "none of these", "no answers")
         return

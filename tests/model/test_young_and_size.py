@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
 from idkey import Identification
 
@@ -11,11 +12,20 @@ from .tables import SHIPPED as TABLE
 
 NIX = "panaqolus_nix"
 RECORDS = pd.Series(TABLE.column("adult_size").high, TABLE.ids).dropna().sort_values()  # mm standard length
+# How soft a record is by the class of its best claim, in spreads of 5 %: of all others, such as one lent
+# from the genus, a rule of thumb or memory, 4.
+SOFT = {("read", "species"): 1, ("secondary", "species"): 2}
 
 
 def gained(said, **answers):
     """Return what answers add to the likelihood of each kind, after what was said before."""
     return likelihoods(TABLE, **said, **answers) / likelihoods(TABLE, **said)
+
+
+def softness(taxon):
+    claims = TABLE.evidence.query("taxon == @taxon and attribute == 'adult_size'")
+    best = claims[pd.to_numeric(claims["value"], errors="coerce") == RECORDS[taxon]]
+    return min((SOFT.get(claim, 4) for claim in zip(best["class"], best["scope"], strict=True)), default=4)
 
 
 def grown_to(least, most=np.inf):
@@ -35,14 +45,17 @@ def grown_to(least, most=np.inf):
 )
 def test_a_small_fish_may_become_any_larger_kind(least, said):
     # 60 mm: under the record of every kind from 65 to 1000 mm, and nothing says that it is adult. Said to be
-    # young it is a quarter of the record or less; at half the record one would begin to doubt it.
+    # young it is a quarter of the record or less; at half the record one would begin to doubt it. Close under
+    # a record that is second hand or lent, its soft edge is felt: 67 mm second hand, as A. aguaboensis has
+    # (FISHBASE2013), is 1.04 of its edges above 60 mm.
     assert RECORDS.max() == 1000
     columns = [f"{trait}_young" for trait in said if f"{trait}_young" in TABLE.cells]
     described = [t for t in TABLE.ids if any(TABLE.cell(t, column) is not None for column in columns)]
     larger = grown_to(least).difference(described, sort=False)
     assert len(larger) > 60 or least > 65
     found = gained(said, adult_size=60)[larger]
-    np.testing.assert_allclose(found, found.iloc[-1], rtol=0.02)
+    edges = 0.05 * larger.map(softness) * RECORDS[larger]
+    np.testing.assert_allclose(found / found.iloc[-1], norm.cdf((RECORDS[larger] - 60) / edges), rtol=0.02)
 
 
 def test_a_long_fish_rules_out_the_dwarfs():
@@ -98,7 +111,9 @@ def test_none_of_these_is_only_said_when_it_is_likelier_than_not():
     ranking = fish.ranking()
     assert ranking.loc[0, "taxon"] == NONE
     named = ranking[ranking["taxon"] != NONE].iloc[0]
-    assert f"likeliest {named['name']} ({named['probability'] * 100:.0f} %)" in fish.outcome().text
+    # Of a hundred kinds, each as likely as any other, none has 1 %.
+    assert named["probability"] < 0.01
+    assert f"likeliest {named['name']} (under 1 %)" in fish.outcome().text
     # a ranking that is changed by hand changes nothing
     ranking["probability"] = 0.0
     assert fish.ranking()["probability"].sum() == pytest.approx(1.0)

@@ -192,7 +192,7 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert order[:3] == ["_outcome", "_names", "_question"]
     assert order[-1] == "_names"
     assert "Care sheet" in screen._names.value
-    assert "of 88" in screen._bag_says.value
+    assert "of 100" in screen._bag_says.value
     screen._bag.value = "<script>"
     assert "<script" not in screen._bag_says.value
 
