@@ -134,6 +134,26 @@ def test_a_click_on_a_drawing_answers_and_enter_takes_inches(screen):
     expect(seen).to_contain_text("Length: 64 mm")
 
 
+def test_by_keyboard_one_of_several_is_said_to_be_more_like_it(screen):
+    ask(screen, "Spot size")
+    page, menu = screen.page, screen.get_by_label("More like this one")
+    expect(menu).to_be_hidden()
+    screen.get_by_label("Not sure: let me pick several").focus()
+    page.keyboard.press("Space")
+    press(screen.locator(".idk-states"), "small")
+    expect(screen.get_by_role("button", name="\u2713 small")).to_be_visible()
+    menu.focus()
+    choose(page, "medium")
+    # What is leant to is picked.
+    expect(screen.get_by_role("button", name="\u2713 medium")).to_be_visible()
+    page.set_viewport_size(NARROW)
+    assert not scrolls_sideways(screen)
+    tab_to(page, "Take this answer")
+    page.keyboard.press("Enter")
+    expect(screen.locator(".idk-seen")).to_contain_text("Spot size: small (25 %) or medium (75 %)")
+    expect(menu).to_be_hidden()
+
+
 def test_text_can_be_read_in_both_themes_in_a_narrow_window_and_when_opened_again(screen):
     page = screen.page
     answer(screen, "light spots on dark")
