@@ -243,11 +243,12 @@ def test_what_is_not_understood_leaves_the_cell(read):
 
 
 def test_what_a_sheet_does_not_know_takes_nothing_away(read):
-    found = read(f"id,Name,Pattern,Length\n{ZEBRA},,?,\nancistrus_novus,Ancistrus novus,,unknown\n")
+    found = read(f"id,Name,Pattern,Tail fin edge\n{ZEBRA},,?,\nancistrus_novus,Ancistrus novus,,unknown\n")
     assert [row.what for row in found.rows] == ["unchanged", "new"]
     assert "read as not known" in found.rows[0].said[0]
     # Of a new kind it holds in spite of its genus.
-    assert found.table.to_frame(own=True).at["ancistrus_novus", "adult_size"] == "?"
+    assert TABLE.genera["Ancistrus"]["tail_fork"]
+    assert found.table.to_frame(own=True).at["ancistrus_novus", "tail_fork"] == "?"
 
 
 def test_a_smaller_record_and_a_dash_that_changes_a_cell_are_said(read):
