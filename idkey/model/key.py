@@ -10,8 +10,9 @@ import math
 import os
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from graphlib import TopologicalSorter
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from idkey import display
 from idkey.model.answers import parsed_answer
 from idkey.model.combine import Prior, check_table, weights
 from idkey.model.evidence import ADULT_FROM
-from idkey.model.solve import EXACT_STATES, Builder, bit_mask
+from idkey.model.solve import EXACT_STATES, Builder, bit_mask, entropy
 from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import Column, TraitTable
@@ -42,6 +43,8 @@ class Lead:
         Where the lead ends: the names, several where the table can't tell them apart. Empty otherwise.
     confirms : tuple of (Trait, tuple of str)
         Other traits in which every kind behind this lead differs from every kind behind the other.
+    genus : str
+        In a key to genera, the genus whose part of the key this lead goes to.
     """
 
     states: tuple[str, ...]
@@ -49,6 +52,7 @@ class Lead:
     goes_to: int | None
     taxa: tuple[str, ...]
     confirms: _Confirms = ()
+    genus: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +99,8 @@ class Key(display.Shown):
     optimum_seconds : float or None
         Least mean effort of all keys over the same questions, where it could be had. A key whose kinds vary
         may cost more, as it prints one couplet for a set of kinds that two would serve better.
+    genera : mapping of str to int
+        Of a key to genera first, the number of the couplet where the kinds of a genus begin.
     """
 
     table: TraitTable
@@ -105,6 +111,7 @@ class Key(display.Shown):
     seconds: float
     least_seconds: float
     optimum_seconds: float | None
+    genera: Mapping[str, int] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def is_exact(self) -> bool:
@@ -236,7 +243,9 @@ def _leads_of(couplet: Couplet, column: Column, row: int) -> tuple[Lead, ...]:
     return tuple(lead for lead, here in zip((couplet.a, couplet.b), behind, strict=True) if here)
 
 
-def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXACT_STATES) -> Key:
+def build_key(
+    table: TraitTable, prior: Prior = None, *, genera: bool = False, exact_states: int = EXACT_STATES
+) -> Key:
     """Build a dichotomous key to the kinds of a table.
 
     Parameters
@@ -244,6 +253,10 @@ def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXA
     table : TraitTable
     prior : {"commonness", "uniform"} or mapping of taxon id to weight, default uniform
         What the expected cost is weighted by.
+    genera : bool
+        Make a key to genera first, then to the kinds within each, which stand together. It asks more, as
+        what was asked on the way to the genus is not made use of within it; a lead ends at once where one
+        kind is left, or where kinds of several genera can't be told apart.
     exact_states : int
         How many sets of kinds the exact method may visit before the lookahead takes over.
 
@@ -255,11 +268,51 @@ def build_key(table: TraitTable, prior: Prior = None, *, exact_states: int = EXA
     check_table(table)
     w = weights(table, "uniform" if prior is None else prior)
     keyed, builder = _keyed(table, w)
+    if genera and len(set(keyed.genus)) > 1:
+        return _key_to_genera(table, keyed, builder.w, exact_states)
     nodes, optimum = builder.solve(exact_states)
-    steps, seconds, bits = builder.cost_of(nodes)
+    steps, seconds, bits, _ = builder.cost_of(nodes)
     couplets = _couplets(keyed, builder, nodes)
     left_out = tuple(t for t in table.ids if t not in keyed.ids)
     return Key(table, couplets, left_out, steps, bits, seconds, bits * builder.cheapest, optimum)
+
+
+def _key_to_genera(table: TraitTable, keyed: TraitTable, w: np.ndarray, exact_states: int) -> Key:
+    # A kind of no genus is one by itself.
+    genera = [genus or taxon for genus, taxon in zip(keyed.genus, keyed.ids, strict=True)]
+    builder = Builder(keyed, w, genera)
+    nodes = builder.by_lookahead()
+    steps, seconds, bits, ends = builder.cost_of(nodes)
+    come: dict[str, list[int]] = {}
+    for mask in ends:
+        members = builder.members(mask)
+        found = {genera[i] for i in members}
+        if len(found) == 1 and len(members) > 1:
+            come.setdefault(found.pop(), []).append(mask)
+    couplets: list[Couplet] = []
+    starts, places, cheapest = {}, {}, builder.cheapest
+    for genus, masks in sorted(come.items()):
+        entering = sum(ends[mask] for mask in masks)
+        rows = np.flatnonzero(sum(builder.standing(mask) for mask in masks))
+        kinds = keyed.only([keyed.ids[i] for i in rows])
+        within = Builder(kinds, entering[rows])
+        inner, _ = within.solve(exact_states)
+        if not inner:
+            continue
+        starts[genus] = len(nodes) + len(couplets) + 1
+        places |= dict.fromkeys(masks, (genus, starts[genus]))
+        couplets += _couplets(kinds, within, inner, starts[genus])
+        more_steps, more_seconds, more_bits, _ = within.cost_of(inner)
+        steps += float(entering.sum() * more_steps)
+        seconds += float(entering.sum() * more_seconds)
+        # Several ends become one before it is told apart.
+        before = sum(entropy(ends[mask][None])[0] for mask in masks)
+        bits += float(before - entropy(entering[None])[0] + entering.sum() * more_bits)
+        cheapest = min(cheapest, within.cheapest)
+    every = (*_couplets(keyed, builder, nodes, places=places), *couplets)
+    left_out = tuple(t for t in table.ids if t not in keyed.ids)
+    bits = max(bits, 0.0)
+    return Key(table, every, left_out, steps, bits, seconds, bits * cheapest, None, MappingProxyType(starts))
 
 
 def _keyed(table: TraitTable, w: np.ndarray) -> tuple[TraitTable, Builder]:
@@ -279,15 +332,24 @@ def _keyed(table: TraitTable, w: np.ndarray) -> tuple[TraitTable, Builder]:
     return keyed, builder
 
 
-def _couplets(table: TraitTable, builder: Builder, nodes: Mapping[int, int]) -> tuple[Couplet, ...]:
-    """Number the couplets as they are printed, and say where each lead goes."""
+def _couplets(
+    table: TraitTable,
+    builder: Builder,
+    nodes: Mapping[int, int],
+    start: int = 1,
+    places: Mapping[int, tuple[str, int]] = MappingProxyType({}),
+) -> tuple[Couplet, ...]:
+    """Number the couplets as they are printed, and say where each lead goes.
+
+    `places` are ends that go on in the part of the key to a genus, which begins at a number.
+    """
     numbers: dict[int, int] = {}
     waiting = [builder.full]
     while waiting:
         mask = waiting.pop()
         if mask in numbers or mask not in nodes:
             continue
-        numbers[mask] = len(numbers) + 1
+        numbers[mask] = start + len(numbers)
         waiting += builder.sides(nodes[mask], mask)[::-1]
     couplets, confirming = [], _confirming(table)
     for mask, number in numbers.items():
@@ -298,9 +360,10 @@ def _couplets(table: TraitTable, builder: Builder, nodes: Mapping[int, int]) -> 
         for states, side, other in ((split.states, *sides), (rest, *sides[::-1])):
             members = builder.members(side)
             shown = tuple(s for s in states if seen[members, split.trait.states.index(s)].any())
-            taxa = () if side in numbers else tuple(table.ids[i] for i in members)
+            genus, place = places.get(side, ("", numbers.get(side)))
+            taxa = () if place is not None else tuple(table.ids[i] for i in members)
             confirms = _confirms(confirming, split.trait, side, other)
-            leads.append(Lead(states, shown, numbers.get(side), taxa, confirms))
+            leads.append(Lead(states, shown, place, taxa, confirms, genus))
         couplets.append(Couplet(number, split.trait, split.threshold, *leads))
     return tuple(couplets)
 

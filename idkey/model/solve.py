@@ -18,12 +18,13 @@ second. What an answer tells is lessened by what errors take away, ``1 - H(error
 a two-way answer (Shannon 1948: an error says nothing, so half of the errors take the wrong lead), so a trait
 that fades or is a matter of opinion comes after one that is plain; by half where it can't be had of young
 fish; and by the square of the share of names that stand behind one lead alone, as those that vary or are
-blank are printed twice and told from nothing.
+blank are printed twice and told from nothing. In a key to groups of kinds (genera) the names are those of the
+groups; where no couplet takes off any and several are left, those of the kinds; one group is an end.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from heapq import heapify, heappop, heapreplace
 
@@ -162,7 +163,10 @@ class Builder:
     Sets of kinds are bit masks; weights ride along for kinds that vary.
     """
 
-    def __init__(self, table: TraitTable, weights: np.ndarray):
+    def __init__(self, table: TraitTable, weights: np.ndarray, groups: Sequence[str] = ()):
+        names = dict.fromkeys(groups)
+        # Of a key to groups of kinds, which kind is of which, (n_taxa, n_groups).
+        self._of_group = np.array([[g == name for name in names] for g in groups], dtype=int)
         self.splits = _all_splits(table, weights)
         self.n = len(weights)
         self.w = np.where(weights > 0, weights, 1e-12)
@@ -213,6 +217,8 @@ class Builder:
 
     def by_lookahead(self) -> dict[int, int]:
         """Return the split chosen for each set of kinds that the key meets, looking one couplet ahead."""
+        if len(self._of_group):
+            return self._nodes(self._best_to_groups)
         return self._nodes(self._best_by_lookahead if self.crisp else self._best_where_kinds_vary)
 
     def ends(self, nodes: dict[int, int]) -> list[int]:
@@ -221,11 +227,14 @@ class Builder:
             side for mask, split in nodes.items() for side in self.sides(split, mask) if side not in nodes
         ]
 
-    def cost_of(self, nodes: dict[int, int]) -> tuple[float, float, float]:
-        """Mean couplets and seconds, as the weight that enters each couplet, summed; and the bits settled."""
+    def cost_of(self, nodes: dict[int, int]) -> tuple[float, float, float, dict[int, np.ndarray]]:
+        """Mean couplets and seconds, as the weight that enters each couplet, summed; the bits settled.
+
+        The last are the weights that come to each end.
+        """
         flow = {self.full: self.w / self.w.sum()}
         steps = seconds = 0.0
-        bits = _entropy(flow[self.full][None])[0]
+        bits = entropy(flow[self.full][None])[0]
         # A couplet's kinds are fewer than those of any couplet before it, so larger sets come first.
         for mask in sorted(nodes, key=lambda m: (-m.bit_count(), m)):
             entering = flow.pop(mask, None)
@@ -238,8 +247,8 @@ class Builder:
                 self.sides(split, mask), (self.share[split], 1 - self.share[split]), strict=True
             ):
                 flow[child] = flow.get(child, 0.0) + entering * part
-        bits -= sum(_entropy(end[None])[0] for end in flow.values())
-        return float(steps), float(seconds), max(float(bits), 0.0)
+        bits -= sum(entropy(end[None])[0] for end in flow.values())
+        return float(steps), float(seconds), max(float(bits), 0.0), flow
 
     @property
     def _everything(self) -> _Set:
@@ -274,7 +283,7 @@ class Builder:
     def _rates(self, taxa: np.ndarray, w: np.ndarray, useful: np.ndarray) -> np.ndarray:
         """Return the expected drop in entropy per second of each useful split."""
         share = self.share[np.ix_(useful, taxa)]
-        drop = np.maximum(_entropy(w[None]) - _entropy(share * w) - _entropy((1 - share) * w), 0.0)
+        drop = np.maximum(entropy(w[None]) - entropy(share * w) - entropy((1 - share) * w), 0.0)
         return drop / (self.cost[useful] * w.sum())
 
     # -- lookahead ------------------------------------------------------------------------------
@@ -293,9 +302,22 @@ class Builder:
 
     def _best_where_kinds_vary(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
         # The work left does not see that a kind behind both leads is printed twice; the names do.
+        return self._best_for(np.eye(len(taxa), dtype=int), mask, taxa, w)
+
+    def _best_to_groups(self, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
+        """Return the split that takes off most groups; where none does, and several are left, most kinds."""
+        groups = self._of_group[taxa]
+        if groups.any(axis=0).sum() == 1:
+            return None
+        best = self._best_for(groups, mask, taxa, w)
+        return self._best_where_kinds_vary(mask, taxa, w) if best is None else best
+
+    def _best_for(self, named: np.ndarray, mask: int, taxa: np.ndarray, w: np.ndarray) -> int | None:
+        """Return the split that takes off most names, `named` being 1 for the name of a kind, else 0."""
         useful = self._useful(mask)
-        n, grid = len(taxa), np.ix_(useful, taxa)
-        share, names = self.share[grid], (self.into_a[grid].sum(axis=1), self.into_b[grid].sum(axis=1))
+        n, grid = named.any(axis=0).sum(), np.ix_(useful, taxa)
+        share = self.share[grid]
+        names = [((into[grid] @ named) > 0).sum(axis=1) for into in (self.into_a, self.into_b)]
 
         def taken(weight: np.ndarray) -> np.ndarray:
             into_a = share @ weight
@@ -312,8 +334,8 @@ class Builder:
         if not len(useful):
             return 0.0
         rate = float(self._rates(taxa, w, useful).max())
-        entropy = float(_entropy(w[None])[0])
-        return entropy / rate if rate > 1e-9 else entropy * float(self.cost.max())
+        bits = float(entropy(w[None])[0])
+        return bits / rate if rate > 1e-9 else bits * float(self.cost.max())
 
     # -- dynamic programming with branch and bound -----------------------------------------------
 
@@ -326,8 +348,8 @@ class Builder:
         if self._ends is None:
             return np.zeros((len(useful), 2))
         in_a, ends = self.into_a[np.ix_(useful, taxa)], self._ends[taxa]
-        entropy = np.stack([_entropy((in_a * w) @ ends), _entropy((~in_a * w) @ ends)])
-        return self.cheapest * entropy.T - 1e-12
+        bits = np.stack([entropy((in_a * w) @ ends), entropy((~in_a * w) @ ends)])
+        return self.cheapest * bits.T - 1e-12
 
     def _floor(self, taxa: np.ndarray, w: np.ndarray) -> float:
         """Least that a set can cost by Huffman's code, which no two-way tree beats; dearer to find."""
@@ -368,11 +390,11 @@ class Builder:
 def _told(trait: Trait) -> float:
     """Return the share of a bit that a two-way answer tells; see the module docstring."""
     wrong = trait.error / 2
-    told = 1 - float(_entropy(np.array([[wrong, 1 - wrong]]))[0])
+    told = 1 - float(entropy(np.array([[wrong, 1 - wrong]]))[0])
     return told * (_YOUNG if trait.needs_adult else 1)
 
 
-def _entropy(w: np.ndarray) -> np.ndarray:
+def entropy(w: np.ndarray) -> np.ndarray:
     """Entropy in bits of unnormalised weights times their sum; shape (n, m) -> (n,)."""
     total = w.sum(axis=1)
     inner = (w * np.log2(np.where(w > 0, w, 1.0))).sum(axis=1)

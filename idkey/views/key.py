@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
 
 from idkey.model.key import Couplet, Key, Lead
 from idkey.views import doc, words
@@ -43,11 +44,11 @@ def key_document(key: Key, *, title: str = "") -> Document:
     table = key.table
     if key.couplets:
         before = came_from(key)
-        couplets: doc.Block = doc.Couplets(tuple(_couplet(key, c, before[c.number]) for c in key.couplets))
+        couplets = tuple(_parts(key, before))
         start = "Start at 1; go to the number at the end of the lead that fits."
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
-        couplets, start = line(f"These can't be told apart by this table: {names}."), ""
+        couplets, start = (line(f"These can't be told apart by this table: {names}."),), ""
     use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *words.CAUTIONS, Heading("The key"))
     blocks = (
         On((SCREEN, PRINT), (line(_scope(key)), line(_crossed_out(key)))),
@@ -55,11 +56,22 @@ def key_document(key: Key, *, title: str = "") -> Document:
         On(TEXT, (Lines(("",) if key.left_out else ()),)),
         On(SCREEN, (line(start),)),
         On(PRINT, (words.made_from(table), *use)),
-        couplets,
+        *couplets,
         On(PRINT, (*_how_to_look(key), Heading("Sources"), line(words.sources_line(table)), *_index(key))),
     )
     named = one_line(title) or f"Key to {_kinds_held(key)}"
     return words.of_table(table, named, blocks, titled=(PRINT,))
+
+
+def _parts(key: Key, before: dict[int, tuple[int, ...]]) -> Iterator[doc.Block]:
+    """Yield the couplets; of a key to genera first those, then the kinds of each under its name."""
+    starts = [(1, ""), *sorted((number, genus) for genus, number in key.genera.items())]
+    for (start, genus), (end, _) in pairwise([*starts, (len(key.couplets) + 1, "")]):
+        if genus:
+            yield Heading(one_line(genus))
+        yield doc.Couplets(
+            tuple(_couplet(key, c, before[c.number]) for c in key.couplets[start - 1 : end - 1])
+        )
 
 
 def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
@@ -150,7 +162,8 @@ def lead_words(couplet: Couplet, lead: Lead) -> str:
         holds = f"{'at most' if lead is couplet.a else 'more than'} {trait.number(couplet.threshold)}"
     name = f"{trait.name} of an adult" if trait.kind == "ceiling" else trait.name
     confirms = (f"{t.name.lower()}: {words.states_words(t, states)}" for t, states in lead.confirms)
-    return "; ".join((f"{name}: {holds}", *confirms))
+    genus = (f"this is {lead.genus}",) if lead.genus else ()
+    return "; ".join((f"{name}: {holds}", *confirms, *genus))
 
 
 def _how_to_look(key: Key) -> tuple[doc.Block, ...]:

@@ -3,6 +3,7 @@
 import itertools
 import math
 from collections import Counter, defaultdict
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -308,3 +309,67 @@ def test_of_two_traits_alike_the_one_that_does_not_fade_or_vary_is_asked(worse):
     asked = [c.trait.id for c in build_key(table_of(traits, rows)).couplets]
     assert "t3" in asked
     assert "a_worse" not in asked
+
+
+def with_genera(table, genera):
+    return replace(table, taxa=table.taxa.assign(genus=genera))
+
+
+@st.composite
+def tables_of_genera(draw, tables):
+    table = draw(tables)
+    return with_genera(table, [draw(st.sampled_from(["", "A", "B", "C"])) for _ in table.ids])
+
+
+@given(tables_of_genera(st.one_of(tables(), any_states)), exactness)
+def test_a_key_to_genera_loses_no_kind_and_keeps_each_genus_together(table, exact_states):
+    key = build_key(table, genera=True, exact_states=exact_states)
+    genus = dict(zip(table.ids, table.genus, strict=True))
+    for taxon in table.ids:
+        for fish in fish_of(table, key, taxon, most=40):
+            assert taxon in key.classify(fish), (taxon, fish)
+    assert [c.number for c in key.couplets] == list(range(1, len(key.couplets) + 1))
+    starts = sorted((number, name) for name, number in key.genera.items())
+    for (start, name), (end, _) in itertools.pairwise([*starts, (len(key.couplets) + 1, "")]):
+        for couplet in key.couplets[start - 1 : end - 1]:
+            for lead in (couplet.a, couplet.b):
+                assert {genus[taxon] for taxon in lead.taxa} <= {name}
+                assert lead.goes_to is None or start < lead.goes_to < end
+    before = key.couplets[: starts[0][0] - 1] if starts else key.couplets
+    for lead in (lead for c in before for lead in (c.a, c.b)):
+        assert (lead.goes_to in key.genera.values()) == bool(lead.genus)
+        assert key.genera.get(lead.genus) == (lead.goes_to if lead.genus else None)
+
+
+@given(tables_of_genera(crisp_tables()), st.data(), exactness)
+def test_the_cost_of_a_key_to_genera_is_that_of_every_way_through_it(table, data, exact_states):
+    prior = data.draw(priors(table))
+    weights = {t: w / sum(prior.values()) for t, w in prior.items()}
+    key = build_key(table, prior, genera=True, exact_states=exact_states)
+    ways = [(trait, sum(part.values()), lead, part) for trait, lead, part, _ in walk(key, weights)]
+    assert key.expected_questions() == pytest.approx(sum(w for _, w, _, _ in ways), abs=1e-9)
+    seconds = sum(w * trait.effort / (1 - trait.error) for trait, w, _, _ in ways)
+    assert key.expected_seconds() == pytest.approx(seconds, abs=1e-9)
+    assert key.least_questions <= key.expected_questions() + 1e-9
+    ends = defaultdict(float)
+    for _, _, lead, part in ways:
+        for taxon in lead.taxa:
+            ends[lead.taxa, taxon] += part[taxon]
+    if ends:
+        left = sum(
+            w * math.log2(sum(ends[names, t] for t in names) / w) for (names, _), w in ends.items() if w
+        )
+        whole = -sum(w * math.log2(w) for w in weights.values())
+        assert key.least_questions == pytest.approx(whole - left, abs=1e-9)
+
+
+def test_the_shipped_key_to_genera_has_one_part_a_genus():
+    table = load_table()
+    key = build_key(table, genera=True)
+    assert {"Hypancistrus", "Ancistrus", "Panaqolus"} <= set(key.genera)
+    assert set(key.genera) <= set(table.genus)
+    sizes = np.array([len(names) for names in key.endings()])
+    assert (sizes > 3).mean() <= 1 / 3
+    text = key.text()
+    assert "this is Hypancistrus" in text
+    assert all(f"\n{genus}\n" in text for genus in key.genera)
