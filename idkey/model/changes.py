@@ -21,7 +21,6 @@ from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import code_frame, read_answer
 from idkey.model.combine import NONE_PRIOR, check_table, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
-from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import Apart, apart
@@ -39,10 +38,6 @@ COVERAGE = 0.95
 
 Past = Identification | Mapping[str, Any]
 """An identification, or its answers: trait id to answer."""
-
-_TIE_DIGITS = 14
-"""Names equally likely to so many digits are a tie, which goes by name: the last bits depend on which fish
-are judged together, and must not look like a change of the table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +254,7 @@ def _named(table: TraitTable, past: list[Mapping[str, Any]]) -> list[_Named]:
     rows = [{trait: text for trait, text in row.items() if text is not None} for row in texts]
     coded = code_frame(table, pd.DataFrame(rows, index=range(len(rows)), dtype=object))
     share = posterior(model_of(table), coded, prior_vector(table, "commonness", NONE_PRIOR))
-    names = candidate_names([*table.ids, NONE], share.round(_TIE_DIGITS), COVERAGE)
+    names = candidate_names(table, coded, share, COVERAGE)
     unread = [
         [f"{t}: {given[t]}" for t in row if row[t] is None] for row, given in zip(texts, past, strict=True)
     ]

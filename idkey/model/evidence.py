@@ -12,7 +12,8 @@ For taxon t, trait j with observer error e and K states, and the answer x:
   is weak (`RECORD_EDGES`);
 * blank: the mean of the congeners whose cell is known and of the mean of all known rows, which counts as
   `TABLE_AS_KIN` congeners (a Dirichlet prior centred on the table; Gelman et al. 2013, Bayesian Data
-  Analysis, ch. 5: from memory); not applicable: an error of observation;
+  Analysis, ch. 5: from memory); a congener to which the trait does not apply says nothing of it;
+* not applicable: an error of observation;
 * an answer that is not sure: ``P(x|t) = sum over states s of l(s) P(s|t)`` with l how sure the person is of
   each, over the largest of them. This is virtual evidence (Pearl 1988, Probabilistic Reasoning in Intelligent
   Systems, section 2.2.2: from memory): what was seen speaks for the states as l to l, whatever the kinds
@@ -92,8 +93,8 @@ def _complete(p: np.ndarray, column: Column, kin: np.ndarray, na: float, flat: f
     full[:, np.flatnonzero(column.known)] = p
     total = p.sum(axis=1)[:, None]
     table = total / n
-    stated = kin * (column.known | ~column.applies)[:, None]
-    genera = (full[:, : len(kin)] @ stated + TABLE_AS_KIN * table) / (stated.sum(axis=0) + TABLE_AS_KIN)
+    known = kin[column.known]
+    genera = (p @ known + TABLE_AS_KIN * table) / (known.sum(axis=0) + TABLE_AS_KIN)
     blank = np.flatnonzero(column.applies & ~column.known)
     alone = 1 - kin[blank].sum(axis=1)
     full[:, blank] = genera @ kin[blank].T + table * alone

@@ -96,17 +96,22 @@ def agreement(table: TraitTable, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
     1..K. A number outside the table's range is clipped at 0. Traits that are not answered, not known or
     not applicable are left out; where nothing is left the similarity is NaN. Both (n_specimens, n_taxa).
     """
-    total, comparable = np.zeros((2, coded.n, len(table)))
+    total, comparable = np.zeros((coded.n, len(table))), compared(table, coded)
     for trait in table.traits:
         if trait.id not in coded.codes:
             continue
         column, codes = table.column(trait.id), coded.codes[trait.id]
         similarity = _similarity(trait, column, coded.distinct[trait.id])
-        known = np.broadcast_to(column.known.astype(float), similarity.shape)
         silence = np.zeros((1, len(table)))
-        total += np.vstack([silence, np.where(known > 0, similarity, 0.0)])[codes]
-        comparable += np.vstack([silence, known])[codes]
+        total += np.vstack([silence, np.where(column.known, similarity, 0.0)])[codes]
     return np.where(comparable > 0, total / np.maximum(comparable, 1.0), np.nan), comparable
+
+
+def compared(table: TraitTable, coded: Coded) -> np.ndarray:
+    """Number of the answers that can be held against each row, (n_specimens, n_taxa)."""
+    answered = [coded.codes[t] > 0 for t in table.trait_ids if t in coded.codes]
+    known = [table.column(t).known for t in table.trait_ids if t in coded.codes]
+    return np.array(answered, dtype=float).reshape(-1, coded.n).T @ np.reshape(known, (-1, len(table)))
 
 
 def _similarity(trait: Trait, column: Column, answers: Distinct) -> np.ndarray:

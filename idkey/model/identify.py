@@ -21,7 +21,7 @@ from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
-from idkey.model.match import candidate_names, posterior_of_names, rank_frame
+from idkey.model.match import posterior_of_names, rank_frame
 from idkey.table.names import one
 from idkey.table.reading import parse_answer, states_in
 from idkey.table.schema import LIFE_STAGE, Trait, cell_words
@@ -214,7 +214,7 @@ class Identification(Shown):
 
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
-        return candidate_names([*self.table.ids, NONE], self._posterior[None], self.coverage)[0]
+        return tuple(row.taxon for row in self._ranked if row.candidate)
 
     def stranger(self) -> tuple[str, float]:
         """Return the genus that this fish looks like if it is none of the kinds in the table.

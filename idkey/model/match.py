@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from functools import reduce
 from typing import Any
 
@@ -17,9 +17,11 @@ from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.combine import NONE_PRIOR, Prior, TableModel, check_coverage, model_of, prior_vector
 from idkey.model.evidence import NONE
-from idkey.model.fit import agreement, fit_of
+from idkey.model.fit import agreement, compared, fit_of
 from idkey.table.schema import is_missing
 from idkey.table.table import TraitTable
+
+_TIE_DIGITS = 12
 
 
 def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
@@ -55,27 +57,33 @@ def _normalised(log_joint: np.ndarray) -> np.ndarray:
     return joint
 
 
-def candidate_set(probabilities: np.ndarray, coverage: float) -> np.ndarray:
-    """Smallest set of names that holds `coverage` of the posterior, bool, shape (n_specimens, n_names)."""
-    order = np.argsort(-probabilities, axis=1, kind="stable")
-    ranked = np.take_along_axis(probabilities, order, axis=1)
+def name_order(table: TraitTable, coded: Coded, probabilities: np.ndarray) -> np.ndarray:
+    """Positions of the names, likeliest first, shape (n_specimens, n_taxa + 1).
+
+    Of equals the one against which more answers can be held leads, and then they go by name. Equal is what
+    differs by rounding alone, which depends on what is judged together.
+    """
+    with np.errstate(divide="ignore"):
+        unlikely = -np.log(probabilities).round(_TIE_DIGITS)
+    by_name = np.argsort(np.argsort([*table.ids, NONE]))
+    few = np.pad(-compared(table, coded), ((0, 0), (0, 1)))
+    keys = np.broadcast_to(by_name, few.shape), few, unlikely
+    return np.lexsort(keys, axis=1)
+
+
+def candidate_set(ranked: np.ndarray, coverage: float) -> np.ndarray:
+    """Smallest set of names that holds `coverage`, bool, of shares with the largest first, (..., n_names)."""
     # A name is needed while the names before it hold less than asked.
-    needed = np.cumsum(ranked, axis=1) - ranked < coverage - 1e-12
-    found = np.empty(needed.shape, dtype=bool)
-    np.put_along_axis(found, order, needed, axis=1)
-    return found
+    return np.cumsum(ranked, axis=-1) - ranked < coverage - 1e-12
 
 
 def candidate_names(
-    names: Sequence[str] | np.ndarray, probabilities: np.ndarray, coverage: float
+    table: TraitTable, coded: Coded, probabilities: np.ndarray, coverage: float
 ) -> list[tuple[str, ...]]:
-    """Names of each specimen's `candidate_set`, likeliest first; a tie goes by name."""
-    by_name = np.argsort(np.array(names), kind="stable")
-    probabilities = probabilities[:, by_name]
-    order = np.argsort(-probabilities, axis=1, kind="stable")
-    ordered = np.array(names)[by_name]
-    rows = zip(order, candidate_set(probabilities, coverage), strict=True)
-    return [tuple(ordered[ranked[keep[ranked]]].tolist()) for ranked, keep in rows]
+    """Names of each specimen's `candidate_set`, likeliest first by `name_order`."""
+    order, names = name_order(table, coded, probabilities), np.array([*table.ids, NONE])
+    keep = candidate_set(np.take_along_axis(probabilities, order, axis=1), coverage)
+    return [tuple(names[ranked[kept]].tolist()) for ranked, kept in zip(order, keep, strict=True)]
 
 
 def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, coverage: float) -> pd.DataFrame:
@@ -86,20 +94,20 @@ def rank_frame(model: TableModel, coded: Coded, probabilities: np.ndarray, cover
     kind's own fish; see `idkey.model.fit`), NaN for "none of these"; and candidate.
     """
     table = model.table
-    (fraction, deviation), (similarity, compared) = fit_of(model, coded), agreement(table, coded)
+    (fraction, deviation), (similarity, count) = fit_of(model, coded), agreement(table, coded)
     frame = pd.DataFrame(
         {
             "taxon": [*table.ids, NONE],
             "name": [*(table.label(t) for t in table.ids), NONE],
             "probability": probabilities,
             "agreement": np.append(similarity[0], np.nan),
-            "compared": np.append(compared[0], 0).astype(int),
+            "compared": np.append(count[0], 0).astype(int),
             "fit": np.append(fraction, np.nan),
             "deviation": np.append(deviation, np.nan),
         }
     )
-    frame = frame.sort_values(["probability", "taxon"], ascending=[False, True], ignore_index=True)
-    frame["candidate"] = candidate_set(frame["probability"].to_numpy()[None], coverage)[0]
+    frame = frame.iloc[name_order(table, coded, probabilities[None])[0]].reset_index(drop=True)
+    frame["candidate"] = candidate_set(frame["probability"].to_numpy(), coverage)
     return frame
 
 
@@ -233,6 +241,10 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
             raise AnswerError(f"X has {n} features, but {expected}; {right}")
         return frame.set_axis(self.feature_names_in_, axis=1)
 
+    def _judged(self, frame: Any) -> tuple[Coded, np.ndarray]:
+        coded = self._coded(frame)
+        return coded, posterior(self._model, coded, self._prior)
+
     def predict_proba(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Posterior of every kind.
 
@@ -251,18 +263,17 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         ------
         AnswerError
         """
-        coded = self._coded(frame)
-        return posterior(self._model, coded, self._prior)
+        return self._judged(frame)[1]
 
     def predict(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Return the likeliest name of each specimen, which may be "none of these"; shape (n_specimens,)."""
-        likeliest = self.predict_proba(frame).argmax(axis=1)
-        return self.classes_[likeliest]
+        table = self._fitted()
+        likeliest = name_order(table, *self._judged(frame))[:, 0]
+        return np.array([*table.ids, NONE])[likeliest]
 
     def candidates(self, frame: pd.DataFrame | np.ndarray) -> list[tuple[str, ...]]:
         """Return, for each specimen, the names that hold `coverage` of the posterior, likeliest first."""
-        probabilities = self.predict_proba(frame)
-        return candidate_names(self.classes_, probabilities, self.coverage)
+        return candidate_names(self._fitted(), *self._judged(frame), self.coverage)
 
     def agreement(self, frame: pd.DataFrame | np.ndarray) -> np.ndarray:
         """Gower similarity (Gower 1971) of each specimen to each row, shape (n_specimens, n_taxa).

@@ -17,7 +17,6 @@ from specimens import draw
 from idkey import NearestMatch, load_table
 from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
-from idkey.model.match import candidate_set
 
 SPECIMENS = 20_000
 HELD_BACK = 300
@@ -30,7 +29,7 @@ def report(title, match, drawn):
     names = list(match.classes_)
     truth = np.array([names.index(t) for t in drawn.truth])
     labels, each = np.arange(len(names)), np.arange(len(truth))
-    inside = candidate_set(p, match.coverage)
+    inside = np.array([np.isin(names, left) for left in match.candidates(drawn.answers)])
     first, best = p.argmax(axis=1), p.max(axis=1)
     print(f"\n{title}: {len(truth)} specimens, {len(names) - 1} kinds")
     right = np.flatnonzero((first == truth) & (truth < len(names) - 1))[:500]
@@ -72,7 +71,9 @@ def held_back(table):
             {
                 "taxon": taxon,
                 "none of these first": (p.argmax(axis=1) == none).mean(),
-                "none of these still possible": candidate_set(p, match.coverage)[:, none].mean(),
+                "none of these still possible": np.mean(
+                    [NONE in left for left in match.candidates(drawn.answers)]
+                ),
                 "sure and wrong": len(sure) / HELD_BACK,
                 "of those, the fit is called poor": sum(poor(match, drawn, i) for i in sure) / HELD_BACK,
             }

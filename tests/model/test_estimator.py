@@ -153,6 +153,10 @@ class Numbered(NearestMatch):
     def predict_proba(self, frame):
         return super().predict_proba(frame)[:, self.columns_]
 
+    def predict(self, frame):
+        texts = [state_text(label) for label in self.classes_]
+        return self.classes_[[texts.index(name) for name in super().predict(frame)]]
+
 
 def verdicts(estimator):
     """Names of scikit-learn's checks that ran, and of those that failed; many run more than once."""

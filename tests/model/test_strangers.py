@@ -72,13 +72,15 @@ def test_the_best_claim_for_the_record_itself_counts_and_one_for_a_smaller_fish_
 
 
 def test_a_blank_is_taken_from_its_genus_and_the_table():
-    # Two of the genus A are forked, of four known cells three are: (2 x .95 + 2 x table) / 4.
-    table = table_of([TAIL], {"a1": "forked", "a2": "forked", "a3": ".", "b1": "straight", "c1": "forked"})
-    found = likelihoods(of_genera(table, ["A", "A", "A", "B", "C"]), tail="forked")
+    # Two of the genus A are forked, of four known cells three are: (2 x .95 + 2 x table) / 4. One to which
+    # the trait does not apply says nothing of one to which it may.
+    rows = {"a1": "forked", "a2": "forked", "a3": ".", "a4": "-", "b1": "straight", "c1": "forked"}
+    table = table_of([TAIL], rows)
+    found = likelihoods(of_genera(table, ["A", "A", "A", "A", "B", "C"]), tail="forked")
     of_table = (0.95 * 3 + 0.05) / 4
     assert found["a3"] == pytest.approx((2 * 0.95 + TABLE_AS_KIN * of_table) / (2 + TABLE_AS_KIN))
     # a genus of which nothing is known, and no genus at all: the table
-    for genera in (["A", "A", "D", "B", "C"], ["A", "A", "", "B", "C"]):
+    for genera in (["A", "A", "D", "A", "B", "C"], ["A", "A", "", "A", "B", "C"]):
         assert likelihoods(of_genera(table, genera), tail="forked")["a3"] == pytest.approx(of_table)
 
 
@@ -169,6 +171,18 @@ def test_one_name_that_is_hardly_known_is_asked_on_about():
     assert fish.next_question().trait.id == "t3"
     assert fish.answer("t3", "x").next_question() is None
     assert fish.outcome().kind == "one name"
+
+
+def test_of_equals_the_one_that_more_answers_know_leads_and_then_they_go_by_name():
+    # The table is one state, so that a blank cell is worth what a known one is.
+    table = table_of(MARKS[:2], {"d": "x .", "b": "x x", "a": ". .", "c": "x x"})
+    answers = {"t0": "x", "t1": "x"}
+    fish, match = answered(table, answers, none_prior=0.0), idkey.NearestMatch(none_prior=0.0).fit(table)
+    assert fish.ranking()["probability"].head(4).to_numpy() == pytest.approx(0.25)
+    assert fish.ranking()["taxon"].tolist() == ["b", "c", "d", "a", NONE]
+    frame = pd.DataFrame([answers])
+    assert match.predict(frame).tolist() == ["b"]
+    assert match.candidates(frame) == [fish.candidates()] == [("b", "c", "d", "a")]
 
 
 @pytest.mark.parametrize("said", [{"cheek_spines": "long"}, {"pattern": "bars", "tail_fork": "forked"}])
