@@ -154,8 +154,8 @@ class Numbered(NearestMatch):
         return super().predict_proba(frame)[:, self.columns_]
 
     def predict(self, frame):
-        texts = [state_text(label) for label in self.classes_]
-        return self.classes_[[texts.index(name) for name in super().predict(frame)]]
+        names, texts = super().predict(frame), [state_text(label) for label in self.classes_]
+        return self.classes_[[texts.index(name) for name in names]]
 
 
 def verdicts(estimator):
