@@ -174,6 +174,21 @@ def test_cells_follow_from_their_claims_in_plain_words(backed):
                 assert value == (low, high), where
 
 
+def test_no_kind_is_housed_for_less_than_its_record(shipped):
+    # The length of the care sheet is with the tail or without, in whole millimetres.
+    compared = 0
+    for taxon in shipped.ids:
+        record, length = (
+            shipped.cell(taxon, "adult_size"),
+            care_for(shipped, taxon).attributes["adult_length_mm"],
+        )
+        if record is None or not length.known:
+            continue
+        compared += 1
+        assert length.value[1] >= round(record.high), (taxon, length.value, record.high)
+    assert compared > 80
+
+
 @pytest.mark.parametrize(
     ("columns", "sourced"),
     [
