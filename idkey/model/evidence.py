@@ -161,7 +161,10 @@ class TraitModel:
         """Density of a measurement relative to a flat one over the column, shape (len(x), n_known)."""
         trait = self.trait
         step = 0.5 if trait.unit == "count" else 0.0
-        low, high = column.low[column.known], column.high[column.known]
+        # Kinds of a genus often share a range.
+        (low, high), of_kind = np.unique(
+            [column.low[column.known], column.high[column.known]], axis=1, return_inverse=True
+        )
         span = scale_of(column) + 2 * step
         sigma = trait.spread * np.abs(x) if trait.spread_is_relative else np.full(len(x), trait.spread)
         sigma = np.maximum(sigma, 0.01 * span)[:, None]
@@ -169,7 +172,7 @@ class TraitModel:
         half = np.maximum((high - low) / 2 + step, 0.05 * sigma)
         from_middle = x[:, None] - middle
         inside = ndtr((from_middle + half) / sigma) - ndtr((from_middle - half) / sigma)
-        return inside / (2 * half) * span
+        return (inside / (2 * half) * span)[:, of_kind]
 
     def record(self, answers: Distinct) -> tuple[np.ndarray, np.ndarray]:
         """Ceiling: P(a fish this long | taxon) and P(adult | length, taxon), (n_distinct, n_names)."""
