@@ -7,7 +7,7 @@ answer in this kind over its mean over all kinds.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from types import MappingProxyType
 from typing import Any, Literal, NamedTuple
@@ -33,6 +33,8 @@ _NOTHING = 1e-9
 UNKNOWN = "not known"
 LITTLE = 1.0
 """Decibans below which an answer says little."""
+FAIR = 5.0
+"""Decibans from which evidence is fair: half a power of ten, on Jeffreys's scale as in `strength`."""
 _BY_KIN = "judged by its genus and the whole table"
 
 
@@ -271,6 +273,19 @@ class Identification(Shown):
 
     @cached_property
     def _outcome(self) -> Outcome:
+        found, says = self._standing(), self._for_a_stranger()
+        if found.kind in ("no answers", "none of these") or says < FAIR:
+            return found
+        text = f" But there is {strength(says)} a kind that this table does not hold:"
+        text += " look again, it may be another."
+        return replace(found, text=found.text + text)
+
+    def _for_a_stranger(self) -> float:
+        """Decibans by which the answers raise the odds of "none of these"; 0 where it was left out."""
+        odds = [p[-1] / (1 - p[-1]) for p in (self._posterior, self._prior) if 0 < p[-1] < 1]
+        return float(10 * np.log10(odds[0] / odds[1])) if len(odds) == 2 else 0.0
+
+    def _standing(self) -> Outcome:
         ranking = self.ranked()
         left = [row for row in ranking if row.candidate]
         taxa = tuple(row.taxon for row in left if row.taxon != NONE)
@@ -378,7 +393,7 @@ def strength(decibans: float) -> str:
     if size < LITTLE:
         return "says little"
     side = "for" if decibans > 0 else "against"
-    word = "weak" if size < 5 else "fair" if size < 10 else "strong" if size < 20 else "decisive"
+    word = "weak" if size < FAIR else "fair" if size < 10 else "strong" if size < 20 else "decisive"
     return f"{word} evidence {side}"
 
 

@@ -10,6 +10,10 @@ Three figures of the model are chosen by this, and each is printed beside its ne
 * the least that a kind must be known to be named first: how often the first name of a fish of a well-known
   kind (65 % of its cells known) is one of which fewer than half of the answers can be compared.
 
+Beside these stands what is said of strangers, and of the table's own fish: "none of these" first, which turns
+a fish away; a remark, which leaves it its names: fair evidence for a stranger (`FAIR`, a word of Jeffreys's
+scale, not chosen by this), or a poor fit; and how many strangers would be found at other prices.
+
 The bound: no test finds more strangers at the same cost than the ratio of the two laws does (Neyman & Pearson
 1933, Phil. Trans. R. Soc. A 231:289-337). So strangers are drawn from the law itself, too: as often as those
 are found, and no oftener, can strangers that follow it be.
@@ -25,9 +29,15 @@ from specimens import draw
 
 from idkey import NearestMatch, TraitTable, load_table
 from idkey.model import combine
+from idkey.model.evidence import NONE
+from idkey.model.fit import POOR_FIT
+from idkey.model.identify import FAIR
 
 OWN, HELD_BACK = 4_000, 40
 TURNED_AWAY = 0.05
+PRICES = (0.01, 0.02, 0.05, 0.1, 0.2)
+EVERY = 4
+GAPS = {"30 to 70 % not answered": (0.3, 0.7), "everything seen": (0.0, 0.0)}
 SURE = 0.9
 WELL_KNOWN, HALF = 0.65, 0.5
 
@@ -83,6 +93,39 @@ def strangers(table: TraitTable, own: pd.DataFrame, fish: dict[str, pd.DataFrame
     return {"own turned away": (p.argmax(1) == p.shape[1] - 1).mean(), **flat, "of the law itself": at_best}
 
 
+def verdicts(match: NearestMatch, fish: pd.DataFrame) -> pd.DataFrame:
+    """Return what is said of each fish, and how likely it is to be none of the kinds."""
+    p, before = match.predict_proba(fish), match.none_prior
+    none, first, sure = p[:, -1], p.argmax(axis=1) == p.shape[1] - 1, p[:, :-1].max(axis=1) >= SURE
+    remark = ~first & (10 * np.log10(none / (1 - none) * (1 - before) / before) >= FAIR)
+    poor = np.full(len(p), np.nan)
+    # A fit is worked out one fish at a time: for some of them.
+    for i in range(0, len(p), EVERY):
+        ranking = match.rank(fish.iloc[i].dropna().to_dict())
+        poor[i] = ranking.loc[ranking["taxon"] != NONE, "deviation"].iloc[0] < POOR_FIT
+    said = {"none first": first, "remark": remark, "none first or remark": first | remark, "poor fit": poor}
+    of_sure = {"sure": sure, "sure, with a remark": sure & remark, "sure, poor fit": sure * poor}
+    said["any of the three"] = np.where(np.isnan(poor), np.nan, first | remark | (poor == 1))
+    return pd.DataFrame({**said, **of_sure, "none": none})
+
+
+def said_of_strangers(table: TraitTable, gaps: tuple[float, float]) -> pd.DataFrame:
+    """Say how often each is said of the table's own fish and of strangers, and how many could be found."""
+    own = verdicts(NearestMatch().fit(table), draw(table, OWN, seed=1, none_prior=0.0, gaps=gaps).answers)
+    fish = {t: draw(table, HELD_BACK, seed=7, kind=t, gaps=gaps).answers for t in table.ids}
+    limits = {f"found at {price:.0%} of the own": own["none"].quantile(1 - price) for price in PRICES}
+    held = [(what, verdicts(NearestMatch().fit(rest), some)) for what, rest, some in without(table, fish)]
+    rows = [
+        {
+            "": what,
+            **found.drop(columns="none").mean(),
+            **{price: (found["none"] > limit).mean() for price, limit in limits.items()},
+        }
+        for what, found in [("own", own), *held]
+    ]
+    return pd.DataFrame(rows).groupby("", sort=False).mean()
+
+
 def hardly_known_first(table: TraitTable) -> dict[str, float]:
     """Say how often a kind known in fewer than half of the answers comes first, and how often with 90 %."""
     known = np.column_stack([table.column(t).known | ~table.column(t).applies for t in table.trait_ids])
@@ -114,6 +157,9 @@ def main() -> None:
         rows[share] = strangers(load_table(), own, fish)
     print("\nshare of strangers that belong to a genus of the table")
     print(pd.DataFrame(rows).T.round(3).to_string())
+    for how, gaps in GAPS.items():
+        print(f"\nwhat is said of strangers, and how many are found where so many of the own are: {how}")
+        print(said_of_strangers(load_table(), gaps).T.round(3).to_string())
     print("\nfirst names of which fewer than half of the answers can be compared")
     print(pd.Series(hardly_known_first(load_table())).round(4).to_string())
 

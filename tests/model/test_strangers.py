@@ -1,5 +1,7 @@
 """Blank cells, strangers and soft records on tables written out: the rules worked by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -196,3 +198,30 @@ def test_what_the_table_does_not_know_never_speaks_for_a_name(said):
                 assert "the table does not know" in reason.text
     assert seen
     assert isinstance(fish.why(SHIPPED.ids[0]), pd.DataFrame)
+
+
+@pytest.mark.parametrize(
+    ("tail", "error", "none_prior", "said"),
+    [
+        ("forked", 0.1, 0.05, True),
+        ("straight", 0.1, 0.05, False),
+        ("forked", 0.2, 0.05, False),
+        ("forked", 0.1, 0.001, True),
+        ("forked", 0.1, 0.0, False),
+    ],
+)
+def test_fair_evidence_for_a_stranger_is_a_remark_and_turns_nobody_away(tail, error, none_prior, said):
+    table = table_of([replace(TAIL, error=error)], {"a": "straight", "b": "straight"})
+    fish = answered(table, {"tail": tail}, none_prior=none_prior)
+    wrong, right = error / 2, 1 - error / 2
+    kind = wrong if tail == "forked" else right
+    # Two rows and a flat one: with an error of 0.1 forked has 0.2 against 0.05 in a kind, 4 to 1 or 6.0
+    # decibans; with 0.2 it has 0.23 against 0.1, 3.7 decibans, which is less than fair (5).
+    stranger = (2 * kind + 0.5) / 3
+    assert (stranger / kind > 10**0.5) == (tail == "forked" and error == 0.1)
+    none = none_prior * stranger / (none_prior * stranger + (1 - none_prior) * kind)
+    assert fish.ranking().set_index("taxon")["probability"][NONE] == pytest.approx(none)
+    outcome = fish.outcome()
+    assert outcome.kind != NONE
+    assert outcome.taxa == ("a", "b")
+    assert ("fair evidence for a kind that this table does not hold" in outcome.text) == said
