@@ -36,6 +36,7 @@ from idkey.errors import IdkeyError, one_of
 from idkey.model.combine import kept, model_of
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import Column, TraitTable
+from idkey.table.units import number_of
 
 HEARSAY = frozenset({"basin"})
 """Traits that are not seen on the fish but told by the seller: no look, so not among the looks."""
@@ -291,17 +292,15 @@ class Worth:
     @property
     def text(self) -> str:
         """What it does, or why it does not earn its place; one sentence."""
+        tells = f"tells {number_of(self.tells, 'pair')}"
         if self.earns:
-            alone = f"{self.only} that nothing else tells"
-            return f"tells {_pairs(self.tells)}, {alone}; the best look for {_pairs(self.best)}"
+            best = number_of(self.best, "pair")
+            return f"{tells}, {self.only} that nothing else tells; the best look for {best}"
         if self.known < 2:
             return f"known of {'1 kind' if self.known else 'no kind'} only, so it compares no two"
         if not self.tells:
             return f"known of {self.known} kinds, but a look tells none of them apart"
-        return (
-            f"tells {_pairs(self.tells)}, but for each another look tells as well for no more trouble, "
-            "or better"
-        )
+        return f"{tells}, but for each another look tells as well for no more trouble, or better"
 
 
 @kept
@@ -312,7 +311,3 @@ def worth(table: TraitTable) -> tuple[Worth, ...]:
     counts = np.stack([tells, only, np.bincount(best[best >= 0], minlength=len(tells))], axis=1)
     of = {trait.id: map(int, row) for trait, row in zip(tell.by_trouble, counts, strict=True)}
     return tuple(Worth(trait, int(tell.news(trait.id).sum()), *of[trait.id]) for trait in tell.looks)
-
-
-def _pairs(count: int) -> str:
-    return "1 pair" if count == 1 else f"{count:,} pairs"

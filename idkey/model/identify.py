@@ -26,7 +26,7 @@ from idkey.table.names import one
 from idkey.table.reading import parse_answer, states_in
 from idkey.table.schema import LIFE_STAGE, Trait, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.units import percent
+from idkey.table.units import number_of, percent
 
 _MORE_LIKELY_THAN_NOT = 0.5
 _NOTHING = 1e-9
@@ -305,8 +305,7 @@ class Identification(Shown):
                 text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
-            count = "1 name" if len(taxa) == 1 else f"{len(taxa)} names"
-            text = f"{count} still possible, likeliest {first.name} ({share})."
+            text = f"{number_of(len(taxa), 'name')} still possible, likeliest {first.name} ({share})."
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
             text = f"{names[0]} ({share}); the table has no question left to make it surer."

@@ -25,6 +25,7 @@ from idkey.model.solve import EXACT_STATES, Builder, bit_mask, entropy
 from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, Range, States, Trait
 from idkey.table.table import Column, TraitTable
+from idkey.table.units import number_of
 
 _Confirms = tuple[tuple[Trait, tuple[str, ...]], ...]
 
@@ -203,7 +204,7 @@ class Key(display.Shown):
     def __repr__(self) -> str:
         how = "least possible cost" if self.is_exact else "least cost not proven"
         return (
-            f"Key: {len(self.table)} taxa, {len(self.couplets)} couplets, "
+            f"Key: {len(self.table)} taxa, {number_of(len(self.couplets), 'couplet')}, "
             f"{self.questions:.1f} questions expected, bound {self.least_questions:.1f} ({how})"
         )
 

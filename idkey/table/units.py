@@ -30,6 +30,11 @@ _OTHER = {
 }
 
 
+def number_of(count: int, thing: str, which: str = "") -> str:
+    """Write how many there are of a thing, as in "3,200 more names"."""
+    return f"{count:,} {which}{' ' * bool(which)}{thing}{'s' * (count != 1)}"
+
+
 def unit_words(unit: str) -> str:
     """Return a unit as it is shown; blank for a plain number."""
     return _WORDS.get(unit, unit)

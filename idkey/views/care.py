@@ -12,12 +12,12 @@ from idkey.care.sheet import CareSheet
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.table.schema import EVERY_GROUP
-from idkey.table.units import amount, percent
+from idkey.table.units import amount, number_of, percent
 from idkey.views import doc
 from idkey.views.charts import flow_svg, size_svg, temperature_svg
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Lines, On, Table
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import claim_words, cut, introduced, made_from, number_of, of_table
+from idkey.views.words import claim_words, cut, introduced, made_from, of_table
 
 _WIDTH = 100
 _OWN = "cautions"

@@ -12,7 +12,7 @@ from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, Contrast
 from idkey.model.lookalikes import Lookalikes
 from idkey.table.schema import YOUNG, States, Trait
-from idkey.table.units import listed, percent
+from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, words
 from idkey.views.charts import map_svg, on_map
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Soft, Table, line
@@ -117,10 +117,10 @@ def _same_at_any_age(contrast: Contrast) -> bool:
 def _alike(kinds: Comparison) -> Iterator[Block]:
     """Return what is shared and what can't be compared, each behind a fold."""
     if rows := tuple((c.trait.name, c.cells[0]) for c in kinds.shared):
-        title = f"What they share: {words.number_of(len(rows), 'trait')}"
+        title = f"What they share: {number_of(len(rows), 'trait')}"
         yield Fold(title, (Table((), rows, shares=(40.0, 138.0)),))
     some, nowhere = _half_known(kinds)
-    title = f"What can't be compared, being unknown: {words.number_of(len(kinds.unknown), 'trait')}"
+    title = f"What can't be compared, being unknown: {number_of(len(kinds.unknown), 'trait')}"
     blocks: list[Block] = []
     if some:
         title += f" ({len(some)} known for one but not for all)"
@@ -218,16 +218,20 @@ def lookalikes_document(pairs: Lookalikes) -> Document:
     note = _HOLLOW
     if out := len(pairs.ids) - len(shown):
         least = f"without a lookalike of {percent(_MAP_LEAST)} or more left out"
-        note = f"{words.number_of(out, 'kind')} {least}. {note}"
-    few = f"{len(hardly)} pairs are hardly compared: too little is known of them"
+        note = f"{number_of(out, 'kind')} {least}. {note}"
+    few = f"{number_of(len(hardly), 'pair')} hardly compared"
     on_page = (
         line(_HOW_READ),
         *((doc.Picture(map_svg(pairs, shown), fit=False, tallest=160.0),) if len(shown) > 1 else ()),
         line(note, "soft"),
         *_pairs(pairs, alike, "Most alike"),
-        *((Fold(few, _pairs(pairs, hardly, "Hardly compared")),) if len(hardly) else ()),
+        *(
+            (Fold(f"{few}: too little is known", _pairs(pairs, hardly, "Hardly compared")),)
+            if len(hardly)
+            else ()
+        ),
     )
-    lines = [f"Lookalikes among {words.number_of(len(pairs.ids), 'kind')}, {fish}; mixed up at most:"]
+    lines = [f"Lookalikes among {number_of(len(pairs.ids), 'kind')}, {fish}; mixed up at most:"]
     for r in alike.head(_MOST_IN_TEXT).itertuples():
         names = f"{pairs.table.label(r.a)} / {pairs.table.label(r.b)}"
         lines.append(f"  {r.mix_up_at_most * 100:3.0f} %  {names}")
@@ -235,7 +239,7 @@ def lookalikes_document(pairs: Lookalikes) -> Document:
     if len(alike) > _MOST_IN_TEXT:
         lines.append(f"  and {len(alike) - _MOST_IN_TEXT} more")
     if len(hardly):
-        lines.append(f"  {len(hardly)} pairs hardly compared: fewer than three traits known of both")
+        lines.append(f"  {few}: fewer than three traits known of both")
     blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=9),)))
     return words.of_table(pairs.table, f"Who is mistaken for whom ({fish})", blocks, titled=(SCREEN, PRINT))
 

@@ -14,9 +14,10 @@ from idkey.table.merge import Conflict
 from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.spreadsheet import Import, ImportRow
 from idkey.table.table import TraitTable
+from idkey.table.units import number_of
 from idkey.views import doc, html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag, line
-from idkey.views.words import claim_words, cut, number_of, some
+from idkey.views.words import claim_words, cut, some
 
 _NAMES = FIELDS["taxa.csv"]
 _MOST_ROWS, _MOST_IN_SHEET = 12, 150

@@ -17,11 +17,11 @@ from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, percent
+from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
-from idkey.views.words import answer_words, codes_from_memory, none_words, number_of
+from idkey.views.words import answer_words, codes_from_memory, none_words
 
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console

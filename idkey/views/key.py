@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from itertools import pairwise
 
 from idkey.model.key import Couplet, Key, Lead
+from idkey.table.units import number_of
 from idkey.views import doc, words
 from idkey.views.doc import (
     PRINT,
@@ -79,7 +80,7 @@ def _labels(key: Key, taxa: Iterable[str]) -> tuple[str, ...]:
 
 
 def _kinds_held(key: Key) -> str:
-    return words.number_of(len(key.table) - len(key.left_out), "kind")
+    return number_of(len(key.table) - len(key.left_out), "kind")
 
 
 def _scope(key: Key) -> str:
@@ -87,7 +88,7 @@ def _scope(key: Key) -> str:
     if not key.couplets:
         return f"Covers {_kinds_held(key)}, which this table can't tell apart."
     scope = (
-        f"Covers {_kinds_held(key)} in {words.number_of(len(key.couplets), 'couplet')}; "
+        f"Covers {_kinds_held(key)} in {number_of(len(key.couplets), 'couplet')}; "
         f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
         f"than {key.least_questions:.1f})."
     )
@@ -120,7 +121,7 @@ def _crossed_out(key: Key) -> str:
     more = (f", {count} without {name}" for count, name in zip(counts, rest, strict=True))
     return (
         "Cross out the kinds that you do not keep: "
-        f"{words.number_of(most, 'more end')} would hold one name without {first}{''.join(more)}."
+        f"{number_of(most, 'more end')} would hold one name without {first}{''.join(more)}."
     )
 
 

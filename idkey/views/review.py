@@ -17,11 +17,11 @@ from idkey.model.evidence import NONE
 from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.model.review import Review
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, percent
+from idkey.table.units import listed, number_of, percent
 from idkey.views import doc
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Group, Heading, Lines, On, Runs, line
-from idkey.views.words import made_from, none_words, number_of, of_table, one_in, some, sources_line
+from idkey.views.words import made_from, none_words, of_table, one_in, some, sources_line
 
 _MOST_ROWS, _MOST_IN_TEXT = 6, 4
 _MOST_NAMES, _MOST_KINDS, _MOST_WAYS = 4, 6, 2
@@ -112,9 +112,9 @@ def _sentences(review: Review) -> Iterator[str]:
     elif not len(untold):
         yield "Every two adults are told apart by some look."
     else:
-        few, pairs = int(untold["hardly_compared"].sum()), kinds * (kinds - 1) // 2
+        few, pairs = int(untold["hardly_compared"].sum()), number_of(kinds * (kinds - 1) // 2, "pair")
         because = f", {few:,} of them because fewer than {FEW} traits are known of both" if few else ""
-        yield f"{len(untold):,} of {pairs:,} pairs of adults are told apart by no single look{because}."
+        yield f"{len(untold):,} of {pairs} of adults are told apart by no single look{because}."
     if review.doubts:
         yield f"{number_of(len(review.doubts), 'cell')} in doubt: against the genus, or against a source."
     if review.idle:

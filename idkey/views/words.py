@@ -36,11 +36,6 @@ CAUTIONS: tuple[Block, ...] = (
 )
 
 
-def number_of(count: int, thing: str, which: str = "") -> str:
-    """Write how many there are of a thing, as in "3,200 more names"."""
-    return f"{count:,} {which}{' ' * bool(which)}{thing}{'s' * (count != 1)}"
-
-
 def some(texts: Iterable[str], most: int) -> tuple[str, ...]:
     """Return the first few texts, and how many are left."""
     every = tuple(texts)

@@ -21,8 +21,8 @@ from idkey.table.names import new_id
 from idkey.table.reading import new_trait
 from idkey.table.spreadsheet import Import, read_spreadsheet
 from idkey.table.table import TraitTable
+from idkey.table.units import number_of
 from idkey.views import edit, html
-from idkey.views.words import number_of
 from idkey.widgets.base import (
     Fold,
     Screen,

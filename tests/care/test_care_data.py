@@ -254,6 +254,14 @@ def test_a_genus_without_a_care_source_says_so_first_and_rests_on_common_practic
         assert "No care source for this genus was read" in first
         own = [c for need in sheet.attributes.values() for c in need.evidence if c.care_group == group]
         assert {c.evidence_class for c in own} == {"common practice"}
+        assert "the temperature is one that most of them take" in sheet.attributes["cautions"].text
+    # Of the groups that have a temperature of their own more than half hold the lent one.
+    groups = [
+        r for r in rows.values() if r["temperature_c"] and not r["taxon"] and r["care_group"] not in LENT
+    ]
+    kin = [read_cell(ATTRIBUTES["temperature_c"], r["temperature_c"]) for r in groups]
+    (low, high) = WATER[" ".join(sorted(LENT))][0]
+    assert sum(warm[0] <= low and high <= warm[1] for warm in kin) > len(kin) / 2
     # No figure is laxer than that of any relative known from rapids.
     for column, strictest in (("oxygen_mg_l", max), ("turnover_per_hour", max)):
         kin = [read_cell(ATTRIBUTES[column], rows[g][column]) for g in RAPIDS.split()]

@@ -9,11 +9,12 @@ import pandas as pd
 import pytest
 from shipped import TABLE
 
-from idkey import TraitTable, compare, display
+from idkey import TraitTable, build_key, compare, display
 from idkey.model.lookalikes import lookalikes
+from idkey.table.units import number_of
 from idkey.views.charts import map_svg, on_map
 from idkey.views.compare import care_line, mix_up_words
-from idkey.views.words import chance_words, look_words, number_of, one_in
+from idkey.views.words import chance_words, look_words, one_in
 
 L201, CONTRADENS = "hypancistrus_l201", "hypancistrus_contradens"
 
@@ -170,6 +171,13 @@ def test_pairs_hardly_compared_are_listed_apart_and_counted(alike):
     known = {t: ["x", "x", "x"] for t in "tu"} | {t: ["x", "x", None] for t in "vw"}
     few = lookalikes(table_of(**known))
     assert "2 pairs hardly compared: fewer than three traits" in display.text(few)
-    well, poorly = display.html(few).split("2 pairs are hardly compared")
+    well, poorly = display.html(few).split("2 pairs hardly compared")
     pair = r'<th scope="row">(\w)<.*?(\w)<'
     assert (re.findall(pair, well), re.findall(pair, poorly)) == ([("a", "b")], [("a", "c"), ("b", "c")])
+
+
+def test_one_pair_is_one_pair():
+    two = table_of(t=["x", "x"])
+    assert "\n  1 pair hardly compared: " in display.text(lookalikes(two))
+    assert "1 of 1 pair of adults are told apart by no single look" in display.text(two.review())
+    assert "2 taxa, 1 couplet, " in repr(build_key(table_of(t=["x", "y"])))
