@@ -142,8 +142,10 @@ def test_the_whole_zoo(weighted, total, greedy, bits):
     assert best.least_questions == pytest.approx(bits, abs=1e-6)
 
 
-@pytest.mark.parametrize(("weighted", "least", "bits"), [(False, 174, None), (True, 265, 2.390560)])
-def test_the_zoo_to_its_classes(weighted, least, bits):
+@pytest.mark.parametrize(
+    ("weighted", "least", "most", "bits"), [(False, 174, 176, None), (True, 265, 265, 2.390560)]
+)
+def test_the_zoo_to_its_classes(weighted, least, most, bits):
     # The least totals, and the bits of the classes of the 101 animals, were found apart from this package. No
     # row is shared by two classes, so each can be told.
     table, animals = zoo()
@@ -157,7 +159,7 @@ def test_the_zoo_to_its_classes(weighted, least, bits):
         if number < before and (lead.goes_to is None or lead.genus):
             total += depth * sum(part.values())
             assert {classes[t] for t, w in part.items() if w} == {lead.genus or classes[lead.taxa[0]]}
-    assert least - 1e-9 <= total <= 1.1 * least
+    assert least - 1e-9 <= total <= most + 1e-9
     assert bits is None or total >= bits * whole
     assert {classes[t] for names in key.endings() for t in names} == set(TYPES)
     assert all(len({classes[t] for t in names}) == 1 for names in key.endings())

@@ -40,14 +40,15 @@ MEMORY_CELLS = {
 }
 
 
-ENDS = {"at most": 0, "or more": 0, "fewer than": -1, "more than": 0}  # a range from the figure itself
+# Which end a claim gives, and what is added to its figure; "more than" is entered from the figure itself.
+ENDS = {"at most": ("high", 0), "or more": ("low", 0), "fewer than": ("high", -1), "more than": ("low", 0)}
 
 
 def end_of(claim):
-    """Return the end of a count that a claim gives, where it gives one end only."""
-    for words, step in ENDS.items():
+    """Return which end of a count a claim gives, and the figure, where it gives one end only."""
+    for words, (end, step) in ENDS.items():
         if (number := claim.replace(words, "").strip()) != claim and number.isdecimal():
-            return Range(*[float(number) + step] * 2)
+            return end, float(number) + step
     return None
 
 
@@ -135,7 +136,7 @@ def test_every_filled_cell_is_the_union_or_the_hull_of_its_evidence(shipped, fil
         said = [parse_cell(trait, value) for value, end in ends.items() if end is None]
         if not said:  # one end is claimed, the other is a limit to work with
             assert ends, (taxon, column)
-            assert {end.high for end in ends.values()} <= {cell.low, cell.high}, (taxon, column)
+            assert all(getattr(cell, end) == number for end, number in ends.values()), (taxon, column)
             continue
         if isinstance(cell, States):
             right = {name for claim in said for name in claim.names} == set(cell.names)
@@ -230,7 +231,7 @@ def test_memory_stands_alone_only_where_it_may(filled, claims):
             for c in claims[cell]
         )
     }
-    assert others - inferred <= MEMORY_CELLS
+    assert others - inferred == MEMORY_CELLS
     for cell in MEMORY_CELLS:
         assert all(c["note"] for c in claims[cell]), cell
 
