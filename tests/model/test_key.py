@@ -3,7 +3,6 @@
 import itertools
 import math
 from collections import Counter, defaultdict
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,7 +14,7 @@ from idkey import build_key, load_table
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait
 
 from .solvers import least_by_trees, least_path_length, walk
-from .tables import STATE_KINDS, cells, crisp_tables, nominal, rows_of, table_of, tables
+from .tables import STATE_KINDS, cells, crisp_tables, nominal, of_genera, rows_of, table_of, tables
 
 TAIL = nominal("tail", ("forked", "straight"))
 SPOTS = nominal("spots", ("large", "small"))
@@ -311,14 +310,10 @@ def test_of_two_traits_alike_the_one_that_does_not_fade_or_vary_is_asked(worse):
     assert "a_worse" not in asked
 
 
-def with_genera(table, genera):
-    return replace(table, taxa=table.taxa.assign(genus=genera))
-
-
 @st.composite
 def tables_of_genera(draw, tables):
     table = draw(tables)
-    return with_genera(table, [draw(st.sampled_from(["", "A", "B", "C"])) for _ in table.ids])
+    return of_genera(table, [draw(st.sampled_from(["", "A", "B", "C"])) for _ in table.ids])
 
 
 @given(tables_of_genera(st.one_of(tables(), any_states)), exactness)

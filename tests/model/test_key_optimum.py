@@ -6,7 +6,6 @@ the rest as this package does.
 """
 
 import math
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -18,7 +17,7 @@ from idkey import TraitTable, build_key
 from idkey.table.schema import Trait
 
 from .solvers import least_by_trees, least_path_length, questions_of, walk
-from .tables import DATA, nominal, table_of
+from .tables import DATA, nominal, of_genera, table_of
 from .tables import zoo as zoo_table
 
 LETTERS = "abcdefghijklm"
@@ -150,7 +149,7 @@ def test_the_zoo_to_its_classes(weighted, least, most, bits):
     # row is shared by two classes, so each can be told.
     table, animals = zoo()
     classes = dict(zip(NAMES, TYPES, strict=True))
-    table = replace(table, taxa=table.taxa.assign(genus=[classes[t] for t in table.ids]))
+    table = of_genera(table, [classes[t] for t in table.ids])
     prior = animals if weighted else dict.fromkeys(animals, 1.0)
     key = build_key(table, prior, genera=True)
     total, whole = 0.0, sum(prior.values())
