@@ -29,14 +29,14 @@ from specimens import draw
 
 from idkey import NearestMatch, TraitTable, load_table
 from idkey.model import combine
-from idkey.model.evidence import NONE
-from idkey.model.fit import POOR_FIT
+from idkey.model.answers import code_answers
+from idkey.model.combine import model_of
+from idkey.model.fit import POOR_FIT, fit_of
 from idkey.model.identify import FAIR
 
 OWN, HELD_BACK = 4_000, 40
 TURNED_AWAY = 0.05
 PRICES = (0.01, 0.02, 0.05, 0.1, 0.2)
-EVERY = 4
 GAPS = {"30 to 70 % not answered": (0.3, 0.7), "everything seen": (0.0, 0.0)}
 SURE = 0.9
 WELL_KNOWN, HALF = 0.65, 0.5
@@ -98,14 +98,12 @@ def verdicts(match: NearestMatch, fish: pd.DataFrame) -> pd.DataFrame:
     p, before = match.predict_proba(fish), match.none_prior
     none, first, sure = p[:, -1], p.argmax(axis=1) == p.shape[1] - 1, p[:, :-1].max(axis=1) >= SURE
     remark = ~first & (10 * np.log10(none / (1 - none) * (1 - before) / before) >= FAIR)
-    poor = np.full(len(p), np.nan)
-    # A fit is worked out one fish at a time: for some of them.
-    for i in range(0, len(p), EVERY):
-        ranking = match.rank(fish.iloc[i].dropna().to_dict())
-        poor[i] = ranking.loc[ranking["taxon"] != NONE, "deviation"].iloc[0] < POOR_FIT
+    model, best = model_of(match.table_), p[:, :-1].argmax(axis=1)
+    fits = (fit_of(model, code_answers(model.table, one))[1] for one in fish.to_dict("records"))
+    poor = np.array([deviation[name] < POOR_FIT for deviation, name in zip(fits, best, strict=True)])
     said = {"none first": first, "remark": remark, "none first or remark": first | remark, "poor fit": poor}
-    of_sure = {"sure": sure, "sure, with a remark": sure & remark, "sure, poor fit": sure * poor}
-    said["any of the three"] = np.where(np.isnan(poor), np.nan, first | remark | (poor == 1))
+    of_sure = {"sure": sure, "sure, with a remark": sure & remark, "sure, poor fit": sure & poor}
+    said["any of the three"] = first | remark | poor
     return pd.DataFrame({**said, **of_sure, "none": none})
 
 
