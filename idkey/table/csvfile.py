@@ -29,7 +29,10 @@ ODD_CHARACTER = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _HARMLESS = re.compile(rf"-|{_NUMBER}(?:\.\.{_NUMBER})?")
-_FORMULA = re.compile(r"'*[=+\-@\t]")
+_BEFORE, _SIGN = r"(?:^|(?<=[;\t\r\n]))", r"(?=[ \"']*[=+\-@\t])"
+_FORMULA, _GUARDED = re.compile(_BEFORE + _SIGN), re.compile(_BEFORE + "'" + _SIGN)
+"""Where a formula would begin, also for a program that parts cells by semicolons or tabs and then takes no
+notice of quotation marks, and the apostrophe that stands there."""
 _NEEDS_QUOTES = re.compile(r'[",\r\n]')
 _NOT_CSV = f"not well-formed CSV from here on, or a cell of more than {layout.MOST_CELL} characters; "
 _NOT_CSV += "look for an unclosed quotation mark"
@@ -127,15 +130,15 @@ class Found(list[Problem]):
 def guarded_cell(text: str) -> str:
     """Return a cell as it is written: an apostrophe goes before what a spreadsheet would run as a formula.
 
-    >>> guarded_cell("=1+1"), guarded_cell("-3..4"), guarded_cell("-"), guarded_cell("'=x")
-    ("'=1+1", '-3..4', '-', "''=x")
+    >>> guarded_cell("=1+1"), guarded_cell("-3..4"), guarded_cell("'=x"), guarded_cell("a;=x")
+    ("'=1+1", '-3..4', "''=x", "a;'=x")
     """
-    return f"'{text}" if _FORMULA.match(text) and not _HARMLESS.fullmatch(text) else text
+    return text if _HARMLESS.fullmatch(text) else _FORMULA.sub("'", text)
 
 
 def plain_cell(text: str) -> str:
     """Return the text of a written cell; the inverse of `guarded_cell`."""
-    return text[1:] if text.startswith("'") and _FORMULA.match(text) else text
+    return _GUARDED.sub("", text) if "'" in text else text
 
 
 def cell_problem(text: str) -> str:
@@ -225,7 +228,7 @@ def read_sheet(
 
 def _stripped(cell: str) -> str:
     cell = cell.strip()
-    return plain_cell(cell).strip() if cell.startswith("'") else cell
+    return plain_cell(cell).strip() if "'" in cell else cell
 
 
 def _wrong_in_header(
