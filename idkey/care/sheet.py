@@ -26,10 +26,9 @@ from idkey.errors import IdkeyError
 from idkey.model.answers import code_answers
 from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import model_of
-from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.names import every
-from idkey.table.schema import CareColumn
+from idkey.table.schema import NONE, CareColumn
 from idkey.table.table import TraitTable
 
 _MOST_NAMES = 8

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import AnswerError, one_of
+from idkey.table.fields import MOST
 from idkey.table.reading import parse_answer
 from idkey.table.schema import (
     LIFE_STAGE,
@@ -160,7 +161,7 @@ def _in_place(parse: Any, value: Any, values: pd.Series, at: int) -> Any:
 def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:
     numbers = values.to_numpy(dtype=float, na_value=np.nan)
     codes, uniques = pd.factorize(numbers)
-    bad = ~np.isfinite(uniques)
+    bad = ~(np.abs(uniques) <= MOST)
     if trait.kind == "ceiling":
         bad |= uniques <= 0
     elif trait.unit in NEVER_NEGATIVE:

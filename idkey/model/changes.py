@@ -26,7 +26,7 @@ from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import Apart, apart
 from idkey.model.match import candidate_names, posterior
 from idkey.model.suspect_cells import Doubt, doubts
-from idkey.table.schema import YOUNG, Trait
+from idkey.table.schema import NONE, YOUNG, Trait
 from idkey.table.table import TraitTable
 
 MOST_HELD = 200

@@ -23,8 +23,10 @@ from scipy.special import expit
 
 from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.answers import Coded
-from idkey.model.evidence import NONE, STAGE_ERROR, TraitModel, record_edges
+from idkey.model.evidence import STAGE_ERROR, TraitModel, record_edges
+from idkey.table.fields import MOST
 from idkey.table.names import every
+from idkey.table.schema import NONE
 from idkey.table.table import Column, TraitTable
 
 _T = TypeVar("_T")
@@ -391,10 +393,10 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
         positions = _positions(table, (taxon,))
         try:
             value = float(weight)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             value = float("nan")
-        if not (np.isfinite(value) and value >= 0):
-            raise IdkeyError(f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more")
+        if not 0 <= value <= MOST:
+            raise IdkeyError(f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more, at most {MOST:g}")
         found[positions] = value
     if not found.sum() > 0:
         raise IdkeyError("prior: every weight is 0; at least one taxon must be possible")

@@ -43,8 +43,6 @@ from idkey.model.answers import Distinct
 from idkey.table.schema import Trait, cell_text
 from idkey.table.table import Column, TraitTable
 
-NONE = "none of these"
-
 ORDINAL_DECAY = 0.3
 """How much rarer each further step of misreading is, along the states of an ordinal trait (judgement)."""
 ADULT_FROM = 0.5

@@ -19,12 +19,11 @@ from idkey.display import Shown
 from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
-from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import posterior_of_names, rank_frame
 from idkey.table.names import one
 from idkey.table.reading import parse_answer, states_in
-from idkey.table.schema import LIFE_STAGE, Trait, cell_words
+from idkey.table.schema import LIFE_STAGE, NONE, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import number_of, percent
 

@@ -16,9 +16,8 @@ from sklearn.utils.multiclass import check_classification_targets
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.combine import NONE_PRIOR, Prior, TableModel, check_coverage, model_of, prior_vector
-from idkey.model.evidence import NONE
 from idkey.model.fit import agreement, compared, fit_of
-from idkey.table.schema import is_missing
+from idkey.table.schema import NONE, is_missing
 from idkey.table.table import TraitTable
 
 _TIE_DIGITS = 12

@@ -124,7 +124,7 @@ def _share_below(low: np.ndarray, high: np.ndarray, cut: float) -> np.ndarray:
     """Share of the fish of each kind that are at most the cut, 0 where nothing is known, shape (n_taxa,)."""
     width = np.where(high > low, high - low, 1.0)
     # A range that begins at the cut has fish on both sides of it.
-    crossing = np.maximum((cut - low) / width, _LEAST_SHARE)
+    crossing = np.maximum((np.clip(cut, low, high) - low) / width, _LEAST_SHARE)
     share = np.where(high <= cut, 1.0, np.where(low > cut, 0.0, crossing))
     return np.nan_to_num(share)
 

@@ -17,7 +17,7 @@ import pandas as pd
 from pandas.api import types
 
 from idkey.errors import Problem, TableError, one_of
-from idkey.table.fields import KINDS, number_in
+from idkey.table.fields import KINDS, LEAST, number_in
 from idkey.table.schema import (
     NOT_APPLICABLE,
     YOUNG,
@@ -299,7 +299,7 @@ def _spread(pooled: Sequence[Sequence[Cell]]) -> float:
     span = max(c.high for c in ranges) - min(c.low for c in ranges)
     scatter = [m - m.mean() for m in middles if len(m) > 1]
     freedom = sum(len(s) - 1 for s in scatter)
-    floor = _SPREAD_OF_RANGE * span or 1.0
+    floor = _SPREAD_OF_RANGE * span if _SPREAD_OF_RANGE * span >= LEAST else 1.0
     if not freedom:
         return float(floor)
     within = np.sqrt(sum(float(s @ s) for s in scatter) / freedom)

@@ -15,6 +15,8 @@ from typing import Any, Literal
 from idkey.errors import one_of
 
 _YES_NO = ("yes", "no")
+LEAST, MOST = 1e-100, 1e100
+"""Least number where one is to be more than 0, and largest: beyond them sums and ratios overflow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,14 +67,14 @@ class Field:
 
 
 def number_in(text: str, above: float | None = None, below: float | None = None) -> float | None:
-    """Read a number between two limits; None where it is none."""
+    """Read a number between two limits, `LEAST` and `MOST` among them; None where it is none."""
     try:
         # Python would read 1_0 as 10.
         value = math.nan if "_" in text else float(text)
     except ValueError:
         return None
     inside = (above is None or value > above) and (below is None or value < below)
-    return value if math.isfinite(value) and inside else None
+    return value if abs(value) <= MOST and inside and (above != 0 or value >= LEAST) else None
 
 
 def parts_of(text: str) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ not known or the same as in the genus, ``?`` for not known in spite of the genus
 from __future__ import annotations
 
 import numbers
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -16,12 +17,15 @@ import numpy as np
 import pandas as pd
 
 from idkey.errors import one_of
-from idkey.table.fields import KINDS, number_in
+from idkey.table.fields import FIELDS, KINDS, LEAST, MOST, number_in
 from idkey.table.units import percent
 
 LIFE_STAGE = "life_stage"
 """Answer that is no trait: whether the fish is known to be adult (Darwin Core ``lifeStage``)."""
 LIFE_STAGES: tuple[str, ...] = ("adult", "young")
+
+NONE = "none of these"
+"""What a fish is called that is none of the kinds in a table; no kind can be called so."""
 
 YOUNG = "_young"
 """Ending of the companion column that holds what a young fish shows."""
@@ -146,6 +150,9 @@ def trait_problems(traits: Sequence[Trait]) -> Iterator[tuple[str, str, str]]:
         if len(trait.words) != len(trait.states):
             right = f"write one wording for each of the {len(trait.states)} states"
             yield trait.id, ", ".join(trait.words), right
+        for column, value in (("error", trait.error), ("spread", trait.spread), ("effort_s", trait.effort)):
+            if not (0 <= value <= 1 if column == "error" else LEAST <= value <= MOST):
+                yield trait.id, f"{column} {value}", FIELDS["traits.csv"][column].right
         for state in trait.states:
             if not state or state == "-" or "|" in state or state != state.strip():
                 right = "a state is not blank, not - alone, and holds no | and no blank at its ends"
@@ -191,7 +198,7 @@ def parse_cell(trait: Trait, text: str) -> OwnCell:
         return _parse_states(trait, text)
     if trait.kind == "ceiling":
         value = _parse_number(text, f"the largest recorded length in {trait.unit or 'numbers'}, such as 126")
-        if value <= 0:
+        if value < LEAST:
             raise ValueError("a largest length is more than 0")
         return Range(0.0, value)
     return not_negative(trait, parse_range(text))
@@ -233,7 +240,7 @@ def stated_shares(trait: Trait, text: str) -> dict[str, float]:
         given[name] = _parse_number(share, "a share such as forked:0.2") if colon else 1.0
     if any(stated) != all(stated):
         raise ValueError("give each state its share, such as concave:0.8|forked:0.2, or none of them")
-    if not all(share > 0 for share in given.values()):
+    if not all(share >= LEAST for share in given.values()):
         raise ValueError("shares are more than 0")
     return given
 
@@ -262,7 +269,9 @@ def parse_range(text: str, unit: str = "") -> Range:
 def _parse_number(text: str, right: str) -> float:
     value = number_in(text)
     if value is None:
-        raise ValueError(f"not a number; write {right}")
+        beyond = re.fullmatch(r"[-+.0-9]+(e[-+]?[0-9]+)?", text.strip(), re.IGNORECASE)
+        what = f"not a number of at most {MOST:g}" if beyond else "not a number"
+        raise ValueError(f"{what}; write {right}")
     return value
 
 

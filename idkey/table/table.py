@@ -22,6 +22,7 @@ from idkey.table.names import Names, every, one
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import (
     EVERY_GROUP,
+    NONE,
     YOUNG,
     CareColumn,
     Cell,
@@ -116,6 +117,11 @@ class TraitTable(Editable):
         for i in np.flatnonzero(self.taxa.index.duplicated()):
             taxon = str(self.taxa.index[i])
             yield Problem(self.name, str(i + 2), "id", taxon, "a taxon of this id is there already")
+        called = [c for c in ("scientificName", "vernacularName", "tradeCode") if c in self.taxa.columns]
+        for column, names in (("id", self.taxa.index), *((c, self.taxa[c]) for c in called)):
+            for i in (i for i, name in enumerate(names) if str(name).strip().casefold() == NONE):
+                right = "this is what a fish is called that is no kind of the table; write another name"
+                yield Problem(self.name, str(i + 2), column, NONE, right)
 
     # -- how it is made -------------------------------------------------------------------------
 

@@ -12,10 +12,9 @@ from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
-from idkey.model.evidence import NONE
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.table.reading import parse_answer
-from idkey.table.schema import LIFE_STAGE, Trait, answer_text, cell_words
+from idkey.table.schema import LIFE_STAGE, NONE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, html

@@ -13,9 +13,9 @@ from typing import Any
 import pandas as pd
 
 from idkey.model.changes import Change
-from idkey.model.evidence import NONE
 from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.model.review import Review
+from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
 from idkey.views import doc

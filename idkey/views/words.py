@@ -10,10 +10,9 @@ from typing import Any
 
 from idkey.care.needs import CLASS_WORDS
 from idkey.model.combine import kept
-from idkey.model.evidence import NONE
 from idkey.table.names import trade_codes
 from idkey.table.reading import parse_answer
-from idkey.table.schema import Trait, cell_words
+from idkey.table.schema import NONE, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean, line
 from idkey.views.fish import state_svg

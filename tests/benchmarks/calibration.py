@@ -15,8 +15,8 @@ from sklearn.metrics import brier_score_loss, log_loss, top_k_accuracy_score
 from specimens import draw
 
 from idkey import NearestMatch, load_table
-from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
+from idkey.table.schema import NONE
 
 SPECIMENS = 20_000
 HELD_BACK = 300

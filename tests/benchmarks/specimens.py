@@ -7,8 +7,8 @@ import pandas as pd
 
 from idkey.model.answers import Distinct
 from idkey.model.combine import TableModel, prior_vector
-from idkey.model.evidence import NONE, STAGE_ERROR
-from idkey.table.schema import LIFE_STAGE
+from idkey.model.evidence import STAGE_ERROR
+from idkey.table.schema import LIFE_STAGE, NONE
 
 _LENGTHS = (20.0, 700.0)
 _GRID = 200

@@ -14,8 +14,7 @@ from shipped import TABLE as SHIPPED
 from idkey import CareSheet, Identification, IdkeyError, TraitTable, care_for
 from idkey.care.needs import format_value, read_cell
 from idkey.model.ask import MIN_GAIN
-from idkey.model.evidence import NONE
-from idkey.table.schema import States, Trait
+from idkey.table.schema import NONE, States, Trait
 
 
 def need_of(attribute: str, *names: str):

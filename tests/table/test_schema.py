@@ -48,7 +48,7 @@ state_traits = st.builds(
 )
 numbers = st.floats(min_value=-1e9, max_value=1e9).map(lambda x: x + 0.0)
 lengths = st.floats(min_value=1e-6, max_value=1e9)
-big = st.floats(min_value=0, max_value=1e300)
+big = st.floats(min_value=0, max_value=1e100)
 measure = Trait("m", "measure")
 ceiling = Trait("c", "ceiling", unit="mm")
 tail = Trait("tail", "ordinal", states=("straight", "hollow", "forked"), words=("cut", "hollow", "forked"))
@@ -144,7 +144,11 @@ count, share = Trait("m", "measure", unit="count"), Trait("m", "measure", unit="
         (tail, "use a state of tail", ["straight|"]),
         (measure, "lo..hi", ["12-16", "12_16", "12..", ".."]),
         (measure, "write 12..16", ["16..12"]),
-        (measure, "not a number", ["nan", "1..1e999"]),
+        (measure, "not a number", ["nan", "inf", "0x10"]),
+        (measure, "at most 1e+100", ["1..1e999", "-1e308..1e308"]),
+        (ceiling, "more than 0", ["5e-324"]),
+        (tail, "at most 1e+100", ["forked:1e308|straight:1e308"]),
+        (tail, "more than 0", ["forked:5e-324|straight:1"]),
         (ceiling, "the largest recorded length in mm", ["100..120"]),
         (ceiling, "126", ["long"]),
         (ceiling, "more than 0", ["0", "-5"]),
