@@ -113,6 +113,11 @@ class Screen(Part):
         html = f'<div class="idk-alert" role="alert">{escape(message)}</div>'
         self._alert.value = html if message else ""
 
+    def close(self) -> None:
+        """Close the screen with all that it ever showed: a widget that is not closed is kept for ever."""
+        for widget in _widgets_in(self):
+            w.Widget.close(widget)
+
     def _things(self) -> list[Any]:
         return []
 
@@ -128,6 +133,22 @@ class Screen(Part):
         bundle["text/html"] = f"{self._static_html()}\n{note}"
         bundle["text/plain"] = self._static_text()
         return bundle
+
+
+def _widgets_in(screen: w.Widget) -> list[w.Widget]:
+    """Return a widget and all that it holds: children, styles and layouts, what is not shown just now."""
+    found: dict[int, w.Widget] = {}
+    waiting: list[Any] = [screen]
+    while waiting:
+        thing = waiting.pop()
+        if isinstance(thing, dict):
+            waiting += thing.values()
+        elif isinstance(thing, list | tuple):
+            waiting += thing
+        elif isinstance(thing, w.Widget) and id(thing) not in found:
+            found[id(thing)] = thing
+            waiting.append(vars(thing))
+    return [*found.values()]
 
 
 # -- controls ---------------------------------------------------------------------------------------

@@ -115,10 +115,10 @@ class CareScreen(Screen):
             # Labels of one width, so that the fields stand under one another.
             self._fields[key].style.description_width = "205px"
         self._measures = row(*self._fields.values())
-        self._verdict, self._checks, self._ranked, self._sheet = (w.HTML() for _ in range(4))
+        self._verdict, self._sheet = w.HTML(), w.HTML()
         # The rows of one tank need more room than the ranking; side by side only where both can be read.
-        self._checks.layout = w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0")
-        self._ranked.layout = w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0")
+        self._checks = w.HTML(layout=w.Layout(flex="3 1 560px", min_width="0", margin="0 24px 8px 0"))
+        self._ranked = w.HTML(layout=w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0"))
         across = w.Layout(flex_flow="row wrap", align_items="flex-start")
         checked = w.HBox([self._checks, self._ranked], layout=across)
         tools = row(self._kind, self._which, self._change, self._back, name="idk-tools")

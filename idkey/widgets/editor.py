@@ -122,7 +122,7 @@ class TableEditor(Screen):
         for part in parts:
             part.add_class("idk-edit-part")
         told = w.VBox([self._told, self._changes], layout=w.Layout(flex="1 1 340px", min_width="0"))
-        self.form.layout = w.Layout(min_width="0", margin="0 24px 8px 0")
+        self.form.layout.min_width, self.form.layout.margin = "0", "0 24px 8px 0"
         body = w.HBox([self.form, told], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         return [self._head, chosen, self._alert, self._saved, self.conflicts, openers, *parts, body]
 

@@ -89,8 +89,8 @@ class IdentifyScreen(Screen):
         """Put what never moves at the top, and give the question room that stays."""
         take = row(self._number, self._several, self._leaning, self._take, self._read_as)
         asking = w.VBox([self._question, self._states, take])
-        ask = w.VBox([asking, self._bag, self._bag_says, self._seen])
-        ask.layout = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
+        beside = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
+        ask = w.VBox([asking, self._bag, self._bag_says, self._seen], layout=beside)
         head = row(w.HTML("<h3>Names still possible</h3>"), self._beside.button, name="idk-names-head")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
