@@ -23,8 +23,19 @@ from idkey.table.files import files_of
 from idkey.table.layout import FILES, OURS, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import WITH_GENUS, Files, csv_of, source, table_of
-from .test_own import FINS, NEWER, laid, own_kind, saved, started
+from .small_folder import (
+    FINS,
+    NEWER,
+    WITH_GENUS,
+    Files,
+    csv_of,
+    laid,
+    own_kind,
+    saved,
+    source,
+    started,
+    table_of,
+)
 
 Mutation = Callable[[bytes, random.Random], bytes]
 load = partial(table_of, name="fish")

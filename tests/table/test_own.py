@@ -9,7 +9,6 @@ import os
 import shutil
 import zipfile
 from dataclasses import replace
-from functools import cache
 from pathlib import Path
 
 import pandas as pd
@@ -19,64 +18,39 @@ from hypothesis import strategies as st
 
 from idkey.errors import IdkeyError, TableError, TableWarning, UnknownName
 from idkey.table import folder, layout
-from idkey.table.claims import Claim
 from idkey.table.files import files_of
 from idkey.table.folder import BASE, load_table, restore, settle, start_table, versions
 from idkey.table.layout import FILES
-from idkey.table.schema import Trait, cell_text
+from idkey.table.schema import cell_text
 from idkey.table.table import TraitTable
 from idkey.views import html as on_screen
 from idkey.views.doc import as_text
 from idkey.views.edit import conflicts_document
 
 from .small_folder import (
+    CLAIM,
+    FINS,
+    NEWER,
+    READ,
     SMALL,
+    Files,
     added,
+    laid,
+    own_kind,
     rows_of,
+    saved,
     source,
-    table_of,
+    started,
+    step,
+    steps,
     upgraded,
+    whole,
     with_cell,
     without,
     without_columns,
 )
 
-CLAIM = Claim(evidence_class="memory", note="seen in the tank")
-READ = {"source": "SMITH", "class_": "read", "scope": "species"}
-FINS = Trait(
-    "fins",
-    "nominal",
-    label="Fins",
-    question="Fins?",
-    states=("long", "short"),
-    applies_when=("spots", ("light",)),
-)
 BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
-Files = dict[str, bytes]
-
-
-@cache
-def _whole(shipped: tuple[tuple[str, bytes], ...]) -> TraitTable:
-    return table_of(dict(shipped))
-
-
-def whole(shipped: Files) -> TraitTable:
-    return _whole(tuple(shipped.items()))
-
-
-def laid(shipped: Files, own: Files) -> TraitTable:
-    """Load an own table while this shipped one is there."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(folder, "_shipped", lambda: dict(shipped))
-        return folder._opened(own, Path("mine"), {})[0]
-
-
-def started(shipped: Files = SMALL) -> TraitTable:
-    return laid(shipped, {**shipped, BASE: folder._packed(shipped)})
-
-
-def saved(table: TraitTable) -> Files:
-    return files_of(table) | {BASE: folder._packed(table.origin.base)}
 
 
 def content(table: TraitTable) -> dict[str, list[str]]:
@@ -92,10 +66,6 @@ def ids(table: TraitTable) -> list[str]:
 
 def text(table: TraitTable, taxon: str, column: str) -> str:
     return cell_text(table.trait_of(column), table.cell(taxon, column))
-
-
-def own_kind(table: TraitTable, taxon: str = "mine", **cells: str) -> TraitTable:
-    return table.with_taxon(taxon, **{"scientificName": "Testia mine", **cells})
 
 
 def texts(own: Files) -> set[str]:
@@ -165,58 +135,6 @@ def test_what_could_not_be_said_as_an_addition_is_kept_by_now():
     assert again.traits[0].question == "Longer?"
     assert again.care.loc[0, "flow"] == "gentle"
     assert "a second look" not in set(again.evidence["note"])
-
-
-STATES = {
-    "tail": ("straight", "hollow", "forked"),
-    "spots": ("light", "dark", "none"),
-    "teeth": ("few", "many"),
-}
-cells = st.one_of(
-    *(st.tuples(st.just(c), st.sampled_from(["", "-", *s, "|".join(s[:2])])) for c, s in STATES.items()),
-    st.tuples(st.sampled_from(["tail_young", "spots_young"]), st.sampled_from(["", "-"])),
-    st.tuples(st.just("size"), st.integers(1, 900).map(str)),
-    st.tuples(st.just("rays"), st.floats(0, 90).map(repr)),
-    st.tuples(st.sampled_from(["vernacularName", "tradeCode"]), st.sampled_from(["", "T001", "'=x", "<b>&"])),
-    st.tuples(st.just("careGroup"), st.sampled_from(["", "stones", "sand"])),
-)
-nasty = Claim(note="=a\n\"',-+@<é")
-claims = st.sampled_from([None, CLAIM, Claim("SMITH", "p. 9"), Claim("JONES", scope="genus"), nasty])
-steps = st.one_of(
-    st.tuples(st.just("cell"), st.sampled_from(["alpha", "beta", "gamma", "delta", "omega"]), cells, claims),
-    st.tuples(
-        st.just("kind"), st.sampled_from(["mine", "other", "beta"]), st.lists(cells, max_size=4), claims
-    ),
-    st.tuples(st.just("out"), st.sampled_from(["beta", "delta", "mine"]), st.none(), st.none()),
-    st.tuples(st.just("claim"), st.sampled_from(["alpha", "stones"]), st.none(), claims),
-    st.tuples(st.just("trait"), st.just("fins"), st.sampled_from(["long", "short", "long|short"]), claims),
-    st.tuples(st.just("source"), st.sampled_from(["MINE", "OTHER"]), st.none(), st.none()),
-)
-
-
-def step(table: TraitTable, what: str, who: str, given, claim: Claim | None) -> TraitTable:
-    """Make one change, as far as it can be made to this table."""
-    try:
-        if what == "cell":
-            column, value = given
-            has_cell = column in STATES or column in ("size", "rays", "tail_young")
-            return table.with_cell(who, column, value, claim if value and has_cell else None)
-        if what == "kind":
-            return own_kind(table, who, **dict(given))
-        if what == "out":
-            return table.without_taxon(who)
-        if what == "claim":
-            return table.with_evidence(who, "tail" if who == "alpha" else "flow", claim or CLAIM)
-        if what == "trait":
-            return table.with_trait(FINS, {"alpha": given}, {"alpha": claim} if claim else None)
-        return table.with_source(source(who))
-    except (TableError, UnknownName):
-        return table
-
-
-ZETA = {"id": "zeta", "scientificName": "Testia zeta", "genus": "Testia", "tradeCode": "T777", "size": "70"}
-NEWER = added(with_cell(SMALL, "taxa.csv", "gamma", "scientificName", "Testia gammoides"), "taxa.csv", **ZETA)
-NEWER = upgraded(added(NEWER, "evidence.csv", taxon="zeta", attribute="size", value="70", **READ))
 
 
 @settings(phases=[Phase.generate], max_examples=10)

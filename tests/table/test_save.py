@@ -17,9 +17,8 @@ from idkey.table.folder import BASE, load_table, restore, save_table, start_tabl
 from idkey.table.layout import FILES, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL, table_of
-from .test_own import step as stepped
-from .test_own import steps
+from .small_folder import SMALL, steps, table_of
+from .small_folder import step as stepped
 
 NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
 REAL = shipped_folder()
