@@ -20,9 +20,10 @@ from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
 from idkey.table.disk import Version
 from idkey.table.fields import META
 from idkey.table.files import Parts
-from idkey.table.merge import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, Conflict, Merge, State
+from idkey.table.merge import Conflict, Merge
 from idkey.table.package import ADDED_TO, added_to
 from idkey.table.schema import YOUNG
+from idkey.table.state import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 
 __all__ = ["load_table", "restore", "save_table", "settle", "start_table", "versions"]

@@ -9,187 +9,46 @@ state of the place. What the keeper's leans on and the shipped table no longer h
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 from itertools import count
-from typing import Any
 
 from idkey.errors import IdkeyError, UnknownName, one_of
-from idkey.table.claims import Claim, Source
-from idkey.table.csvfile import Found, Row, Sheet
+from idkey.table.claims import Claim
+from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
 from idkey.table.names import trade_codes
-from idkey.table.rows import check_sheets, read_care_columns, read_traits, taken_over
-from idkey.table.schema import YOUNG, parse_care, parse_cell
+from idkey.table.rows import check_sheets, taken_over
+from idkey.table.schema import YOUNG
+from idkey.table.state import (
+    CARE,
+    CARE_COLUMNS,
+    COLUMNS_OF,
+    EVIDENCE,
+    FILES,
+    GENERA,
+    NAMED_IN,
+    SOURCES,
+    TAXA,
+    TRAITS,
+    Cells,
+    Place,
+    State,
+    filled,
+    key_of,
+    leans_on,
+    reads,
+)
 
-Cells = dict[str, str]  # one row, by column; never changed in place
-Place = tuple[str, Hashable, str]  # file, key and column; the column is blank for a whole row
-Readers = dict[str, Callable[[str], Any]]  # how the cells of each column are read
-
-TAXA, TRAITS, CARE, EVIDENCE, SOURCES = "taxa.csv", "traits.csv", "care.csv", "evidence.csv", "sources.bib"
-CARE_COLUMNS, GENERA = "care_columns.csv", "genera.csv"
-_FILES = (CARE_COLUMNS, TRAITS, GENERA, TAXA, CARE, SOURCES, EVIDENCE)
 _KEYS = ("id", "genus", "key", "care_group", "taxon")  # they name a row; a claim is named by all it says
-_COLUMNS_OF = {TRAITS: (TAXA, GENERA), CARE_COLUMNS: (CARE,)}  # files in which each row has a column
-_NAMED_IN = {SOURCES: "nameAccordingTo", CARE: "careGroup"}  # the columns of taxa.csv that name a row
+_SHAPE = ("kind", "unit", "states", "state_words")  # columns that fit together, by which cells are read
 _ENTRY = re.compile(r"(@\w+\s*[{(]\s*)([^\s,={}]+)")
 _WHAT = {TRAITS: "trait", SOURCES: "source", CARE: "care of", CARE_COLUMNS: "care column", GENERA: "genus"}
-
-
-class State(dict[str, dict[Hashable, Cells]]):
-    """The rows of a table by file and key."""
-
-    def __init__(
-        self, sheets: Mapping[str, Sheet] | None = None, sources: Mapping[str, Source] | None = None
-    ):
-        super().__init__({file: {} for file in _FILES})
-        for file, sheet in (sheets or {}).items():
-            self[file] = {_key_of(file, row.values): row.values for row in sheet.rows}
-        self[SOURCES] = {key: {"key": key, "entry": s.entry} for key, s in (sources or {}).items()}
-
-    def copy(self) -> State:
-        """Return a state that can be changed without changing this one."""
-        other = State()
-        other.update({file: dict(rows) for file, rows in self.items()})
-        return other
-
-    def sheets(self, headers: Mapping[str, Iterable[str]]) -> dict[str, Sheet]:
-        """Return the rows as the files of a table, their columns in the order of these headers."""
-        sheets = {}
-        for file in (file for file in _FILES if file != SOURCES):
-            names = [name for f, others in _COLUMNS_OF.items() if file in others for name in self[f]]
-            used = {c for row in self[file].values() for c, text in row.items() if text}
-            known = [*HEADERS[file], *names, *sorted(used & {f"{name}{YOUNG}" for name in names})]
-            header = dict.fromkeys([*HEADERS[file], *headers.get(file, ()), *known])
-            header = tuple(c for c in header if c in known)
-            rows = ({c: row.get(c, "") for c in header} for row in self[file].values())
-            lines = (Row(i, row, file) for i, row in enumerate(rows, start=2))
-            sheets[file] = Sheet(file, header, tuple(lines))
-        return sheets
-
-    def text(self, place: Place) -> str:
-        """Return what a cell says; blank where there is none."""
-        file, key, column = place
-        return self[file].get(key, {}).get(column, "")
-
-    def fill(self, place: Place, text: str) -> None:
-        """Set a cell of a row that is there."""
-        file, key, column = place
-        self[file][key] = self[file][key] | {column: text}
-
-    def cell_of(self, claim: Cells) -> Place:
-        """Return the cell that a claim stands behind."""
-        taxon, attribute = claim["taxon"], claim["attribute"]
-        if claim.get("genus"):
-            return GENERA, claim["genus"], attribute
-        if taxon and attribute not in self[CARE_COLUMNS]:
-            return TAXA, taxon, attribute
-        return CARE, _key_of(CARE, claim), attribute
-
-    def claims(self, place: Place) -> dict[Hashable, Cells]:
-        """Return the claims about a row or a cell."""
-        file, key, column = place
-        claims, end = self[EVIDENCE].items(), 3 if column else 2
-        if file in _COLUMNS_OF:
-            names = () if column else (key, f"{key}{YOUNG}")
-            return {k: row for k, row in claims if row["attribute"] in names}
-        return {k: row for k, row in claims if self.cell_of(row)[:end] == place[:end]}
-
-    def take(self, source: State, place: Place) -> None:
-        """Say of a row, a column or a cell what another state says of it, claims included.
-
-        What stands in a column here alone stays where it can be read.
-        """
-        file, key, column = place
-        old, claims = self.claims(place), source.claims(place)
-        if column and key in self[file]:
-            self.fill(place, source.text(place))
-        elif not column and key in source[file]:
-            self[file][key] = source[file][key]
-        elif not column:
-            self[file].pop(key, None)
-        if file in _COLUMNS_OF and not column:
-            readers, _ = source.readers()
-            rows = [(other, who) for other in _COLUMNS_OF[file] for who in self[other]]
-            for cell in ((*row, name) for row in rows for name in (key, f"{key}{YOUNG}")):
-                if source.text(cell) or not _reads(readers, cell[2], self.text(cell)):
-                    self.fill(cell, source.text(cell))
-                elif self.text(cell):
-                    claims |= self.claims(cell)
-        for name, row in list(self[TRAITS].items()) if file == TRAITS and not column else ():
-            if _leans_on(row) == key and name in source[TRAITS] and name != key:
-                self.fill((TRAITS, name, "applies_when"), source[TRAITS][name]["applies_when"])
-        self[EVIDENCE] = {k: row for k, row in self[EVIDENCE].items() if k not in old} | claims
-        if file == TAXA and not column:
-            self.take(source, (CARE, ("", key), ""))
-
-    def readers(self) -> tuple[Readers, set[Place]]:
-        """Return how the cells of each column are read, and the rows that define no column."""
-        readers: Readers = {}
-        amiss: set[Place] = set()
-        for file, read, parse in (
-            (TRAITS, read_traits, parse_cell),
-            (CARE_COLUMNS, read_care_columns, parse_care),
-        ):
-            found, rows = Found(), [Row(0, row, file) for row in self[file].values()]
-            for made in read(Sheet(file, (), tuple(rows)), found):
-                readers[made.id] = readers[made.id + YOUNG] = partial(parse, made)
-            by_place = {row.place: row for row in rows} if found else {}
-            for problem in found:
-                row = by_place[problem.row]
-                # Whose states it names is to blame, not the trait that leans on them.
-                of = _leans_on(row.values) if problem.column == "applies_when" else ""
-                amiss.add((file, of if of in self[file] else row["id"], ""))
-        return readers, amiss
-
-    def let_go(self, file: str, name: str) -> None:
-        """Blank the name of a source or a care group that is gone, and drop the claims of that source."""
-        column = _NAMED_IN.get(file, "")
-        for taxon in [taxon for taxon, row in self[TAXA].items() if row.get(column) == name]:
-            self.fill((TAXA, taxon, column), "")
-        if file == SOURCES:
-            self[EVIDENCE] = {k: row for k, row in self[EVIDENCE].items() if row["source"] != name}
-
-    def ask_always(self) -> None:
-        """Have a trait asked always whose condition can't be read any more."""
-        _, amiss = self.readers()
-        for name, row in list(self[TRAITS].items()):
-            of = _leans_on(row)
-            if of and (of not in self[TRAITS] or (TRAITS, of, "") in amiss):
-                self.fill((TRAITS, name, "applies_when"), "")
-
-
-def _key_of(file: str, row: Cells) -> Hashable:
-    if file == EVIDENCE:
-        return frozenset(_filled(row).items())
-    if file == CARE:
-        return ("", row["taxon"]) if row["taxon"] else (row["care_group"], "")
-    return row.get("id") or row.get("genus") or row["key"]
 
 
 def _name_of(key: Hashable) -> str:
     """Return the name in a key: of care that of the kind, or of the group."""
     return str(key[1] or key[0]) if isinstance(key, tuple) else str(key)
-
-
-def _filled(row: Cells | None) -> Cells:
-    """Return what a row says, however it is spaced; no row says nothing."""
-    return {column: " ".join(text.split()) for column, text in (row or {}).items() if text}
-
-
-def _leans_on(trait: Cells) -> str:
-    """Return the trait by which it is told whether this one applies."""
-    return trait.get("applies_when", "").partition("=")[0].strip()
-
-
-def _reads(readers: Readers, column: str, text: str) -> bool:
-    """Whether a text can be read as a cell of a column."""
-    try:
-        readers[column](text)
-    except (KeyError, ValueError):
-        return False
-    return True
 
 
 def _codes_of(row: Cells | None) -> set[str]:
@@ -201,7 +60,7 @@ def _words_of(file: str, row: Cells | None) -> str:
     if row and file == TAXA:
         codes = row["tradeCode"].replace("|", ", ")
         return f"{row['scientificName']} ({codes})" if codes else row["scientificName"]
-    said = "; ".join(text for column, text in _filled(row).items() if column not in _KEYS)
+    said = "; ".join(text for column, text in filled(row).items() if column not in _KEYS)
     return _ENTRY.sub(lambda m: m[1], said) if file == SOURCES else said
 
 
@@ -238,7 +97,7 @@ class Merge:
         new = (row for key, row in self.mine[EVIDENCE].items() if key not in base[EVIDENCE])
         self._claimed = {self.mine.cell_of(row) for row in new}
         self.rows = State()
-        for file in _FILES:
+        for file in FILES:
             for key in dict.fromkeys([*theirs[file], *self.mine[file]]):
                 if row := self._merged(file, key):
                     self.rows[file][key] = row
@@ -255,15 +114,15 @@ class Merge:
                 now[key] = next(name for name in names if name not in {*mine, *theirs})
         for row in [row for key, row in mine.items() if key in now]:
             mine[row["key"]] = row | {"entry": _ENTRY.sub(lambda m: m[1] + now.get(m[2], m[2]), row["entry"])}
-        for file, column in ((SOURCES, "key"), (EVIDENCE, "source"), (TAXA, _NAMED_IN[SOURCES])):
+        for file, column in ((SOURCES, "key"), (EVIDENCE, "source"), (TAXA, NAMED_IN[SOURCES])):
             rows = [row | {column: now.get(row[column], row[column])} for row in self.mine[file].values()]
-            self.mine[file] = {_key_of(file, row): row for row in rows}
+            self.mine[file] = {key_of(file, row): row for row in rows}
 
     def _merged(self, file: str, key: Hashable) -> Cells | None:
         was, own, now = (side[file].get(key) for side in self._sides)
         if was and own and now and file != SOURCES:
             return {column: self._cell((file, key, column)) for column in now | own}
-        was_said, own_said, now_said = (_filled(row) for row in (was, own, now))
+        was_said, own_said, now_said = (filled(row) for row in (was, own, now))
         if file == TAXA and was and now:
             # A trait that is gone makes no other kind of it.
             was_said = {c: text for c, text in was_said.items() if c in META or c in self._theirs_read}
@@ -278,10 +137,11 @@ class Merge:
         if own == now or (own == was and not (place in self._claimed and not now)):
             return now
         (file, _, column), read = place, self._theirs_read
-        gone = file == TAXA and column not in META and column not in read
-        both = _reads(read, column, own) and _reads(read, column, now)
+        gone = file in (TAXA, GENERA, CARE) and column not in HEADERS[file] and column not in read
+        both = reads(read, column, own) and reads(read, column, now)
         if was != now and not gone and not (both and read[column](own) == read[column](now)):
-            self._differ(place)
+            # Half of one side's states and half of the other's would be no trait.
+            self._differ((*place[:2], "") if file in COLUMNS_OF and column in _SHAPE else place)
         return own
 
     def _mend(self) -> None:
@@ -290,7 +150,9 @@ class Merge:
             if not column:
                 # Nothing of another trait of that name.
                 self.rows.take(State(), (file, key, ""))
-                self._open = {n: c for n, c in self._open.items() if c.place[2] not in (key, f"{key}{YOUNG}")}
+                cells = [c.place for c in self._open.values() if c.place[2]]
+                within = {p for p in cells if p[:2] == (file, key) or p[2] in (key, f"{key}{YOUNG}")}
+                self._open = {name: c for name, c in self._open.items() if c.place not in within}
             self.rows.take(self.mine, (file, key, column))
         self._bring_back()
         held: set[Place] = set()
@@ -306,11 +168,11 @@ class Merge:
     def _amiss(self) -> set[Place]:
         """Return the traits and the columns of care that can't be read, or by which some cell can't."""
         readers, amiss = self.rows.readers()
-        for file, others in _COLUMNS_OF.items():
+        for file, others in COLUMNS_OF.items():
             cells = {cell for other in others for row in self.rows[other].values() for cell in row.items()}
             for column, text in cells:
                 name = column if column in self.rows[file] else column.removesuffix(YOUNG)
-                if name in self.rows[file] and column in readers and not _reads(readers, column, text):
+                if name in self.rows[file] and column in readers and not reads(readers, column, text):
                     amiss.add((file, name, ""))
         return amiss
 
@@ -324,25 +186,25 @@ class Merge:
     def _needed(self) -> Iterator[tuple[str, Hashable]]:
         """Yield what has to be there for what is there."""
         for taxon, row in self.rows[TAXA].items():
-            for column, text in _filled(row).items():
+            for column, text in filled(row).items():
                 if column == "careGroup":
                     yield CARE, (text, "")
                 elif column == "nameAccordingTo":
                     yield SOURCES, text
                 elif column not in META and text != self.base.text((TAXA, taxon, column)):
                     yield TRAITS, column if column in self.mine[TRAITS] else column.removesuffix(YOUNG)
-        yield from ((TRAITS, _leans_on(row)) for row in self.rows[TRAITS].values())
+        yield from ((TRAITS, leans_on(row)) for row in self.rows[TRAITS].values())
         for key, row in self.rows[CARE].items():
-            if _filled(row) != _filled(self.base[CARE].get(key)):
+            if filled(row) != filled(self.base[CARE].get(key)):
                 yield TAXA, row["taxon"]
-                yield from ((CARE_COLUMNS, c) for c in _filled(row) if c in self.mine[CARE_COLUMNS])
+                yield from ((CARE_COLUMNS, c) for c in filled(row) if c in self.mine[CARE_COLUMNS])
         for key, row in self.rows[EVIDENCE].items():
             yield SOURCES, row["source"]
             if key not in self.theirs[EVIDENCE]:
                 yield TAXA, row["taxon"]
                 yield self.rows.cell_of(row)[:2]
                 for name in {row["attribute"], row["attribute"].removesuffix(YOUNG)}:
-                    yield from ((file, name) for file in _COLUMNS_OF if name in self.mine[file])
+                    yield from ((file, name) for file in COLUMNS_OF if name in self.mine[file])
 
     def _tidy(self) -> None:
         """Leave out what stands for nothing, and have a claim behind each cell and no other."""
@@ -374,7 +236,7 @@ class Merge:
         if file == CARE:
             who = {"care_group": key[0], "taxon": key[1]}
         row = Claim().row("", column, text) | who
-        return {_key_of(EVIDENCE, row): row}
+        return {key_of(EVIDENCE, row): row}
 
     def _differ(self, place: Place, *, gone: bool = False) -> None:
         """Note that both say different things of a place."""
