@@ -1,7 +1,10 @@
 """A table looked over: how full it is, what its cells rest on, whom it leaves mixed up, what to fill next.
 
-What a cell rests on is the strongest of its claims: `read`, then `secondary`, `common practice`, `memory`;
-among the pairs mixed up and the blanks the adults count.
+Of the claims behind a cell those count that are within it; see `idkey.table.files`. What a cell rests on is
+the first of `read`, `secondary`, `common practice` and `memory` by which, with the stronger ones, its claims
+say all that it says: a cell that was changed no longer rests on what was read of it before. Claims in free
+words count, as saying all, where those that read as a cell do not say it all together. Among the pairs mixed
+up and the blanks the adults count.
 
 What to fill next: two kinds that no single look tells apart are *untold*. A blank cell is worth the number of
 untold partners of its kind that it would tell, if it came out like the cell of a kind drawn at random from
@@ -12,6 +15,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -20,8 +24,8 @@ from idkey.display import Printed
 from idkey.model.distinguish import CLEAR, SAME, Worth, distinguisher, worth
 from idkey.model.lookalikes import Lookalikes, lookalikes
 from idkey.model.suspect_cells import Doubt, doubts
-from idkey.table.claims import CLASSES, UNSOURCED
-from idkey.table.schema import NotApplicable, Range, States
+from idkey.table.claims import CLASSES, NOT_FOLLOWED, UNSOURCED, claimed_cell, is_covered, is_within
+from idkey.table.schema import Cell, NotApplicable, Range, States
 from idkey.table.table import TraitTable
 
 BLANK, NOT_APPLICABLE, KNOWN = "blank", "not applicable", "known"
@@ -125,28 +129,53 @@ def _single(cells: pd.DataFrame) -> pd.DataFrame:
 def _cells(table: TraitTable) -> pd.DataFrame:
     """Return a row a filled cell, in the order of the columns, then of the taxa."""
     columns = ["taxon", "column", "class", "sources", "genus_only", "unsourced"]
-    behind: dict[tuple[str, str], list[tuple[str, str, str, str]]] = defaultdict(list)
+    behind: dict[tuple[str, str], list[_Behind]] = defaultdict(list)
+    said: dict[tuple[str, str], Cell] = {}
     if kept := "taxon" in table.evidence.columns:
-        parts = ("taxon", "attribute", "class", "source", "scope", "note")
-        for taxon, column, *claim in zip(*(table.claims_by_kind[part] for part in parts), strict=True):
-            behind[taxon, column].append(tuple(claim))
+        parts = ("taxon", "attribute", "value", "class", "source", "scope", "note")
+        for taxon, column, value, *claim in zip(*(table.claims_by_kind[part] for part in parts), strict=True):
+            if column in table.cells and (column, value) not in said:
+                said[column, value] = claimed_cell(table.trait_of(column), value)
+            behind[taxon, column].append(_Behind(value and said.get((column, value)), *claim))
     rows = []
     for column, cells in table.cells.items():
         for taxon, cell in zip(table.ids, cells, strict=True):
             if isinstance(cell, (States, Range)):
-                rests_on = _rests_on(behind[taxon, column]) if kept else (KNOWN, 0, False, False)
+                # A blank claim stands for what the cell says.
+                claims = [c._replace(said=cell) if c.said == "" else c for c in behind[taxon, column]]
+                rests_on = _rests_on(cell, claims) if kept else (KNOWN, 0, False, False)
                 rows.append((taxon, column, *rests_on))
     return pd.DataFrame(rows, columns=columns).astype(dict.fromkeys(columns[:3], "str"))
 
 
-def _rests_on(claims: list[tuple[str, str, str, str]]) -> tuple[str, int, bool, bool]:
+class _Behind(NamedTuple):
+    """A claim behind a cell, and what it says: None for free words, blank for what the cell says."""
+
+    said: Any
+    evidence_class: str
+    source: str
+    scope: str
+    note: str
+
+
+def _rests_on(cell: Cell, claims: list[_Behind]) -> tuple[str, int, bool, bool]:
     """Return the class, the number of sources, whether none is about the kind itself, or none is named."""
-    # A cell without any claim rests on memory, and its source is still to be given.
-    classes = {name for name, _, _, _ in claims}
-    strongest = next((name for name in CLASSES if name in classes), CLASSES[-1])
-    sources = {source for _, source, _, _ in claims} - {""}
-    genus = bool(claims) and all(scope != "species" for _, _, scope, _ in claims)
-    return strongest, len(sources), genus, all(note == UNSOURCED for _, _, _, note in claims)
+
+    def is_said(by: list[_Behind]) -> bool:
+        said = [claim.said for claim in by]
+        return None in said or is_covered(cell, said)
+
+    followed = [claim for claim in claims if not claim.note.startswith(NOT_FOLLOWED)]
+    counted = [claim for claim in followed if claim.said is not None and is_within(claim.said, cell)]
+    if not is_said(counted):
+        counted += [claim for claim in followed if claim.said is None]
+
+    # What no claim says rests on memory, and its source is still to be given.
+    upto = ([c for c in counted if c.evidence_class in CLASSES[: i + 1]] for i in range(len(CLASSES)))
+    name = next((name for name, some in zip(CLASSES, upto, strict=True) if is_said(some)), CLASSES[-1])
+    genus = bool(counted) and all(claim.scope != "species" for claim in counted)
+    unsourced = not is_said([claim for claim in counted if claim.note != UNSOURCED])
+    return name, len({claim.source for claim in counted} - {""}), genus, unsourced
 
 
 def _grid(table: TraitTable, cells: pd.DataFrame) -> pd.DataFrame:

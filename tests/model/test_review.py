@@ -1,5 +1,6 @@
 """A table looked over: the counts against a plain reading of the files, and small tables worked by hand."""
 
+import re
 from collections import Counter, defaultdict
 
 import numpy as np
@@ -54,21 +55,45 @@ def test_coverage_is_what_the_files_hold(shipped):
         assert shipped.traits.at[trait, "filled"] == sum(row[trait] not in ("", "-") for row in held.values())
 
 
+def said(trait, text):
+    """What a cell or a claim allows: a set of states, or of the ends of a range; None for free words."""
+    if trait["states"]:
+        states = {part.partition(":")[0] for part in text.split("|")}
+        return states if states <= {*trait["states"].split("|")} else None
+    if not re.fullmatch(r"[0-9.]+", text):
+        return None
+    low, _, high = text.partition("..")
+    return {0.0 if trait["kind"] == "ceiling" else float(low), float(high or low)}
+
+
+def within(trait, part, whole):
+    if trait["states"] or not whole:
+        return part <= whole
+    return min(whole) <= min(part) <= max(part) <= max(whole)
+
+
 def test_what_the_cells_rest_on_is_what_the_files_say(shipped):
-    classes, sources = defaultdict(set), defaultdict(set)
+    traits, behind = {t["id"]: t for t in rows_of("traits.csv")}, defaultdict(list)
     for claim in rows_of("evidence.csv"):
-        cell = claim["taxon"] or claim["genus"], claim["attribute"]
-        classes[cell].add(claim["class"])
-        sources[cell] |= {claim["source"]} - {""}
+        if claim["attribute"] in traits and not claim["note"].startswith("Not followed"):
+            value = said(traits[claim["attribute"]], claim["value"])
+            behind[claim["taxon"] or claim["genus"], claim["attribute"]].append((claim, value))
     expected = Counter()
     for taxon, row in plain_cells().items():
-        for trait, (text, who) in row.items():
+        for name, (text, who) in row.items():
             if text not in ("", "-"):
-                behind = [(name, trait) for name in {taxon, who}]
-                best = next(c for c in CLASSES if any(c in classes[cell] for cell in behind))
-                assert shipped.grid.at[taxon, trait] == best
+                trait, cell = traits[name], said(traits[name], text)
+                claims = [pair for about in {taxon, who} for pair in behind[about, name]]
+                read = [(c, v) for c, v in claims if v is not None and within(trait, v, cell)]
+                if not within(trait, cell, set().union(*(v for _, v in read))):
+                    read += [(c, cell) for c, v in claims if v is None]
+                for best in CLASSES:
+                    strong = CLASSES[: CLASSES.index(best) + 1]
+                    if within(trait, cell, set().union(*(v for c, v in read if c["class"] in strong))):
+                        break
+                assert shipped.grid.at[taxon, name] == best
                 expected[best] += 1
-                expected["one"] += len(set().union(*(sources[cell] for cell in behind))) < 2
+                expected["one"] += len({c["source"] for c, _ in read} - {""}) < 2
     assert {c: int(shipped.taxa[c].sum()) for c in CLASSES} == {c: expected[c] for c in CLASSES}
     assert int(shipped.taxa["one_source"].sum()) == int(shipped.traits["one_source"].sum()) == expected["one"]
     assert not len(shipped.unsourced)
@@ -98,6 +123,30 @@ def test_the_strongest_claim_counts_and_sources_count_once():
     assert found.unsourced[["taxon", "column"]].to_numpy().tolist() == [["l", "spots"], ["m", "spots"]]
     assert len(found.single_source) == 4
     assert found.taxa["one_source"].tolist() == [1, 1, 1]
+
+
+@pytest.mark.parametrize(
+    ("taxon", "trait", "value"),
+    [
+        ("ancistrus_leucostictus", "adult_size", 60),  # less than was read
+        ("acanthicus_hystrix", "adult_size", 700),  # more
+        ("hypancistrus_zebra", "pattern", "plain"),  # another state
+        ("acanthicus_adonis", "pattern", "light_spots|plain|bars"),  # one more
+        ("hemiancistrus_subviridis", "teeth_lower", "2..60"),  # what was read is in free words
+    ],
+)
+def test_a_changed_cell_does_not_rest_on_what_was_read_of_it_before(shipped, taxon, trait, value):
+    new = TABLE.with_cell(taxon, trait, value)
+    found = new.review()
+    assert shipped.grid.at[taxon, trait] in ("read", "secondary")
+    assert found.grid.at[taxon, trait] == "memory"
+    assert (taxon, trait) in [tuple(row) for row in found.unsourced[["taxon", "column"]].to_numpy()]
+    # Nothing that was claimed before is lost, and none of the other cells rests on anything else.
+    assert len(new.claims(taxon, trait)) == len(TABLE.claims(taxon, trait)) + 1
+    assert int((found.grid != shipped.grid).to_numpy().sum()) == 1
+    named = TABLE.with_cell(taxon, trait, value, source="ARM2002", evidence_class="secondary").review()
+    assert named.grid.at[taxon, trait] == "secondary"
+    assert not len(named.unsourced)
 
 
 def test_care_weighs_the_classes_of_evidence_as_the_review():
