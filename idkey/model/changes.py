@@ -9,7 +9,8 @@ left out there and said so.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -26,6 +27,7 @@ from idkey.model.key import Key, build_key
 from idkey.model.lookalikes import Apart, apart
 from idkey.model.match import candidate_names, posterior
 from idkey.model.suspect_cells import Doubt, doubts
+from idkey.table.cells import records
 from idkey.table.schema import NONE, YOUNG, Trait
 from idkey.table.table import TraitTable
 
@@ -74,6 +76,11 @@ class Change(Shown):
         Kinds of which a cell of a trait that both tables have is another.
     touched : tuple of str
         Kinds of which only names or claims are others.
+    groups : tuple of str
+        Genera and care groups of which something else is said or claimed, kinds of both tables that have
+        other needs, and columns of care that are others.
+    sources : tuple of str
+        Keys of the sources that were added, taken out, or are others.
     apart : tuple of Apart
         The kinds added and altered, each held against all others; those that are told least well come first.
     not_held : int
@@ -95,6 +102,8 @@ class Change(Shown):
     removed: tuple[str, ...]
     altered: tuple[str, ...]
     touched: tuple[str, ...]
+    groups: tuple[str, ...]
+    sources: tuple[str, ...]
     traits_added: tuple[Trait, ...]
     traits_altered: tuple[Trait, ...]
     traits_removed: tuple[Trait, ...]
@@ -111,8 +120,8 @@ class Change(Shown):
 
     @property
     def is_empty(self) -> bool:
-        """Whether no kind, cell, claim or trait is another."""
-        kinds = self.added or self.removed or self.altered or self.touched
+        """Whether no kind, cell, claim, trait, need or source is another."""
+        kinds = self.added or self.removed or self.altered or self.touched or self.groups or self.sources
         return not (kinds or self.traits_added or self.traits_altered or self.traits_removed)
 
 
@@ -154,6 +163,8 @@ def what_changes(
         removed=tuple(t for t in old.ids if t not in after),
         altered=altered,
         touched=touched,
+        groups=_groups(old, new),
+        sources=_others(old.sources, new.sources),
         traits_added=tuple(t for t in new.traits if t.id not in traits),
         traits_altered=tuple(t for t in new.traits if t.id in traits and t != traits[t.id]),
         traits_removed=tuple(t for t in old.traits if t.id not in kept_traits),
@@ -209,6 +220,29 @@ def _touched(old: TraitTable, new: TraitTable, but: Collection[str]) -> tuple[st
         touched |= set(rows["taxon"])
     touched -= set(but)
     return tuple(taxon for taxon in both if taxon in touched)
+
+
+def _groups(old: TraitTable, new: TraitTable) -> tuple[str, ...]:
+    """Return the genera, care groups, kinds and columns of care of which something else is said."""
+    was, now = (Counter(_said_of_groups(table)) for table in (old, new))
+    names = [who for who, _ in (was - now) + (now - was)]
+    columns = ({column.id: column for column in table.care_columns} for table in (old, new))
+    groups = dict.fromkeys([*names, *_others(old.genera, new.genera), *_others(*columns)])
+    return tuple(who for who in groups if who not in {*old.ids} ^ {*new.ids})
+
+
+def _said_of_groups(table: TraitTable) -> Iterator[tuple[str, frozenset[tuple[str, str]]]]:
+    """Yield each row of care, and each claim that is about no kind, with whom it is about."""
+    claims = table.evidence
+    claims = claims[claims["taxon"] == ""] if "taxon" in claims.columns else claims
+    for row in (*records(table.care), *records(claims)):
+        who = row.get("taxon") or row.get("genus") or row.get("care_group") or ""
+        yield who, frozenset((column, str(text)) for column, text in row.items() if text)
+
+
+def _others(old: Mapping[str, Any], new: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the keys that only one of the two has, or that stand for something else."""
+    return tuple(key for key in {**old, **new} if old.get(key) != new.get(key))
 
 
 # -- names given before -----------------------------------------------------------------------------

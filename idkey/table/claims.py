@@ -134,6 +134,8 @@ def parse_sources(text: str | bytes | None, found: Found) -> dict[str, Source] |
         text = text_of(SOURCES, text, found, layout.MOST_SOURCES_BYTES)
     if text is None:
         return None
+    # A byte-order mark that was pasted along would be gone once it stands first in the file.
+    text = text.replace("\ufeff", "")
     if odd := ODD_CHARACTER.search(text):
         row = str(text.count("\n", 0, odd.start()) + 1)
         found.add(SOURCES, row, "", odd.group(), "the line holds a control character; delete it")

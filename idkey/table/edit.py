@@ -250,6 +250,9 @@ class Editable:
         if found:
             raise TableError(found, "changed")
         new = {key: source for key, source in sources.items() if key not in self.sources}
+        if self.comments and not self.sources:
+            first = next(iter(new.values()))
+            new[first.key] = replace(first, entry=f"{self.comments.rstrip()}\n\n{first.entry}")
         return replace(self, sources={**self.sources, **new}, about=added_to(self.about)) if new else self
 
     def without_taxon(self, taxon: str) -> Self:

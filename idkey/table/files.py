@@ -46,11 +46,15 @@ _Behind = Mapping[tuple[tuple[str, str], str], Sequence[dict[str, Any]]]
 
 @dataclass(frozen=True)
 class Parts:
-    """The files of a table, read but not yet checked; `sources` is None where they could not be read."""
+    """The files of a table, read but not yet checked; `sources` is None where they could not be read.
+
+    `comments` are what sources.bib says where it has no source.
+    """
 
     sheets: Mapping[str, Sheet]
     sources: dict[str, Source] | None
     about: Mapping[str, Any]
+    comments: str = ""
 
 
 def parts_from(files: Mapping[str, bytes], found: Found, *, partial: bool = False) -> Parts:
@@ -73,7 +77,8 @@ def parts_from(files: Mapping[str, bytes], found: Found, *, partial: bool = Fals
         later = columns[1:] if partial else [c for c, field in FIELDS[name].items() if field.later]
         sheets[name] = read_sheet(name, files.get(name), found, columns, later, more=more)
     sources = {} if partial and SOURCES not in files else parse_sources(files.get(SOURCES), found)
-    return Parts(sheets, sources, read_about(files.get(PACKAGE), found))
+    comments = files.get(SOURCES, b"").decode("utf-8-sig") if sources == {} else ""
+    return Parts(sheets, sources, read_about(files.get(PACKAGE), found), comments)
 
 
 def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
@@ -90,6 +95,7 @@ def table_from(parts: Parts, name: str, found: Found) -> TraitTable:
         care_columns=checked.care_columns,
         evidence=parts.sheets["evidence.csv"].frame(HEADERS["evidence.csv"]),
         sources=parts.sources,
+        comments=parts.comments,
         name=name,
         about=parts.about,
     )
@@ -234,7 +240,7 @@ def files_of(table: TraitTable) -> dict[str, bytes]:
             "care.csv": _frame(_about(table, table.care), (*HEADERS["care.csv"], *care)),
             _CARE_COLUMNS: _records(_CARE_COLUMNS, map(care_column_row, table.care_columns)),
             "evidence.csv": _frame(_about(table, table.evidence), HEADERS["evidence.csv"]),
-            SOURCES: bibtex(table.sources.values()).encode(),
+            SOURCES: (bibtex(table.sources.values()) or table.comments).encode(),
         }
         columns = [c for c in traits if any(c in said for said in table.genera.values())]
         if columns:

@@ -71,6 +71,7 @@ class TraitTable(Editable):
 
     `care` and `evidence` hold needs and claims as text, empty for a table that has none; `care_columns` the
     columns of `care` in the order of a care sheet, by default those of the shipped table.
+    `comments` is what sources.bib says while it has no source, which goes with the first that is added.
     `name` says in messages where the table came from, `about` is what datapackage.json states of it, `origin`
     the folder it was loaded from or saved to, and `conflicts` are the places where the shipped table and the
     keeper's own additions say different things; see `idkey.table.merge`.
@@ -84,6 +85,7 @@ class TraitTable(Editable):
     evidence: pd.DataFrame = field(default_factory=pd.DataFrame)
     care_columns: tuple[CareColumn, ...] = field(default_factory=shipped_care_columns)
     sources: Mapping[str, Source] = field(default_factory=dict)
+    comments: str = ""
     name: str = "table"
     about: Mapping[str, Any] = field(default_factory=dict)
     origin: Origin | None = None

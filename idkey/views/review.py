@@ -282,6 +282,8 @@ def _headline(change: Change) -> str:
         "changed": _names(change.new, change.altered),
         "names or claims changed": _names(change.new, change.touched),
         "taken out": _names(change.old, change.removed),
+        "care or what holds for a genus changed": _shortened(change.groups),
+        "sources changed": _shortened(change.sources),
         "new trait": _shortened([t.name for t in change.traits_added]),
         "trait changed": _shortened([t.name for t in change.traits_altered]),
         "trait taken out": _shortened([t.name for t in change.traits_removed]),

@@ -46,6 +46,27 @@ def test_nothing_or_traits_alone_are_another():
     assert found.altered == ()
 
 
+def test_care_sources_and_what_is_said_of_all_are_changes_too():
+    bib = "@misc{NOTE, title = {Invented}}"
+    assert what_changes(TABLE, TABLE.with_source(bib), key=False).sources == ("NOTE",)
+    found = what_changes(TABLE, TABLE.with_evidence("hypancistrus", "ph", note="measured"), key=False)
+    assert (found.groups, found.touched, found.is_empty) == (("hypancistrus",), (), False)
+    care = TABLE.care.copy()
+    care.loc[0, "flow"] = "gentle"
+    found = what_changes(TABLE, replace(TABLE, care=care), key=False)
+    assert found.groups == (care.loc[0, "taxon"] or care.loc[0, "care_group"],)
+    assert not found.is_empty
+    said = {genus: dict(cells) for genus, cells in TABLE.genera.items()}
+    del said["Hypancistrus"]["mouth_shape"]
+    claims = TABLE.evidence
+    gone = (claims["genus"] == "Hypancistrus") & (claims["attribute"] == "mouth_shape")
+    fewer = replace(TABLE, genera=said, evidence=claims[~gone])
+    assert what_changes(TABLE, fewer, key=False).groups == ("Hypancistrus",)
+    columns = (replace(TABLE.care_columns[0], label="Else"), *TABLE.care_columns[1:])
+    found = what_changes(TABLE, replace(TABLE, care_columns=columns), key=False)
+    assert found.groups == (columns[0].id,)
+
+
 def test_the_worst_told_comes_first():
     three = [trait(f"t{j}") for j in range(3)]
     new = table_of(three, {"a": "x x x", "b": "y y y", "well": "x x y", "same": "x x x"})

@@ -114,6 +114,41 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
                 table = again
 
 
+BOOK = "@book{INVENTED1,\n  title = {An invented book},\n  year = {2026},\n}\n"
+
+
+def test_a_byte_order_mark_pasted_with_a_source_is_left_out(tmp_path):
+    (folder := tmp_path / "mine").mkdir()
+    for name, data in SMALL.items():
+        (folder / name).write_bytes(data)
+    pasted = "\ufeff" + BOOK + "\n\ufeff" + BOOK.replace("INVENTED1", "INVENTED2")
+    (folder / "sources.bib").write_bytes("\ufeff".encode() + SMALL["sources.bib"])
+    new = load_table(folder).with_source(pasted).save()
+    assert {"INVENTED1", "INVENTED2"} <= {*load_table(folder).sources}
+    assert "\ufeff" not in (folder / "sources.bib").read_text("utf-8")
+    assert new.sources == load_table(folder).sources
+
+
+@pytest.mark.parametrize("comments", ["% what I mean to read\n", "% no line end", "@comment{a note}\n\n\n"])
+def test_a_file_of_sources_that_holds_comments_alone_keeps_them(tmp_path, comments):
+    bare = {**SMALL, "sources.bib": comments.encode()}
+    for name in ("evidence.csv", "taxa.csv"):
+        bare[name] = bare[name].replace(b",SMITH,", b",,").replace(b",JONES,", b",,")
+    bare["evidence.csv"] = (
+        bare["evidence.csv"].replace(b",read,", b",memory,").replace(b",secondary,", b",memory,")
+    )
+    for name, data in bare.items():
+        (tmp_path / name).write_bytes(data)
+    new = load_table(tmp_path).with_cell("alpha", "tail", "hollow").save()
+    assert (tmp_path / "sources.bib").read_bytes() == comments.encode()
+    new.with_source(BOOK).save()
+    text = (tmp_path / "sources.bib").read_text("utf-8")
+    assert text.startswith(comments.rstrip())
+    assert "INVENTED1" in load_table(tmp_path).sources
+    load_table(tmp_path).with_cell("alpha", "tail", "forked").save()
+    assert (tmp_path / "sources.bib").read_text("utf-8") == text
+
+
 # -- what is refused ----------------------------------------------------------------------------------
 
 
