@@ -93,15 +93,16 @@ class TableModel:
     """A compiled table: log-likelihoods of many specimens against every name at once.
 
     The names are the taxa, sorted by id, a stranger of each of the `genera`, and a stranger of none of them;
-    `width` of them. All strangers together are "none of these". It has `models` by trait, sorted by id.
+    `width` of them. All strangers together are "none of these". It has `models` by trait, sorted by id;
+    `order` are the places of the taxa in the table, (n_taxa,).
     """
 
     def __init__(self, table: TraitTable):
         self.table = table
         self.n_taxa = len(table)
-        self._order = np.array(sorted(range(len(table)), key=lambda i: table.ids[i]), dtype=np.intp)
-        self._back = np.argsort(self._order)
-        genus = np.array(table.genus, dtype=str)[self._order]
+        self.order = np.array(sorted(range(len(table)), key=lambda i: table.ids[i]), dtype=np.intp)
+        self._back = np.argsort(self.order)
+        genus = np.array(table.genus, dtype=str)[self.order]
         self.genera = tuple(sorted(set(genus) - {""}))
         kin = (genus[:, None] == np.array(self.genera, dtype=str)).astype(float)
         self.width = self.n_taxa + len(self.genera) + 1
@@ -114,11 +115,11 @@ class TableModel:
             adult = self._sorted(table.column(trait_id))
             differs = table.differs_when_young(trait_id)
             young = self._sorted(table.column(trait_id, young=True)) if differs else adult
-            edge = record_edges(table, trait_id)[self._order] if trait.kind == "ceiling" else None
+            edge = record_edges(table, trait_id)[self.order] if trait.kind == "ceiling" else None
             self.models[trait_id] = TraitModel.of(trait, adult, young, kin, edge)
 
     def _sorted(self, column: Column) -> Column:
-        o = self._order
+        o = self.order
         return Column(column.known[o], column.applies[o], column.shares[o], column.low[o], column.high[o])
 
     def to_table_order(self, values: np.ndarray) -> np.ndarray:
@@ -128,7 +129,7 @@ class TableModel:
     def to_canonical_order(self, values: np.ndarray) -> np.ndarray:
         """Spread the last axis, (n_taxa + 1,) in the order of the table, over the names, strangers alike."""
         last = np.full(self.width - self.n_taxa, self.n_taxa)
-        return values[..., np.concatenate([self._order, last])]
+        return values[..., np.concatenate([self.order, last])]
 
     def log_prior(self, prior: np.ndarray) -> np.ndarray:
         """Log of the prior of every name, (n_names,), by `prior_vector`."""

@@ -25,7 +25,7 @@ length of a young fish tells nothing, since every kind was once as short.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -50,15 +50,16 @@ POINTS = 64
 """Numbers that stand for all that a measure or a length may come out at."""
 _AS_GOOD = 1e-6
 """Looks that differ less are as good as one another."""
-_BLOCK = 128
-"""Kinds at a time: the arrays of a block stay in the processor's cache."""
+BLOCK = 128
+"""Kinds at a time that are held against all: the arrays of a block stay in the processor's cache."""
 
 
 class Distinguisher:
     """What a look at each trait of a table is worth between any two kinds.
 
     Its `looks` are the traits that are seen on the fish, in the order of the table; `by_trouble` are the
-    same, the least trouble first: of looks as good, that one counts, whatever the order of the table.
+    same, the least trouble first: of looks as good, that one counts, whatever the order of the table. So do
+    the kinds, which whole tables are gone through in the `order` of their ids, positions in the table.
     """
 
     def __init__(self, table: TraitTable):
@@ -66,6 +67,7 @@ class Distinguisher:
         self.looks = tuple(t for t in table.traits if t.id not in HEARSAY)
         self.by_trouble = tuple(sorted(self.looks, key=lambda t: (t.effort, t.id)))
         self._model = model_of(table)
+        self.order = self._model.order
         self._answers: dict[tuple[str, str], np.ndarray] = {}
         self._cells: dict[tuple[str, str], tuple[np.ndarray, np.ndarray]] = {}
 
@@ -142,11 +144,14 @@ class Distinguisher:
         return right, of_row, of_kind
 
     def _different_cells(self, trait_id: str, stage: str) -> tuple[np.ndarray, np.ndarray]:
-        """Return a kind for each different cell, and which of the cells each kind has."""
+        """Return a kind for each different cell, and which of the cells each kind has.
+
+        Two records of one length differ where one is better known.
+        """
         key = trait_id, stage
         if key not in self._cells:
             column = self._column(*key)
-            cells = np.column_stack([column.known, column.applies, column.low, column.high, column.shares])
+            cells = np.column_stack([column.known, column.applies, self.answers(*key).T])
             first: dict[bytes, int] = {}
             same_as = [first.setdefault(cell.tobytes(), i) for i, cell in enumerate(cells)]
             self._cells[key] = np.unique(same_as, return_inverse=True)
@@ -186,11 +191,19 @@ class Distinguisher:
     @cached_property
     def compared(self) -> np.ndarray:
         """Number of looks that hold a value for both kinds, shape (n_taxa, n_taxa)."""
-        known = np.array([self.table.column(t.id).known for t in self.looks], dtype=float)
+        known = np.array([self.table.column(t.id).known for t in self.looks], dtype=np.float32)
         known = known.reshape(-1, len(self.table))
-        compared = (known.T @ known).astype(int)
+        compared = (known.T @ known).astype(np.int16)
         compared.setflags(write=False)
         return compared
+
+    def blocks(self) -> Iterator[tuple[np.ndarray, np.ndarray]]:
+        """Go through all pairs of kinds: some kinds, and with each of them those from the first of them on.
+
+        Both are positions in the table, in the order of the ids.
+        """
+        for start in range(0, len(self.order), BLOCK):
+            yield self.order[start : start + BLOCK], self.order[start:]
 
     def affinity(self, stage: str = "adult") -> np.ndarray:
         """How alike the kinds are by all that can be seen on the fish, shape (n_taxa, n_taxa).
@@ -198,52 +211,62 @@ class Distinguisher:
         0 (never mixed up) to 1; symmetric, 1 on the diagonal. Half of it is the most that the chance of a
         mix-up of the two can be after the best look of each group.
         """
-        n = len(self.table)
+        found = np.empty((len(self.table), len(self.table)))
+        for rows, kinds in self.blocks():
+            alike = self.affinity_of(rows, kinds, stage)
+            found[np.ix_(rows, kinds)] = alike
+            found[np.ix_(kinds, rows)] = alike.T
+        np.fill_diagonal(found, 1.0)
+        return found
+
+    def affinity_of(self, rows: np.ndarray, kinds: np.ndarray, stage: str) -> np.ndarray:
+        """As `affinity`, of the kinds of a block, shape (n_rows, n_kinds)."""
         by_group: dict[tuple[str, str], np.ndarray] = {}
-        for trait in self.looks:
+        for trait in self.by_trouble:
             known = self.known(trait.id, stage)
             if known.sum() < 2:
                 continue
             root = np.sqrt(self.answers(trait.id, stage))
-            alike = root.T @ root
-            alike[~known] = 1.0
-            alike[:, ~known] = 1.0
-            own = by_group.setdefault(self.group(trait.id), np.ones((n, n)))
-            absent = np.flatnonzero(~self._column(trait.id, stage).applies)
-            if len(absent):
-                other = by_group.setdefault(self.group(trait.id, absent[:1], stage), np.ones((n, n)))
-                other[absent] = np.minimum(other[absent], alike[absent])
-                other[:, absent] = np.minimum(other[:, absent], alike[:, absent])
+            alike = root[:, rows].T @ root[:, kinds]
+            alike[~known[rows]] = 1.0
+            alike[:, ~known[kinds]] = 1.0
+            own = by_group.setdefault(self.group(trait.id), np.ones_like(alike))
+            absent = ~self._column(trait.id, stage).applies
+            if absent.any():
+                either = absent[rows][:, None] | absent[kinds]
+                group = self.group(trait.id, np.flatnonzero(absent)[:1], stage)
+                other = by_group.setdefault(group, np.ones_like(alike))
+                np.minimum(other, alike, out=other, where=either)
                 if other is not own:
-                    alike[absent] = 1.0
-                    alike[:, absent] = 1.0
+                    alike[either] = 1.0
             np.minimum(own, alike, out=own)
-        found = np.ones((n, n))
+        found = np.ones((len(rows), len(kinds)))
         for alike in by_group.values():
             found *= alike
         # Only rounding differs between a, b and b, a.
-        found = np.clip((found + found.T) / 2, 0.0, 1.0)
-        np.fill_diagonal(found, 1.0)
-        return found
+        both = found[:, : len(rows)]
+        both[:] = (both + both.T) / 2
+        return found.clip(0.0, 1.0, out=found)
 
     def best_looks(self, stage: str = "adult") -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Go through all pairs of kinds for their best look.
 
-        That is which of `by_trouble`, (n_taxa, n_taxa), -1 where none tells; each pair once, above the
-        diagonal. Beside it how many pairs each look tells, and how many that no other does, (n_looks,).
+        That is which of `by_trouble`, (n_taxa, n_taxa) in the order of the ids, -1 where none tells; each
+        pair once, above the diagonal. Beside it how many pairs each look tells, and how many that no other
+        does, (n_looks,).
         """
         n, looks = len(self.table), self.by_trouble
         best = np.full((n, n), -1, dtype=np.int16)
         tells, only = np.zeros((2, len(looks)), dtype=int)
-        for start in range(0, n, _BLOCK):
-            rows = np.arange(start, min(start + _BLOCK, n))
-            mine = best[rows[0] : rows[-1] + 1, start:]
-            later = np.arange(n - start) > np.arange(len(rows))[:, None]
+        for rows, kinds in self.blocks():
+            start = n - len(kinds)
+            mine = best[start : start + len(rows), start:]
+            later = np.arange(len(kinds)) > np.arange(len(rows))[:, None]
             tellers, last = np.zeros((2, *later.shape), dtype=np.int16)
             most = np.full(later.shape, CLEAR - 2 * _AS_GOOD, dtype=np.float32)
             for j, trait in enumerate(looks):
                 right, of_row, of_kind = self._between_cells(trait.id, rows, stage, news=True)
-                right = right.astype(np.float32)[of_row][:, of_kind[start:]]
+                right = right.astype(np.float32)[of_row][:, of_kind[kinds]]
                 clear = (right >= np.float32(CLEAR - _AS_GOOD)) & later
                 tells[j] += np.count_nonzero(clear)
                 tellers += clear

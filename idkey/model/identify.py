@@ -396,7 +396,8 @@ def strength(decibans: float) -> str:
 
 
 def _decibans(term: np.ndarray) -> np.ndarray:
-    mean = np.log(np.mean(np.exp(term - term.max()))) + term.max()
+    # Sorted, so that the order of the table changes no bit.
+    mean = np.log(np.mean(np.exp(np.sort(term) - term.max()))) + term.max()
     return (term - mean) * 10 / np.log(10)
 
 

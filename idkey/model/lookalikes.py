@@ -53,9 +53,9 @@ class Lookalikes(Shown):
     compared : ndarray of int, shape (n_taxa, n_taxa)
         Number of traits, what the seller says aside, that hold a value for both.
     frame : pandas.DataFrame
-        The pairs with `LEAST` or more, most alike first (of equals the best known), those hardly compared
-        last. Columns a, b, mix_up_at_most, compared, best_trait (blank where none tells), adults_only (the
-        best trait does not tell young fish), mix_up_young_at_most and hardly_compared.
+        The pairs with `LEAST` or more, most alike first (of equals the best known, then by id), those hardly
+        compared last. Columns a, b, mix_up_at_most, compared, best_trait (blank where none tells),
+        adults_only (the best trait does not tell young fish), mix_up_young_at_most and hardly_compared.
     """
 
     table: TraitTable
@@ -78,11 +78,16 @@ class Lookalikes(Shown):
         """
         if len(self.ids) < 2:
             raise IdkeyError(f"{self.table.name}: 1 kind: give a table with at least two")
-        score = np.where(self.hardly_compared, self.matrix - 1.0, self.matrix).round(9)
-        score += 1e-12 * self.compared
-        np.fill_diagonal(score, -np.inf)
-        row = self.table.position(taxon) if taxon is not None else int(np.argmax(score.max(axis=1)))
-        return self.ids[row], self.ids[int(np.argmax(score[row]))]
+        rows = sorted(range(len(self.ids)), key=lambda i: self.ids[i])
+        asked = rows if taxon is None else [self.table.position(taxon)]
+        best = -np.inf, 0, 0
+        for row in asked:
+            score = np.where(self.compared[row] < FEW, self.matrix[row] - 1.0, self.matrix[row]).round(9)
+            score += 1e-12 * self.compared[row]
+            score[row] = -np.inf
+            other = rows[int(np.argmax(score[rows]))]
+            best = max(best, (score[other], row, other), key=lambda found: found[0])
+        return self.ids[best[1]], self.ids[best[2]]
 
 
 def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
@@ -94,40 +99,48 @@ def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
     """
     check_table(table)
     tell = distinguisher(table)
-    alike, compared = tell.affinity(stage) / 2, tell.compared
-    young = alike if stage == "young" else tell.affinity("young") / 2
+    alike = tell.affinity(stage)
+    alike /= 2
     alike.setflags(write=False)
-    pairs = _pairs_frame(tell, stage, alike, young, compared)
-    return Lookalikes(table, stage, table.ids, alike, compared, pairs)
+    return Lookalikes(table, stage, table.ids, alike, tell.compared, _pairs_frame(tell, stage, alike))
 
 
-def _pairs_frame(
-    tell: Distinguisher, stage: str, alike: np.ndarray, young: np.ndarray, compared: np.ndarray
-) -> pd.DataFrame:
-    a, b = np.nonzero(np.triu(alike >= LEAST, k=1))
-    few = compared[a, b] < FEW
-    order = np.lexsort((b, a, -compared[a, b], -alike[a, b].round(9), few))
-    a, b, few = a[order], b[order], few[order]
-    best, told_young = tell.best_looks(stage)[0][a, b], np.zeros(len(a), dtype=bool)
-    for j, trait in enumerate(tell.by_trouble):
-        of_it = best == j
-        if of_it.any():
-            right = tell.right(trait.id, range(len(alike)), "young")
-            told_young[of_it] = right[a[of_it], b[of_it]] >= CLEAR
+def _pairs_frame(tell: Distinguisher, stage: str, alike: np.ndarray) -> pd.DataFrame:
+    best = tell.best_looks(stage)[0]
+    parts = [_pairs_of(tell, stage, alike, best, *block) for block in tell.blocks()]
+    a, b, mix_up, compared, best, told_young, young = map(np.concatenate, zip(*parts, strict=True))
+    few = compared < FEW
+    order = np.lexsort((-compared, -mix_up.round(9), few))
     ids = np.array(tell.table.ids, dtype=object)
     names = np.array([*(trait.id for trait in tell.by_trouble), ""], dtype=object)
-    return pd.DataFrame(
-        {
-            "a": ids[a],
-            "b": ids[b],
-            "mix_up_at_most": alike[a, b],
-            "compared": compared[a, b],
-            "best_trait": names[best],
-            "adults_only": (best >= 0) & ~told_young,
-            "mix_up_young_at_most": young[a, b],
-            "hardly_compared": few,
-        }
-    )
+    columns = {
+        "a": ids[a[order]],
+        "b": ids[b[order]],
+        "mix_up_at_most": mix_up[order],
+        "compared": compared[order].astype(int),
+        "best_trait": names[best[order]],
+        "adults_only": ((best >= 0) & ~told_young)[order],
+        "mix_up_young_at_most": young[order],
+        "hardly_compared": few[order],
+    }
+    return pd.DataFrame(columns)
+
+
+def _pairs_of(
+    tell: Distinguisher, stage: str, alike: np.ndarray, best: np.ndarray, rows: np.ndarray, kinds: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """Return the columns of the pairs of one block, which stand by id."""
+    start = len(best) - len(kinds)
+    one, other = np.nonzero(np.triu(alike[np.ix_(rows, kinds)] >= LEAST, k=1))
+    a, b = rows[one].astype(np.int32), kinds[other].astype(np.int32)
+    best, told_young = best[start + one, start + other], np.zeros(len(one), dtype=bool)
+    for j in np.unique(best[best >= 0]).tolist():
+        of_it = best == j
+        right = tell.right(tell.by_trouble[j].id, rows, "young")
+        told_young[of_it] = right[one[of_it], b[of_it]] >= CLEAR
+    mix_up = alike[a, b]
+    young = mix_up if stage == "young" else tell.affinity_of(rows, kinds, "young")[one, other] / 2
+    return a, b, mix_up, tell.compared[a, b], best, told_young, young
 
 
 # -- one kind against all others --------------------------------------------------------------------
@@ -253,7 +266,7 @@ def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, 
         if not blank or not all(_may_apply(table, trait, i) for i in blank):
             continue
         others = known & ~np.isin(np.arange(len(table)), (a, b))
-        kin = {i: _kin(others, genera, i) for i in blank}
+        kin = {i: _kin(others, genera, i, tell.order) for i in blank}
         if any(len(rows) < KIN for _, rows in kin.values()):
             continue
         # A blank may come out as any of its kin; of a large genus some stand for all, taken evenly.
@@ -279,9 +292,9 @@ def _may_apply(table: TraitTable, trait: Trait, at: int) -> bool:
     return not isinstance(cell, States) or bool(set(cell.names) & set(trait.applies_when[1]))
 
 
-def _kin(known: np.ndarray, genera: np.ndarray, at: int) -> tuple[str, np.ndarray]:
+def _kin(known: np.ndarray, genera: np.ndarray, at: int, order: np.ndarray) -> tuple[str, np.ndarray]:
     """Return the genus of a kind and its known members, or of the whole table where they are few."""
-    of_genus = np.flatnonzero(known & (genera == genera[at]))
+    of_genus = order[(known & (genera == genera[at]))[order]]
     if genera[at] and len(of_genus) >= KIN:
         return genera[at], of_genus
-    return "", np.flatnonzero(known)
+    return "", order[known[order]]

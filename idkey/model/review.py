@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from idkey.display import Printed
-from idkey.model.distinguish import CLEAR, SAME, Worth, distinguisher, worth
+from idkey.model.distinguish import BLOCK, CLEAR, SAME, Worth, distinguisher, worth
 from idkey.model.lookalikes import Lookalikes, lookalikes
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.claims import CLASSES, NOT_FOLLOWED, UNSOURCED, claimed_cell, is_covered, is_within
@@ -205,23 +205,29 @@ def _counts(grid: pd.DataFrame) -> pd.DataFrame:
 
 
 def _fill_next(table: TraitTable, alike: Lookalikes) -> pd.DataFrame:
-    untold = np.zeros((len(table), len(table)))
+    untold = np.zeros((len(table), len(table)), dtype=bool)
     pairs = alike.frame[alike.frame["best_trait"] == ""]
     a, b = (pd.Index(table.ids).get_indexer(pairs[side]) for side in "ab")
-    untold[a, b] = untold[b, a] = 1.0
+    untold[a, b] = untold[b, a] = True
     tell, rows = distinguisher(table), []
     for trait in tell.looks:
         column = table.column(trait.id)
-        known, blank = np.flatnonzero(column.known), np.flatnonzero(~column.known & column.applies)
+        known = tell.order[column.known[tell.order]]
+        blank = np.flatnonzero(~column.known & column.applies)
         if not len(known) or not len(blank):
             continue
         # Of the kinds known, the share that a look tells from each of them.
-        would_tell = (tell.right(trait.id, known, news=True)[:, known] >= CLEAR - SAME).mean(axis=1)
-        partners = untold[np.ix_(blank, known)]
-        likely = (partners @ would_tell).round(9)
-        for k in np.flatnonzero(likely > 0):
-            count = int(partners[k].sum())
-            rows.append((table.ids[blank[k]], trait.id, count, float(likely[k]), trait.effort))
+        would_tell = np.concatenate(
+            [
+                (tell.right(trait.id, some, news=True)[:, known] >= CLEAR - SAME).mean(axis=1)
+                for some in np.split(known, range(BLOCK, len(known), BLOCK))
+            ]
+        )
+        for k in blank.tolist():
+            partners = untold[k, known]
+            if (likely := would_tell[partners].sum().round(9)) > 0:
+                count = int(partners.sum())
+                rows.append((table.ids[k], trait.id, count, float(likely), trait.effort))
     frame = pd.DataFrame(rows, columns=["taxon", "trait", "untold", "likely", "effort_s"])
     order = ["likely", "effort_s", "taxon", "trait"]
     return frame.sort_values(order, ascending=[False, True, True, True], ignore_index=True)

@@ -78,7 +78,7 @@ def shuffled(table, random):
         table,
         traits=tuple(random.sample(table.traits, len(table.traits))),
         taxa=table.taxa.iloc[rows],
-        own_cells={c: tuple(cells[i] for i in rows) for c, cells in table.cells.items()},
+        own_cells={c: tuple(cells[i] for i in rows) for c, cells in table.own_cells.items()},
     )
 
 

@@ -2,15 +2,18 @@
 
 import math
 import warnings
+from dataclasses import replace
+from random import Random
 
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from idkey import Identification, NearestMatch
 from idkey.errors import AnswerError
+from idkey.model import distinguish
 from idkey.model.answers import code_answers
 from idkey.model.combine import TableModel
 
@@ -49,12 +52,55 @@ def test_all_ways_in_any_order_agree_and_rule_no_kind_out_for_good(case, n, rand
     # the order of answers, rows and columns changes no bit
     other = dict(random.sample(sorted(said.items()), len(said)))
     assert ranking.equals(answered(table, other).ranking())
-    again = probabilities(answered(shuffled(table, random), said))
-    assert again == dict(zip(ranking["taxon"], chance, strict=True))
+    again = answered(shuffled(table, random), said)
+    assert probabilities(again) == dict(zip(ranking["taxon"], chance, strict=True))
+    for taxon in (*table.ids, NONE):
+        assert again.reasons(taxon) == answered(table, said).reasons(taxon)
     # and a specimen does not depend on the others in the frame
     everyone = [said, *({t: v for t, v in said.items() if random.random() < 0.5} for _ in range(n))]
     alone = np.vstack([match.predict_proba(frame_of(fish)) for fish in everyone])
     np.testing.assert_allclose(match.predict_proba(frame_of(*everyone)), alone, rtol=1e-9, atol=1e-15)
+
+
+def mixed_up(table):
+    """Return all that is said of the pairs of a table, and what a look at each trait is worth, by id."""
+    alike, young, review = table.lookalikes(), table.lookalikes("young"), table.review()
+    order = np.argsort(table.ids)
+    matrices = [found.matrix[np.ix_(order, order)].tobytes() for found in (alike, young)]
+    nearest = {taxon: found.nearest(taxon) for found in (alike, young) for taxon in table.ids}
+    worth = {w.trait.id: (w.known, w.tells, w.only, w.best) for w in review.worth}
+    frames = alike.frame.to_csv(), young.frame.to_csv(), review.fill_next.to_csv()
+    return matrices, nearest, alike.nearest(), frames, worth
+
+
+@settings(max_examples=20)
+@given(tables(), randoms)
+def test_rows_and_columns_in_any_order_change_no_bit_of_who_is_mistaken_for_whom(table, random):
+    if len(table) > 1:
+        same = mixed_up(shuffled(table, random)) == mixed_up(table)
+        assert same
+
+
+def test_rows_in_another_order_change_no_bit_of_the_shipped_table(shipped):
+    # Two records of one length are not the same where one is better known.
+    again = shuffled(shipped, Random(1))
+    same = mixed_up(again) == mixed_up(shipped)
+    assert same
+    said = {"pattern": "light_spots", "spot_vs_nostril": "larger", "basin": "orinoco", "adult_size": "77.3"}
+    fish, other = answered(shipped, said), answered(again, said)
+    assert all(fish.reasons(taxon) == other.reasons(taxon) for taxon in shipped.ids)
+
+
+def test_many_kinds_are_held_against_each_other_a_few_at_a_time(shipped, monkeypatch):
+    some = shipped.only(shipped.ids[::5])
+    whole, worth = some.lookalikes(), some.review().worth
+    monkeypatch.setattr(distinguish, "BLOCK", 3)
+    again = replace(some)
+    found = again.lookalikes()
+    assert found.matrix == pytest.approx(whole.matrix, rel=1e-12)
+    assert (found.matrix == found.matrix.T).all()
+    pd.testing.assert_frame_equal(found.frame, whole.frame, rtol=1e-12)
+    assert again.review().worth == worth
 
 
 @given(cases, st.data())
