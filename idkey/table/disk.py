@@ -2,7 +2,8 @@
 
 A save is written beside the files, in ``.idkey/next-...``, and counts from the moment at which that folder is
 renamed to ``.idkey/commit``. Killed before, nothing was saved; killed after, whoever opens the folder next
-finishes the save. Every step of finishing can be done twice.
+finishes the save. Every step of finishing can be done twice. What is damaged there is set aside and told,
+what leads out of the folder is left alone, and a folder without the right to write is only read.
 """
 
 from __future__ import annotations
@@ -40,7 +41,7 @@ _WHY = {
     **dict.fromkeys(_NO_RIGHT, "there is no right to read or write here, or another program holds it open"),
     **dict.fromkeys((errno.ENOTDIR, errno.EEXIST), "is no folder"),
 }
-_VERSION = re.compile(r"\d{6,}-\d{8}T\d{6}Z")
+_VERSION = re.compile(r"\d{6,12}-\d{8}T\d{6}Z")
 _JUNCTION = 0xA0000003  # what Windows calls a folder that stands for another one
 _T = TypeVar("_T")
 
@@ -95,6 +96,7 @@ def commit(
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
         if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
             return dict(expected)
+        _clear_way(place)
         (place / _OWN).mkdir(exist_ok=True)
         with _locked(place):
             _finish(place)
@@ -125,8 +127,10 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
             raise IdkeyError(f"{folder}: no such folder")
         if why := _not_ours(place):
             warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
-        elif (place / _OWN).is_dir():
+        elif (place / _OWN).exists() and all(os.access(at, os.W_OK) for at in (place, place / _OWN)):
             try:
+                _clear_way(place)
+                (place / _OWN).mkdir(exist_ok=True)
                 with _locked(place):
                     _finish(place)
                     return read(place)
@@ -134,11 +138,10 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
                 if error.errno not in _NO_RIGHT:
                     raise
         # Made by hand, or not ours to write to, so that no lock can be left in it.
-        pending = place / _OWN / _COMMIT
         for _ in range(_MOST_TRIES):
             found = read(place)
             # No save is on its way at this moment: what is the same before and after it stood there then.
-            if (why or not pending.exists()) and found == read(place):
+            if (why or not _waiting(place)) and found == read(place):
                 return found
             time.sleep(_POLL_S)
         raise IdkeyError(
@@ -154,9 +157,12 @@ def _not_ours(folder: Path) -> str:
     """
     own = folder / _OWN
     within = (Path(at, name) for at, folders, files in os.walk(own) for name in (*folders, *files))
-    for path in chain([own], within):
-        if _leads_away(path):
-            return f"{folder}: {path.relative_to(folder)} stands for something outside this folder"
+    try:
+        away = next(filter(_leads_away, chain([own], within)), None)
+    except RecursionError:
+        return f"{folder}: {_OWN} holds folders within folders, too deep to look through"
+    if away:
+        return f"{folder}: {away.relative_to(folder)} stands for something outside this folder"
     try:
         version, files = _manifest(own / _COMMIT / _MANIFEST)
     except IdkeyError:  # None is waiting, or it is damaged, which whoever has the lock says.
@@ -170,12 +176,13 @@ def _not_ours(folder: Path) -> str:
 def _leads_away(path: Path) -> bool:
     try:
         state = path.lstat()
-    except FileNotFoundError:
-        return False
+    except OSError as error:
+        return not isinstance(error, FileNotFoundError)
     if stat.S_ISLNK(state.st_mode) or getattr(state, "st_reparse_tag", 0) == _JUNCTION:
         return True
     # The lock is opened for writing, and the same file may have a second name elsewhere.
-    return path.name == "lock" and (not stat.S_ISREG(state.st_mode) or state.st_nlink > 1)
+    regular, folder = stat.S_ISREG(state.st_mode), stat.S_ISDIR(state.st_mode)
+    return path.name == "lock" and not folder and (not regular or state.st_nlink > 1)
 
 
 def _read(folder: Path, names: Collection[str]) -> dict[str, bytes]:
@@ -217,7 +224,7 @@ def _version(path: Path) -> Version:
     try:
         note = json.loads(_bytes_of(path / _NOTE) or b"")
         return Version(path.name, str(note["when"]), str(note["note"]))
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return Version(path.name, "", "")
 
 
@@ -281,6 +288,11 @@ def _finish(folder: Path) -> None:
     """Finish a save that counts, then clear what a killed one left behind. Only under the lock."""
     own = folder / _OWN
     pending = own / _COMMIT
+    for path in (pending, own / _VERSIONS):
+        if path.is_file():
+            _set_aside(path)
+    if _damage(pending):
+        _set_aside(pending)
     if pending.is_dir():
         version, files = _manifest(pending / _MANIFEST)
         if version and (pending / "before").is_dir():
@@ -306,10 +318,45 @@ def _manifest(path: Path) -> tuple[str | None, dict[str, dict[str, str | None]]]
         if not all(text is None or isinstance(text, str) for text in texts):
             raise TypeError
         return found["version"], files
-    except (OSError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise IdkeyError(
-            f"{path.parent}: was damaged and cannot be finished; move it out of the folder"
-        ) from error
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise IdkeyError(f"{path}: can't be read") from error
+
+
+def _damage(pending: Path) -> bool:
+    """Whether a save that counts is there and can't be finished."""
+    if not pending.is_dir():
+        return False
+    try:
+        version, files = _manifest(pending / _MANIFEST)
+        if (pending / "before").exists() and version and (pending.parent / _VERSIONS / version).exists():
+            return True
+        waiting = _read(pending / "new", [name for name in files if (pending / "new" / name).exists()])
+    except IdkeyError:
+        return True
+    found = digests(waiting)
+    return not (pending / "new").is_dir() or any(files[name]["new"] != found[name] for name in found)
+
+
+def _waiting(folder: Path) -> bool:
+    """Whether a save is to be finished by whoever has the right to."""
+    pending = folder / _OWN / _COMMIT
+    return pending.is_dir() and not _damage(pending)
+
+
+def _clear_way(folder: Path) -> None:
+    """Set aside what stands where the lock and the folder around it should be."""
+    own, lock = folder / _OWN, folder / _OWN / "lock"
+    if own.is_file():
+        _set_aside(own)
+    elif lock.is_dir():
+        _set_aside(lock)
+
+
+def _set_aside(path: Path) -> None:
+    aside = path.with_name(f"{path.name}-damaged-{secrets.token_hex(4)}")
+    os.rename(path, aside)
+    told = f"{path}: was damaged, and no save can have left it so; it was set aside as {aside.name}"
+    warnings.warn(f"{told}, and the files are read as they stand", stacklevel=3)
 
 
 def _put(place: Path, waiting: Path, old: str | None, new: str | None) -> None:

@@ -9,7 +9,10 @@ import signal
 import subprocess
 import sys
 import time
+import warnings
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -333,14 +336,93 @@ def test_a_lock_that_is_a_second_name_of_another_file_is_not_opened(tmp_path):
     assert (tmp_path / "outside" / "taxa.csv").read_bytes() == b"precious"
 
 
-@pytest.mark.parametrize("files", [[], {"taxa.csv": None}, {"taxa.csv": {"old": 1, "new": None}}, 7, None])
-def test_a_manifest_of_another_shape_is_said_and_not_guessed_at(tmp_path, files):
+def _damages(folder: Path) -> dict[str, Callable[[], object]]:
+    """Ways to damage what stands beside the files: each by the part of .idkey that it breaks."""
+    own = folder / ".idkey"
+    good = {"taxa.csv": PLANTED}
+
+    def manifest(text: str) -> None:
+        (_unfinished(folder, good) / "manifest.json").write_text(text)
+
+    def in_place_of(name: str, make: Callable[[Path], object]) -> None:
+        if "commit" in name and name != "commit":
+            _unfinished(folder, good)
+        shutil.rmtree(own / name) if (own / name).is_dir() else (own / name).unlink(missing_ok=True)
+        make(own / name)
+
+    def other_bytes() -> None:
+        (_unfinished(folder, good) / "new" / "taxa.csv").write_bytes(b"cut sho")
+
+    kept = "000001-20200101T000000Z"
+    shapes = [[], {"taxa.csv": None}, {"taxa.csv": {"old": 1, "new": None}}, 7]
+    return {
+        **{f"commit {shape}": partial(_unfinished, folder, shape) for shape in shapes},
+        "commit cut short": partial(manifest, "{"),
+        "commit nested": partial(manifest, "[" * 100_000),
+        "commit is a file": partial(in_place_of, "commit", Path.touch),
+        "commit new": partial(in_place_of, "commit/new", Path.touch),
+        "commit new/taxa.csv": partial(in_place_of, "commit/new/taxa.csv", Path.mkdir),
+        "commit manifest.json": partial(in_place_of, "commit/manifest.json", Path.mkdir),
+        "commit other bytes": other_bytes,
+        "commit kept twice": lambda: (_unfinished(folder, good, kept), (own / "versions" / kept).mkdir()),
+        "versions is a file": partial(in_place_of, "versions", Path.touch),
+        "lock is a folder": partial(in_place_of, "lock", Path.mkdir),
+        ".idkey is a file": lambda: (shutil.rmtree(own), own.touch()),
+    }
+
+
+@pytest.mark.parametrize("which", range(15))
+def test_what_is_damaged_beside_the_files_is_set_aside_and_told_and_they_load(tmp_path, which):
+    folder = _table_and_outside(tmp_path)
+    what, damage = list(_damages(folder).items())[which]
+    damage()
+    now = {**FIRST, "taxa.csv": b"1"}
+    part = what.split()[0]
+    with pytest.warns(UserWarning, match=f"{part}: was damaged.*set aside as {part}-damaged-.*as they stand"):
+        assert read_files(folder, NAMES) == now
+    # Once: from then on it is a folder like any other.
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        known = commit(folder, {"taxa.csv": b"2"}, digests(now))
+        assert read_files(folder, NAMES) == {**now, "taxa.csv": b"2"}
+        assert version_files(folder, versions(folder)[0].name) == now
+        commit(folder, {"taxa.csv": b"3"}, known)
+    assert any("-damaged-" in path.name for path in folder.rglob("*"))
+
+
+def test_as_much_is_set_aside_by_a_save(tmp_path):
+    folder = _table_and_outside(tmp_path)
+    shutil.rmtree(folder / ".idkey")
+    (folder / ".idkey").write_bytes(b"mine")
+    with pytest.warns(UserWarning, match="idkey: was damaged"):
+        commit(folder, {"taxa.csv": b"2"}, digests({**FIRST, "taxa.csv": b"1"}))
+    assert len(versions(folder)) == 1
+    assert [path.read_bytes() for path in folder.glob(".idkey-damaged-*")] == [b"mine"]
+
+
+def test_folders_within_folders_too_deep_to_look_through_are_left_alone(tmp_path, monkeypatch):
     _start(tmp_path)
-    pending = _unfinished(tmp_path, files)
-    if files is None:
-        (pending / "manifest.json").write_text("{")
-    with pytest.raises(IdkeyError, match="commit: was damaged and cannot be finished; move it"):
-        read_files(tmp_path, NAMES)
+    monkeypatch.chdir(tmp_path / ".idkey")
+    for _ in range(1_500):
+        os.mkdir("d")
+        os.chdir("d")
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*(too deep|stands for something outside)")
+        assert read_files(tmp_path, NAMES) == FIRST
+        assert versions(tmp_path) == ()
+    for _ in range(1_500):  # or they can't be cleared up
+        os.chdir("..")
+        os.rmdir("d")
+
+
+def test_a_note_that_can_not_be_read_hides_no_version(tmp_path):
+    known = _start(tmp_path)
+    commit(tmp_path, {"taxa.csv": b"1"}, known)
+    (note,) = (tmp_path / ".idkey" / "versions").glob("*/note.json")
+    for text in ("[]", "[" * 100_000, "{"):
+        note.write_text(text)
+        assert [version.note for version in versions(tmp_path)] == [""]
+        assert version_files(tmp_path, versions(tmp_path)[0].name) == FIRST
 
 
 # -- what is in the way -------------------------------------------------------------------------------
@@ -390,6 +472,21 @@ def _only_for_reading(patch) -> None:
         raise PermissionError(errno.EACCES, "denied", self.lock_file)
 
     patch.setattr(FileLock, "acquire", acquire)
+
+
+@pytest.mark.parametrize("which", [None, *range(15)])
+def test_a_folder_without_the_right_to_write_is_never_written_to(tmp_path, monkeypatch, which):
+    folder = _table_and_outside(tmp_path)
+    if which is None:
+        (folder / ".idkey" / "lock").unlink()
+        (folder / ".idkey" / "next-1").mkdir()
+    else:
+        list(_damages(folder).values())[which]()
+    before = {path: path.lstat().st_mtime_ns for path in [folder, *folder.rglob("*")]}
+    monkeypatch.setattr(os, "access", lambda path, mode: mode != os.W_OK)
+    assert read_files(folder, NAMES) == {**FIRST, "taxa.csv": b"1"}
+    versions(folder)
+    assert {path: path.lstat().st_mtime_ns for path in [folder, *folder.rglob("*")]} == before
 
 
 def test_a_folder_that_is_only_for_reading(tmp_path, monkeypatch):

@@ -448,17 +448,20 @@ class Walk:
                 self.seen[p] = self.lookup(self.theirs, p)
 
     def drop(self, file: str, key: str, column: str = "") -> None:
+        """Forget what the keeper gave up; what can be read by the shipped trait of the name stays."""
+        left = said_in(self.files())
+
         def fits(p: Place) -> bool:
             if p[:2] == (file, key) and column in ("", p[2]):
                 return True
-            if not column and COLUMNS_OF.get(p[0]) == file:
-                return p[2].removesuffix("_young") == key
+            if not column and COLUMNS_OF.get(p[0]) == file and p[2].removesuffix("_young") == key:
+                return p not in self.said or self.lookup(left, p) != self.said[p]
             if (file, column) == ("traits.csv", "") and p[0] == file:
                 return p[2] == "applies_when"
             if file == "taxa.csv" and not column:
                 return p[:2] == ("care.csv", f"/{key}")
             named = {"care.csv": "careGroup", "sources.bib": "nameAccordingTo"}.get(file)
-            return not column and p[2] == named
+            return not column and p[2] == named and self.said.get(p) == key.rstrip("/")
 
         self.forget(fits)
         self.columns.discard(key)
