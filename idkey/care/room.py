@@ -15,7 +15,7 @@ from idkey.care.sheet import CareSheet
 from idkey.care.tank import SIZE, TANK_FIELDS, Tank, TankError
 from idkey.display import Printed
 from idkey.errors import IdkeyError, TableError, one_of
-from idkey.table.csvfile import Found, read_sheet
+from idkey.table.csvfile import Found, bytes_of, read_sheet
 
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
@@ -138,13 +138,13 @@ def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     """
     file, tanks = Path(path), {}
     found = Found(str(file.parent))
-    # A pipe would be waited on for ever.
-    data = file.read_bytes() if file.is_file() else None
-    sheet = read_sheet(file.name, data, found, ("name", *SIZE), more=True)
+    sheet = read_sheet(file.name, bytes_of(file), found, ("name", *SIZE), more=True)
     strange = [column for column in sheet.header if column not in TANK_FIELDS]
     for column in strange:
         found.add(file.name, "1", column, column, one_of(column, TANK_FIELDS, "a measure of a tank"))
     for row in () if strange else sheet.rows:
+        if found.full:
+            break
         name = row["name"]
         place = f"{row.number} ({name})" if name else str(row.number)
         if not name:

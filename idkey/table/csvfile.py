@@ -33,6 +33,7 @@ _BEFORE, _SIGN = r"(?:^|(?<=[;\t\r\n]))", r"(?=[ \"']*[=+\-@\t])"
 _FORMULA, _GUARDED = re.compile(_BEFORE + _SIGN), re.compile(_BEFORE + "'" + _SIGN)
 """Where a formula would begin, also for a program that parts cells by semicolons or tabs and then takes no
 notice of quotation marks, and the apostrophe that stands there."""
+_LINE = re.compile(r"[^\r\n]*(?:\r\n|\r|\n)|[^\r\n]+")
 _NEEDS_QUOTES = re.compile(r'[",\r\n]')
 _NOT_CSV = f"not well-formed CSV from here on, or a cell of more than {layout.MOST_CELL} characters; "
 _NOT_CSV += "look for an unclosed quotation mark"
@@ -152,6 +153,17 @@ def cell_problem(text: str) -> str:
 # -- reading ---------------------------------------------------------------------------------------------
 
 
+def bytes_of(file: Path) -> bytes | None:
+    """Return what stands in a file, no more than shows that it is too long; None where there is none.
+
+    A pipe or a device is no file: it would be waited on for ever. Raises OSError.
+    """
+    if not file.is_file():
+        return None
+    with file.open("rb") as opened:
+        return opened.read(layout.MOST_BYTES + 1)
+
+
 def text_of(name: str, data: bytes | None, found: Found, most: int) -> str | None:
     """Return the bytes of a file as text, or None where there are none, too many or no UTF-8."""
     if data is None:
@@ -185,7 +197,10 @@ def read_sheet(
     text = text_of(name, data, found, layout.MOST_BYTES)
     if text is None:
         return unreadable
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    if right := _too_much(text):
+        found.add(name, "", "", len(text), right)
+        return unreadable
+    reader = csv.reader(_lines(text), strict=True)
     odd = ODD_CHARACTER.search(text) is not None
     rows: list[Row] = []
     number, whole = 0, True
@@ -224,6 +239,22 @@ def read_sheet(
         found.add(name, str(number + 1), "", str(error), _NOT_CSV)
         return unreadable
     return Sheet(name, (*header, *missing), tuple(rows), readable=whole)
+
+
+def _too_much(text: str) -> str:
+    """Say that a text has more lines than are gone through; blank where it has not."""
+    # Windows ends a line with two characters.
+    if max(text.count("\n"), text.count("\r")) <= layout.MOST_LINES:
+        return ""
+    return f"the file has more than {layout.MOST_LINES} lines, blank ones counted; copy what is filled"
+
+
+def _lines(text: str) -> Iterator[str]:
+    """Cut a text into lines, one at a time. Raises csv.Error for one that is too long to be taken apart."""
+    for found in _LINE.finditer(text):
+        if found.end() - found.start() > layout.MOST_LINE:
+            raise csv.Error(f"a line of more than {layout.MOST_LINE} characters")
+        yield found.group()
 
 
 def _stripped(cell: str) -> str:
@@ -287,14 +318,12 @@ class Grid(NamedTuple):
 
 def read_grid(file: Path, sheet: str | None, known: Known) -> Grid:
     """Read a sheet of a file, by default the first whose header names the kinds. Raises TableError."""
-    # A pipe would be waited on for ever.
-    if not file.is_file():
-        raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file")
     try:
-        with file.open("rb") as opened:
-            data = opened.read(layout.MOST_BYTES + 1)
+        data = bytes_of(file)
     except OSError as error:
         raise _refused(file.name, "", f"the file cannot be read ({error.strerror})") from None
+    if data is None:
+        raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file")
     if len(data) > layout.MOST_BYTES:
         raise _refused(file.name, "", f"the file is larger than {layout.MOST_BYTES} bytes; split it")
     if data.startswith(b"\xd0\xcf\x11\xe0"):
@@ -321,15 +350,21 @@ def _refused(file: str, value: object, right: str, row: str = "") -> TableError:
 def _grid(place: str, rows: Iterable[list[str]], known: Known, *, packed: bool = False) -> Grid:
     """Find the header; where a comma parts the cells (`packed`) a row that is wider may have slipped."""
     lines: list[tuple[int, list[str]]] = []
-    looked_at = 0
-    for number, row in enumerate(rows, start=1):
-        looked_at += 1 + len(row)
-        width = max((at for at, text in enumerate(row, start=1) if text), default=0)
-        if width > layout.MOST_COLUMNS or looked_at > _MOST_LOOKED_AT:
-            most = f"{layout.MOST_COLUMNS} columns and {_MOST_LOOKED_AT} cells, blank ones counted"
-            raise _refused(place, "", f"a sheet has at most {most}; copy what is filled", str(number))
-        if width:
-            lines.append((number, row[:width]))
+    number = looked_at = 0
+    try:
+        for number, row in enumerate(rows, start=1):
+            looked_at += 1 + len(row)
+            width = max((at for at, text in enumerate(row, start=1) if text), default=0)
+            if width > layout.MOST_COLUMNS or looked_at > _MOST_LOOKED_AT:
+                most = f"{layout.MOST_COLUMNS} columns and {_MOST_LOOKED_AT} cells, blank ones counted"
+                raise _refused(place, "", f"a sheet has at most {most}; copy what is filled", str(number))
+            if width and len(lines) > layout.MOST_SHEET_ROWS:
+                right = f"a sheet has at most {layout.MOST_SHEET_ROWS} rows that are filled; split it"
+                raise _refused(place, "", right, str(number))
+            if width:
+                lines.append((number, row[:width]))
+    except csv.Error as error:
+        raise _refused(place, error, _NOT_CSV, str(number + 1)) from None
     top = next((i for i, (_, cells) in enumerate(lines[:_HEADER_WITHIN]) if known(cells)), 0)
     number, header = lines[top] if lines else (1, [])
     widest = 0 if packed else max((len(cells) for _, cells in lines), default=0)
@@ -339,19 +374,17 @@ def _grid(place: str, rows: Iterable[list[str]], known: Known, *, packed: bool =
 
 def _csv_grid(name: str, data: bytes, known: Known) -> Grid:
     text, notes = _decoded(name, data)
+    if right := _too_much(text):
+        raise _refused(name, "", right)
     head = text[: layout.MOST_CELL].splitlines()[: 2 * _HEADER_WITHIN]
     delimiter = max(
         _DELIMITERS, key=lambda sign: max(map(known, csv.reader(head, delimiter=sign)), default=0)
     )
     if delimiter != ",":
         notes.append(f"cells are parted by {_DELIMITERS[delimiter]}")
-    rows: list[list[str]] = []
-    try:
-        for row in csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True):
-            rows.append([plain_cell(cell.strip()) for cell in row])
-    except csv.Error as error:
-        raise _refused(name, error, _NOT_CSV, str(len(rows) + 1)) from None
-    grid = _grid(name, rows, known, packed=delimiter == ",")
+    rows = csv.reader(_lines(text), delimiter=delimiter, strict=True)
+    cells = ([plain_cell(cell.strip()) for cell in row] for row in rows)
+    grid = _grid(name, cells, known, packed=delimiter == ",")
     return grid._replace(notes=(*notes, *grid.notes))
 
 
