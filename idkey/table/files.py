@@ -181,13 +181,21 @@ def _care(table: TraitTable, behind: _Behind) -> Iterator[Disagreement]:
 
 
 def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
-    """Yield where the cells of a table say something else than their claims, with the places in its files."""
+    """Yield where the cells of a table say something else than their claims, with the places in its files.
+
+    Left out are cells that the keeper's own word, a claim without a source, says as they stand: what that
+    departs from is told by `changes` when it is written, and by a review.
+    """
+    word = table.evidence[table.evidence["source"] == ""] if len(table.evidence) else table.evidence
+    said = set(word[["taxon", "attribute", "value"]].itertuples(index=False, name=None)) if len(word) else ()
     rows = {
         (file, row.about): row
         for file in ("taxa.csv", _GENERA, "care.csv")
         for row in parts.sheets[file].rows
     }
     for odd in disagreements(table):
+        if (odd.about[1], odd.column, odd.held) in said and odd.about[0] == "taxon":
+            continue
         file = {"taxon": "taxa.csv", "genus": _GENERA}.get(odd.about[0], "care.csv")
         file = file if odd.column in table.cells else "care.csv"
         if odd.at is None:

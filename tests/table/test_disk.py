@@ -406,13 +406,15 @@ def test_folders_within_folders_too_deep_to_look_through_are_left_alone(tmp_path
     for _ in range(1_500):
         os.mkdir("d")
         os.chdir("d")
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*(too deep|stands for something outside)")
-        assert read_files(tmp_path, NAMES) == FIRST
-        assert versions(tmp_path) == ()
-    for _ in range(1_500):  # or they can't be cleared up
-        os.chdir("..")
-        os.rmdir("d")
+    try:
+        with warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message=".*(too deep|stands for something outside)")
+            assert read_files(tmp_path, NAMES) == FIRST
+            assert versions(tmp_path) == ()
+    finally:
+        for _ in range(1_500):  # or nobody can clear them up
+            os.chdir("..")
+            os.rmdir("d")
 
 
 def test_a_note_that_can_not_be_read_hides_no_version(tmp_path):

@@ -7,6 +7,7 @@ import io
 import json
 import os
 import shutil
+import warnings
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -111,6 +112,40 @@ def test_an_own_folder_is_a_whole_table_with_the_base_beside_it(place):
     with zipfile.ZipFile(mine / BASE) as base:
         assert {name: base.read(name) for name in base.namelist()} == SMALL
     assert len(whole({n: d for n, d in read.items() if n != BASE})) == 6
+
+
+def test_what_a_keeper_overrode_is_told_on_the_change_and_not_at_each_load(place):
+    old = start_table(place[1])
+    new = old.with_cell("alpha", "tail", "hollow")
+    assert [(d.taxon, d.against) for d in new.changes(old, key=False).doubts] == [("alpha", "source")]
+    new.save()
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        load_table(place[1])
+    assert any(d.taxon == "alpha" for d in load_table(place[1]).review().doubts)
+    # A cell that was changed by hand has nobody's word.
+    taxa = place[1] / "taxa.csv"
+    taxa.write_bytes(taxa.read_bytes().replace(b"hollow,light,7..8", b"straight,light,7..8"))
+    with pytest.warns(TableWarning, match="taxa.csv has straight"):
+        load_table(place[1])
+
+
+def test_a_shipped_table_that_changed_without_a_new_version_is_taken_in(place):
+    ship, mine = place
+    own_kind(start_table(mine), tail="forked").save()
+    ship(with_cell(SMALL, "taxa.csv", "beta", "vernacularName", "Spotty"))
+    table = load_table(mine)
+    assert (table.taxa.at["beta", "vernacularName"], table.conflicts) == ("Spotty", ())
+    assert "mine" in table.save().ids
+
+
+def test_a_kind_left_out_is_not_brought_back_by_a_claim_of_a_trait_in_conflict():
+    # The keeper gave the trait a state more, and the shipped table has neither the trait nor the kind by now.
+    own = saved(started())
+    for column in ("states", "state_words"):
+        own = with_cell(own, "traits.csv", "teeth", column, "few|many|none")
+    later = laid(upgraded(without_trait("teeth")(without_kind("omega")(SMALL))), own)
+    assert (ids(later), "omega" in later.ids) == (["trait:teeth"], False)
 
 
 def test_a_kind_or_a_cell_may_be_taken_out_and_written_anew():
@@ -648,7 +683,10 @@ def test_a_table_written_by_version_0_1_0_loads_with_all_it_had(tmp_path, form):
     shutil.copytree(here / "own_0_1_0" if form == "own" else tmp_path / "whole", mine)
     old = {path.name: path.read_bytes() for path in mine.iterdir()}
     read = pd.read_csv(tmp_path / "whole" / "taxa.csv", dtype=str, keep_default_na=False).set_index("id")
-    with pytest.warns(TableWarning, match="adult_size"):  # The keeper's 95 stands beside a claim for 100.
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "error"
+        )  # The keeper's 95 stands beside a claim for 100, and is the keeper's word.
         table = load_table(mine)
     assert table.conflicts == ()
     found = table.to_frame()
