@@ -11,6 +11,8 @@ from collections.abc import Callable
 from importlib import import_module
 from typing import Any
 
+from idkey.arguments import checked
+
 
 def _door(module: str, name: str) -> Callable[..., Any]:
     """Return a function that calls the one of this name in a module above."""
@@ -44,6 +46,7 @@ class Shown:
         return html(self)
 
 
+@checked
 class Printed(Shown):
     """An object that can be printed, too."""
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.care.rules import Check, rows
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import SIZE, TANK_FIELDS, Tank, TankError
@@ -88,6 +89,7 @@ class RoomCheck(Printed):
         return pd.DataFrame(rows, columns=list(kinds)).astype(kinds)
 
 
+@checked
 def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     """Hold a tank against a care sheet.
 
@@ -113,6 +115,7 @@ def _low(label: str) -> str:
     return label if label.startswith("pH") else label[:1].lower() + label[1:]
 
 
+@checked
 def check_room(care: CareSheet, tanks: Iterable[Tank | Mapping[str, Any]]) -> RoomCheck:
     """Hold every tank of a room against a care sheet and rank them; their order changes nothing.
 
@@ -128,6 +131,7 @@ def _rank(check: TankCheck) -> tuple[int, int, float, str, str]:
     return len(check.fails), len(check.vital), off, check.tank.name.casefold(), repr(check.tank)
 
 
+@checked
 def read_room(path: str | os.PathLike[str]) -> tuple[Tank, ...]:
     """Read the tanks of a room from a CSV file, in its order.
 

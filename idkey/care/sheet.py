@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.care.needs import (
     Need,
     Value,
@@ -57,6 +58,7 @@ class Settling:
         return f"To settle it, look next: {self.question}"
 
 
+@checked
 @dataclass(frozen=True, slots=True, repr=False)
 class CareSheet(Printed):
     """What one name calls for, or what is right for several names at once.
@@ -104,6 +106,7 @@ class CareSheet(Printed):
         return pd.DataFrame(rows, columns=columns, dtype="str")
 
 
+@checked
 def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
     """Return what is right for one name, for all of several names, or for a fish that is being identified.
 

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
 from typing import Any, TypeAlias
 
+from idkey.arguments import checked, shown
 from idkey.errors import IdkeyError, one_of
 from idkey.table.reading import quantity
 from idkey.table.units import unit_words
@@ -42,7 +43,9 @@ class TankError(IdkeyError):
 
     def __init__(self, name: Any, wrong: Iterable[Wrong]):
         self.wrong = tuple(wrong)
-        problems = "; ".join(f"{m}{'' if v is None else f' {v!r}'}: {right}" for m, v, right in self.wrong)
+        problems = "; ".join(
+            f"{m}{'' if v is None else f' {shown(v)}'}: {right}" for m, v, right in self.wrong
+        )
         # A name may hold a line break; an error stays on one line.
         super().__init__(" ".join(f"tank{f' {name!r}' if name else ''}: {problems}".split()))
 
@@ -51,7 +54,7 @@ def _right(value: Any, low: float, high: float, unit: str = "") -> str:
     """Say what would be right for a number; blank where it is."""
     # A bool is a number to Python, and never a measurement.
     is_number = isinstance(value, numbers.Real) and not isinstance(value, bool)
-    if is_number and low <= float(value) <= high:
+    if is_number and low <= value <= high:
         return ""
     return f"give a number, {low:g} to {high:g} {unit_words(unit)}".rstrip()
 
@@ -73,9 +76,11 @@ class Companion:
             ("count", "" if whole else "give a whole number, 1 to 10000"),
         ):
             if right:
-                raise IdkeyError(f"companion {self.name!r}, {field} {getattr(self, field)!r}: {right}")
+                value = shown(getattr(self, field))
+                raise IdkeyError(f"companion {shown(self.name)}, {field} {value}: {right}")
 
     @classmethod
+    @checked
     def of(cls, text: str) -> Companion:
         """Read ``name:length in mm:count``. Raises ValueError with what would be right."""
         match = _COMPANION.fullmatch(text.strip())

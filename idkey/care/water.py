@@ -10,6 +10,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from idkey.arguments import shown
 from idkey.errors import IdkeyError
 
 Figure: TypeAlias = "float | NDArray[np.float64]"
@@ -123,9 +124,12 @@ def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
 def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:
     """Return the value as an array, or say what is wrong with it: quantity, value, range."""
     span = f"{low:g} to {high:g} {unit}".rstrip()
-    given = np.asarray(value)
+    try:
+        given = np.asarray(value)
+    except ValueError:
+        given = np.asarray(None)
     if given.dtype.kind not in "iuf":
-        raise WaterError(f"{quantity} {value!r}: give a number, {span}")
+        raise WaterError(f"{quantity} {shown(value)}: give a number, {span}")
     figures = given.astype(np.float64)
     # A number that is not there (NaN) is in no range.
     wrong = ~((figures >= low) & (figures <= high))

@@ -17,6 +17,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import code_frame, read_answer
@@ -125,6 +126,7 @@ class Change(Shown):
         return not (kinds or self.traits_added or self.traits_altered or self.traits_removed)
 
 
+@checked
 def what_changes(
     old: TraitTable, new: TraitTable, *, key: Key | Literal[False] | None = None, past: Iterable[Past] = ()
 ) -> Change:

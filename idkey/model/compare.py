@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
+from idkey.arguments import checked
 from idkey.display import Printed
 from idkey.errors import IdkeyError
 from idkey.model.combine import check_table
@@ -51,6 +52,7 @@ class Contrast:
     hearsay: bool = False
 
 
+@checked
 @dataclass(frozen=True, eq=False, repr=False)
 class Comparison(Printed):
     """Two or more kinds side by side; see `compare`.
@@ -85,6 +87,7 @@ class Comparison(Printed):
         return self.differ + self.shared + self.unknown
 
 
+@checked
 def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     """Put two or more kinds side by side.
 

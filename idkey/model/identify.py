@@ -15,6 +15,7 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
@@ -69,6 +70,7 @@ class _State(NamedTuple):
     unseen: tuple[str, ...]
 
 
+@checked
 class Identification(Shown):
     """One fish being identified.
 

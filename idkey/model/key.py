@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.model.answers import parsed_answer
 from idkey.model.combine import Prior, check_table, weights
 from idkey.model.evidence import ADULT_FROM
@@ -77,6 +78,7 @@ is also what `Identification` asks of a kind before it gives its name)."""
 _PLACES = 3
 
 
+@checked
 @dataclass(frozen=True, eq=False, repr=False)
 class Key(display.Shown):
     """A dichotomous key; made by `build_key`.
@@ -244,6 +246,7 @@ def _leads_of(couplet: Couplet, column: Column, row: int) -> tuple[Lead, ...]:
     return tuple(lead for lead, here in zip((couplet.a, couplet.b), behind, strict=True) if here)
 
 
+@checked
 def build_key(
     table: TraitTable, prior: Prior = None, *, genera: bool = False, exact_states: int = EXACT_STATES
 ) -> Key:

@@ -15,6 +15,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import IdkeyError
 from idkey.model.combine import check_table
@@ -40,6 +41,7 @@ _MOST_KIN = 60
 # -- the whole table --------------------------------------------------------------------------------
 
 
+@checked
 @dataclass(frozen=True, eq=False, repr=False)
 class Lookalikes(Shown):
     """Who is mistaken for whom; see `lookalikes`.
@@ -90,6 +92,7 @@ class Lookalikes(Shown):
         return self.ids[best[1]], self.ids[best[2]]
 
 
+@checked
 def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
     """Return who is mistaken for whom in a whole table, adults or young fish.
 
@@ -211,6 +214,7 @@ class Apart(Shown):
         return not (self.never or self.hardly_known or self.one_look or self.adults_only)
 
 
+@checked
 def apart(table: TraitTable, taxon: str) -> Apart:
     """Hold one kind against all others. Raises UnknownName."""
     check_table(table)

@@ -13,6 +13,7 @@ from sklearn.exceptions import NotFittedError
 from sklearn.utils import Tags, check_array, check_consistent_length, column_or_1d
 from sklearn.utils.multiclass import check_classification_targets
 
+from idkey.arguments import checked
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_answers, code_frame
 from idkey.model.combine import NONE_PRIOR, Prior, TableModel, check_coverage, model_of, prior_vector
@@ -282,6 +283,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         coded = self._coded(frame)
         return agreement(self.table_, coded)[0]
 
+    @checked
     def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""
         table = self._fitted()

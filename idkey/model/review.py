@@ -20,6 +20,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.display import Printed
 from idkey.model.distinguish import BLOCK, CLEAR, SAME, Worth, distinguisher, worth
 from idkey.model.lookalikes import Lookalikes, lookalikes
@@ -93,6 +94,7 @@ class Review(Printed):
         return tuple(w for w in self.worth if not w.earns)
 
 
+@checked
 def review(table: TraitTable) -> Review:
     """Look over a whole table. Raises IdkeyError for no trait table."""
     alike = lookalikes(table)

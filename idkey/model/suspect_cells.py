@@ -29,6 +29,7 @@ from typing import Literal
 
 import numpy as np
 
+from idkey.arguments import checked
 from idkey.table.files import disagreements
 from idkey.table.names import every, trade_codes
 from idkey.table.schema import Cell, Range, States, Trait, cell_text
@@ -53,7 +54,8 @@ class Doubt:
     text: str
 
 
-def doubts(table: TraitTable, taxa: Collection[str] | None = None) -> tuple[Doubt, ...]:
+@checked
+def doubts(table: TraitTable, taxa: str | Collection[str] | None = None) -> tuple[Doubt, ...]:
     """Return the cells that contradict their genus, their source or the rest of the table, in table order.
 
     Those of these `taxa`, which are held against the whole genus; all by default. Raises UnknownName.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,6 +17,7 @@ import numpy as np
 import pandas as pd
 from pandas.api import types
 
+from idkey.arguments import shown, text_problem
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.fields import KINDS, LEAST, number_in
 from idkey.table.schema import (
@@ -194,8 +196,14 @@ def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) ->
     found = [("", c, k, one_of(k, KINDS, "a trait kind")) for c, k in kinds.items() if k not in KINDS]
     missing = [str(c) for c in kinds if c not in df.columns]
     found += [("", c, c, one_of(c, columns, "a column of the frame in kinds=")) for c in missing]
-    nameless = [(i, v) for i, v in enumerate(df[taxon], start=2) if is_missing(v)]
-    found += [(str(i), taxon, v, "every row needs the name of its taxon") for i, v in nameless]
+    for i, value in enumerate(df[taxon], start=2):
+        try:
+            named = not is_missing(value)
+            right = text_problem(state_text(value)) if named else "every row needs the name of its taxon"
+        except ValueError as error:
+            right = str(error)
+        if right:
+            found.append((str(i), taxon, "" if is_missing(value) else shown(value), right))
     twice = sorted({c for c in columns if columns.count(c) > 1})
     found += [("", c, c, "two columns have this name; rename one") for c in twice]
     if len(columns) < 2:
@@ -249,8 +257,9 @@ def _states(columns: Sequence[pd.Series], kind: str) -> tuple[str, ...]:
     for values in columns:
         categorical = isinstance(values.dtype, pd.CategoricalDtype)
         for value in values.cat.categories if categorical else values:
-            if not is_missing(value):
-                found.update(dict.fromkeys(_names_in(state_text(value))))
+            # What is no state is told when the cell is read.
+            with suppress(ValueError):
+                found.update(dict.fromkeys(_names_in("" if is_missing(value) else state_text(value))))
     if isinstance(columns[0].dtype, pd.CategoricalDtype):
         return tuple(found)
     if all(types.is_numeric_dtype(v.dtype) and not types.is_bool_dtype(v.dtype) for v in columns):

@@ -10,9 +10,10 @@ from typing import Any
 
 import bibtexparser
 
+from idkey.arguments import ODD_CHARACTER, checked
 from idkey.errors import one_of
 from idkey.table import layout
-from idkey.table.csvfile import ODD_CHARACTER, Found, text_of
+from idkey.table.csvfile import Found, cell_problem, text_of
 from idkey.table.fields import CLASSES, SCOPES
 from idkey.table.schema import Cell, NotKnown, Range, States, Trait, parse_cell
 
@@ -45,6 +46,7 @@ class Source:
     entry: str = ""
 
 
+@checked
 @dataclass(frozen=True, slots=True)
 class Claim:
     """What one source says of one cell; each part is the column of evidence.csv of that name.
@@ -78,6 +80,9 @@ class Claim:
 
     def problems(self, sources: Collection[str]) -> Iterator[tuple[str, str]]:
         """Yield each thing that is wrong: the value, and what would be right."""
+        for text in (self.source, self.locator, self.value, self.note):
+            if right := cell_problem(text):
+                yield text[:_SHOWN], right
         if self.evidence_class and self.evidence_class not in CLASSES:
             yield self.evidence_class, one_of(self.evidence_class, CLASSES, "an evidence class")
         if self.scope not in SCOPES:

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
+from idkey.arguments import ODD_CHARACTER, text_problem
 from idkey.errors import IdkeyError, Problem, TableError, one_of
 from idkey.table import layout
 
@@ -23,9 +24,6 @@ Wrong = Callable[[str, str], None]
 """Notes what is wrong in a column of one row: column, what would be right."""
 Known = Callable[[Sequence[str]], int]
 """How many cells of a row are names of columns; 0 where none of them names the kinds."""
-
-ODD_CHARACTER = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
-"""Control characters that are no white space; no text that a person wrote holds one."""
 
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _HARMLESS = re.compile(rf"-|{_NUMBER}(?:\.\.{_NUMBER})?")
@@ -146,8 +144,7 @@ def cell_problem(text: str) -> str:
     """Say why a text can't stand in a cell, and what would be right; blank where it can."""
     if len(text) > layout.MOST_CELL:
         return f"the cell has {len(text)} characters; {layout.MOST_CELL} are the most"
-    sign = ODD_CHARACTER.search(text)
-    return f"the cell holds the control character {sign.group()!r}; delete it" if sign else ""
+    return text_problem(text)
 
 
 # -- reading ---------------------------------------------------------------------------------------------

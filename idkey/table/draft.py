@@ -11,6 +11,7 @@ from functools import cached_property
 from itertools import product
 from pathlib import Path
 
+from idkey.arguments import checked
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table import layout
 from idkey.table.claims import Claim, Source
@@ -25,6 +26,7 @@ from idkey.table.table import TraitTable
 _NAME = "scientificName"
 
 
+@checked
 class Draft:
     """Changes to a table that are not saved yet.
 

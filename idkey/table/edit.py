@@ -12,10 +12,11 @@ from typing import Any, Self
 
 import pandas as pd
 
+from idkey.arguments import checked, shown
 from idkey.errors import TableError, UnknownName, one_of
 from idkey.table.cells import OwnCells, effective
 from idkey.table.claims import UNSOURCED, Claim, parse_sources
-from idkey.table.csvfile import Found, Row, Sheet
+from idkey.table.csvfile import Found, Row, Sheet, cell_problem
 from idkey.table.names import AN_ID, is_id, one
 from idkey.table.package import added_to
 from idkey.table.reading import read_cell
@@ -37,6 +38,7 @@ Place = tuple[str, str]
 _NAME = "scientificName"
 
 
+@checked
 class Editable:
     """The part of `TraitTable` that makes tables with more, or less, in them; it holds nothing itself."""
 
@@ -102,7 +104,17 @@ class Editable:
         traits = {column: t for t in (*self.traits, *more) for column in (t.id, t.id + YOUNG)}
         allowed, named = self.allowed(), _NAME in self.taxa.columns
         for taxon, values in rows.items():
-            texts = {c: "" if is_missing(value) else state_text(value) for c, value in values.items()}
+            texts: dict[str, str] = {}
+            for column, value in values.items():
+                try:
+                    text = "" if is_missing(value) else state_text(value)
+                    right = cell_problem(text)
+                except ValueError as error:
+                    right = str(error)
+                if right:
+                    wrong(taxon, column, shown(value), right)
+                else:
+                    texts[column] = text
             if taxon in new and (is_missing(taxon) or (named and not is_id(str(taxon)))):
                 wrong(taxon, "id", taxon, AN_ID)
             if taxon in new and named and not texts.get(_NAME):
@@ -182,6 +194,9 @@ class Editable:
         found, named = Found(self.name), _NAME in self.taxa.columns
         for _, value, right in trait_problems((*self.traits, trait)):
             found.add(self.name, "", trait.id, value, right)
+        for column, text in () if found else trait_row(trait).items():
+            if right := cell_problem(text):
+                found.add(self.name, "", trait.id, f"{column} {shown(text)}", right)
         if named and not found:
             lines = [Row(i, trait_row(t), "traits.csv") for i, t in enumerate((*self.traits, trait), start=2)]
             in_file = Found()

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from idkey.arguments import checked
 from idkey.errors import IdkeyError, Problem, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source, bibtex, parse_sources
@@ -37,6 +38,7 @@ _USUAL = (*layout.TABLES, SOURCES)
 _MOST_WARNINGS = 40
 
 
+@checked
 def load_table(path: str | Path | None = None) -> TraitTable:
     """Load a trait table and check all of it.
 
@@ -70,6 +72,7 @@ def _read(place: Path) -> tuple[TraitTable, Parts]:
     return _opened(read, place, disk.digests(read))
 
 
+@checked
 def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTable:
     """Write a table to a folder and return it as it then stands there; see `TraitTable.save`."""
     if folder is None and table.origin is None:
@@ -90,6 +93,7 @@ def save_table(table: TraitTable, folder: str | Path | None = None) -> TraitTabl
     return _kept(place, new, origin, again, "saved")
 
 
+@checked
 def start_table(folder: str | Path) -> TraitTable:
     """Start a table of one's own on top of the shipped one.
 
@@ -120,6 +124,7 @@ def start_table(folder: str | Path) -> TraitTable:
     return _read(place)[0]
 
 
+@checked
 def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTable:
     """Settle one conflict of a table of one's own, save that, and return the table as it is then.
 
@@ -140,11 +145,13 @@ def settle(folder: str | Path, conflict: Conflict | str, keep: str) -> TraitTabl
     return _kept(place, new, Origin(place, disk.digests(read), own.base()), table, f"settled {name}: {keep}")
 
 
+@checked
 def versions(folder: str | Path) -> tuple[Version, ...]:
     """Return the old versions that are kept of a table's folder, newest first."""
     return disk.versions(_folder(folder, "versions"))
 
 
+@checked
 def restore(folder: str | Path, version: Version | str) -> TraitTable:
     """Put an old version of a table back. What stands there now becomes a version in its turn.
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
+from idkey.arguments import checked, shown
 from idkey.errors import AnswerError, Problem, TableError
 from idkey.table.fields import number_in
 from idkey.table.names import folded, id_of
@@ -144,12 +145,13 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
     given = value
     if isinstance(value, (States, Range)):
         value = answer_text(trait, value)
-    if trait.has_states and isinstance(value, Mapping):
-        value = "|".join(f"{state_text(state)}:{share}" for state, share in value.items())
-    if is_missing(value):
-        return None
     read = _state_answer if trait.has_states else _number_answer
     try:
+        if trait.has_states and isinstance(value, Mapping):
+            shares = {state_text(state): state_text(share) for state, share in value.items()}
+            value = "|".join(f"{state}:{share}" for state, share in shares.items())
+        if is_missing(value):
+            return None
         if trait.has_states and isinstance(value, str) and _leans(trait, value):
             return _leaning_answer(trait, value)
         try:
@@ -165,7 +167,7 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
                 raise
             return read(trait, text)
     except ValueError as error:
-        raise AnswerError(f"{trait.id}: {given!r}: {error}") from None
+        raise AnswerError(f"{trait.id}: {shown(given)}: {error}") from None
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -358,6 +360,7 @@ def toggled(trait: Trait, text: str, state: str) -> str:
     return "|".join(name for name in trait.states if name in chosen)
 
 
+@checked
 def new_trait(label: str, kind: str, *, states: str = "", unit: str = "", **rest: Any) -> Trait:
     r"""Return a trait as a person describes it in a form; `rest` are other fields of a `Trait`.
 

@@ -11,11 +11,14 @@ import numbers
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
 from typing import Any, Literal
 
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.errors import one_of
 from idkey.table.fields import FIELDS, KINDS, LEAST, MOST, number_in
 from idkey.table.units import percent
@@ -82,6 +85,7 @@ OwnCell = Cell | NotKnown
 """A cell as it stands in the row of a kind, where ``None`` is blank and takes over what the genus says."""
 
 
+@checked
 @dataclass(frozen=True, slots=True)
 class Trait:
     """One feature of a fish, how it is asked and how far an answer can be trusted.
@@ -167,10 +171,14 @@ def state_text(value: Any) -> str:
     """
     if isinstance(value, TRUTH):
         return "yes" if value else "no"
-    if isinstance(value, numbers.Integral):
+    if isinstance(value, numbers.Integral) and abs(value) < MOST:
         # Not by way of a float, which would make neighbours of long catalogue numbers the same.
         return str(int(value))
-    return number_text(value) if isinstance(value, numbers.Real) else str(value).strip()
+    if isinstance(value, numbers.Real) and abs(value) <= MOST:
+        return number_text(value)
+    if not isinstance(value, (str, Decimal, date, np.generic)):
+        raise ValueError("not a text; write a text, a number, True or False")
+    return str(value).strip()
 
 
 def number_text(value: float) -> str:

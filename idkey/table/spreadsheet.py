@@ -7,10 +7,11 @@ import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
+from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
@@ -20,10 +21,8 @@ from idkey.table.layout import MOST_NAME
 from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without_codes
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
+from idkey.table.table import TraitTable
 from idkey.table.units import UNIT
-
-if TYPE_CHECKING:
-    from idkey.table.table import TraitTable
 
 KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
 CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
@@ -87,6 +86,7 @@ class ImportRow:
         return self.understood if self.what == "new" else changed
 
 
+@checked
 @dataclass(frozen=True, eq=False, repr=False)
 class Import(Shown):
     """A spreadsheet as it was understood.
@@ -121,6 +121,7 @@ class Import(Shown):
         return pd.DataFrame(lines, columns=names).astype({"row": int} | dict.fromkeys(names[1:], "str"))
 
 
+@checked
 def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: str | None = None) -> Import:
     """Read a keeper's spreadsheet, CSV or XLSX, onto a table, which stays as it is.
 

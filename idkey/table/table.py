@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.errors import Problem, TableError, UnknownName, one_of
 from idkey.table.cells import Column, OwnCells, claims_by_kind, column_of, effective, read_frame, records
 from idkey.table.claims import Source
@@ -57,6 +58,7 @@ def _label(taxon: str, row: Mapping[str, Any]) -> str:
     return f"{name} ({codes})" if codes else name
 
 
+@checked
 @dataclass(frozen=True, eq=False)
 class TraitTable(Editable):
     """Kinds of fish by traits; validated when made, never changed afterwards.
@@ -162,7 +164,7 @@ class TraitTable(Editable):
         traits, ids, cells = read_frame(df, taxon, kinds, name)
         return cls(traits, pd.DataFrame(index=pd.Index(ids, name="id")), cells, name=name)
 
-    def only(self, taxa: Collection[str]) -> TraitTable:
+    def only(self, taxa: str | Collection[str]) -> TraitTable:
         """Return a table of some of the taxa, in the order of this one. Raises UnknownName.
 
         `taxa` are ids, trade codes or names, at least one; a code that means several kinds gives all of them.

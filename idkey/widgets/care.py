@@ -10,6 +10,7 @@ from typing import Any
 
 import ipywidgets as w
 
+from idkey.arguments import checked
 from idkey.care.room import check_room, check_tank, read_room
 from idkey.care.sheet import care_for
 from idkey.care.tank import SIZE, Tank
@@ -45,6 +46,7 @@ _MEASURES = {
 }
 
 
+@checked
 def care_view(
     what: str | Iterable[str] | Identification | None = None,
     table: TraitTable | None = None,

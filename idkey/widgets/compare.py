@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as w
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.model.compare import compare
 from idkey.model.lookalikes import lookalikes
@@ -19,6 +20,7 @@ from idkey.widgets.base import Screen, checkbox, dropdown, row, style_element, t
 _KEYS = '<span class="idk-soft">By keyboard: Alt and the down arrow open a list; then type a name.</span>'
 
 
+@checked
 def compare_view(
     table: TraitTable | None = None, a: str | None = None, b: str | None = None
 ) -> CompareScreen:

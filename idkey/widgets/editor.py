@@ -10,6 +10,7 @@ from typing import Any, Literal
 import ipywidgets as w
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.model.changes import Change, Past, what_changes
 from idkey.model.key import Key, build_key
@@ -55,6 +56,7 @@ _OWN = (
 _WHOLE = "The folder will hold the whole table. It must be new or empty."
 
 
+@checked
 def table_editor(
     table: TraitTable | None = None, folder: str | Path | None = None, past: Iterable[Past] = ()
 ) -> TableEditor:

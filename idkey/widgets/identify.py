@@ -10,6 +10,7 @@ from typing import Any
 import ipywidgets as w
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
@@ -26,6 +27,7 @@ _NO_LEANING = ("can't say", "")
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
+@checked
 def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None = None) -> IdentifyScreen:
     """Open the identify screen in a notebook; put it last in a cell.
 
