@@ -174,6 +174,9 @@ def _in_mapping(key: Any, value: Any) -> Callable[[Any], str]:
     return inside
 
 
+_TEXT = _rules(str)
+
+
 def _problem(rules: tuple[_Rule, ...], value: Any) -> str:
     """Say what is wrong with a value, and what would be right; blank where nothing is."""
     found = ""
@@ -204,7 +207,7 @@ def checked(thing: _T) -> _T:
     if all(p.annotation is inspect.Parameter.empty for p in parameters):
         return thing
     kinds = {p.kind: p.name for p in parameters}
-    many, named = kinds.get(inspect.Parameter.VAR_POSITIONAL), kinds.get(inspect.Parameter.VAR_KEYWORD)
+    many, rest = kinds.get(inspect.Parameter.VAR_POSITIONAL), kinds.get(inspect.Parameter.VAR_KEYWORD)
     by_place = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD)
     places = [p.name for p in parameters if p.kind in by_place]
     call = thing.__qualname__.removesuffix(".__init__").rpartition(".")[2]
@@ -217,10 +220,17 @@ def checked(thing: _T) -> _T:
     @wraps(thing)
     def held(*args: Any, **given: Any) -> Any:
         known = rules()
-        pairs = [*zip(places, args, strict=False), *((many, value) for value in args[len(places) :] if many)]
-        pairs += [(name if name in known else named, value) for name, value in given.items()]
+        pairs = zip(places, args, strict=False)
+        if given or len(args) > len(places):
+            more = ((many, value) for value in args[len(places) :] if many)
+            named = ((name if name in known else rest, value) for name, value in given.items())
+            pairs = (*pairs, *more, *named)
         for name, value in pairs:
-            if (allowed := known.get(name)) and (problem := _problem(allowed, value)):
+            allowed = known.get(name)
+            # Most are plain texts: ids that are looked up.
+            if not allowed or (allowed is _TEXT and type(value) is str and not ODD_CHARACTER.search(value)):
+                continue
+            if problem := _problem(allowed, value):
                 raise IdkeyError(f"{call}: {name}: {problem}")
         return thing(*args, **given)
 

@@ -56,7 +56,7 @@ def load_table(path: str | Path | None = None) -> TraitTable:
     odd = list(map(str, files.disagreeing(parts, table)))
     more = [f"... and {len(odd) - _MOST_WARNINGS} more"] if len(odd) > _MOST_WARNINGS else []
     for problem in (*odd[:_MOST_WARNINGS], *more):
-        warnings.warn(problem, TableWarning, stacklevel=2)
+        warnings.warn(problem, TableWarning, stacklevel=3)  # past the check of arguments
     return table
 
 

@@ -12,6 +12,7 @@ import unicodedata
 from collections.abc import Collection, Iterable
 from typing import Any
 
+from idkey.arguments import shown
 from idkey.errors import UnknownName, one_of
 from idkey.table.layout import MOST_NAME
 
@@ -221,4 +222,4 @@ def _known(table: Any, text: Any) -> tuple[str, ...]:
     right = one_of(taxon, table.ids, what if is_text else f"{what}, as a text of its own")
     if near and near[0] != folded(taxon):
         right = f"{right.removesuffix('?')}, called {near[0]!r}?"
-    raise UnknownName(f"taxon {text!r} is not in the table: {right}")
+    raise UnknownName(f"taxon {shown(text)} is not in the table: {right}")

@@ -262,7 +262,7 @@ class TraitTable(Editable):
         """What its kinds are called; see `idkey.table.names`."""
         return Names(self)
 
-    def position(self, taxon: str) -> int:
+    def position(self, taxon: Any) -> int:
         """Row number of a kind, by its id, trade code or name. Raises UnknownName with the nearest."""
         try:
             return self._positions[taxon]
