@@ -16,6 +16,14 @@ def shipped() -> idkey.TraitTable:
     return TABLE
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """What has a long form, a module with `LONG` in it, is part of the long run."""
+    for item in items:
+        if hasattr(getattr(item, "module", None), "LONG"):
+            item.add_marker("long")
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
     """With pytest-xdist a file is run by one process, and so are all tests that share the browser."""

@@ -18,7 +18,10 @@ from idkey.errors import TableError
 from idkey.table import layout
 from idkey.table.claims import parse_sources
 from idkey.table.csvfile import Found
+from idkey.table.fields import META
 from idkey.table.spreadsheet import read_spreadsheet
+
+from .small_folder import EVIDENCE_COLUMNS, TRAIT_COLUMNS, csv_of, small_files, table_of
 
 LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
 MB = 1_000_000
@@ -121,3 +124,20 @@ def test_a_review_of_many_kinds_holds_a_few_figures_a_pair(kinds):
         found = table.review()
     assert found.lookalikes.matrix.shape == (kinds, kinds)
     assert len(found.lookalikes.frame) > 10_000
+
+
+def test_a_table_of_many_kinds_with_a_claim_a_cell_loads_whole():
+    kinds, traits = (5_000, 60) if LONG else (400, 20)
+    ids, names = [f"k{i}" for i in range(kinds)], [f"t{j}" for j in range(traits)]
+    states = "straight|hollow|forked"
+    rest = ["no", "Which?", "", "0.1", "invented", "", "10", "", "no", "yes", ""]
+    taxa = [[k, f"Testia {k}", "", "", "Testia", "", "", "", "", *["forked"] * traits] for k in ids]
+    claims = [[k, "", "", t, "forked", "SMITH", "", "read", "species", ""] for k in ids for t in names]
+    files = small_files() | {
+        "traits.csv": csv_of(TRAIT_COLUMNS, [[t, t, "nominal", "", states, states, *rest] for t in names]),
+        "taxa.csv": csv_of((*META, *names), taxa),
+        "evidence.csv": csv_of(EVIDENCE_COLUMNS, claims),
+    }
+    files["care.csv"] = files["care.csv"].split(b"\n")[0] + b"\n"
+    table = table_of(files)
+    assert (len(table), len(table.evidence)) == (kinds, kinds * traits)

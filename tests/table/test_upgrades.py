@@ -40,7 +40,8 @@ from .small_folder import (
     without_columns,
 )
 
-WALKS = 2_000 if os.environ.get("IDKEY_LONG_TESTS") else 60
+LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
+WALKS = 2_000 if LONG else 60
 KINDS = ("alpha", "beta", "gamma", "delta", "omega", "nova", "mine", "other")
 KEYS = {"taxa.csv": "id", "traits.csv": "id", "genera.csv": "genus", "care_columns.csv": "id"}
 ROWS = (*KEYS, "care.csv")

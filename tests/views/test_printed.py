@@ -224,7 +224,8 @@ def test_any_letter_prints_in_a_key_a_care_sheet_and_a_comparison():
     table = shipped().only(PAIR)
     for taxon in PAIR:
         table = table.with_cell(taxon, "scientificName", f"Hypancistrus {LETTERS} {taxon[-4:]}")
-    for thing in (idkey.build_key(table), idkey.care_for(table, *PAIR), compare(table, *PAIR)):
+    things = idkey.build_key(table), idkey.care_for(table, *PAIR), compare(table, *PAIR), table.review()
+    for thing in things:
         text = all_text(pdf_of(thing))
         assert all(letter in text for letter in "‘’“”–…łčαß漢")
 
