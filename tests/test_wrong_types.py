@@ -29,7 +29,8 @@ from idkey.table.claims import Claim
 from idkey.table.draft import Draft
 from idkey.table.schema import Trait
 
-ONE_IN = 1 if os.environ.get("IDKEY_LONG_TESTS") else 10
+LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
+ONE_IN = 1 if LONG else 10
 WRONG = {
     "none": None,
     "number": 3,
