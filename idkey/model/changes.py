@@ -29,7 +29,7 @@ from idkey.model.lookalikes import Apart, apart
 from idkey.model.match import candidate_names, posterior
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.cells import records
-from idkey.table.schema import NONE, YOUNG, Trait
+from idkey.table.schema import YOUNG, Trait
 from idkey.table.table import TraitTable
 
 MOST_HELD = 200
