@@ -7,11 +7,11 @@ machine can't name.
 from __future__ import annotations
 
 import inspect
-import math
 import os
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping
 from contextlib import suppress
+from dataclasses import is_dataclass
 from functools import cache, wraps
 from numbers import Integral, Real
 from types import NoneType, UnionType
@@ -76,9 +76,10 @@ def _in_text(value: str) -> str:
 
 def _in_number(value: Any) -> str:
     try:
-        return "" if math.isfinite(value) else f"{value!r}: give a number that is one"
+        float(value)
     except OverflowError:
         return f"{type(value).__name__}: the number is too large"
+    return ""
 
 
 def _in_path(value: Any) -> str:
@@ -112,6 +113,8 @@ def _rules(hint: Any) -> tuple[_Rule, ...]:
     origin, parts = get_origin(hint), get_args(hint)
     if hint in _PLAIN:
         return (_PLAIN[hint],)
+    if origin is Literal and all(isinstance(part, str) for part in parts):
+        return (_Rule(f"one of ({', '.join(parts)})", lambda value: isinstance(value, str), _in_text),)
     if origin is Literal:
         # Which of them it may be the call itself says best.
         return tuple(rule for kind in dict.fromkeys(map(type, parts)) for rule in _rules(kind))
@@ -134,7 +137,8 @@ def _rules(hint: Any) -> tuple[_Rule, ...]:
 
 
 def _is_path(hint: Any) -> bool:
-    return isinstance(hint, type) and issubclass(hint, os.PathLike)
+    kind = get_origin(hint) or hint
+    return isinstance(kind, type) and issubclass(kind, os.PathLike)
 
 
 def _in_each(hint: Any) -> Callable[[Any], str]:
@@ -186,7 +190,8 @@ def _problem(rules: tuple[_Rule, ...], value: Any) -> str:
             if not found:
                 return ""
     words = " or ".join(dict.fromkeys(rule.words for rule in rules if rule.words != "None"))
-    return found if found or not rules else f"{shown(value)}: give {words}"
+    what = shown(value) if isinstance(value, (str, int, float)) else type(value).__name__
+    return found if found or not rules else f"{what}: give {words}"
 
 
 def checked(thing: _T) -> _T:
@@ -196,7 +201,8 @@ def checked(thing: _T) -> _T:
     """
     if isinstance(thing, type):
         for name, method in list(vars(thing).items()):
-            if name.startswith("_") and name != "__init__":
+            # How a class is made that is no record says best itself what it may be made of.
+            if name.startswith("_") and not (name == "__init__" and is_dataclass(thing)):
                 continue
             if inspect.isfunction(method):
                 setattr(thing, name, checked(method))

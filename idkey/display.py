@@ -9,9 +9,11 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from importlib import import_module
-from typing import Any
+from typing import Any, Literal
 
 from idkey.arguments import checked
+
+Paper = Literal["A4", "Letter"]
 
 
 def _door(module: str, name: str) -> Callable[..., Any]:
@@ -52,7 +54,7 @@ class Printed(Shown):
 
     __slots__ = ()
 
-    def save(self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False) -> None:
+    def save(self, path: str | os.PathLike[str], paper: Paper = "A4", *, overwrite: bool = False) -> None:
         """Write the object as a printed document, HTML or PDF by the ending of the path.
 
         `paper` is "A4" or "Letter"; a file that is there already is replaced with `overwrite` alone. Raises

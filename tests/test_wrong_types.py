@@ -201,7 +201,7 @@ def state(thing):
     if isinstance(thing, idkey.Identification):
         return dict(thing.answers), thing.unseen, len(thing._history)
     if isinstance(thing, Draft):
-        return repr((thing.new, thing.removed, thing.changed, thing.claims, thing.saved, thing.wide))
+        return pickle.dumps((thing.new, thing.removed, thing.changed, thing.claims, thing.saved, thing.wide))
     parts = [getattr(thing, f.name) for f in fields(thing)] if is_dataclass(thing) else [repr(vars(thing))]
     return pickle.dumps([dict(part) if isinstance(part, Mapping) else part for part in parts])
 

@@ -15,7 +15,7 @@ from idkey.care.rules import Check, rows
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import SIZE, TANK_FIELDS, Tank, TankError
 from idkey.display import Printed
-from idkey.errors import IdkeyError, TableError, one_of
+from idkey.errors import TableError, one_of
 from idkey.table.csvfile import Found, bytes_of, read_sheet
 
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
@@ -98,9 +98,6 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
     unless the tank suits none of them. The tank is a Tank or a mapping of the same names. A measure that
     can't be is an IdkeyError: one line with the value and the plausible range.
     """
-    if not isinstance(care, CareSheet):
-        right = "give care_for(table, 'hypancistrus_zebra') or the like"
-        raise IdkeyError(f"{type(care).__name__} is no care sheet: {right}")
     if not isinstance(tank, Tank):
         tank = Tank.of(tank)
     return TankCheck(care.labels, tank, tuple(rows(care, tank)))

@@ -47,7 +47,9 @@ class TankError(IdkeyError):
             f"{m}{'' if v is None else f' {shown(v)}'}: {right}" for m, v, right in self.wrong
         )
         # A name may hold a line break; an error stays on one line.
-        super().__init__(" ".join(f"tank{f' {name!r}' if name else ''}: {problems}".split()))
+        super().__init__(
+            " ".join(f"tank{f' {name!r}' if isinstance(name, str) and name else ''}: {problems}".split())
+        )
 
 
 def _right(value: Any, low: float, high: float, unit: str = "") -> str:
@@ -82,10 +84,10 @@ class Companion:
     @classmethod
     @checked
     def of(cls, text: str) -> Companion:
-        """Read ``name:length in mm:count``. Raises ValueError with what would be right."""
+        """Read ``name:length in mm:count``. Raises IdkeyError with what would be right."""
         match = _COMPANION.fullmatch(text.strip())
         if match is None:
-            raise ValueError(_WRITE_COMPANIONS)
+            raise IdkeyError(_WRITE_COMPANIONS)
         name, length, count = match.groups("")
         return cls(name.strip(), quantity(length, "mm") if length.strip() else None, int(count or 1))
 
@@ -155,7 +157,7 @@ class Tank:
         file: ``"tetra:30:12|corydoras::6"``. Raises TankError with one line for everything that is wrong.
         """
         if not isinstance(measures, Mapping):
-            msg = f"{measures!r} is no tank: give a Tank, or a mapping such as {{'length_cm': 100, ...}}"
+            msg = f"{shown(measures)} is no tank: give a Tank, or a mapping such as {{'length_cm': 100, ...}}"
             raise IdkeyError(msg)
         values: dict[str, Any] = {"name": "tank", **dict.fromkeys(SIZE)}
         wrong: dict[str, Wrong] = {}

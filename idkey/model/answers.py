@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from idkey.arguments import shown
 from idkey.errors import AnswerError, one_of
 from idkey.table.fields import MOST
 from idkey.table.reading import parse_answer
@@ -95,17 +96,18 @@ def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
 
 def is_stage(table: TraitTable, trait_id: Any) -> bool:
     """Whether an answer under this name is about the life stage, which no trait of the table is called."""
-    return bool(trait_id == LIFE_STAGE) and LIFE_STAGE not in table.trait_ids
+    return isinstance(trait_id, str) and trait_id == LIFE_STAGE and LIFE_STAGE not in table.trait_ids
 
 
 def known_trait(table: TraitTable, trait_id: Any) -> Trait:
     """Return the trait of this id. Raises AnswerError, naming the id where a label was given."""
-    if trait_id in table.trait_ids:
+    if isinstance(trait_id, str) and trait_id in table.trait_ids:
         return table.trait(trait_id)
-    labels = [t.id for t in table.traits if t.label and t.label.lower() == str(trait_id).strip().lower()]
-    right = one_of(trait_id, [*table.trait_ids, LIFE_STAGE], "a trait id")
+    given = shown(trait_id).strip("' ")
+    labels = [t.id for t in table.traits if t.label and t.label.lower() == given.lower()]
+    right = one_of(given, [*table.trait_ids, LIFE_STAGE], "a trait id")
     right = f"its id is {labels[0]!r}" if labels else right
-    raise AnswerError(f"{trait_id!r} is no trait of this table: {right}")
+    raise AnswerError(f"{shown(trait_id)} is no trait of this table: {right}")
 
 
 def parsed_answer(table: TraitTable, trait_id: Any, value: Any) -> States | Range | str | None:

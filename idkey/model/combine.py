@@ -21,6 +21,7 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.special import expit
 
+from idkey.arguments import shown
 from idkey.errors import IdkeyError, UnknownName, one_of
 from idkey.model.answers import Coded
 from idkey.model.evidence import STAGE_ERROR, TraitModel, record_edges
@@ -41,7 +42,7 @@ each kind and each genus in turn (`tests/benchmarks/strangers.py`)."""
 _BLOCK = 512
 """Specimens at a time: the arrays of a block stay in the processor's cache."""
 
-Prior = Literal["commonness", "uniform"] | Mapping[str, float] | Collection[str] | None
+Prior = Literal["commonness", "uniform"] | Mapping[Any, Any] | Collection[Any] | None
 
 COMMONNESS_WEIGHT = {"common": 3.0, "occasional": 1.0, "rare": 1.0 / 3.0}
 """Common to rare is 9 : 1, less than one clear answer (judgement: two clear answers must overturn it)."""
@@ -397,7 +398,9 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
         except (TypeError, ValueError, OverflowError):
             value = float("nan")
         if not 0 <= value <= MOST:
-            raise IdkeyError(f"prior: {taxon}: {weight!r}: a weight is a number, 0 or more, at most {MOST:g}")
+            raise IdkeyError(
+                f"prior: {taxon}: {shown(weight)}: a weight is a number, 0 or more, at most {MOST:g}"
+            )
         found[positions] = value
     if not found.sum() > 0:
         raise IdkeyError("prior: every weight is 0; at least one taxon must be possible")
@@ -407,8 +410,8 @@ def _from_mapping(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
 def prior_vector(table: TraitTable, prior: Prior, none_prior: float) -> np.ndarray:
     """Prior of the taxa and, last, of "none of these", shape (n_taxa + 1,); sums to 1."""
     if not (isinstance(none_prior, Real) and 0 <= none_prior < 1):
-        msg = f"none_prior: {none_prior!r}: the share of fish that are {NONE!r} is 0 or more and less than 1"
-        raise IdkeyError(msg)
+        right = f"the share of fish that are {NONE!r} is 0 or more and less than 1"
+        raise IdkeyError(f"none_prior: {shown(none_prior)}: {right}")
     return np.append(weights(table, prior) * (1 - none_prior), none_prior)
 
 
@@ -422,5 +425,5 @@ def check_table(table: Any) -> None:
 def check_coverage(coverage: Any) -> None:
     """Raise IdkeyError unless the posterior that a set of names is to hold makes sense."""
     if not (isinstance(coverage, Real) and 0 < coverage <= 1):
-        msg = f"coverage: {coverage!r}: the share of the posterior to hold is more than 0 and at most 1"
+        msg = f"coverage: {shown(coverage)}: the share of the posterior to hold is more than 0 and at most 1"
         raise IdkeyError(msg)

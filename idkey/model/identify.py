@@ -126,7 +126,7 @@ class Identification(Shown):
         """Traits that can't be seen on this fish."""
         return self._state.unseen
 
-    def answer(self, trait: str, value: Any) -> Identification:
+    def answer(self, trait: Any, value: Any) -> Identification:
         """Answer a trait, or change the answer given before; returned is itself, so that calls can follow.
 
         Parameters

@@ -164,7 +164,7 @@ class Key(display.Shown):
         pairs = Counter(taxon for ending in self.endings() if len(ending) == 2 for taxon in ending)
         return tuple(sorted(pairs.items(), key=lambda pair: (-pair[1], self.table.position(pair[0]))))
 
-    def classify(self, answers: Mapping[str, Any]) -> tuple[str, ...]:
+    def classify(self, answers: Mapping[Any, Any]) -> tuple[str, ...]:
         """Run a fish through the key; a couplet that is not answered is followed down both leads.
 
         `answers` are as for `Identification.answer`. Returned are the names still possible, in the order of
@@ -198,7 +198,12 @@ class Key(display.Shown):
         return display.html(self)
 
     def save(
-        self, path: str | os.PathLike[str], paper: str = "A4", *, overwrite: bool = False, title: str = ""
+        self,
+        path: str | os.PathLike[str],
+        paper: display.Paper = "A4",
+        *,
+        overwrite: bool = False,
+        title: str = "",
     ) -> None:
         """Print the key to a file, with a title of your own; see `idkey.display.Printed.save`."""
         display.save(self, path, paper, overwrite, title=title)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from functools import reduce
 from typing import Any
@@ -118,7 +119,7 @@ def _as_frame(X: Any) -> pd.DataFrame:
     try:
         array = check_array(X, dtype=None, ensure_all_finite="allow-nan", estimator="NearestMatch")
     except (TypeError, ValueError) as error:
-        raise IdkeyError(" ".join(str(error).split())) from None
+        raise IdkeyError(re.sub(r"<[^<>]* at 0x\w+>", "an object", " ".join(str(error).split()))) from None
     return pd.DataFrame(array, columns=[f"x{j}" for j in range(array.shape[1])]).infer_objects()
 
 
@@ -284,7 +285,7 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
         return agreement(self.table_, coded)[0]
 
     @checked
-    def rank(self, answers: Mapping[str, Any]) -> pd.DataFrame:
+    def rank(self, answers: Mapping[Any, Any]) -> pd.DataFrame:
         """Rank the kinds for one specimen, trait id to answer; see `rank_frame` for the columns."""
         table = self._fitted()
         coded = code_answers(table, answers)

@@ -158,7 +158,7 @@ def column_of(trait: Trait, cells: Sequence[Cell]) -> Column:
 
 
 def read_frame(
-    df: pd.DataFrame, taxon: str, kinds: Mapping[str, str] | None, name: str
+    df: pd.DataFrame, taxon: str, kinds: Mapping[Any, str] | None, name: str
 ) -> tuple[tuple[Trait, ...], list[str], dict[str, tuple[Cell, ...]]]:
     """Read a frame into traits, taxa in order of first appearance, and cells; see `TraitTable.from_frame`."""
     kinds = dict(kinds or {})
@@ -192,7 +192,8 @@ def read_frame(
 def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) -> list[Problem]:
     columns = [str(c) for c in df.columns]
     if taxon not in df.columns:
-        return [Problem(name, "", "", taxon, one_of(taxon, columns, "a column of the frame for taxon="))]
+        asked = shown(taxon).strip("'")
+        return [Problem(name, "", "", asked, one_of(asked, columns, "a column of the frame for taxon="))]
     found = [("", c, k, one_of(k, KINDS, "a trait kind")) for c, k in kinds.items() if k not in KINDS]
     missing = [str(c) for c in kinds if c not in df.columns]
     found += [("", c, c, one_of(c, columns, "a column of the frame in kinds=")) for c in missing]
@@ -203,7 +204,7 @@ def _check(df: pd.DataFrame, taxon: str, kinds: Mapping[str, str], name: str) ->
         except ValueError as error:
             right = str(error)
         if right:
-            found.append((str(i), taxon, "" if is_missing(value) else shown(value), right))
+            found.append((str(i), taxon, value if is_missing(value) else shown(value), right))
     twice = sorted({c for c in columns if columns.count(c) > 1})
     found += [("", c, c, "two columns have this name; rename one") for c in twice]
     if len(columns) < 2:

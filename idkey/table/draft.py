@@ -35,6 +35,7 @@ class Draft:
     by kind and column.
     """
 
+    @checked
     def __init__(self, table: TraitTable):
         self._start_from(table)
 
@@ -147,6 +148,8 @@ class Draft:
             right = "can't be added: an id is lower-case letters, digits and _, starting with a letter"
         if right:
             raise IdkeyError(f"kind {taxon!r} {right}")
+        for column in texts:
+            self._place(self.ids[0], column)
         self.new.append(taxon)
         self.take({taxon: texts}, {})
 
@@ -172,7 +175,9 @@ class Draft:
         self._forget()
 
     def put_back(self, taxon: str) -> None:
-        """Put back a kind that was taken out, with what was changed in it."""
+        """Put back a kind that was taken out, with what was changed in it. Raises UnknownName."""
+        if taxon not in self.removed:
+            raise UnknownName(f"kind {taxon!r} was not taken out: {one_of(taxon, self.removed, 'one of')}")
         self.removed.remove(taxon)
         self._forget()
 

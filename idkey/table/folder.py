@@ -324,7 +324,7 @@ def _about(claim: Mapping[str, str]) -> tuple[str, ...]:
 
 
 def _folder(folder: str | Path, call: str) -> Path:
-    if not isinstance(folder, (str, Path)) or not str(folder):
+    if not str(folder):
         raise IdkeyError(f"{call}: {folder!r}: write the path of a folder")
     try:
         return Path(folder).resolve()

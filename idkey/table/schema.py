@@ -35,6 +35,7 @@ YOUNG = "_young"
 
 TRUTH = bool, np.bool_
 _SHARE_DIGITS = 9
+_LONGEST = 10**4000
 NEVER_NEGATIVE = ("mm", "count", "% HL", "% SL")
 """Units whose numbers are 0 or more."""
 
@@ -171,10 +172,12 @@ def state_text(value: Any) -> str:
     """
     if isinstance(value, TRUTH):
         return "yes" if value else "no"
-    if isinstance(value, numbers.Integral) and abs(value) < MOST:
+    if isinstance(value, numbers.Integral):
+        if abs(value) >= _LONGEST:
+            raise ValueError("the number is too long; write a shorter one")
         # Not by way of a float, which would make neighbours of long catalogue numbers the same.
         return str(int(value))
-    if isinstance(value, numbers.Real) and abs(value) <= MOST:
+    if isinstance(value, numbers.Real):
         return number_text(value)
     if not isinstance(value, (str, Decimal, date, np.generic)):
         raise ValueError("not a text; write a text, a number, True or False")

@@ -133,8 +133,8 @@ class TraitTable(Editable):
     def from_frame(
         cls,
         df: pd.DataFrame,
-        taxon: str,
-        kinds: Mapping[str, str] | None = None,
+        taxon: str | int,
+        kinds: Mapping[Any, str] | None = None,
         *,
         name: str = "frame",
     ) -> TraitTable:

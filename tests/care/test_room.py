@@ -70,10 +70,10 @@ def test_a_tank_and_a_room_can_be_printed(tmp_path):
 
 def test_what_is_no_sheet_and_no_tank_is_refused():
     for asked, match in (
-        (lambda: check_room(TABLE, TANKS), "no care sheet"),
-        (lambda: check_tank("worm", GOOD), "no care sheet"),
-        (lambda: check_tank(WORM, 3), "no tank"),
-        (lambda: check_room(WORM, "fish_room.csv"), "no tank"),
+        (lambda: check_room(TABLE, TANKS), "care: TraitTable: give a care sheet, such as care_for"),
+        (lambda: check_tank("worm", GOOD), "care: 'worm': give a care sheet, such as care_for"),
+        (lambda: check_tank(WORM, 3), "tank: 3: give a Tank or a mapping"),
+        (lambda: check_room(WORM, "fish_room.csv"), "tanks: 'fish_room.csv': give a list or the like"),
         (lambda: Companion("x", -3), "companion 'x', length_mm -3: give a number, 1 to 3000 mm"),
         (lambda: Companion(" "), "give a name"),
     ):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from idkey.errors import TableError, UnknownName
+from idkey.errors import IdkeyError, TableError, UnknownName
 from idkey.table.schema import NOT_APPLICABLE, Range, States, Trait, cell_text
 from idkey.table.table import Source, TraitTable
 
@@ -143,9 +143,11 @@ def test_with_taxon_lists_everything_that_is_wrong(shipped):
 
 def test_with_taxon_needs_a_name(shipped):
     for table in (shipped, small()):
-        for name in ("", " ", None):
+        for name in ("", " "):
             with pytest.raises(TableError, match="an id is lower-case letters"):
                 table.with_taxon(name)
+        with pytest.raises(IdkeyError, match="with_taxon: taxon: NoneType: give a text"):
+            table.with_taxon(None)
 
 
 def test_a_state_with_a_line_break_does_not_break_the_message():

@@ -275,12 +275,9 @@ def test_a_table_of_some_kinds_leaves_out_what_is_said_of_the_others():
 @pytest.mark.parametrize(
     ("change", "place"),
     [
-        ({"error": 2.0}, ("traits.csv", "error")),
+        ({"error": 1.0}, ("traits.csv", "error")),
         ({"question": ""}, ("traits.csv", "question")),
-        ({"effort": 0.0}, ("traits.csv", "effort_s")),
-        ({"spread": float("nan"), "spread_is_relative": False}, ("traits.csv", "spread")),
         ({"unit": "cm"}, ("traits.csv", "unit")),
-        ({"how": "a\x00b"}, ("traits.csv", "how_to_look")),
         ({"how": "x" * 20_000}, ("traits.csv", "how_to_look")),
     ],
 )
@@ -290,6 +287,15 @@ def test_what_could_not_be_loaded_again_is_not_written(change, place):
     with pytest.raises(TableError, match="nothing was written") as caught:
         written(replace(table, traits=(replace(first, **change), *rest)), "fish")
     assert place in {(p.file, p.column) for p in caught.value.problems}
+
+
+@pytest.mark.parametrize(
+    "change", [{"error": 2.0}, {"effort": 0.0}, {"spread": 0.0}, {"spread": float("nan")}, {"how": "a\x00b"}]
+)
+def test_what_no_trait_can_have_is_refused_when_it_is_made(change, shipped):
+    first, *rest = shipped.traits
+    with pytest.raises(IdkeyError, match=next(iter(change))):
+        replace(shipped, traits=(replace(first, **change), *rest))
 
 
 def test_what_is_no_text_is_refused():
