@@ -189,7 +189,7 @@ class Apart(Shown):
     Attributes
     ----------
     never : tuple of str
-        Kinds that are the same in all that is known of both, which is `FEW` traits or more.
+        Kinds that no look tells it from (`CLEAR`), though `FEW` traits or more are known of both.
     hardly_known : tuple of str
         Kinds that it can't be told from because fewer traits are known of both.
     one_look : tuple of str
@@ -225,7 +225,8 @@ def apart(table: TraitTable, taxon: str) -> Apart:
     )
     best, best_young = adult.max(axis=0, initial=0.5), young.max(axis=0, initial=0.5)
     compared = tell.compared[at]
-    alike = (best <= 0.5 + SAME) & (best_young <= 0.5 + SAME)
+    # As in a review: a look that is right little more often than a coin tells nothing.
+    alike = (best < CLEAR - SAME) & (best_young < CLEAR - SAME)
     unsure = ~alike & (_telling(tell, at, adult) <= 1) & (best < RELIABLE - SAME)
     groups = {
         "never": alike & (compared >= FEW),
@@ -241,7 +242,7 @@ def apart(table: TraitTable, taxon: str) -> Apart:
         # Of many pairs, those of which most is known: they are the least likely to sort themselves out.
         first = rows[why][np.argsort(-compared[rows[why]], kind="stable")][:MOST_PAIRS]
         for b in (b for b in first.tolist() if b not in pairs):
-            trait = tell.looks[int(adult[:, b].argmax())] if best[b] > 0.5 + SAME else None
+            trait = tell.looks[int(adult[:, b].argmax())] if best[b] >= CLEAR - SAME else None
             settle = _settling(tell, at, b, "young" if why == "adults only" else "adult")
             pairs[b] = Pair(table.ids[b], why, int(compared[b]), trait, float(best[b]), settle)
     return Apart(table, taxon, *names.values(), pairs=tuple(pairs.values()))

@@ -45,7 +45,9 @@ def test_every_block_and_piece_shows_its_text_as_text_everywhere(block):
     assert print.pdf(document) == print.pdf(document)
 
 
-HOSTILE = "<script>alert(1)</script> \"'&amp; </style> {nb} **b** #x $m$ \\n \x00\x1b\u202e\ud800 魚\n2. line"
+HOSTILE = "<script>alert(1)</script> \"'&amp; </style> {nb} **b** #x $m$ \\n \u202e 魚\n2. line"
+# No table takes these; a document is given them all the same.
+UNWRITABLE = "\x00\x1b\ud800"
 
 
 def hostile(evidence=False):
@@ -78,7 +80,7 @@ THINGS = {
 @pytest.mark.parametrize("make", THINGS.values(), ids=THINGS)
 def test_markup_in_a_table_is_text_in_every_document(make):
     thing = make()
-    document = replace(display.document(thing), title=HOSTILE, titled=(doc.PRINT,))
+    document = replace(display.document(thing), title=HOSTILE + UNWRITABLE, titled=(doc.PRINT,))
     for page in map(Page, (display.html(thing), html.printed(document))):
         assert "script" not in page.tags
         assert page.tags.count("style") == 1
