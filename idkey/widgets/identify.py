@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import partial
 from html import escape
 from typing import Any
 
@@ -14,16 +13,15 @@ from idkey.arguments import checked
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
-from idkey.table.reading import more_like
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
 from idkey.views import identify as views
 from idkey.views.words import answer_words
 from idkey.widgets import base
-from idkey.widgets.base import Screen, checkbox, dropdown, field, row, shown
+from idkey.widgets.asking import Asking
+from idkey.widgets.base import Screen, dropdown, field, row
 
 _AUTO = ""
-_NO_LEANING = ("can't say", "")
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
@@ -52,8 +50,6 @@ class IdentifyScreen(Screen):
     def __init__(self, fish: Identification):
         super().__init__()
         self.identification = fish
-        self._asked: Trait | None = None
-        self._picked: list[str] = []
         self._first_two: tuple[str, ...] = ()
         self._rows: dict[str, w.HBox] = {}
         self._make_controls()
@@ -67,20 +63,13 @@ class IdentifyScreen(Screen):
         self._restart = self.button("Start again", lambda: self._do(fish.clear))
         self._age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         most = max((len(t.states) for t in table.traits), default=0)
-        self._states = base.StateChoices(partial(self.run, self._on_state), most)
-        self._several = self.watch(checkbox("Not sure: let me pick several"), self._on_several)
-        # All states of the question, picked or not: a list that changes with each pick moves under the hand.
-        self._leaning = self.watch(dropdown("More like this one", [_NO_LEANING]), self._on_leaning)
-        self._number = self.watch(field(width="280px", live=True), self._on_number)
-        # Enter in the field is the same as the button beside it.
-        self._number.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self._take.click())
-        self._take = self.button("Take this answer", self._take_answer)
+        self.asking = Asking(self.say, most, self._answer)
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in table.traits)]
         self._other = self.watch(dropdown("Answer another feature", features), self._on_other)
         bag = field("Name on the bag", hint="trade code or name", width="320px")
         self._bag = self.watch(bag, self._show_bag)
-        self._outcome, self._question, self._read_as, self._bag_says = (w.HTML() for _ in range(4))
+        self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
         self._seen_head, self._seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
         self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
@@ -89,59 +78,21 @@ class IdentifyScreen(Screen):
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
-        take = row(self._number, self._several, self._leaning, self._take, self._read_as)
-        asking = w.VBox([self._question, self._states, take])
         beside = w.Layout(flex="1 1 380px", min_width="0", padding="0 18px 0 0")
-        ask = w.VBox([asking, self._bag, self._bag_says, self._seen], layout=beside)
+        ask = w.VBox([self.asking, self._bag, self._bag_says, self._seen], layout=beside)
         head = row(w.HTML("<h3>Names still possible</h3>"), self._beside.button, name="idk-names-head")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         tools = row(self._skip, self._undo, self._restart, self._other, self._age, name="idk-tools")
-        for part, name in ((asking, "asking"), (self._seen, "seen"), (self._outcome, "stands")):
-            part.add_class(f"idk-{name}")
+        self._seen.add_class("idk-seen")
+        self._outcome.add_class("idk-stands")
         return [tools, self._outcome, self._alert, body, self._beside.box]
 
     # -- what the person does ---------------------------------------------------------------------
 
-    def _on_state(self, state: str) -> None:
-        if not self._several.value:
-            self._answer(state)
-            return
-        self._pick([s for s in self._picked if s != state] + [state] * (state not in self._picked))
-
-    def _pick(self, states: list[str]) -> None:
-        self._picked = states
-        self._states.mark(states)
-        self._take.disabled = not states
-        if self._leaning.value not in states:
-            with self.filling():
-                self._leaning.value = ""
-
-    def _on_leaning(self, state: str) -> None:
-        # Who leans to a state takes it to be possible.
-        if state and state not in self._picked:
-            self._pick([*self._picked, state])
-
-    def _on_several(self, several: bool) -> None:
-        shown(self._take, several)
-        shown(self._leaning, several)
-        self._pick([])
-        self._take.disabled = several
-
-    def _take_answer(self) -> None:
-        text = self._number.value
-        if self._picked and self._asked is not None:
-            text = more_like(self._asked, self._picked, self._leaning.value)
-        if text.strip():
-            self._answer(text)
-
-    def _on_number(self, text: str) -> None:
-        if self._asked is not None:
-            self._read_as.value = views.read_as_html(self._asked, text)
-
     def _answer(self, value: str | None, *, focus: bool = True) -> None:
-        if self._asked is not None:
-            self.identification.answer(self._asked.id, value)
+        if self.asking.trait is not None:
+            self.identification.answer(self.asking.trait.id, value)
             self._refresh(focus=focus)
 
     def _do(self, act: Callable[..., Any], *args: Any) -> None:
@@ -196,29 +147,13 @@ class IdentifyScreen(Screen):
             self._focus()
 
     def _show_question(self, trait: Trait | None, *, chosen: bool = False) -> None:
-        self._asked, self._picked = trait, []
-        self._several.value, self._number.value, self._read_as.value = False, "", ""
         self._other.value = trait.id if chosen and trait else _AUTO
-        self._question.value = views.asked_html(self.identification, trait, chosen=chosen)
-        self._states.show(trait, self.identification.answers)
-        states = zip(trait.words, trait.states, strict=True) if trait is not None else ()
-        base.choose(self._leaning, [_NO_LEANING, *states], "")
-        shown(self._leaning, False)
-        number = trait is not None and not trait.has_states
-        shown(self._number, number)
-        shown(self._take, number)
-        shown(self._several, trait is not None and trait.has_states)
-        self._take.disabled = False
+        self.asking.show(self.identification, trait, chosen=chosen)
         self._skip.disabled = trait is None
-        if trait is not None and number:
-            in_mm = trait.unit == "mm"
-            self._number.description = f"{trait.name}{base.unit_words(trait)}"
-            self._number.placeholder = "64, 2.5 in or 6..7 cm" if in_mm else "a number, or a range 5..6"
 
     def _focus(self) -> None:
         """Put the keyboard on the question, or on the menu where nothing is asked."""
-        asked = self._asked is not None
-        ((base.first_control(self._states) or self._number) if asked else self._other).focus()
+        (self.asking.focus_question if self.asking.trait is not None else self._other.focus)()
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)

@@ -197,9 +197,9 @@ def clicking():
         screen, sent = identify(), []
         screen._outcome.observe(lambda _change, sent=sent: sent.append(perf_counter()), names="value")
         for click in range(10):
-            if screen._asked is None:
+            if screen.asking.trait is None:
                 screen._restart.click()
-            states = [c for c in screen._states.children if c.state]
+            states = [c for c in screen.asking.states.children if c.state]
             button = states[(path + click * path) % len(states)].button if states else screen._skip
             sent.clear()
             start = perf_counter()

@@ -24,7 +24,7 @@ def on(monkeypatch):
 
 
 def shown(screen):
-    return [c for c in screen._states.children if c.layout.display != "none"]
+    return [c for c in screen.asking.states.children if c.layout.display != "none"]
 
 
 def click(screen, words):
@@ -40,39 +40,39 @@ def seen(screen):
 
 def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen, on):
     other = idkey.identify()
-    assert "main pattern" in screen._question.value
+    assert "main pattern" in screen.asking.question.value
     assert len(shown(screen)) == 5
     click(screen, "light spots on dark")
     assert dict(screen.identification.answers) == {"pattern": "light_spots"}
-    assert "main pattern" not in screen._question.value
+    assert "main pattern" not in screen.asking.question.value
     assert "still possible" in screen._outcome.value
     assert 'href="https://doi.org/10.' in screen._names.value
     # The keyboard is on the next question; two screens share nothing.
     assert on == [shown(screen)[0].button]
-    assert "main pattern" in other._question.value
-    screen._several.value = True
+    assert "main pattern" in other.asking.question.value
+    screen.asking.several.value = True
     for choice in shown(screen)[:2]:
         choice.button.click()
     assert len(screen.identification.answers) == 1
     picked = "|".join(choice.state for choice in shown(screen)[:2])
-    screen._take.click()
+    screen.asking.take.click()
     assert picked in screen.identification.answers.values()
 
 
 def test_one_of_several_may_be_said_to_be_more_like_it(screen):
     screen._other.value = "spot_size"
-    assert screen._leaning.layout.display == "none"
-    screen._several.value = True
-    assert screen._leaning.layout.display == ""
-    assert [word for word, _ in screen._leaning.options] == ["can't say", "small", "medium", "large"]
+    assert screen.asking.leaning.layout.display == "none"
+    screen.asking.several.value = True
+    assert screen.asking.leaning.layout.display == ""
+    assert [word for word, _ in screen.asking.leaning.options] == ["can't say", "small", "medium", "large"]
     click(screen, "small")
     # Who leans to a state picks it; what is not picked any more is leant to no more.
-    screen._leaning.value = "medium"
+    screen.asking.leaning.value = "medium"
     assert [c.state for c in shown(screen) if "\u2713" in c.button.description] == ["small", "medium"]
     click(screen, "medium")
-    assert screen._leaning.value == ""
-    screen._leaning.value = "medium"
-    screen._take.click()
+    assert screen.asking.leaning.value == ""
+    screen.asking.leaning.value = "medium"
+    screen.asking.take.click()
     # Three in four for it.
     assert screen.identification.answers["spot_size"] == "small:0.25|medium:0.75"
     assert "small (25 %) or medium (75 %)" in seen(screen)[0][0]
@@ -83,20 +83,24 @@ def test_one_of_several_may_be_said_to_be_more_like_it(screen):
         (["small", "medium", "large"], "large", "small:0.125|medium:0.125|large:0.75"),
     ):
         seen(screen)[1][0].click()
-        assert screen._leaning.value == ""
-        assert screen._leaning.layout.display == "none"
-        screen._several.value = True
+        assert screen.asking.leaning.value == ""
+        assert screen.asking.leaning.layout.display == "none"
+        screen.asking.several.value = True
         for words in picked:
             click(screen, words)
-        screen._leaning.value = leaning
-        screen._take.click()
+        screen.asking.leaning.value = leaning
+        screen.asking.take.click()
         assert screen.identification.answers["spot_size"] == answer
     # With the tick taken out it is one question and one click again.
     seen(screen)[1][0].click()
-    screen._several.value = True
-    screen._leaning.value = "small"
-    screen._several.value = False
-    assert (screen._picked, screen._leaning.value, screen._leaning.layout.display) == ([], "", "none")
+    screen.asking.several.value = True
+    screen.asking.leaning.value = "small"
+    screen.asking.several.value = False
+    assert (screen.asking.picked, screen.asking.leaning.value, screen.asking.leaning.layout.display) == (
+        [],
+        "",
+        "none",
+    )
     click(screen, "small")
     assert screen.identification.answers["spot_size"] == "small"
 
@@ -111,28 +115,28 @@ def test_the_drawings_take_over_what_was_answered(screen):
 
 
 def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
-    best = screen._question.value
+    best = screen.asking.question.value
     for chosen in ("adult_size", "", "adult_size"):
         screen._other.value = chosen
         assert screen._other.value == chosen
-        assert (screen._question.value == best) is (chosen == "")
+        assert (screen.asking.question.value == best) is (chosen == "")
     assert not on, "the arrow keys must be able to go on through the menu"
-    assert "How long is the fish" in screen._question.value
-    screen._number.value = "-4"
-    screen._take.click()
+    assert "How long is the fish" in screen.asking.question.value
+    screen.asking.number.value = "-4"
+    screen.asking.take.click()
     assert "more than 0" in screen._alert.value
     assert 'role="alert"' in screen._alert.value
     assert not screen.identification.answers
-    screen._number.value = "2.5 in"
-    assert "read as 64 mm" in screen._read_as.value
-    screen._number._handle_custom_msg({"event": "submit"}, [])
+    screen.asking.number.value = "2.5 in"
+    assert "read as 64 mm" in screen.asking.read_as.value
+    screen.asking.number._handle_custom_msg({"event": "submit"}, [])
     assert screen.identification.answers["adult_size"] == "64"
     assert screen._other.value == ""
-    assert screen._alert.value == screen._read_as.value == ""
+    assert screen._alert.value == screen.asking.read_as.value == ""
     # Inches are for lengths only.
     screen._other.value = "dorsal_rays"
-    screen._number.value = "7 in"
-    screen._take.click()
+    screen.asking.number.value = "7 in"
+    screen.asking.take.click()
     assert "dorsal_rays" in screen._alert.value
     assert "dorsal_rays" not in screen.identification.answers
 
@@ -140,15 +144,15 @@ def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
 def test_skip_change_an_answer_undo_and_start_again(screen, on):
     screen._skip.click()
     assert screen.identification.unseen == ("pattern",)
-    assert "main pattern" not in screen._question.value
+    assert "main pattern" not in screen.asking.question.value
     assert "can't be seen" in html.unescape(seen(screen)[0][0])
     screen._undo.click()
     click(screen, "light spots on dark")
     row = screen._seen.children[1]
     seen(screen)[1][0].click()
     assert on[-1] is shown(screen)[0].button
-    assert "main pattern" in screen._question.value
-    assert "So far: <strong>light spots on dark" in screen._question.value
+    assert "main pattern" in screen.asking.question.value
+    assert "So far: <strong>light spots on dark" in screen.asking.question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
     # Only a row that changed is made anew.
@@ -185,12 +189,13 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert "Hypancistrus zebra" in screen._bag_says.value
     assert not screen.identification.answers
     order = []
-    for name in ("_outcome", "_names", "_question", "_together", "_bag_says"):
-        getattr(screen, name).observe(lambda _c, name=name: order.append(name), names="value")
+    parts = {name: getattr(screen, f"_{name}") for name in ("outcome", "names", "together", "bag_says")}
+    for name, part in {**parts, "question": screen.asking.question}.items():
+        part.observe(lambda _c, name=name: order.append(name), names="value")
     click(screen, "light spots on dark")
     # What the answer did is shown before the rest.
-    assert order[:3] == ["_outcome", "_names", "_question"]
-    assert order[-1] == "_names"
+    assert order[:3] == ["outcome", "names", "question"]
+    assert order[-1] == "names"
     assert "Care sheet" in screen._names.value
     assert "of 100" in screen._bag_says.value
     screen._bag.value = "<script>"

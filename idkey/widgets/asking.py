@@ -1,0 +1,112 @@
+"""A question of a fish on a screen: states with their drawings or a number, several where one is not sure."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+
+import ipywidgets as w
+
+from idkey.model.identify import Identification
+from idkey.table.reading import more_like
+from idkey.table.schema import Trait
+from idkey.views.identify import asked_html, read_as_html
+from idkey.widgets.base import (
+    Part,
+    StateChoices,
+    checkbox,
+    choose,
+    dropdown,
+    field,
+    first_control,
+    row,
+    shown,
+    unit_words,
+)
+
+_NO_LEANING = ("can't say", "")
+
+
+class Asking(Part):
+    """One question at a time; `answer` is called with what is taken for it, as `Identification.answer` does.
+
+    `trait` is what is asked, None for nothing; `most` states have their room from the start.
+    """
+
+    def __init__(self, say: Callable[[str], None], most: int, answer: Callable[[str], None]):
+        super().__init__(say)
+        self.trait: Trait | None = None
+        self.picked: list[str] = []
+        self._answer = answer
+        self.question, self.read_as = w.HTML(), w.HTML()
+        self.states = StateChoices(partial(self.run, self._on_state), most)
+        self.several = self.watch(checkbox("Not sure: let me pick several"), self._on_several)
+        # All states of the question, picked or not: a list that changes with each pick moves under the hand.
+        self.leaning = self.watch(dropdown("More like this one", [_NO_LEANING]), self._on_leaning)
+        self.number = self.watch(field(width="280px", live=True), self._on_number)
+        # Enter in the field is the same as the button beside it.
+        self.number.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self.take.click())
+        self.take = self.button("Take this answer", self._take)
+        taking = row(self.number, self.several, self.leaning, self.take, self.read_as)
+        self.children = [self.question, self.states, taking]
+        self.add_class("idk-asking")
+
+    def show(self, fish: Identification, trait: Trait | None, *, chosen: bool = False) -> None:
+        """Ask for a feature of a fish, `chosen` by the person or not; None is that no question is left."""
+        self.trait, self.picked = trait, []
+        with self.filling():
+            self.several.value, self.number.value, self.read_as.value = False, "", ""
+            self.question.value = asked_html(fish, trait, chosen=chosen)
+            self.states.show(trait, fish.answers)
+            states = zip(trait.words, trait.states, strict=True) if trait is not None else ()
+            choose(self.leaning, [_NO_LEANING, *states], "")
+        shown(self.leaning, False)
+        number = trait is not None and not trait.has_states
+        shown(self.number, number)
+        shown(self.take, number)
+        shown(self.several, trait is not None and trait.has_states)
+        self.take.disabled = False
+        if trait is not None and number:
+            in_mm = trait.unit == "mm"
+            self.number.description = f"{trait.name}{unit_words(trait)}"
+            self.number.placeholder = "64, 2.5 in or 6..7 cm" if in_mm else "a number, or a range 5..6"
+
+    def focus_question(self) -> None:
+        """Put the keyboard on the question."""
+        (first_control(self.states) or self.number).focus()
+
+    def _on_state(self, state: str) -> None:
+        if not self.several.value:
+            self._answer(state)
+            return
+        self._pick([s for s in self.picked if s != state] + [state] * (state not in self.picked))
+
+    def _pick(self, states: list[str]) -> None:
+        self.picked = states
+        self.states.mark(states)
+        self.take.disabled = not states
+        if self.leaning.value not in states:
+            with self.filling():
+                self.leaning.value = ""
+
+    def _on_leaning(self, state: str) -> None:
+        # Who leans to a state takes it to be possible.
+        if state and state not in self.picked:
+            self._pick([*self.picked, state])
+
+    def _on_several(self, several: bool) -> None:
+        shown(self.take, several)
+        shown(self.leaning, several)
+        self._pick([])
+        self.take.disabled = several
+
+    def _take(self) -> None:
+        text = self.number.value
+        if self.picked and self.trait is not None:
+            text = more_like(self.trait, self.picked, self.leaning.value)
+        if text.strip():
+            self._answer(text)
+
+    def _on_number(self, text: str) -> None:
+        if self.trait is not None:
+            self.read_as.value = read_as_html(self.trait, text)
