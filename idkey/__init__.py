@@ -10,6 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
+    from idkey.book.book import open_book
     from idkey.care.room import check_tank
     from idkey.care.sheet import CareSheet, care_for
     from idkey.errors import IdkeyError
@@ -25,6 +26,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.widgets.identify import identify
 
 _HOMES = {
+    "book.book": ("open_book",),
     "care.sheet": ("CareSheet", "care_for"),
     "care.room": ("check_tank",),
     "errors": ("IdkeyError",),

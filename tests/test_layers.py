@@ -34,6 +34,8 @@ def test_the_contracts_hold():
         ("idkey/table/schema.py", "def f():\n    import idkey.table.rows", "no-circle"),
         ("idkey/views/html.py", "def f():\n    import ipywidgets", "widgets-only"),
         ("idkey/views/html.py", "from matplotlib.figure import Figure", "drawing-only"),
+        ("idkey/views/html.py", "import sqlalchemy", "book-only"),
+        ("idkey/care/room.py", "import idkey.book.book", "one-way"),
     ],
 )
 def test_the_contracts_can_be_broken(tmp_path, file, line, contract):
@@ -56,7 +58,7 @@ def test_only_the_printing_is_let_off_for_matplotlib():
 
 
 def test_the_package_loads_neither_widgets_nor_drawing_before_they_are_asked_for():
-    heavy = {"ipywidgets", "anywidget", "matplotlib", "IPython", "sklearn"}
+    heavy = {"ipywidgets", "anywidget", "matplotlib", "IPython", "sklearn", "sqlalchemy", "segno"}
     told = f"print(*sorted({heavy} & {{*sys.modules}}), sep=',')"
     run = python("-c", f"import sys, idkey\n{told}\nidkey.load_table()\n{told}\nidkey.identify\n{told}")
     assert run.returncode == 0, run.stderr

@@ -105,6 +105,7 @@ class Identification(Shown):
         check_coverage(coverage)
         check_table(table)
         self.table = table
+        self.prior, self.none_prior = prior, none_prior
         self.coverage = coverage
         self._model = model_of(table)
         self._prior = prior_vector(table, prior, none_prior)

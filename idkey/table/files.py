@@ -10,6 +10,8 @@ sheet keeps to the safe part of a range, and never more.
 
 from __future__ import annotations
 
+import io
+import zipfile
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -281,3 +283,31 @@ def _frame(frame: pd.DataFrame, header: Sequence[str]) -> bytes:
 
 def _texts(column: pd.Series) -> list[str]:
     return ["" if missing else str(value) for value, missing in zip(column, column.isna(), strict=True)]
+
+
+# -- in one piece ----------------------------------------------------------------------------------------
+
+
+def packed(content: Mapping[str, bytes]) -> bytes:
+    """Return files as a zip; the same files make the same bytes."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in sorted(content):
+            # A day that is always the same.
+            info = zipfile.ZipInfo(name, (2020, 1, 1, 0, 0, 0))
+            archive.writestr(info, content[name], zipfile.ZIP_DEFLATED)
+    return out.getvalue()
+
+
+def unpacked(data: bytes, place: str, right: str) -> dict[str, bytes]:
+    """Return the files of a table in a zip. Raises TableError: in this `place`, and what is `right`."""
+    content = {}
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            for name in {*archive.namelist()} & {*layout.FILES}:
+                with archive.open(name) as file:
+                    content[name] = file.read(layout.MOST_BYTES + 1)
+    except Exception as error:
+        # Whatever the archive trips over, it can't be read.
+        raise TableError([Problem(place, "", "", f"{type(error).__name__}: {error}"[:100], right)]) from error
+    return content

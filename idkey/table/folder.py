@@ -6,15 +6,13 @@ started from. When a later version of this package brings another shipped table,
 
 from __future__ import annotations
 
-import io
 import warnings
-import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
 from idkey.arguments import checked
-from idkey.errors import IdkeyError, Problem, TableError, TableWarning
+from idkey.errors import IdkeyError, TableError, TableWarning
 from idkey.table import disk, files, layout
 from idkey.table.claims import UNSOURCED, Source, bibtex, parse_sources
 from idkey.table.csvfile import Found, Sheet, read_sheet, write_sheet
@@ -36,6 +34,7 @@ _OLD, _CHANGES = "overlay.json", "changes.csv"
 _NAMES = tuple(sorted(layout.OURS))
 _USUAL = (*layout.TABLES, SOURCES)
 _MOST_WARNINGS = 40
+_UNREADABLE = "the shipped table that this one started from can't be read; put an old version back"
 
 
 @checked
@@ -120,7 +119,7 @@ def start_table(folder: str | Path) -> TraitTable:
             "or open a table that is there with load_table"
         )
     shipped = _shipped()
-    disk.commit(place, {**shipped, BASE: _packed(shipped)}, {}, "started")
+    disk.commit(place, {**shipped, BASE: files.packed(shipped)}, {}, "started")
     return _read(place)[0]
 
 
@@ -179,7 +178,7 @@ def _shipped() -> dict[str, bytes]:
 
 def _opened(read: Mapping[str, bytes], place: Path, known: Mapping[str, str]) -> tuple[TraitTable, Parts]:
     """Make the table of a folder's files. Raises TableError."""
-    base = _unpacked(read[BASE]) if BASE in read else None
+    base = files.unpacked(read[BASE], BASE, _UNREADABLE) if BASE in read else None
     if _OLD in read or (base is not None and base != _shipped()):
         own = _Own(read, place.name)
         return replace(own.table(), origin=Origin(place, known, own.base())), own.parts(own.merge.rows)
@@ -191,36 +190,11 @@ def _opened(read: Mapping[str, bytes], place: Path, known: Mapping[str, str]) ->
 def _kept(place: Path, new: Mapping[str, bytes], origin: Origin, table: TraitTable, note: str) -> TraitTable:
     """Write the files of a table, and return it as it then stands there."""
     if origin.base is not None:
-        new = {**new, BASE: _packed(origin.base)}
+        new = {**new, BASE: files.packed(origin.base)}
     known = disk.commit(place, {name: new.get(name) for name in _NAMES}, origin.digests, note)
     if origin.base is None or origin.base == _shipped():
         return replace(table, origin=replace(origin, digests=known))
     return _opened(new, place, known)[0]
-
-
-def _packed(base: Mapping[str, bytes]) -> bytes:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
-        for name in sorted(base):
-            # A day that is always the same: the same files make the same bytes.
-            info = zipfile.ZipInfo(name, (2020, 1, 1, 0, 0, 0))
-            archive.writestr(info, base[name], zipfile.ZIP_DEFLATED)
-    return out.getvalue()
-
-
-def _unpacked(data: bytes) -> dict[str, bytes]:
-    base = {}
-    try:
-        with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            for name in {*archive.namelist()} & {*layout.FILES}:
-                with archive.open(name) as file:
-                    base[name] = file.read(layout.MOST_BYTES + 1)
-    except Exception as error:
-        # Whatever the archive trips over, it can't be read.
-        right = "the shipped table that this one started from can't be read; put an old version back"
-        problem = Problem(BASE, "", "", f"{type(error).__name__}: {error}"[:100], right)
-        raise TableError([problem]) from error
-    return base
 
 
 class _Own:
@@ -262,7 +236,7 @@ class _Own:
         """Read a whole table, and the shipped one it started from."""
         self._mine = mine = files.parts_from(read, self._found)
         files.table_from(mine, self._name, self._found)
-        base = files.parts_from(_unpacked(read[BASE]), Found(), partial=True)
+        base = files.parts_from(files.unpacked(read[BASE], BASE, _UNREADABLE), Found(), partial=True)
         self._added = str(mine.about.get("version", "")).endswith(ADDED_TO)
         kept = {key: text for key, text in mine.about.items() if base.about.get(key) != text}
         self._stated = {key: text for key, text in kept.items() if key not in ("version", "created")}

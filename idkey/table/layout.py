@@ -6,6 +6,9 @@ from pathlib import Path
 
 from idkey.errors import IdkeyError
 
+VERSION = "0.1.0"
+"""Of this package."""
+
 TABLES = ("traits.csv", "taxa.csv", "care.csv", "evidence.csv")
 """The files that every table has, in the order in which they are read."""
 FILES = ("taxa.csv", "genera.csv", "traits.csv", "care.csv", "care_columns.csv", "evidence.csv") + (

@@ -17,7 +17,7 @@ from idkey.table import folder
 from idkey.table.claims import Claim
 from idkey.table.csvfile import Found
 from idkey.table.fields import HEADERS, META
-from idkey.table.files import files_of, parts_from, table_from
+from idkey.table.files import files_of, packed, parts_from, table_from
 from idkey.table.folder import BASE
 from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
@@ -211,11 +211,11 @@ def laid(shipped: Files, own: Files) -> TraitTable:
 
 
 def started(shipped: Files = SMALL) -> TraitTable:
-    return laid(shipped, {**shipped, BASE: folder._packed(shipped)})
+    return laid(shipped, {**shipped, BASE: packed(shipped)})
 
 
 def saved(table: TraitTable) -> Files:
-    return files_of(table) | {BASE: folder._packed(table.origin.base)}
+    return files_of(table) | {BASE: packed(table.origin.base)}
 
 
 def own_kind(table: TraitTable, taxon: str = "mine", **cells: str) -> TraitTable:

@@ -18,7 +18,7 @@ import pytest
 from idkey.errors import IdkeyError
 from idkey.table import folder
 from idkey.table.claims import Claim
-from idkey.table.files import files_of, written
+from idkey.table.files import files_of, packed, written
 from idkey.table.folder import BASE
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
@@ -326,7 +326,7 @@ class Walk:
         self.log: list[str] = []
 
     def files(self) -> Files:
-        return written(self.table, "mine")[0] | {BASE: folder._packed(self.table.origin.base)}
+        return written(self.table, "mine")[0] | {BASE: packed(self.table.origin.base)}
 
     def lookup(self, rows, place: Place):
         file, key, column = place
@@ -584,7 +584,7 @@ def settled(shipped: Files, files: Files, conflict: str, keep: str) -> TraitTabl
         own = folder._Own(files, "mine")
         own.merge = own.merge.settled(conflict, keep)
         new, table = written(own.table(), "mine")
-    return laid(shipped, new | {BASE: folder._packed(own.base())})
+    return laid(shipped, new | {BASE: packed(own.base())})
 
 
 def walk(seed: int) -> None:

@@ -1,0 +1,137 @@
+"""What is written into a book: checked, and made into records."""
+
+from __future__ import annotations
+
+import datetime as dt
+import hashlib
+import uuid
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from idkey.book.editions import edition_id
+from idkey.book.records import Fish, Look, Photo, Word
+from idkey.errors import IdkeyError
+from idkey.model.identify import Identification
+from idkey.table.csvfile import cell_problem
+from idkey.table.layout import VERSION
+from idkey.table.names import folded
+from idkey.table.schema import LIFE_STAGE
+
+LEAST = 1e-4
+"""Least probability that is kept of a name."""
+_STARTS = 5
+
+
+def look_of(fish: Identification, who: str) -> Look:
+    """Return an identification as a record, without its time."""
+    if not isinstance(fish, Identification):
+        raise IdkeyError(f"{type(fish).__name__}: give an identification, idkey.Identification(table)")
+    stage = fish.answers.get(LIFE_STAGE)
+    prior = fish.prior if isinstance(fish.prior, str | Mapping | None) else [*fish.prior]
+    if isinstance(prior, Mapping):
+        prior = {str(taxon): float(weight) for taxon, weight in prior.items()}
+    return Look(
+        answers=dict(fish.answers),
+        unseen=[*fish.unseen],
+        young=None if stage is None else stage == "young",
+        label=None,
+        prior={"prior": prior, "none_prior": fish.none_prior, "coverage": fish.coverage},
+        names={row.taxon: float(row.probability) for row in fish.ranked() if row.probability >= LEAST},
+        edition_id=edition_id(fish.table),
+        package=VERSION,
+        who=text_of("who", who),
+    )
+
+
+def likeliest(fish: Identification) -> list[str]:
+    """Return what a fish is found by before it is named: its likeliest kind, once anything was answered."""
+    return [fish.ranked()[0].name] if fish.answers else []
+
+
+def same(there: Fish, look: Look) -> Fish:
+    """Return a fish that was written before. Raises IdkeyError where it was not seen so then."""
+    first = there.looks[0]
+    if (first.answers, first.unseen) != (look.answers, look.unseen):
+        raise IdkeyError(f"fish {there.number}: is kept under this id with other answers; add a look to it")
+    return there
+
+
+def find_by(session: Session, fish: Fish, **texts: Sequence[str]) -> None:
+    """Have a fish found by these texts: by all names that it had, and by its present tank alone."""
+    for what, said in texts.items():
+        if what == "tank":
+            session.query(Word).filter_by(fish_id=fish.id, what=what).delete()
+        for text in said:
+            words = folded(text).split()
+            for start in range(min(len(words), _STARTS)):
+                session.merge(Word(fish_id=fish.id, what=what, text=" ".join(words[start:])))
+
+
+def time_now() -> tuple[dt.datetime, str]:
+    """Return the time in UTC, and the keeper's clock, as "+02:00"."""
+    now = dt.datetime.now(dt.UTC)
+    return now, now.astimezone().isoformat()[-6:]
+
+
+def moment_after(earlier: Sequence[Any]) -> tuple[dt.datetime, str]:
+    """Return the time of what is written now, later than all before it: clocks of two desks may differ."""
+    now, zone = time_now()
+    return max([now, *(record.at + dt.timedelta(microseconds=1) for record in earlier)]), zone
+
+
+def text_of(what: str, value: Any) -> str:
+    """Return what a person wrote. Raises IdkeyError for what can't be written."""
+    text = "" if value is None else str(value).strip()
+    problem = cell_problem(text)
+    if not problem and not text.isascii():
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            problem = "the text holds half a character; write it again"
+    if problem:
+        raise IdkeyError(f"{what}: {text[:100]!r}: {problem}")
+    return text
+
+
+def count_of(value: Any) -> int:
+    """Return how many fish. Raises IdkeyError."""
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value < 10**9:
+        raise IdkeyError(f"count: {value!r}: how many fish, a whole number from 1")
+    return value
+
+
+def day_of(value: dt.date | str | None) -> dt.date:
+    """Return a day, by default today. Raises IdkeyError."""
+    if isinstance(value, dt.datetime):
+        return value.date()
+    if isinstance(value, dt.date):
+        return value
+    try:
+        return dt.date.fromisoformat(value) if value else dt.date.today()
+    except (TypeError, ValueError):
+        raise IdkeyError(f"date: {value!r}: write the day as 2026-05-31") from None
+
+
+def id_of(value: uuid.UUID | str | None) -> uuid.UUID:
+    """Return an id, by default a new one. Raises IdkeyError."""
+    if value is None or isinstance(value, uuid.UUID):
+        return value or uuid.uuid4()
+    try:
+        return uuid.UUID(value)
+    except (TypeError, ValueError, AttributeError):
+        raise IdkeyError(f"fish_id: {value!r}: give a UUID, as uuid.uuid4() makes") from None
+
+
+def photo_of(photo: Any) -> Photo:
+    """Return a picture, and the points on it, as a record. Raises IdkeyError where it can't be read."""
+    path, points = photo if isinstance(photo, tuple) else (photo, {})
+    try:
+        place = Path(path).resolve()
+        digest = hashlib.sha256(place.read_bytes()).hexdigest()
+    except (OSError, TypeError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise IdkeyError(f"photo: {str(path)!r}: the file can't be read ({why})") from None
+    return Photo(place=str(place), sha256=digest, points=dict(points))
