@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.book.book import open_book
+    from idkey.book.box import check_box
+    from idkey.book.pair import same_kind
     from idkey.care.room import check_tank
     from idkey.care.sheet import CareSheet, care_for
     from idkey.errors import IdkeyError
@@ -27,6 +29,8 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
 
 _HOMES = {
     "book.book": ("open_book",),
+    "book.box": ("check_box",),
+    "book.pair": ("same_kind",),
     "care.sheet": ("CareSheet", "care_for"),
     "care.room": ("check_tank",),
     "errors": ("IdkeyError",),

@@ -89,6 +89,19 @@ class Asker:
         total = np.add.reduceat(chance, self._starts)
         return np.maximum(before - spent / total, 0.0)
 
+    def foreseen(
+        self, adult: np.ndarray, said: Mapping[str, np.ndarray]
+    ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
+        """Return, by trait, how likely each answer is for every name, and how it would be judged.
+
+        Both (n_answers, n_names), names in canonical order; `adult` and `said` as for `gains`.
+        """
+        keep = np.ones(len(adult), dtype=bool)
+        given, judged = self._given.mixed(keep, adult), self._judged.mixed(keep, adult)
+        judged = self._outdone(judged, said, keep, adult[-1]) if said else judged
+        parts = zip(*(np.split(of, self._starts[1:]) for of in (given, judged)), strict=True)
+        return {trait.id: part for trait, part in zip(self.traits, parts, strict=True)}
+
     def _outdone(
         self, judged: np.ndarray, said: Mapping[str, np.ndarray], keep: np.ndarray, adult_none: float
     ) -> np.ndarray:

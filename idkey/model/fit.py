@@ -20,7 +20,7 @@ import numpy as np
 from idkey.model.answers import Coded, Distinct
 from idkey.model.combine import TableModel, answered_in_group
 from idkey.model.evidence import TraitModel, exact_numbers, number_grid, scale_of
-from idkey.table.schema import Trait
+from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import Column, TraitTable
 
 POOR_FIT = -2.0
@@ -28,6 +28,9 @@ POOR_FIT = -2.0
 the shipped table and rightly named, about 1 in 60 is called so (`tests/benchmarks/calibration.py`)."""
 _SOFTENING = 0.25
 """Variance added, so that a kind that never varies is not thrown out for one slip (judgement)."""
+SLIP = 3.0
+"""Measuring errors (standard deviations) beyond a range at which a number is no longer of that range: 1 in
+740 on each side by the measuring alone (the normal law)."""
 _POINTS = 64
 
 
@@ -133,3 +136,25 @@ def _similarity(trait: Trait, column: Column, answers: Distinct) -> np.ndarray:
         scale = scale_of(column)
     gap = np.maximum(low - answers.high[:, None], answers.low[:, None] - high)
     return 1.0 - np.clip(gap / scale, 0.0, 1.0)
+
+
+def outside(table: TraitTable, trait: Trait, answers: Distinct, stage: str | None = None) -> np.ndarray:
+    """Whether each answer lies outside all that a row allows, bool, shape (n_distinct, n_taxa).
+
+    An answer that may be one of several states is outside where none of them is in the row; a number by more
+    than `SLIP` measuring errors, a length where it is over the record. Without a `stage` it must be outside
+    for adults and for young fish. False where the row is blank or the trait does not apply.
+    """
+    stages = (stage,) if stage else LIFE_STAGES
+    columns = [table.column(trait.id, young=age == "young") for age in stages]
+    found = np.ones((len(answers.low), len(table)), dtype=bool)
+    for column in columns:
+        if trait.has_states:
+            away = answers.allowed @ (column.shares > 0).T == 0
+        else:
+            low, high = np.nan_to_num(column.low), np.nan_to_num(column.high)
+            under, over = low - answers.high[:, None], answers.low[:, None] - high
+            spread = trait.spread * (np.abs(answers.low[:, None]) if trait.spread_is_relative else 1.0)
+            away = over > 0 if trait.kind == "ceiling" else np.maximum(under, over) > SLIP * spread
+        found &= away & column.known
+    return found

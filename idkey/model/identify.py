@@ -239,15 +239,24 @@ class Identification(Shown):
     @cached_property
     def _questions(self) -> list[Question]:
         asker = asker_of(self.table)
-        adult = self._model.stage_weights(self._coded)[0]
-        gains = asker.gains(self._of_names, adult, self._model.said_in_group(self._coded))
-        applies, is_adult = asker.applicable(self._of_names), float(adult @ self._of_names)
+        gains = asker.gains(self._of_names, self._adult, self._model.said_in_group(self._coded))
         found = [
             Question(trait, float(gain), float(gain) / trait.effort)
-            for trait, gain, share in zip(asker.traits, gains, applies, strict=True)
-            if gain >= MIN_GAIN and self._may_ask(trait, float(share), is_adult)
+            for trait, gain in zip(asker.traits, gains, strict=True)
+            if gain >= MIN_GAIN and trait.id in self.askable
         ]
         return sorted(found, key=lambda q: (-q.rate, q.trait.id))
+
+    @cached_property
+    def _adult(self) -> np.ndarray:
+        return self._model.stage_weights(self._coded)[0]
+
+    @cached_property
+    def askable(self) -> frozenset[str]:
+        """Traits that may be asked of this fish now: neither answered nor unseen, and there to be seen."""
+        asker, is_adult = asker_of(self.table), float(self._adult @ self._of_names)
+        asked = zip(asker.traits, asker.applicable(self._of_names), strict=True)
+        return frozenset(t.id for t, share in asked if self._may_ask(t, float(share), is_adult))
 
     def _may_ask(self, trait: Trait, share_applies: float, adult: float) -> bool:
         if trait.id in self.answers or trait.id in self.unseen:
@@ -299,7 +308,7 @@ class Identification(Shown):
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
-        if best is first and self._hardly_known(first):
+        if best is first and self.is_hardly_known(first):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
             text = f"{names[0]} ({share})."
@@ -334,7 +343,7 @@ class Identification(Shown):
         text += f"{first.name} comes first ({percent(first.probability)}), but too little is known of it"
         text += f" to go by: {checked} answers can be checked against it."
         kinds = (row for row in self.ranked() if row.taxon != NONE)
-        known = next((row for row in kinds if not self._hardly_known(row)), None)
+        known = next((row for row in kinds if not self.is_hardly_known(row)), None)
         if known is not None:
             text += f" Likeliest of those better known: {known.name} ({percent(known.probability)})."
         return text
@@ -343,8 +352,11 @@ class Identification(Shown):
     def _looks(self) -> list[str]:
         return [trait for trait in self.answers if trait != LIFE_STAGE]
 
-    def _hardly_known(self, row: Any) -> bool:
-        """Whether a kind is known in fewer than half of what was answered: it must not win by its blanks."""
+    def is_hardly_known(self, row: Any) -> bool:
+        """Whether a kind, a row of `ranked`, is known in fewer than half of what was answered.
+
+        It must not win by its blanks.
+        """
         return 2 * row.compared < len(self._looks)
 
     def why(self, taxon: str) -> pd.DataFrame:
@@ -359,6 +371,17 @@ class Identification(Shown):
         UnknownName.
         """
         return pd.DataFrame(self.reasons(taxon), columns=list(Reason._fields))
+
+    def against(self, taxon: str) -> tuple[Reason, ...]:
+        """Return the reasons against one kind that rest on what the table knows of it, strongest first.
+
+        Those of a blank cell, of the age, and of an answer that another of its group outdoes are left out.
+        Raises UnknownName.
+        """
+        at, (evidence, _) = self.table.position(taxon), self._evidence
+        counted = {trait for trait, (_, silent) in evidence.items() if not silent[at]}
+        known = (r for r in self.reasons(taxon) if r.trait in counted and r.row != UNKNOWN)
+        return tuple(r for r in known if r.decibans <= -LITTLE)
 
     def reasons(self, taxon: str) -> tuple[Reason, ...]:
         """Return the rows of `why` as plain records. Raises UnknownName."""

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import os
-import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
@@ -15,14 +14,13 @@ from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import Problem, TableError, one_of
 from idkey.table.claims import Claim
+from idkey.table.columns import ColumnNames, ColumnRead
 from idkey.table.csvfile import Grid, cell_problem, read_grid
 from idkey.table.edit import Place
-from idkey.table.layout import MOST_NAME
 from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without_codes
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
 from idkey.table.table import TraitTable
-from idkey.table.units import UNIT
 
 KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
 CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
@@ -41,25 +39,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
 """What keepers call the columns that are no traits; a trait goes by its id or its label."""
 _BEHIND = {"{} source": "source", "source of {}": "source", "{} locator": "locator", "{} page": "locator"}
 _OF_YOUNG = ("{} young", "young {}", "{} juvenile", "juvenile {}")
-_UNIT_IN_HEADER = re.compile(
-    rf"\s*[(\[](?:in )?({UNIT})[)\]]\s*\Z|[\s_](?:in )?(mm|cm|inch(?:es)?)\s*\Z", re.IGNORECASE
-)
 _QUALIFIERS = {"cf": "cf.", "cf.": "cf.", "aff": "aff.", "aff.": "aff."}
-
-
-@dataclass(frozen=True, slots=True)
-class ColumnRead:
-    """How a column of a spreadsheet was read.
-
-    `meaning` is the column of the table; ``source`` or ``locator``, or that after the column it is for; blank
-    where the column was not taken. `text` is what it was read as, or why it was not taken.
-    """
-
-    name: str
-    meaning: str
-    text: str
-    at: int
-    unit: str = ""
 
 
 @dataclass(frozen=True)
@@ -135,7 +115,7 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
     row what was understood; its ``.table`` is the table with that. Raises TableError where the file can't be
     read as a sheet of kinds at all.
     """
-    names = _ColumnNames(table)
+    names = _columns_of_kinds(table)
     grid = read_grid(Path(path), sheet, names.known)
     columns = names.read(
         grid.header, {at for _, cells in grid.lines for at, text in enumerate(cells) if text}
@@ -157,69 +137,19 @@ def read_spreadsheet(path: str | os.PathLike[str], table: TraitTable, *, sheet: 
 # -- its columns -----------------------------------------------------------------------------------------
 
 
-class _ColumnNames:
-    """The words that the columns of a table go by, each with the column it means."""
-
-    def __init__(self, table: TraitTable):
-        traits = (column for t in table.traits for column in (t.id, t.id + YOUNG))
-        self.columns = dict.fromkeys((KEY, *table.taxa.columns, *traits))
-        self.shown = [*self.columns, *(t.label for t in table.traits if t.label)]
-        words = [(column, column) for column in self.columns]
-        words += [(t.id, t.label) for t in table.traits]
-        words += [(t.id + YOUNG, form.format(t.name)) for form in _OF_YOUNG for t in table.traits]
-        words += [
-            (f"{column} {kind}", f.format(word)) for f, kind in _BEHIND.items() for column, word in words
-        ]
-        known = {*self.columns, "source", "locator"}
-        words += [(column, word) for column, some in _WORDS.items() if column in known for word in some]
-        # A table that keeps no names knows its kinds by their ids alone.
-        words += [(KEY, word) for word in _WORDS[NAME] if NAME not in known]
-        self.words: dict[str, tuple[int, str]] = {}
-        for column, word in words:
-            self.words.setdefault(_letters(word), (len(self.words), column))
-        self.words.pop("", None)
-
-    def meaning(self, name: str) -> tuple[int, str, str]:
-        """Return how far from its id a column is named, the column, and the unit in its name if not mm."""
-        if name in self.columns:
-            return -1, name, ""
-        rank, column = self.words.get(_letters(name), (0, ""))
-        unit = _UNIT_IN_HEADER.search(name) if not column and len(name) <= MOST_NAME else None
-        if unit is None:
-            return rank, column, ""
-        rank, column = self.words.get(_letters(name[: unit.start()]), (0, ""))
-        return rank, column, unit[unit.lastindex].lower().replace("mm", "")
-
-    def known(self, header: Sequence[str]) -> int:
-        """Return how many cells are names of columns; 0 where none of them names the kinds."""
-        columns = {column for _, column, _ in map(self.meaning, header) if column}
-        return len(columns) if not columns.isdisjoint((KEY, CODE, NAME)) else 0
-
-    def read(self, header: Sequence[str], filled: Collection[int]) -> tuple[ColumnRead, ...]:
-        """Read a header that has cells below these places; of columns that mean the same one is taken."""
-        meanings = [self.meaning(name) for name in header]
-        taken: dict[str, int] = {}
-        for at in sorted(range(len(header)), key=lambda at: meanings[at][0]):
-            taken.setdefault(meanings[at][1], at)
-        columns = []
-        for at, (name, (_, meaning, unit)) in enumerate(zip(header, meanings, strict=True)):
-            first = taken[meaning]
-            text = "" if meaning == name else f"read as {meaning}"
-            text += f", numbers in {unit}" if unit else ""
-            if not name:
-                text = "the header cell is blank; name the column"
-            elif not meaning:
-                text = one_of(name, self.shown, "a column")
-            elif first != at:
-                text = f"means the same as {header[first]!r}, which was taken; keep one of the two"
-            if name or at in filled:
-                read = ColumnRead(name or f"column {at + 1}", meaning if first == at else "", text, at, unit)
-                columns.append(read)
-        return tuple(columns)
-
-
-def _letters(name: str) -> str:
-    return "".join(c for c in name.casefold() if c.isalnum())
+def _columns_of_kinds(table: TraitTable) -> ColumnNames:
+    """Return the words that the columns of a table go by, each with the column it means."""
+    columns = (KEY, *table.taxa.columns, *(c for t in table.traits for c in (t.id, t.id + YOUNG)))
+    words = [(column, column) for column in columns]
+    words += [(t.id, t.label) for t in table.traits]
+    words += [(t.id + YOUNG, form.format(t.name)) for form in _OF_YOUNG for t in table.traits]
+    words += [(f"{column} {kind}", f.format(word)) for f, kind in _BEHIND.items() for column, word in words]
+    known = {*columns, "source", "locator"}
+    words += [(column, word) for column, some in _WORDS.items() if column in known for word in some]
+    # A table that keeps no names knows its kinds by their ids alone.
+    words += [(KEY, word) for word in _WORDS[NAME] if NAME not in known]
+    labels = (t.label for t in table.traits if t.label)
+    return ColumnNames(columns, words, (*columns, *labels), (KEY, CODE, NAME))
 
 
 # -- its rows --------------------------------------------------------------------------------------------
