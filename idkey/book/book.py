@@ -8,7 +8,7 @@ import uuid
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from types import TracebackType
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session, selectinload, undefer
@@ -27,11 +27,13 @@ from idkey.book.entries import (
     text_of,
     time_now,
 )
+from idkey.book.labels import Label, Labels
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
 from idkey.book.store import Store, next_number
 from idkey.errors import IdkeyError, TableWarning, one_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
+from idkey.table.folder import load_table
 from idkey.table.names import folded, one
 from idkey.table.table import TraitTable
 
@@ -265,6 +267,17 @@ class Book:
         if left:
             warnings.warn(f"fish {number}: left out: {'; '.join(left)}", TableWarning, stacklevel=2)
         return found
+
+    def labels(
+        self, numbers: Iterable[int], table: TraitTable | None = None, sheet: Literal["A4", "Letter"] = "A4"
+    ) -> Labels:
+        """Return the labels of these fish, to print on A4 or Letter; names as `table` now judges the answers.
+
+        A name that was given on another ground than looks stands.
+        """
+        table = load_table() if table is None else table
+        made = (Label.of(self.fish(number), self.reopen(number, table)) for number in numbers)
+        return Labels(table, tuple(made), sheet)
 
     def looks(self) -> Sequence[Row[Any]]:
         """Return all looks by fish, oldest first, as plain rows from one query.

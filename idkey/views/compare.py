@@ -148,18 +148,11 @@ def _sources(kinds: Comparison) -> tuple[Block, ...]:
     for trait in (contrast.trait for contrast in kinds.differ):
         for taxon, label in zip(kinds.taxa, kinds.labels, strict=True):
             columns = (trait.id, trait.id + YOUNG)
-            if written := [claim for column in columns for claim in _claims(kinds, taxon, column)]:
+            if written := [
+                claim for column in columns for claim in words.claims_of(kinds.table, taxon, column)
+            ]:
                 items.append(f"{trait.name}, {label}: {'; '.join(written)}")
     return (Fold("Where it is written", (Lines(tuple(items), "bullets"),)),) if items else ()
-
-
-def _claims(kinds: Comparison, taxon: str, column: str) -> Iterable[str]:
-    claims = []
-    for row in kinds.table.claims(taxon, column).to_dict("records"):
-        source = kinds.table.sources.get(row["source"])
-        named = source.short if source else row["source"]
-        claims.append(words.claim_words(named, row["locator"], row["class"]))
-    return dict.fromkeys(claims)
 
 
 def _in_lines(kinds: Comparison) -> tuple[Block, ...]:

@@ -202,6 +202,21 @@ class Group(Block):
     frame: bool = False
 
 
+class Card(_Part):
+    """A card: a code that a phone reads, with words for who cannot see it; what is below it, and beside."""
+
+    svg: str
+    words: str
+    below: tuple[Block, ...]
+    blocks: tuple[Block, ...]
+
+
+class Cards(Block):
+    """Cards of one size to be cut apart, two a row; each is whole."""
+
+    cards: tuple[Card, ...]
+
+
 class On(Block):
     """Blocks for some places only: ``On(PRINT, ...)``, ``On((SCREEN, TEXT), ...)``."""
 
@@ -286,6 +301,8 @@ def _block(block: Block, width: int) -> list[str]:
             lines = [line for couplet in couplets for line in ("", *_couplet(couplet, width))][1:]
         case Group(blocks):
             lines = _lines(blocks, width)
+        case Cards(cards):
+            lines = [line for card in cards for line in ("", *_lines((*card.below, *card.blocks), width))][1:]
     return lines  # a picture has none
 
 

@@ -145,10 +145,17 @@ class _Writer:
             case doc.Group(inside, across, frame):
                 kind = "group" + " idk-across" * across + " idk-frame" * frame
                 return f"<div{_class(kind)}>{self.blocks(inside)}</div>"
+            case doc.Cards(cards):
+                return f'<div class="idk-cards">{"".join(map(self._card, cards))}</div>'
             case doc.Couplets(couplets):
                 items = "\n".join(map(self._couplet if on_paper else _couplet_on_screen, couplets))
                 return f'<ol class="idk-key">\n{items}\n</ol>'
         raise TypeError(thing)
+
+    def _card(self, card: doc.Card) -> str:
+        code = f'<span role="img" aria-label="{_text(one_line(card.words))}">{card.svg}</span>'
+        left = f'<div class="idk-code">{code}{self.blocks(card.below)}</div>'
+        return f'<div class="idk-card">{left}<div>{self.blocks(card.blocks)}</div></div>'
 
     def _icon(self, piece: doc.Icon) -> str:
         match = None if self._medium == SCREEN else _SVG.fullmatch(piece.svg.strip())

@@ -86,7 +86,7 @@ class _Setter:
         made |= {"is": type(thing).__name__, "block": isinstance(thing, doc.Block)}
         if isinstance(thing, doc.Link):
             made["to"] = thing.to
-        elif isinstance(thing, doc.Icon | doc.Picture):
+        elif isinstance(thing, doc.Icon | doc.Picture | doc.Card):
             made["svg"] = self.drawings.setdefault(thing.svg, len(self.drawings))
         elif isinstance(thing, doc.Couplet | doc.Group):
             made["whole"] = _letters(thing) < _A_PAGE / 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, compare, edit, identify, key, review
+from idkey.views import care, compare, edit, identify, key, labels, review
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -18,6 +18,7 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Identification": identify.identification_document,
     "Import": edit.import_document,
     "Key": key.key_document,
+    "Labels": labels.labels_document,
     "Lookalikes": compare.lookalikes_document,
     "Question": identify.question_document,
     "Review": review.review_document,

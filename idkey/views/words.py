@@ -34,6 +34,11 @@ CAUTIONS: tuple[Block, ...] = (
     ),
 )
 
+CAUTION_IN_SHORT = (
+    "Spines and cheek hooks cut: a rigid box, wet hands. A sick fish: ask a vet. Never release a fish."
+)
+"""The same where there is room for one line."""
+
 
 def some(texts: Iterable[str], most: int) -> tuple[str, ...]:
     """Return the first few texts, and how many are left."""
@@ -90,6 +95,15 @@ def claim_words(source: str, locator: str, evidence_class: str) -> str:
     """Say where a claim stands written, and how far that can be trusted."""
     where, how = ", ".join(filter(None, (source, locator))), CLASS_WORDS.get(evidence_class, evidence_class)
     return f"{where} ({how})" if where else how
+
+
+def claims_of(table: TraitTable, taxon: str, column: str) -> tuple[str, ...]:
+    """Return where a cell of a kind stands written, each claim once."""
+    claims = []
+    for row in table.claims(taxon, column).to_dict("records"):
+        source = table.sources.get(row["source"])
+        claims.append(claim_words(source.short if source else row["source"], row["locator"], row["class"]))
+    return tuple(dict.fromkeys(claims))
 
 
 @kept
@@ -172,10 +186,15 @@ def _date(table: TraitTable) -> date | None:
         return None
 
 
+def day_words(day: date) -> str:
+    """Write a day: 3 May 2026."""
+    return f"{day.day} {day:%B %Y}"
+
+
 def stamp(table: TraitTable) -> str:
     """Say which table a document was made from, with its version and date."""
     day = _date(table)
-    dated = f"{day.day} {day:%B %Y}" if day else "date not stated"
+    dated = day_words(day) if day else "date not stated"
     return clean(f"table {table.name!r}, version {table.version or 'not stated'}, {dated}, {made_with()}")
 
 

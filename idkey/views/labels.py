@@ -1,0 +1,151 @@
+"""Labels for bags and tanks as a document: each a card with a code that a phone reads."""
+
+from __future__ import annotations
+
+from itertools import groupby
+
+import segno
+
+from idkey.book.labels import Label, Labels
+from idkey.care.needs import CLASS_WORDS, format_value
+from idkey.care.sheet import CareSheet, care_for
+from idkey.errors import IdkeyError
+from idkey.model.evidence import NONE
+from idkey.model.fit import POOR_FIT
+from idkey.model.identify import Identification
+from idkey.table.table import TraitTable
+from idkey.table.units import amount, percent
+from idkey.views.doc import Block, Card, Cards, Document, Heading, Lines, Strong, line
+from idkey.views.words import CAUTION_IN_SHORT, cut, introduced, none_words, number_of, of_table
+
+_SURE = 0.95
+"""Share from which a name stands without "probably", as an identification takes it for settled."""
+_QUIET = 4
+"""Modules of blank round a code, as ISO/IEC 18004 asks."""
+_MOST_NAMES, _FEW_NAMES = 3, 2
+_LONGEST = {"name": 130, "note": 150, "line": 120, "place": 40}
+"""Letters of each part for which there is room on a label."""
+_SHOWN = ("temperature_c", "ph", "tank_volume_l", "adult_length_mm", "diet_type")
+_WEAK = ("memory", "common practice")
+
+
+def code_svg(number: int) -> str:
+    """Return a number as a code that a phone reads (QR, ISO/IEC 18004), dark on light in every theme."""
+    # The strongest correction, since labels get wet and scratched: a number still fits the smallest code.
+    code = segno.make_qr(str(number), error="h")
+    side, path = code.symbol_size(border=_QUIET)[0], []
+    for y, row in enumerate(code.matrix_iter(border=_QUIET)):
+        x = 0
+        for dark, run in groupby(row):
+            width = len([*run])
+            path += [f"M{x} {y}h{width}v1h-{width}z"] if dark else []
+            x += width
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" shape-rendering="crispEdges">'
+        f'<path fill="#fff" d="M0 0h{side}v{side}H0z"/><path fill="#000" d="{"".join(path)}"/></svg>'
+    )
+
+
+def labels_document(labels: Labels) -> Document:
+    """Return labels as a document of cards."""
+    cards = tuple(_card(labels.table, label) for label in labels.labels)
+    title = f"Labels for {len(cards):,} fish"
+    return of_table(labels.table, title, (Cards(cards),), titled=("screen", "text"))
+
+
+def _card(table: TraitTable, label: Label) -> Card:
+    name, note = name_words(table, label)
+    place = (cut(words, _LONGEST["place"]) for words in (label.tank, label.tag) if words)
+    count = (f"{label.count:,} fish",) if label.count > 1 else ()
+    below = (Heading(f"No. {label.number}"), Lines((*place, *count)))
+    blocks = [Heading(cut(name, _LONGEST["name"]))]
+    blocks += [Lines((cut(note, _LONGEST["note"]),), style="small")] if note else []
+    blocks += [*_care(table, label), Lines((CAUTION_IN_SHORT,), style="small")]
+    return Card(code_svg(label.number), f"code: {label.number}", below, tuple(blocks))
+
+
+def name_words(table: TraitTable, label: Label) -> tuple[str, str]:
+    """Return the name of a fish as certain as it is, and on what it rests."""
+    if not label.taxon:
+        return standing_words(label.identification)
+    known = label.taxon in table.taxa.index
+    name = introduced(table, label.taxon) if known else none_words(label.taxon, label.name)
+    if label.settled:
+        return name, label.ground
+    share = label.probability
+    note = "by its looks" if share is None else f"by its looks, {percent(share)}"
+    return name if share is not None and share >= _SURE else f"probably {name}", note
+
+
+def standing_words(fish: Identification) -> tuple[str, str]:
+    """Return what the answers alone make of a fish, in a few words, and what is behind it."""
+    table, rows, kind = fish.table, fish.ranked(), fish.outcome().kind
+    left = [row for row in rows if row.candidate and row.taxon != NONE]
+    first = next(row for row in rows if row.taxon != NONE)
+    name, share = introduced(table, first.taxon), percent(first.probability)
+    if kind == "no answers":
+        return "not looked at yet", ""
+    if kind == "none of these":
+        genus, sure = fish.stranger()
+        return "none of the kinds in the table", f"of the genus {genus}, {percent(sure)}" if genus else ""
+    if kind == "little known":
+        return f"perhaps {name}", "not settled: too little is known of it to go by"
+    if kind == "one name":
+        sure = first.probability >= _SURE and first.deviation >= POOR_FIT
+        return name if sure else f"probably {name}", f"by its looks, {share}"
+    rest = [row.name.partition(" (")[0] for row in left if row is not first]
+    more = f" and {len(rest) - _FEW_NAMES} more" if len(rest) > _FEW_NAMES else ""
+    others = f"or {'; '.join(rest[:_FEW_NAMES])}{more}" if rest else "or none of the kinds"
+    if first.probability >= 0.5:
+        return f"probably {name}", f"{share} by its looks; {others}"
+    if len(left) <= _MOST_NAMES:
+        return f"one of: {'; '.join(introduced(table, row.taxon) for row in left)}", "by its looks"
+    return f"one of {number_of(len(left), 'name')}", f"likeliest {name}, {share}; {others}"
+
+
+def _care(table: TraitTable, label: Label) -> tuple[Block, ...]:
+    """Return three lines of care: right for every name still possible, or for the one that is settled."""
+    known = label.settled and label.taxon in table.taxa.index
+    if not known and not label.identification.answers:
+        return (Lines(("Care: look at it first; the care sheet of the name on the bag is not enough.",)),)
+    try:
+        sheet = care_for(table, label.taxon) if known else care_for(label.identification)
+    except IdkeyError as error:
+        return (Lines((f"Care: none to give ({error})",), style="small"),)
+    needs = [sheet.attributes[name] for name in _SHOWN if name in sheet.attributes]
+    said = [f"right for the {len(sheet.names)} likeliest of {len(sheet.names) + sheet.others} names"]
+    said = said * bool(sheet.others) + ["as far as known"] * any(
+        need.known and need.unknown for need in needs
+    )
+    lines = (("Water", _water(sheet)), ("Tank", _room(sheet)), ("Food", _food(sheet)))
+    told = tuple((Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in lines)
+    return (line(f"Care {', '.join(said)}:" if said else "", "small"), Lines(told))
+
+
+def _water(sheet: CareSheet) -> str:
+    return f"{_short(sheet, 'temperature_c')}; pH {_short(sheet, 'ph')}"
+
+
+def _room(sheet: CareSheet) -> str:
+    size = sheet.attributes.get("adult_length_mm")
+    grows = (
+        f"grows to {amount(size.shared[1], unit='mm')}" if size and size.known else "adult length not known"
+    )
+    return f"at least {_short(sheet, 'tank_volume_l')}; {grows}"
+
+
+def _food(sheet: CareSheet) -> str:
+    avoid = sheet.attributes.get("diet_avoid")
+    never = f"; avoid: {cut(avoid.text, 60)}" if avoid and avoid.known else ""
+    return f"{_short(sheet, 'diet_type')}{never}"
+
+
+def _short(sheet: CareSheet, name: str) -> str:
+    """Return what suits all names of which a need is known; that it rests on no source is said."""
+    need = sheet.attributes.get(name)
+    if need is None or not need.known:
+        return "not known"
+    if need.conflict:
+        return "the names disagree, see the care sheet"
+    words, best = format_value(need.column, need.shared), next(iter(need.classes), "")
+    return f"{words} ({CLASS_WORDS[best]})" if best in _WEAK else words
