@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping
 from html import escape
 from typing import Any
@@ -10,23 +11,31 @@ import ipywidgets as w
 
 from idkey import display
 from idkey.arguments import checked
+from idkey.book.book import Book
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.table.table import TraitTable
+from idkey.views import html
 from idkey.views import identify as views
+from idkey.views.doc import line
 from idkey.views.words import answer_words
 from idkey.widgets import base
 from idkey.widgets.asking import Asking
 from idkey.widgets.base import Screen, dropdown, field, row
+from idkey.widgets.keeping import Keeping, book_of
 
 _AUTO = ""
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
 @checked
-def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None = None) -> IdentifyScreen:
+def identify(
+    table: TraitTable | None = None,
+    answers: Mapping[str, Any] | None = None,
+    book: Book | str | os.PathLike[str] | None = None,
+) -> IdentifyScreen:
     """Open the identify screen in a notebook; put it last in a cell.
 
     Its `identification` holds the answers, usable from the next cell.
@@ -37,30 +46,34 @@ def identify(table: TraitTable | None = None, answers: Mapping[str, Any] | None 
         By default the shipped table.
     answers : mapping of str to object, optional
         Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
+    book : Book, str or path, optional
+        Where "Keep this fish" writes: a book that is open, or the address of one, as for `open_book`. By
+        default nothing is kept.
     """
     fish = Identification(load_table() if table is None else table)
     for trait, value in (answers or {}).items():
         fish.answer(trait, value)
-    return IdentifyScreen(fish)
+    return IdentifyScreen(fish, book_of(book))
 
 
 class IdentifyScreen(Screen):
     """Questions on one side, the names still possible on the other; see `identify`."""
 
-    def __init__(self, fish: Identification):
+    def __init__(self, fish: Identification, book: Book | None = None):
         super().__init__()
         self.identification = fish
         self._first_two: tuple[str, ...] = ()
         self._rows: dict[str, w.HBox] = {}
         self._make_controls()
+        self.keeping = Keeping(self.say, book, self) if book is not None else None
         self.children = [base.style_element(), *self._laid_out()]
         self._refresh()
 
     def _make_controls(self) -> None:
-        fish, table = self.identification, self.identification.table
+        table = self.identification.table
         self._skip = self.button("Can't see it", lambda: self._answer(None, focus=False))
-        self._undo = self.button("Undo", lambda: self._do(fish.undo))
-        self._restart = self.button("Start again", lambda: self._do(fish.clear))
+        self._undo = self.button("Undo", lambda: self._do(self.identification.undo))
+        self._restart = self.button("Start again", lambda: self._do(self.identification.clear))
         self._age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         most = max((len(t.states) for t in table.traits), default=0)
         self.asking = Asking(self.say, most, self._answer)
@@ -86,7 +99,8 @@ class IdentifyScreen(Screen):
         tools = row(self._skip, self._undo, self._restart, self._other, self._age, name="idk-tools")
         self._seen.add_class("idk-seen")
         self._outcome.add_class("idk-stands")
-        return [tools, self._outcome, self._alert, body, self._beside.box]
+        keeping = [self.keeping] if self.keeping else []
+        return [tools, *keeping, self._outcome, self._alert, body, self._beside.box]
 
     # -- what the person does ---------------------------------------------------------------------
 
@@ -112,6 +126,11 @@ class IdentifyScreen(Screen):
 
     def _on_compare(self) -> None:
         self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
+
+    def show_fish(self, fish: Identification) -> None:
+        """Show another fish; its table is that of the screen."""
+        self.identification = fish
+        self._refresh()
 
     # -- what the person sees ---------------------------------------------------------------------
 
@@ -176,3 +195,14 @@ class IdentifyScreen(Screen):
 
     def _things(self) -> list[Any]:
         return [self.identification]
+
+    def _static_html(self) -> str:
+        kept = html.blocks((line(self._kept),)) if self._kept else ""
+        return f"{kept}\n{super()._static_html()}".strip()
+
+    def _static_text(self) -> str:
+        return f"{self._kept}\n{super()._static_text()}".strip()
+
+    @property
+    def _kept(self) -> str:
+        return self.keeping.text if self.keeping else ""

@@ -1,0 +1,193 @@
+"""Keep this fish: what a screen writes into the book, and how a fish is opened from it again."""
+
+from __future__ import annotations
+
+import os
+import uuid
+import warnings
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import ipywidgets as w
+
+from idkey.book.book import Book, open_book
+from idkey.book.records import Fish
+from idkey.errors import IdkeyError, TableWarning
+from idkey.model.identify import Identification
+from idkey.views.book import fish_words
+from idkey.views.html import status
+from idkey.widgets.base import Fold, Part, choose, dropdown, field, row
+
+_NO_BAG, _NO_FISH = ("no bag", None), ("none in the book yet", None)
+_MOST_BOXES, _LAST = 10, 20
+_KEEP, _AGAIN = "Keep this fish", "Write down what was seen now"
+
+
+class Desk(Protocol):
+    """A screen with a fish that can be kept."""
+
+    identification: Identification
+
+    def show_fish(self, fish: Identification) -> None:
+        """Show another fish."""
+
+
+def book_of(book: Book | str | os.PathLike[str] | None) -> Book | None:
+    """Return a book that is open; an address is opened. Raises IdkeyError as `open_book` does."""
+    return book if book is None or isinstance(book, Book) else open_book(book)
+
+
+class Keeping(Part):
+    """Where the fish of a screen is kept: bag, tank, tag; and the fish kept last, to go on with.
+
+    `number` is that of the fish in the book, None until it is kept. A fish has its id from the start, so that
+    no second press keeps it twice.
+    """
+
+    def __init__(self, say: Callable[[str], None], book: Book, desk: Desk):
+        super().__init__(say)
+        self.book, self.desk = book, desk
+        self._where, self._said = w.HTML(), w.HTML()
+        self.bag = dropdown("Bag", [_NO_BAG], width="320px")
+        self.tank, self.tag = field("Tank", width="200px"), field("Tag", width="200px")
+        self.count = w.BoundedIntText(value=1, min=1, max=10**6, description="How many")
+        self.count.style.description_width, self.count.layout.width = "initial", "150px"
+        self.who = field("Seen by", hint="initials will do", width="220px")
+        self.press = self.button(_KEEP, self.keep)
+        self.next = self.button("Next fish", self._leave, self._on_next)
+        self.find = self.watch(
+            field("Find", hint="number, tag, tank, label or name", width="320px"), self._list
+        )
+        self.choice = dropdown("Fish", [_NO_FISH], width="430px")
+        self.opens = self.button("Open it", self._leave, self._on_open)
+        keep = w.VBox([row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next)])
+        again = row(self.find, self.choice, self.opens)
+        for part in (keep, again):
+            part.add_class("idk-edit-part")
+        self.folds = tuple(
+            Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
+            for words, box, before in (
+                (_KEEP, keep, self._list_bags),
+                ("Open a fish again", again, self._list),
+            )
+        )
+        tools = row(*(fold.button for fold in self.folds), self._where, name="idk-tools")
+        self.children = [tools, self._said, keep, again]
+        self._start(None)
+        self._say_where()
+
+    # -- what the person does -------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """Write the fish into the book; of one that is there already, what was seen now and where it went."""
+        fish, tank, who = self.desk.identification, self.tank.value.strip(), self.who.value
+        if self.number is None:
+            kept = self.book.keep(
+                fish,
+                self.bag.value,
+                tank,
+                self.tag.value,
+                count=self.count.value,
+                who=who,
+                fish_id=self._id,
+            )
+            self._start(kept)
+            self._tell(f"Kept as No. {kept.number}. It is in the book.")
+            return
+        done = []
+        if self._unwritten:
+            self.book.look(self.number, fish, who)
+            self._written = _seen(fish)
+            done.append("what was seen now")
+        if tank != self._tank:
+            self.book.tell(self.number, "moved", tank, who)
+            self._tank = tank
+            done.append("where it went")
+        nothing = f"Nothing new to write down of No. {self.number}."
+        self._tell(f"No. {self.number}: {' and '.join(done)} is in the book." if done else nothing)
+
+    def _leave(self, act: Callable[[], None]) -> None:
+        """Go on to another fish; of one whose answers are in no book this is asked twice."""
+        seen = _seen(self.desk.identification)
+        if self._unwritten and seen != self._warned:
+            self._warned = seen
+            msg = "These answers are not in the book yet. Keep the fish first, or press again to leave it."
+            raise IdkeyError(msg)
+        act()
+
+    def _on_next(self) -> None:
+        old = self.desk.identification
+        self._start(None)
+        self.tag.value, self.count.value = "", 1
+        self.desk.show_fish(Identification(old.table, old.prior, old.none_prior, old.coverage))
+        self._tell("A new fish.")
+
+    def _on_open(self) -> None:
+        if self.choice.value is None:
+            raise IdkeyError("There is no fish to open; find one by its number, tag, tank, label or name.")
+        with warnings.catch_warnings(record=True) as caught:
+            warnings.simplefilter("always", TableWarning)
+            fish = self.book.reopen(self.choice.value, self.desk.identification.table)
+        kept = self.book.fish(self.choice.value)
+        self.desk.show_fish(fish)
+        self._start(kept)
+        left = " ".join(str(warning.message) for warning in caught)
+        self._tell(f"No. {kept.number} again. {left}".strip())
+
+    # -- what the person sees -------------------------------------------------------------------
+
+    @property
+    def text(self) -> str:
+        """Where the fish is in the book; blank for one that is not kept."""
+        return "" if self.number is None else f"No. {self.number} in the book {self.book.place}"
+
+    def _start(self, kept: Fish | None) -> None:
+        """Begin a fish: a new one, or one that is in the book."""
+        self.number, self._warned = kept and kept.number, None
+        self._id = uuid.uuid4()
+        self._written = _seen(self.desk.identification) if kept else ({}, ())
+        self._tank = kept.tank if kept else ""
+        if kept:
+            bag = kept.bag and (f"{_bag_words(kept.bag)}", kept.bag)
+            choose(self.bag, [bag or _NO_BAG], bag and bag[1])
+            self.tank.value, self.tag.value, self.count.value = kept.tank, kept.tag, kept.count
+        else:
+            self._list_bags()
+        for control in (self.bag, self.tag, self.count):
+            control.disabled = kept is not None
+        self.press.description = _AGAIN if kept else _KEEP
+
+    @property
+    def _unwritten(self) -> bool:
+        seen = _seen(self.desk.identification)
+        return any(seen) and seen != self._written
+
+    def _tell(self, words: str) -> None:
+        self._said.value = status(words)
+        self._say_where()
+
+    def _say_where(self) -> None:
+        self._where.value = status(f"The book: {self.book}", "soft")
+
+    def _list_bags(self) -> None:
+        if self.number is None:
+            bags = [bag for box in self.book.boxes()[:_MOST_BOXES] for bag in box.bags]
+            chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), None)
+            choose(self.bag, [_NO_BAG, *((_bag_words(bag), bag) for bag in bags)], chosen)
+
+    def _list(self, text: str | None = None) -> None:
+        text = self.find.value if text is None else text
+        found = self.book.find(text) if text.strip() else self.book.last(_LAST)
+        table = self.desk.identification.table
+        options = [(fish_words(table, fish), fish.number) for fish in found]
+        none = ("none found", None) if text.strip() else _NO_FISH
+        choose(self.choice, options or [none], options[0][1] if options else None)
+
+
+def _bag_words(bag: Any) -> str:
+    return f"box {bag.box.number}, bag {bag.number}: {bag.label}"
+
+
+def _seen(fish: Identification) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return all that was said of a fish."""
+    return dict(fish.answers), fish.unseen
