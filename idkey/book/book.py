@@ -7,12 +7,14 @@ import os
 import uuid
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Literal
 
 from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session, selectinload, undefer
 
+from idkey.book.archive import read_darwin_core
 from idkey.book.editions import edition_id, edition_of, table_of
 from idkey.book.entries import (
     count_of,
@@ -27,9 +29,11 @@ from idkey.book.entries import (
     text_of,
     time_now,
 )
+from idkey.book.exchange import save_csv, save_darwin_core
 from idkey.book.labels import Label, Labels
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
 from idkey.book.store import Store, next_number
+from idkey.book.traces import delete_traces
 from idkey.errors import IdkeyError, TableWarning, one_of
 from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
@@ -311,6 +315,41 @@ class Book:
                 raise IdkeyError(f"{self._store.place}: {edition!r}: the book holds no table of this id")
             self._tables[edition] = table_of(found)
         return self._tables[edition]
+
+    # -- out and in -----------------------------------------------------------------------------
+
+    def save_csv(self, folder: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+        """Write the whole book to a folder of CSV files, a kind of record each, persons included."""
+        with self._store.reading() as session:
+            save_csv(session, Path(folder), overwrite)
+
+    def save_darwin_core(self, path: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+        """Write all fish, looks and names as a Darwin Core Archive (.zip); see `idkey.book.exchange`.
+
+        Sellers, invoices and buyers are left out.
+        """
+        with self._store.reading() as session:
+            save_darwin_core(session, Path(path), self.edition, overwrite)
+
+    def read_darwin_core(self, path: str | os.PathLike[str]) -> int:
+        """Add the fish of a Darwin Core Archive that the book does not hold, and return how many."""
+        with self._store.writing() as session:
+            return read_darwin_core(session, Path(path))
+
+    def forget(self, person: str) -> int:
+        """Delete the traces of a seller, a buyer, or one who looked; return in how many records.
+
+        A box bought of the person loses its invoice number, too. In notes a name of three letters or more is
+        taken out; initials and a number may mean anything there. Copies of the book are left as they are; a
+        TableWarning names those that a newer version made.
+        """
+        with self._store.writing() as session:
+            count = delete_traces(session, person)
+        self._store.sweep()
+        if copies := self._store.copies():
+            msg = f"copies of older versions are left as they are; delete them: {', '.join(copies)}"
+            warnings.warn(msg, TableWarning, stacklevel=2)
+        return count
 
     # -- the book itself ------------------------------------------------------------------------
 

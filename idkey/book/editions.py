@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 
 from idkey.book.records import Edition
+from idkey.errors import Problem, TableError
 from idkey.model.combine import kept
 from idkey.table.csvfile import Found
 from idkey.table.disk import digests
@@ -18,7 +20,11 @@ _DAMAGED = "the table that looks were judged by can't be read; go back to a copy
 @kept
 def _state(table: TraitTable) -> tuple[str, bytes]:
     files = files_of(table)
-    return hashlib.sha256(json.dumps(digests(files), sort_keys=True).encode()).hexdigest(), packed(files)
+    return _id(files), packed(files)
+
+
+def _id(files: Mapping[str, bytes]) -> str:
+    return hashlib.sha256(json.dumps(digests(files), sort_keys=True).encode()).hexdigest()
 
 
 def edition_id(table: TraitTable) -> str:
@@ -34,6 +40,8 @@ def edition_of(table: TraitTable) -> Edition:
 
 def table_of(edition: Edition) -> TraitTable:
     """Return the table of a record. Raises TableError where it can't be read."""
-    found = Found(edition.name)
-    files = unpacked(edition.content, f"edition {edition.id[:12]}", _DAMAGED)
+    found, place = Found(edition.name), f"edition {edition.id[:12]}"
+    files = unpacked(edition.content, place, _DAMAGED)
+    if _id(files) != edition.id:
+        raise TableError([Problem(place, "", "", edition.id[:12], _DAMAGED)])
     return table_from(parts_from(files, found), edition.name, found)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import re
 import uuid
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from idkey.book.editions import edition_id
@@ -23,6 +25,7 @@ from idkey.table.schema import LIFE_STAGE
 LEAST = 1e-4
 """Least probability that is kept of a name."""
 _STARTS = 5
+_BREAK = re.compile(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*")
 
 
 def look_of(fish: Identification, who: str) -> Look:
@@ -61,13 +64,22 @@ def same(there: Fish, look: Look) -> Fish:
 
 def find_by(session: Session, fish: Fish, **texts: Sequence[str]) -> None:
     """Have a fish found by these texts: by all names that it had, and by its present tank alone."""
-    for what, said in texts.items():
-        if what == "tank":
-            session.query(Word).filter_by(fish_id=fish.id, what=what).delete()
-        for text in said:
-            words = folded(text).split()
-            for start in range(min(len(words), _STARTS)):
-                session.merge(Word(fish_id=fish.id, what=what, text=" ".join(words[start:])))
+    there = {
+        (word.what, word.text): word for word in session.scalars(select(Word).filter_by(fish_id=fish.id))
+    }
+    wanted = {(what, words) for what, said in texts.items() for text in said for words in _starts(text)}
+    for what, words in sorted(wanted - there.keys()):
+        session.add(Word(fish_id=fish.id, what=what, text=words))
+    if "tank" in texts:
+        for left in there.keys() - wanted:
+            if left[0] == "tank":
+                session.delete(there[left])
+
+
+def _starts(text: str) -> list[str]:
+    """Return a text from each of its words on: what is looked for may be the second."""
+    words = folded(text).split()
+    return [" ".join(words[start:]) for start in range(min(len(words), _STARTS))]
 
 
 def time_now() -> tuple[dt.datetime, str]:
@@ -84,7 +96,8 @@ def moment_after(earlier: Sequence[Any]) -> tuple[dt.datetime, str]:
 
 def text_of(what: str, value: Any) -> str:
     """Return what a person wrote. Raises IdkeyError for what can't be written."""
-    text = "" if value is None else str(value).strip()
+    # A line break is but how it was set.
+    text = "" if value is None else _BREAK.sub(" ", str(value)).strip()
     problem = cell_problem(text)
     if not problem and not text.isascii():
         try:

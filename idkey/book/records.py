@@ -208,6 +208,8 @@ class Naming(_Act, _OfFish, Record):
     name: Mapped[str]
     probability: Mapped[float | None]
     ground: Mapped[str]
+    look: Mapped[Look | None] = relationship(lazy="raise")
+    """Among `Fish.looks`; stated here so that a look is written before its name."""
 
 
 class Event(_Act, _OfFish, Record):

@@ -260,12 +260,15 @@ class Store:
                 connection.execution_options(isolation_level="AUTOCOMMIT").execute(text("VACUUM"))
 
 
-def next_number(session: Session, kind: type[Box] | type[Fish]) -> int:
-    """Return the next running number of a box or a fish; who asks next waits until this one is written."""
+def next_number(session: Session, kind: type[Box] | type[Fish], wished: int = 0) -> int:
+    """Return the next running number of a box or a fish, or one that is `wished` and not given away yet.
+
+    Who asks next waits until this one is written.
+    """
     counter = session.execute(
         select(Counter).where(Counter.name == kind.__tablename__).with_for_update()
     ).scalar_one()
-    counter.value += 1
+    counter.value = max(counter.value + 1, wished)
     return counter.value
 
 

@@ -9,9 +9,7 @@ from __future__ import annotations
 import json
 import os
 import re
-import tempfile
 from collections.abc import Iterable
-from contextlib import suppress
 from dataclasses import fields, is_dataclass
 from functools import cache
 from importlib.resources import files
@@ -23,6 +21,7 @@ import typst
 
 from idkey import display
 from idkey.errors import IdkeyError, one_of
+from idkey.table.disk import check_free, write_whole
 from idkey.views import doc, html
 from idkey.views.words import cut, made_with
 
@@ -132,31 +131,7 @@ def save(
         raise IdkeyError(f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf")
     if paper not in [*PAPERS]:
         raise IdkeyError(f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}")
-    _check_free(place, overwrite)
+    check_free(place, overwrite)
     document = display.document(thing, **options)
     made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
-    try:
-        with tempfile.TemporaryDirectory(dir=place.parent, prefix=".idkey-") as folder:
-            beside = Path(folder) / place.name
-            with beside.open("wb") as file:
-                file.write(made)
-                file.flush()
-                os.fsync(file.fileno())
-            if not overwrite:
-                # A second name is never put in place of a file that has come there meanwhile.
-                with suppress(OSError):
-                    os.link(beside, place)
-                    return
-                _check_free(place, overwrite)
-            beside.replace(place)
-    except OSError as error:
-        why = error.strerror or error
-        msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
-        raise IdkeyError(msg) from error
-
-
-def _check_free(place: Path, overwrite: bool) -> None:
-    here = place.is_file()
-    if place.exists() and not (overwrite and here):
-        right = "say overwrite=True to write over it" if here else "this is no file; add a file's name"
-        raise IdkeyError(f"{str(place)!r} is there already; {right}, or choose another name")
+    write_whole(place, lambda file: file.write(made), overwrite)
