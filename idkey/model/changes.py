@@ -10,7 +10,7 @@ left out there and said so.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, NamedTuple
 
@@ -20,7 +20,7 @@ import pandas as pd
 from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
-from idkey.model.answers import code_frame, read_answer
+from idkey.model.answers import Coded, code_frame, read_answer
 from idkey.model.combine import NONE_PRIOR, check_table, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
 from idkey.model.identify import Identification
@@ -41,6 +41,10 @@ COVERAGE = 0.95
 
 Past = Identification | Mapping[str, Any]
 """An identification, or its answers: trait id to answer."""
+
+TIE_DIGITS = 14
+"""Names equally likely to so many digits are a tie, which goes by name: the last bits depend on which fish
+are judged together, and must not look like a change of the table."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -285,17 +289,29 @@ class _Named(NamedTuple):
 
 
 def _named(table: TraitTable, past: list[Mapping[str, Any]]) -> list[_Named]:
+    coded, unread = code_past(table, past)
+    share = posterior(model_of(table), coded, prior_vector(table, "commonness", NONE_PRIOR))
+    names = candidate_names(table, coded, share, COVERAGE)
+    answered = coded.stage > 0
+    for codes in coded.codes.values():
+        answered = answered | (codes > 0)
+    best = share.max(axis=1).tolist()
+    return [_Named(*row) for row in zip(names, best, unread, answered.tolist(), strict=True)]
+
+
+def code_past(table: TraitTable, past: Sequence[Mapping[str, Any]]) -> tuple[Coded, list[list[str]]]:
+    """Code answers that were given by another table, and for each fish those that this one can't take.
+
+    The latter as ``trait: answer``; they are left out.
+    """
     read: dict[tuple[str, str], str | None] = {}
     texts = [{trait: _read(read, table, trait, value) for trait, value in given.items()} for given in past]
     rows = [{trait: text for trait, text in row.items() if text is not None} for row in texts]
     coded = code_frame(table, pd.DataFrame(rows, index=range(len(rows)), dtype=object))
-    share = posterior(model_of(table), coded, prior_vector(table, "commonness", NONE_PRIOR))
-    names = candidate_names(table, coded, share, COVERAGE)
     unread = [
         [f"{t}: {given[t]}" for t in row if row[t] is None] for row, given in zip(texts, past, strict=True)
     ]
-    answered = [any(row.values()) for row in rows]
-    return [_Named(*row) for row in zip(names, share.max(axis=1).tolist(), unread, answered, strict=True)]
+    return coded, unread
 
 
 def _read(read: dict[tuple[str, str], str | None], table: TraitTable, trait: str, value: Any) -> str | None:

@@ -67,7 +67,7 @@ _POINTS = 9
 _TINY = 1e-9
 
 
-def _misread(trait: Trait) -> np.ndarray:
+def misread(trait: Trait) -> np.ndarray:
     """P(answer | true state, the observer errs), shape (n_states answer, n_states true)."""
     k = len(trait.states)
     if trait.kind == "nominal":
@@ -278,5 +278,5 @@ def _state_likelihoods(trait: Trait, column: Column, kin: np.ndarray) -> np.ndar
     # A column of any table may be blank all through, and then has no states.
     e, k = trait.error, max(len(trait.states), 1)
     shares = column.shares[column.known].T
-    p = (1 - e) * shares + e * (_misread(trait) @ shares)
+    p = (1 - e) * shares + e * (misread(trait) @ shares)
     return _complete(p, column, kin, na=e / k, flat=1.0 / k)
