@@ -170,7 +170,7 @@ class SameKind(Printed):
         prior, likelihoods = _likelihoods(self.table, rows)
         found = []
         for i, trait_id in enumerate(both):
-            without = _weighed(prior, len(self.table), *likelihoods[2 * i : 2 * i + 2], self.together).ratio
+            without = weighed(prior, len(self.table), *likelihoods[2 * i : 2 * i + 2], self.together).ratio
             decibans = float(10 * np.log10(self.ratio / without))
             trait, given = self.table.trait(trait_id), [answers[trait_id] for answers in self.answers]
             said = tuple(cell_words(trait, parse_answer(trait, answer)) for answer in given)
@@ -256,10 +256,10 @@ def pairs(
     given = [_answers(table, one) for one in fish]
     shares, likelihoods = _likelihoods(table, given)
     ones = np.ones(len(shares))
-    before = _weighed(shares, len(table), ones, ones, together).probability
+    before = weighed(shares, len(table), ones, ones, together).probability
     found = []
     for i, j in combinations(range(len(given)), 2):
-        weighed = _weighed(shares, len(table), likelihoods[i], likelihoods[j], together)
+        found_ = weighed(shares, len(table), likelihoods[i], likelihoods[j], together)
         kinds = _kinds(table, weighed.one)
         of = (given[i], given[j]), (names[i], names[j]), origin, together
         found.append(SameKind(table, *of, weighed.ratio, before, weighed.probability, kinds))
@@ -303,7 +303,7 @@ def _likelihoods(table: TraitTable, rows: Sequence[Mapping[str, str]]) -> tuple[
     return prior, np.exp(logs - logs.max(axis=1, keepdims=True))
 
 
-class _Weighed(NamedTuple):
+class Weighed(NamedTuple):
     """`one`, (n_taxa + 1,), is P(both are of one kind, and of this one); it sums to `probability`."""
 
     ratio: float
@@ -317,13 +317,13 @@ def _being_one(prior: np.ndarray, n_taxa: int, together: float) -> np.ndarray:
     return kinds * (together + (1 - together) * prior)
 
 
-def _weighed(prior: np.ndarray, n_taxa: int, a: np.ndarray, b: np.ndarray, together: float) -> _Weighed:
+def weighed(prior: np.ndarray, n_taxa: int, a: np.ndarray, b: np.ndarray, together: float) -> Weighed:
     # A sum in which the two fish stand alike, so that swapping them changes no bit.
     drawn = prior * (a * b)
     once, twice = drawn.sum(), (prior * a).sum() * (prior * b).sum()
     one = drawn * _being_one(prior, n_taxa, together) / (together * once + (1 - together) * twice)
     one = np.append(one[:n_taxa], one[n_taxa:].sum())
-    return _Weighed(float(once / twice), float(one.sum()), one)
+    return Weighed(float(once / twice), float(one.sum()), one)
 
 
 def _kinds(table: TraitTable, one: np.ndarray) -> tuple[tuple[str, float], ...]:

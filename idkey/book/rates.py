@@ -1,21 +1,21 @@
-"""How often do we err? Answers held against the kind that a fish turned out to be, on other grounds than looks.
+"""How often do we err? Answers held against the kind that a fish turned out to be, on other grounds.
 
-A fish counts where its name was settled by growing it out, by breeding it, or by a specialist: with a name that
-rests on looking, the looks would judge themselves. Of each fish and trait the last answer before that counts,
-once. It is *outside* where nothing that the table allows for the kind agrees with it (an answer of several
-states where none of them does, a number by more than three measuring errors), for young and adults alike where
-the age was not stated; see `idkey.model.fit.outside`. Cells that are blank or do not apply, lengths (a record
-is no mean) and what the seller says of the river are left out.
+A fish counts where its name was settled by growing it out, by breeding it, or by a specialist: with a name
+that rests on looking, the looks would judge themselves. Of each fish and trait the last answer before that
+counts, once. It is *outside* where nothing that the table allows for the kind agrees with it (an answer of
+several states where none of them does, a number by more than three measuring errors), for young and adults
+alike where the age was not stated; see `idkey.model.fit.outside`. Cells that are blank or do not apply,
+lengths (a record is no mean) and what the seller says of the river are left out.
 
-The table's error e is the share of answers that say nothing about the fish. Such an answer may fall on a state
-that the kind has, and then nobody sees that it was one: it is outside with the chance q, the sum of the
-misreadings that lead outside the row ((K - 1) / K for one state of K of a nominal trait), of a number the part
-of the column that the range leaves. Of n answers k are outside:
+The table's error e is the share of answers that say nothing about the fish. Such an answer may fall on a
+state that the kind has, and then nobody sees that it was one: it is outside with the chance q, the sum of the
+misreadings that lead outside the row ((K - 1) / K for one state of K of a nominal trait), of a number the
+part of the column that the range leaves. Of n answers k are outside:
 
-* the share outside is estimated with Jeffreys's prior, Beta(1/2, 1/2): the mean ``(k + 1/2) / (n + 1)`` of its
-  posterior Beta(k + 1/2, n - k + 1/2), and as 95 % interval its 2.5 % and 97.5 % points, with 0 as the lower
-  end where k = 0 and 1 as the upper where k = n (Brown LD, Cai TT & DasGupta A 2001, Interval estimation for a
-  binomial proportion, Statistical Science 16:101-133, doi 10.1214/ss/1009213286);
+* the share outside is estimated with Jeffreys's prior, Beta(1/2, 1/2): the mean ``(k + 1/2) / (n + 1)`` of
+  its posterior Beta(k + 1/2, n - k + 1/2), and as 95 % interval its 2.5 % and 97.5 % points, with 0 as the
+  lower end where k = 0 and 1 as the upper where k = n (Brown LD, Cai TT & DasGupta A 2001, Interval
+  estimation for a binomial proportion, Statistical Science 16:101-133, doi 10.1214/ss/1009213286);
 * the error is that share over the mean q of these answers, at most 1.
 
 These fish are not drawn at random: who sends a fish to a specialist was in doubt about it.
