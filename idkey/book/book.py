@@ -31,6 +31,8 @@ from idkey.book.entries import (
 )
 from idkey.book.exchange import save_csv, save_darwin_core
 from idkey.book.labels import Label, Labels
+from idkey.book.rates import Rates, rates
+from idkey.book.recheck import Recheck, recheck
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
 from idkey.book.store import Store, next_number
 from idkey.book.traces import delete_traces
@@ -315,6 +317,14 @@ class Book:
                 raise IdkeyError(f"{self._store.place}: {edition!r}: the book holds no table of this id")
             self._tables[edition] = table_of(found)
         return self._tables[edition]
+
+    def recheck(self, table: TraitTable) -> Recheck:
+        """Judge every fish again by a table; see `idkey.book.recheck`. No name in the book is changed."""
+        return recheck(table, self.looks(), self.edition, self.namings(), self.events())
+
+    def rates(self, table: TraitTable) -> Rates:
+        """Say how often looks erred, by the fish that were named on other grounds; see `idkey.book.rates`."""
+        return rates(table, self.looks(), self.namings())
 
     # -- out and in -----------------------------------------------------------------------------
 

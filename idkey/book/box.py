@@ -26,7 +26,7 @@ from typing import Any, Literal, NamedTuple
 
 import pandas as pd
 
-from idkey.book.box_rows import BagRead, read_box
+from idkey.book.box_rows import BagRead, kept_box, read_box
 from idkey.book.pair import SameKind, pairs
 from idkey.display import Printed
 from idkey.errors import Problem, UnknownName
@@ -242,7 +242,11 @@ class BoxCheck(Printed):
 
 
 def check_box(
-    rows: pd.DataFrame | str | os.PathLike[str], table: TraitTable | None = None, *, sheet: str | None = None
+    rows: pd.DataFrame | str | os.PathLike[str] | int,
+    table: TraitTable | None = None,
+    book: Any = None,
+    *,
+    sheet: str | None = None,
 ) -> BoxCheck:
     """Hold the bags of a box against their labels.
 
@@ -254,16 +258,18 @@ def check_box(
 
     Parameters
     ----------
-    rows : DataFrame, or path of a CSV or XLSX file
+    rows : DataFrame, path of a CSV or XLSX file, or with `book` the number of a box in it
     table : TraitTable, optional
         By default the shipped one.
+    book : Book, optional
+        The book that the box is in; of each fish the latest look counts.
     sheet : str, optional
         The sheet of a workbook; by default the first with a column for the label.
 
     Raises
     ------
     TableError
-        No file, no column for the label, or no row.
+        No file, no column for the label, or no row. IdkeyError for a box that is not in the book.
 
     Examples
     --------
@@ -275,7 +281,7 @@ def check_box(
     """
     table = load_table() if table is None else table
     check_table(table)
-    read = read_box(table, rows, sheet)
+    read = read_box(table, rows, sheet) if book is None else kept_box(table, book.box(rows))
     bags = tuple(_checked(table, bag) for bag in read.bags)
     return BoxCheck(table, bags, read.place, read.problems, read.columns, read.notes)
 

@@ -83,6 +83,32 @@ def read_box(table: TraitTable, rows: Any, sheet: str | None = None) -> BoxRead:
     return BoxRead(tuple(reader.bags.values()), place, tuple(reader.problems), columns, tuple(notes))
 
 
+def kept_box(table: TraitTable, box: Any) -> BoxRead:
+    """Return a box that is in a book, each fish as it was looked at last; see `Book.box`."""
+    place, problems, bags = f"box {box.number}", [], []
+    for bag in box.bags:
+        read = BagRead(str(bag.number), bag.label, bag.count, bag.tank)
+        for fish in bag.fish:
+            seen, row = Identification(table), f"fish {fish.number}"
+            answers = {**fish.look.answers, **dict.fromkeys(fish.look.unseen)} if fish.look else {}
+            for trait, answer in answers.items():
+                try:
+                    seen.answer(trait, answer)
+                except AnswerError as error:
+                    problems.append(Problem(place, row, trait, str(answer), _right(error)))
+            read.fish.append((fish.tag or str(fish.number), seen))
+            read.rows.append(row)
+        # A bag that nobody looked at is judged as one, too.
+        read.fish = read.fish or [("", Identification(table))]
+        bags.append(read)
+    return BoxRead(tuple(bags), place, tuple(problems), (), ())
+
+
+def _right(error: AnswerError) -> str:
+    """Return what would be right: the trait and the value stand before it."""
+    return str(error).partition(": ")[2].partition(": ")[2] or str(error)
+
+
 def _columns_of_a_box(table: TraitTable) -> ColumnNames:
     columns = (*_TEXTS, COUNT, LIFE_STAGE, *table.trait_ids)
     labels = [(t.id, t.label) for t in table.traits if t.label]
@@ -144,8 +170,7 @@ class _Reader:
             try:
                 fish.answer(meaning, _with_unit(value, self.columns[meaning].unit))
             except AnswerError as error:
-                # The place of a cell says which trait, and the value stands before what would be right.
-                self.wrong(row, meaning, value, str(error).partition(": ")[2].partition(": ")[2])
+                self.wrong(row, meaning, value, _right(error))
         return fish
 
     def wrong(self, row: str, meaning: str, value: Any, right: str) -> None:

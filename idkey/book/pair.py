@@ -259,10 +259,10 @@ def pairs(
     before = weighed(shares, len(table), ones, ones, together).probability
     found = []
     for i, j in combinations(range(len(given)), 2):
-        found_ = weighed(shares, len(table), likelihoods[i], likelihoods[j], together)
-        kinds = _kinds(table, weighed.one)
+        both = weighed(shares, len(table), likelihoods[i], likelihoods[j], together)
+        kinds = _kinds(table, both.one)
         of = (given[i], given[j]), (names[i], names[j]), origin, together
-        found.append(SameKind(table, *of, weighed.ratio, before, weighed.probability, kinds))
+        found.append(SameKind(table, *of, both.ratio, before, both.probability, kinds))
     return tuple(sorted(found, key=lambda pair: (pair.probability, pair.names)))
 
 
@@ -318,7 +318,10 @@ def _being_one(prior: np.ndarray, n_taxa: int, together: float) -> np.ndarray:
 
 
 def weighed(prior: np.ndarray, n_taxa: int, a: np.ndarray, b: np.ndarray, together: float) -> Weighed:
-    # A sum in which the two fish stand alike, so that swapping them changes no bit.
+    """Weigh the likelihoods of two fish, each (n_names,); the first `n_taxa` are kinds, the rest strangers.
+
+    `together` is the chance of one draw. The two stand alike: swapping them changes no bit.
+    """
     drawn = prior * (a * b)
     once, twice = drawn.sum(), (prior * a).sum() * (prior * b).sum()
     one = drawn * _being_one(prior, n_taxa, together) / (together * once + (1 - together) * twice)

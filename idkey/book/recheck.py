@@ -164,7 +164,8 @@ class Recheck(Printed):
         if not self.fish:
             return f"Judged again: {of}. None comes out otherwise."
         renamed, sold = len(self.renamed), len(self.sold)
-        text = f"Judged again: {of}. {len(self.fish):,} come out otherwise"
+        come = "comes" if len(self.fish) == 1 else "come"
+        text = f"Judged again: {of}. {len(self.fish):,} {come} out otherwise"
         text += f", {f'{renamed:,}' if renamed else 'none'} with another likeliest name"
         text += f"; {sold:,} of them were sold." if sold else "."
         package = sum(f.since in ("package", "both") for f in self.fish)
