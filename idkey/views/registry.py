@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import care, compare, edit, identify, key, labels, review
+from idkey.views import box, care, compare, edit, identify, key, labels, review
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
 _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Apart": review.apart_document,
+    "BoxCheck": box.box_document,
     "CareSheet": care.care_document,
     "Change": review.change_document,
     "Comparison": compare.compare_document,
@@ -19,6 +20,7 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Import": edit.import_document,
     "Key": key.key_document,
     "Labels": labels.labels_document,
+    "Letter": box.letter_document,
     "Lookalikes": compare.lookalikes_document,
     "Question": identify.question_document,
     "Review": review.review_document,

@@ -197,10 +197,10 @@ def clicking():
         screen, sent = identify(), []
         screen._outcome.observe(lambda _change, sent=sent: sent.append(perf_counter()), names="value")
         for click in range(10):
-            if screen.asking.trait is None:
-                screen._restart.click()
-            states = [c for c in screen.asking.states.children if c.state]
-            button = states[(path + click * path) % len(states)].button if states else screen._skip
+            if screen.looking.asking.trait is None:
+                screen.looking.restart.click()
+            states = [c for c in screen.looking.asking.states.children if c.state]
+            button = states[(path + click * path) % len(states)].button if states else screen.looking.skip
             sent.clear()
             start = perf_counter()
             button.click()

@@ -24,7 +24,7 @@ def on(monkeypatch):
 
 
 def shown(screen):
-    return [c for c in screen.asking.states.children if c.layout.display != "none"]
+    return [c for c in screen.looking.asking.states.children if c.layout.display != "none"]
 
 
 def click(screen, words):
@@ -34,45 +34,50 @@ def click(screen, words):
 
 def seen(screen):
     """What was seen, line by line, and the buttons that ask it again."""
-    rows = screen._seen.children[1:]
+    rows = screen.looking.seen.children[1:]
     return [row.children[0].value for row in rows], [row.children[1] for row in rows]
 
 
 def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen, on):
     other = idkey.identify()
-    assert "main pattern" in screen.asking.question.value
+    assert "main pattern" in screen.looking.asking.question.value
     assert len(shown(screen)) == 5
     click(screen, "light spots on dark")
     assert dict(screen.identification.answers) == {"pattern": "light_spots"}
-    assert "main pattern" not in screen.asking.question.value
+    assert "main pattern" not in screen.looking.asking.question.value
     assert "still possible" in screen._outcome.value
     assert 'href="https://doi.org/10.' in screen._names.value
     # The keyboard is on the next question; two screens share nothing.
     assert on == [shown(screen)[0].button]
-    assert "main pattern" in other.asking.question.value
-    screen.asking.several.value = True
+    assert "main pattern" in other.looking.asking.question.value
+    screen.looking.asking.several.value = True
     for choice in shown(screen)[:2]:
         choice.button.click()
     assert len(screen.identification.answers) == 1
     picked = "|".join(choice.state for choice in shown(screen)[:2])
-    screen.asking.take.click()
+    screen.looking.asking.take.click()
     assert picked in screen.identification.answers.values()
 
 
 def test_one_of_several_may_be_said_to_be_more_like_it(screen):
-    screen._other.value = "spot_size"
-    assert screen.asking.leaning.layout.display == "none"
-    screen.asking.several.value = True
-    assert screen.asking.leaning.layout.display == ""
-    assert [word for word, _ in screen.asking.leaning.options] == ["can't say", "small", "medium", "large"]
+    screen.looking.other.value = "spot_size"
+    assert screen.looking.asking.leaning.layout.display == "none"
+    screen.looking.asking.several.value = True
+    assert screen.looking.asking.leaning.layout.display == ""
+    assert [word for word, _ in screen.looking.asking.leaning.options] == [
+        "can't say",
+        "small",
+        "medium",
+        "large",
+    ]
     click(screen, "small")
     # Who leans to a state picks it; what is not picked any more is leant to no more.
-    screen.asking.leaning.value = "medium"
+    screen.looking.asking.leaning.value = "medium"
     assert [c.state for c in shown(screen) if "\u2713" in c.button.description] == ["small", "medium"]
     click(screen, "medium")
-    assert screen.asking.leaning.value == ""
-    screen.asking.leaning.value = "medium"
-    screen.asking.take.click()
+    assert screen.looking.asking.leaning.value == ""
+    screen.looking.asking.leaning.value = "medium"
+    screen.looking.asking.take.click()
     # Three in four for it.
     assert screen.identification.answers["spot_size"] == "small:0.25|medium:0.75"
     assert "small (25 %) or medium (75 %)" in seen(screen)[0][0]
@@ -83,20 +88,24 @@ def test_one_of_several_may_be_said_to_be_more_like_it(screen):
         (["small", "medium", "large"], "large", "small:0.125|medium:0.125|large:0.75"),
     ):
         seen(screen)[1][0].click()
-        assert screen.asking.leaning.value == ""
-        assert screen.asking.leaning.layout.display == "none"
-        screen.asking.several.value = True
+        assert screen.looking.asking.leaning.value == ""
+        assert screen.looking.asking.leaning.layout.display == "none"
+        screen.looking.asking.several.value = True
         for words in picked:
             click(screen, words)
-        screen.asking.leaning.value = leaning
-        screen.asking.take.click()
+        screen.looking.asking.leaning.value = leaning
+        screen.looking.asking.take.click()
         assert screen.identification.answers["spot_size"] == answer
     # With the tick taken out it is one question and one click again.
     seen(screen)[1][0].click()
-    screen.asking.several.value = True
-    screen.asking.leaning.value = "small"
-    screen.asking.several.value = False
-    assert (screen.asking.picked, screen.asking.leaning.value, screen.asking.leaning.layout.display) == (
+    screen.looking.asking.several.value = True
+    screen.looking.asking.leaning.value = "small"
+    screen.looking.asking.several.value = False
+    assert (
+        screen.looking.asking.picked,
+        screen.looking.asking.leaning.value,
+        screen.looking.asking.leaning.layout.display,
+    ) == (
         [],
         "",
         "none",
@@ -107,7 +116,7 @@ def test_one_of_several_may_be_said_to_be_more_like_it(screen):
 
 def test_the_drawings_take_over_what_was_answered(screen):
     screen.identification.answer("pattern", "dark_spots").answer("ground_colour", "pale")
-    screen._other.value = "spot_size"
+    screen.looking.other.value = "spot_size"
     for choice in shown(screen):
         drawn = state_svg("spot_size", choice.state, choice.button.description, screen.identification.answers)
         assert choice.drawing.value == drawn
@@ -115,56 +124,56 @@ def test_the_drawings_take_over_what_was_answered(screen):
 
 
 def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
-    best = screen.asking.question.value
+    best = screen.looking.asking.question.value
     for chosen in ("adult_size", "", "adult_size"):
-        screen._other.value = chosen
-        assert screen._other.value == chosen
-        assert (screen.asking.question.value == best) is (chosen == "")
+        screen.looking.other.value = chosen
+        assert screen.looking.other.value == chosen
+        assert (screen.looking.asking.question.value == best) is (chosen == "")
     assert not on, "the arrow keys must be able to go on through the menu"
-    assert "How long is the fish" in screen.asking.question.value
-    screen.asking.number.value = "-4"
-    screen.asking.take.click()
+    assert "How long is the fish" in screen.looking.asking.question.value
+    screen.looking.asking.number.value = "-4"
+    screen.looking.asking.take.click()
     assert "more than 0" in screen._alert.value
     assert 'role="alert"' in screen._alert.value
     assert not screen.identification.answers
-    screen.asking.number.value = "2.5 in"
-    assert "read as 64 mm" in screen.asking.read_as.value
-    screen.asking.number._handle_custom_msg({"event": "submit"}, [])
+    screen.looking.asking.number.value = "2.5 in"
+    assert "read as 64 mm" in screen.looking.asking.read_as.value
+    screen.looking.asking.number._handle_custom_msg({"event": "submit"}, [])
     assert screen.identification.answers["adult_size"] == "64"
-    assert screen._other.value == ""
-    assert screen._alert.value == screen.asking.read_as.value == ""
+    assert screen.looking.other.value == ""
+    assert screen._alert.value == screen.looking.asking.read_as.value == ""
     # Inches are for lengths only.
-    screen._other.value = "dorsal_rays"
-    screen.asking.number.value = "7 in"
-    screen.asking.take.click()
+    screen.looking.other.value = "dorsal_rays"
+    screen.looking.asking.number.value = "7 in"
+    screen.looking.asking.take.click()
     assert "dorsal_rays" in screen._alert.value
     assert "dorsal_rays" not in screen.identification.answers
 
 
 def test_skip_change_an_answer_undo_and_start_again(screen, on):
-    screen._skip.click()
+    screen.looking.skip.click()
     assert screen.identification.unseen == ("pattern",)
-    assert "main pattern" not in screen.asking.question.value
+    assert "main pattern" not in screen.looking.asking.question.value
     assert "can't be seen" in html.unescape(seen(screen)[0][0])
-    screen._undo.click()
+    screen.looking.undo.click()
     click(screen, "light spots on dark")
-    row = screen._seen.children[1]
+    row = screen.looking.seen.children[1]
     seen(screen)[1][0].click()
     assert on[-1] is shown(screen)[0].button
-    assert "main pattern" in screen.asking.question.value
-    assert "So far: <strong>light spots on dark" in screen.asking.question.value
+    assert "main pattern" in screen.looking.asking.question.value
+    assert "So far: <strong>light spots on dark" in screen.looking.asking.question.value
     click(screen, "no marks")
     assert screen.identification.answers["pattern"] == "plain"
     # Only a row that changed is made anew.
-    assert screen._seen.children[1] is row
-    for button in (screen._undo, screen._restart, screen._undo):
+    assert screen.looking.seen.children[1] is row
+    for button in (screen.looking.undo, screen.looking.restart, screen.looking.undo):
         button.click()
-        expected = {} if button is screen._restart else {"pattern": "light_spots"}
+        expected = {} if button is screen.looking.restart else {"pattern": "light_spots"}
         assert dict(screen.identification.answers) == expected
-    screen._age.value = "adult"
+    screen.looking.age.value = "adult"
     assert screen.identification.answers["life_stage"] == "adult"
-    screen._undo.click()
-    assert screen._age.value == ""
+    screen.looking.undo.click()
+    assert screen.looking.age.value == ""
 
 
 def test_until_the_name_is_settled_the_care_for_all_is_shown():
@@ -190,7 +199,7 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert not screen.identification.answers
     order = []
     parts = {name: getattr(screen, f"_{name}") for name in ("outcome", "names", "together", "bag_says")}
-    for name, part in {**parts, "question": screen.asking.question}.items():
+    for name, part in {**parts, "question": screen.looking.asking.question}.items():
         part.observe(lambda _c, name=name: order.append(name), names="value")
     click(screen, "light spots on dark")
     # What the answer did is shown before the rest.
@@ -214,7 +223,7 @@ def test_the_first_two_can_be_compared_while_two_are_possible(screen):
     assert not compare.is_open
     compare.button.click()
     # It goes when the first two change.
-    screen._restart.click()
+    screen.looking.restart.click()
     assert not compare.is_open
     assert compare.button.layout.visibility == "hidden"
 
@@ -226,19 +235,19 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     def fail(*_args, **_options):
         raise RuntimeError("boom")
 
-    for name in ("_refresh", "_show_question"):
-        monkeypatch.setattr(type(screen), name, fail)
+    for name in ("show_next", "_show_question"):
+        monkeypatch.setattr(type(screen.looking), name, fail)
     monkeypatch.setattr("idkey.widgets.identify.compare", fail)
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
-        "skip": screen._skip.click,
-        "undo": screen._undo.click,
-        "restart": screen._restart.click,
+        "skip": screen.looking.skip.click,
+        "undo": screen.looking.undo.click,
+        "restart": screen.looking.restart.click,
         "compare": screen._beside.button.click,
         "change": seen(screen)[1][0].click,
-        "age": lambda: setattr(screen._age, "value", "young"),
-        "other": lambda: setattr(screen._other, "value", "basin"),
+        "age": lambda: setattr(screen.looking.age, "value", "young"),
+        "other": lambda: setattr(screen.looking.other, "value", "basin"),
         "bag": lambda: setattr(screen._bag, "value", "L046"),
     }
     for name, act in acts.items():

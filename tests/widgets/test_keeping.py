@@ -84,9 +84,9 @@ def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_un
     assert (dict(screen.identification.answers), keeping.number) == (ANSWERS, 1)
     assert keeping.tank.value == "rack 3"
     # The controls work on the fish that was opened.
-    screen._undo.click()
+    screen.looking.undo.click()
     assert list(screen.identification.answers) == ["pattern"]
-    screen._restart.click()
+    screen.looking.restart.click()
     assert not screen.identification.answers
     keeping.find.value = "nothing like it"
     keeping.opens.click()
