@@ -97,9 +97,8 @@ class Book:
         """Write down a bag of a box: its label as written, how many fish are in it, where they went."""
         label, count, tank = text_of("label", label), count_of(count), text_of("tank", tank)
         with self._store.writing() as session:
-            found = self._box(session, box.number if isinstance(box, Box) else box)
-            # Locked, so that two desks never give two bags one number.
-            session.refresh(found, with_for_update=True)
+            number = box.number if isinstance(box, Box) else box
+            found = self._numbered(session, Box, number, lock=True)
             number = 1 + max((bag.number for bag in found.bags), default=0)
             bag = Bag(box=found, number=number, label=label, count=count, tank=tank)
             session.add(bag)
@@ -113,10 +112,7 @@ class Book:
     def box(self, number: int) -> Box:
         """Return a box with its bags, and with the fish of each."""
         with self._store.reading() as session:
-            return self._box(session, number, selectinload(Box.bags).selectinload(Bag.fish))
-
-    def _box(self, session: Session, number: int, *more: Any) -> Box:
-        return self._numbered(session, Box, number, *more)
+            return self._numbered(session, Box, number, selectinload(Box.bags).selectinload(Bag.fish))
 
     # -- what was seen --------------------------------------------------------------------------
 
@@ -169,7 +165,7 @@ class Book:
         """Write down another look at a fish; the earlier ones stay."""
         look = look_of(identification, who)
         with self._store.writing() as session:
-            fish = self._numbered(session, Fish, number)
+            fish = self._numbered(session, Fish, number, lock=True)
             if fish.bag and not isinstance(identification.prior, str | None):
                 look.label = fish.bag.label
             look.edition = _kept_edition(session, identification.table)
@@ -201,7 +197,7 @@ class Book:
         if probability is None:
             probability = fish.looks[-1].names.get(taxon, 0.0)
         with self._store.writing() as session:
-            fish = self._numbered(session, Fish, number)
+            fish = self._numbered(session, Fish, number, lock=True)
             at, zone = moment_after(fish.namings)
             given = {"taxon": taxon, "name": name, "probability": probability, "ground": ground}
             naming = Naming(look_id=fish.looks[-1].id, who=who, at=at, zone=zone, **given)
@@ -219,7 +215,7 @@ class Book:
             raise IdkeyError(f"what: {what!r}: {one_of(what, EVENTS, 'what became of it')}")
         detail, who = text_of("detail", detail), text_of("who", who)
         with self._store.writing() as session:
-            fish = self._numbered(session, Fish, number)
+            fish = self._numbered(session, Fish, number, lock=True)
             at, zone = moment_after(fish.events)
             event = Event(what=what, detail=detail, who=who, at=at, zone=zone)
             fish.events.append(event)
@@ -396,9 +392,14 @@ class Book:
 
     # -- inside ---------------------------------------------------------------------------------
 
-    def _numbered(self, session: Session, kind: type[Any], number: int, *more: Any) -> Any:
-        where = kind.number == number if isinstance(number, int) else kind.number == -1
-        found = session.scalars(select(kind).where(where).options(*more)).unique().one_or_none()
+    def _numbered(
+        self, session: Session, kind: type[Any], number: int, *more: Any, lock: bool = False
+    ) -> Any:
+        query = select(kind).where(kind.number == (number if isinstance(number, int) else -1)).options(*more)
+        if lock:
+            # Two desks at one fish: one after the other.
+            query = query.with_for_update(of=kind)
+        found = session.scalars(query).unique().one_or_none()
         if found is None:
             what, most = kind.__tablename__, session.scalar(select(func.max(kind.number)))
             right = f"the book holds {what} 1 to {most}" if most else f"the book holds no {what} yet"

@@ -4,18 +4,16 @@ A server with all imports done forks the writers. Each notes a state in a file o
 came back, so that what may stand on the disk is known to the state: the last one noted, or the one after it.
 """
 
-import contextlib
 import os
 import random
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from killed import run_and_kill, server
 
 from idkey.table.disk import MOST_VERSIONS, commit, digests, read_files, version_files, versions
 from idkey.table.files import files_of
@@ -97,61 +95,22 @@ def _die_at_step(step: int) -> None:
         setattr(os, name, watched(getattr(os, name)))
 
 
-def _write_for_ever(way: str, folder: Path, noted: Path, first: int, step: int) -> None:
-    signal.alarm(30)  # should nobody come to kill it
+def write_for_ever(way: str, folder: str, noted: str, first: str, step: str) -> None:
     save = WAYS[way][0]
     handle = os.open(noted, os.O_WRONLY | os.O_APPEND)
-    if step >= 0:
-        _die_at_step(step)
-    number = first
+    if int(step) >= 0:
+        _die_at_step(int(step))
+    number = int(first)
     while True:
-        save(folder, number)
+        save(Path(folder), number)
         os.write(handle, b"%d\n" % number)
         number += 1
 
 
-def serve() -> None:
-    """Fork a writer for each line that is read, and say when it is gone."""
-    for line in sys.stdin:
-        way, folder, noted, first, step = line.rstrip("\n").split("\t")
-        child = os.fork()
-        if child == 0:
-            try:
-                _write_for_ever(way, Path(folder), Path(noted), int(first), int(step))
-            finally:
-                os._exit(1)
-        print(child, flush=True)
-        _, status = os.waitpid(child, 0)
-        print(os.waitstatus_to_exitcode(status), flush=True)
-
-
 @pytest.fixture(scope="module")
-def server():
-    here = Path(__file__).resolve()
-    paths = os.pathsep.join(map(str, (here.parents[1], here.parents[2])))
-    code = "from table.test_killed_writer import serve; serve()"
-    running = subprocess.Popen(
-        [sys.executable, "-c", code],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-        env={**os.environ, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
-    )
-    with running:
+def writers():
+    with server("table.test_killed_writer", "write_for_ever") as running:
         yield running
-        running.stdin.close()
-
-
-def _run_and_kill(server, line: str, after_s: float | None) -> None:
-    """Run a writer and kill it after some time, or wait until it killed itself."""
-    server.stdin.write(line + "\n")
-    server.stdin.flush()
-    child = int(server.stdout.readline())
-    if after_s is not None:
-        time.sleep(after_s)
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(child, signal.SIGKILL)
-    assert int(server.stdout.readline()) == -signal.SIGKILL
 
 
 # -- the tests ----------------------------------------------------------------------------------------
@@ -162,7 +121,7 @@ def _run_and_kill(server, line: str, after_s: float | None) -> None:
     [("bytes", 60, 60, 90), ("table", 40, 40, 110)] if LONG else [("bytes", 8, 7, 90), ("table", 4, 6, 110)],
 )
 def test_killed_at_any_moment_the_folder_holds_a_whole_state(
-    server, tmp_path, way, by_clock, by_itself, steps
+    writers, tmp_path, way, by_clock, by_itself, steps
 ):
     _, state, names = WAYS[way]
     folder, noted = tmp_path / "folder", tmp_path / "noted"
@@ -177,8 +136,8 @@ def test_killed_at_any_moment_the_folder_holds_a_whole_state(
     latest_s = min(3 * (time.perf_counter() - began), 0.2)
     for clock in turns:
         step = -1 if clock else chance.randrange(steps)
-        line = "\t".join((way, str(folder), str(noted), str(reached + 1), str(step)))
-        _run_and_kill(server, line, chance.uniform(0, latest_s) if clock else None)
+        after_s = chance.uniform(0, latest_s) if clock else None
+        run_and_kill(writers, way, folder, noted, reached + 1, step, after_s=after_s)
 
         left = {path.name for path in (folder / ".idkey").iterdir()}
         cut_short += any(name == "commit" or name.startswith("next-") for name in left)

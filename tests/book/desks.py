@@ -1,0 +1,49 @@
+"""What desks do in the tests of the book."""
+
+import os
+import uuid
+from pathlib import Path
+
+from shipped import TABLE
+
+from idkey.book.book import open_book
+from idkey.book.editions import edition_id
+from idkey.model.identify import Identification
+
+edition_id(TABLE)  # worked out once, before desks are forked
+
+
+def seen(n, table=TABLE):
+    """Return an identification whose answers tell fish of different numbers apart."""
+    fish = Identification(table)
+    fish.answer("pattern", "light_spots").answer("adult_size", 40 + n % 400).answer("tail_fork", None)
+    return fish
+
+
+def of_id(fish_id):
+    """Return what was seen of the fish of this id, whoever asks."""
+    return seen(uuid.UUID(fish_id).int % 400)
+
+
+def keep_for_ever(address, noted):
+    """Keep fish, and note each before and after; those of which it is not known are sent again first."""
+    lines = [line.split() for line in Path(noted).read_text().splitlines()]
+    done = {fish_id for what, fish_id, *_ in lines if what == "done"}
+    unsure = [fish_id for what, fish_id, *_ in lines if what == "begun" and fish_id not in done]
+    handle = os.open(noted, os.O_WRONLY | os.O_APPEND)
+    with open_book(address) as book:
+        while True:
+            fish_id = unsure.pop(0) if unsure else str(uuid.uuid4())
+            fish = of_id(fish_id)
+            os.write(handle, f"begun {fish_id}\n".encode())
+            kept = book.keep(fish, tag=fish_id[:8], fish_id=fish_id)
+            os.write(handle, f"done {fish_id} {kept.number}\n".encode())
+
+
+def keep_some(address, tag, count):
+    """Keep some fish, look at the first of all of them again, and move it."""
+    with open_book(address) as book:
+        for n in range(int(count)):
+            book.keep(seen(n), tag=f"{tag} {n}", who=tag)
+            book.look(1, seen(n), who=tag)
+            book.tell(1, "moved", f"{tag} {n}", who=tag)
