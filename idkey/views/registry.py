@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import box, care, compare, edit, identify, key, labels, review
+from idkey.views import book, box, care, compare, edit, identify, key, labels, review
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -23,8 +23,11 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Letter": box.letter_document,
     "Lookalikes": compare.lookalikes_document,
     "Question": identify.question_document,
+    "Rates": book.rates_document,
+    "Recheck": book.recheck_document,
     "Review": review.review_document,
     "RoomCheck": care.room_document,
+    "SameKind": book.same_kind_document,
     "TankCheck": care.tank_document,
     "TraitTable": edit.table_document,
 }
