@@ -27,7 +27,6 @@ class Cause:
     `what` is a "cell" of a kind concerned; a kind "added" or "removed"; a "trait" described otherwise; the
     "commonness" of a kind; or a cell of a "relative", by which a blank cell and a stranger are judged.
     `decibans` is what the answer says more for the kind than before, NaN where that is no one figure.
-    `sources` are those behind the cell as it now is, as ``author year, page (class)``.
     """
 
     what: Literal["cell", "added", "removed", "trait", "commonness", "relative"]
@@ -35,7 +34,6 @@ class Cause:
     trait: str
     text: str
     decibans: float = float("nan")
-    sources: tuple[str, ...] = ()
 
 
 class Causes:
@@ -116,7 +114,7 @@ class Causes:
         if all(said is not None for said in says):
             at = [sorted(table.ids).index(taxon) for table in (self.old, self.new)]
             decibans = float(says[1][at[1]] - says[0][at[0]])
-        return Cause(what, taxon, trait, text, decibans, self._sources(taxon, trait))
+        return Cause(what, taxon, trait, text, decibans)
 
     def _says_of(self, new: bool, trait: str, answer: Any, young: bool) -> np.ndarray | None:
         """What an answer says for every name over a stranger, decibans; None where it can't be read."""
@@ -135,22 +133,3 @@ class Causes:
                 said = 10 * np.log10(row / row[-1])
             self._says[key] = said
         return self._says[key]
-
-    @cached_property
-    def _claims(self) -> Mapping[tuple[str, str], list[str]]:
-        """The sources behind the cells of the new table, by kind and trait."""
-        claims, found = self.new.claims_by_kind, {}
-        if not claims.empty and "taxon" in claims.columns:
-            columns = ["taxon", "attribute", "source", "locator", "class"]
-            for taxon, column, *claim in claims[columns].itertuples(index=False):
-                found.setdefault((taxon, column), []).append(self._claim(*claim))
-        return found
-
-    def _sources(self, taxon: str, trait: str) -> tuple[str, ...]:
-        claims = (claim for c in (trait, trait + YOUNG) for claim in self._claims.get((taxon, c), ()))
-        return tuple(dict.fromkeys(claims))
-
-    def _claim(self, source: str, locator: str, class_: str) -> str:
-        known = self.new.sources.get(source)
-        where = ", ".join(filter(None, (known.short if known else source, locator)))
-        return f"{where} ({class_})" if where else class_
