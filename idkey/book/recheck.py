@@ -167,9 +167,10 @@ class Recheck(Printed):
         come = "comes" if len(self.fish) == 1 else "come"
         text = f"Judged again: {of}. {len(self.fish):,} {come} out otherwise"
         text += f", {f'{renamed:,}' if renamed else 'none'} with another likeliest name"
-        text += f"; {sold:,} of them were sold." if sold else "."
+        were = "was" if sold == 1 else "were"
+        text += f"; {sold:,} of them {were} sold." if sold else "."
         package = sum(f.since in ("package", "both") for f in self.fish)
-        text += f" The package judges {package:,} of them otherwise under the same table." if package else ""
+        text += f" The package judges {package:,} of them otherwise by the same table." if package else ""
         return f"{text} No name in the book was changed."
 
     def to_frame(self) -> pd.DataFrame:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -13,13 +14,13 @@ from idkey.table.table import TraitTable
 from idkey.table.units import percent
 from idkey.views import doc
 from idkey.views.doc import Block, Document, Heading, Lines, Soft, Table, line, one_line
-from idkey.views.words import none_words, of_table
+from idkey.views.words import claims_of, none_words, of_table
 
 if TYPE_CHECKING:
     from idkey.book.records import Fish
 
 _WIDTH = 100
-_MOST_LOOKS = 3
+_MOST_LOOKS, _MOST_FISH, _MOST_CHANGES = 3, 200, 20
 _SINCE = {
     "table": "the table says otherwise",
     "package": "the package judges otherwise",
@@ -72,13 +73,29 @@ def _listed(heading: str, items: tuple[str, ...], marks: str) -> Iterator[Block]
 def recheck_document(recheck: Recheck) -> Document:
     """Return the fish that come out otherwise, with another name first."""
     heads = ("Fish", "Then", "Now", "Moved", "Since what")
-    rows = tuple(_rechecked(recheck, fish) for fish in recheck.fish)
+    rows = tuple(_rechecked(recheck, fish) for fish in recheck.fish[:_MOST_FISH])
+    more = len(recheck.fish) - len(rows)
     table = (Table(heads, rows, "", "", (28.0, 38.0, 38.0, 16.0, 58.0)),) if rows else ()
     moved = "Moved is the share of the probability that has gone to other names."
     less = f" Of {recheck.slightly:,} more the probabilities changed a little." if recheck.slightly else ""
     notes = (line(f"{moved}{less}", "soft"),) if rows else (line(less.strip(), "soft"),)
-    blocks = (line(recheck.text, "outcome"), *table, *notes)
+    left = line(f"Not shown: {more:,} more; .to_frame() has all." if more else "")
+    changes = _listed("What has changed in the table", _changes(recheck), "bullets")
+    blocks = (line(recheck.text, "outcome"), *changes, *table, left, *notes)
     return of_table(recheck.table, "The fish of the book, judged again", blocks, width=_WIDTH)
+
+
+def _changes(recheck: Recheck) -> tuple[str, ...]:
+    """Return each change once, with its sources as they now are, that first which bears on most fish."""
+    fish = Counter((c.what, c.taxon, c.trait, c.text) for f in recheck.fish for c in f.causes)
+    told = []
+    for (what, taxon, trait, text), count in fish.most_common(_MOST_CHANGES):
+        claims = claims_of(recheck.table, taxon, trait) if what in ("cell", "relative") else ()
+        kin = ", by which blank cells are judged" if what == "relative" else ""
+        sources = f"; source: {'; '.join(claims)}" if claims else ""
+        told.append(f"{text}{kin} ({count:,} fish{sources})")
+    more = len(fish) - len(told)
+    return (*told, *([f"and {more:,} more"] if more else []))
 
 
 def _rechecked(recheck: Recheck, fish: Rechecked) -> tuple[doc.Content, ...]:

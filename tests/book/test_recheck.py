@@ -127,7 +127,7 @@ def test_a_package_that_judges_otherwise_is_told_apart_from_a_table_that_says_ot
     (fish,) = again(NEW, [by_package]).fish
     assert fish.since == "both"
     assert fish.again.taxon == "alpha"
-    assert "The package judges 1 of them otherwise under the same table." in again(NEW, [by_package]).text
+    assert "The package judges 1 of them otherwise by the same table." in again(NEW, [by_package]).text
 
 
 def test_without_the_old_table_it_is_not_known_which_of_the_two_it_was():

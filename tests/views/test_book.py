@@ -9,6 +9,7 @@ import idkey
 from idkey import display
 from idkey.book.pair import CAUTION
 from idkey.views.book import fish_words
+from idkey.views.words import claims_of
 
 ZEBRA, L201, L260 = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_l260"
 
@@ -55,6 +56,23 @@ def test_fish_judged_again_are_told_with_what_changed_and_whom_they_went_to(book
             assert words in text
         assert "No name in the book was changed" in " ".join(text.split())
         assert other.fish[0].causes[0].text in " ".join(text.split())
+
+
+def test_each_change_of_the_table_is_told_once_with_its_sources(book, shipped):
+    found = book.recheck(shipped.with_cell(L260, "pattern", "bars"))
+    text = " ".join(display.text(found).split())
+    cause = found.fish[0].causes[0]
+    part = text[text.index("What has changed in the table") : text.index("(Fish; Then; Now")]
+    assert part.count(cause.text) == 1
+    assert f"({len(found.fish)} fish; source: " in part
+    assert all(claim in part for claim in claims_of(found.table, cause.taxon, cause.trait))
+
+
+def test_of_very_many_fish_the_first_are_shown_and_the_rest_counted(book, shipped):
+    found = book.recheck(shipped.without_taxon(L260))
+    many = dataclasses.replace(found, fish=found.fish[:1] * 300)
+    assert Page(display.html(many)).tags.count("tr") == 1 + 200
+    assert "Not shown: 100 more" in display.text(many)
 
 
 def test_own_rates_are_told_trait_by_trait(book, shipped):
