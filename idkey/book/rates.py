@@ -174,7 +174,7 @@ def _accepted(trait: Trait, rate: TraitRate | None) -> Trait:
     if rate is None:
         return trait
     basis = f"own count: {rate.outside} of {rate.answers} answers outside what the kind shows"
-    return replace(trait, error=float(np.clip(rate.rate, _LEAST, _MOST)), error_basis=basis)
+    return replace(trait, error=round(float(np.clip(rate.rate, _LEAST, _MOST)), 4), error_basis=basis)
 
 
 def jeffreys(outside: int, answers: int, level: float = 0.95) -> tuple[float, float, float]:

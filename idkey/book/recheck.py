@@ -27,7 +27,7 @@ from idkey.errors import IdkeyError
 from idkey.model.changes import TIE_DIGITS, Change, code_past, what_changes
 from idkey.model.combine import check_table, model_of, prior_vector
 from idkey.model.evidence import NONE
-from idkey.model.match import candidate_names
+from idkey.model.match import candidate_names, posterior
 from idkey.table.layout import VERSION
 from idkey.table.table import TraitTable
 
@@ -300,20 +300,14 @@ def _shares(
     names: Sequence[str],
 ) -> tuple[np.ndarray, list[list[str]]]:
     """Return the posterior of each look by a table, (n_looks, n_names), and answers that it can't take."""
-    model = model_of(table)
     coded, unread = code_past(table, past)
     texts = [json.dumps(prior, sort_keys=True) for prior in priors]
     of, rows = np.unique(texts, return_inverse=True)
     first = dict(zip(texts, priors, strict=True))
-    logs = np.stack([model.log_prior(_prior(table, first[str(text)])) for text in of])
-    shares = np.empty((coded.n, len(table) + 1))
-    for block, cases in model.log_cases(coded):
-        joint = np.logaddexp.reduce(cases, axis=1) + logs[rows[block]]
-        joint = np.exp(joint - joint.max(axis=1, keepdims=True))
-        shares[block] = model.gathered(joint / joint.sum(axis=1, keepdims=True))
+    prior = np.stack([_prior(table, first[str(text)]) for text in of])[rows]
     at = {name: i for i, name in enumerate(names)}
     found = np.zeros((coded.n, len(names)))
-    found[:, [at[name] for name in (*table.ids, NONE)]] = shares
+    found[:, [at[name] for name in (*table.ids, NONE)]] = posterior(model_of(table), coded, prior)
     return found, unread
 
 

@@ -133,7 +133,7 @@ class TableModel:
         return values[..., np.concatenate([self.order, last])]
 
     def log_prior(self, prior: np.ndarray) -> np.ndarray:
-        """Log of the prior of every name, (n_names,), by `prior_vector`."""
+        """Log of the prior of every name, (..., n_names), by `prior_vector`."""
         with np.errstate(divide="ignore"):
             return np.log(self.to_canonical_order(prior)) + self._log_shares
 

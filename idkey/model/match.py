@@ -28,7 +28,8 @@ _TIE_DIGITS = 12
 def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
     """P(taxon | answers), shape (n_specimens, n_taxa + 1), in the order of the table; rows sum to 1.
 
-    `prior`, shape (n_taxa + 1,), is in the order of the table, too: "none of these" last.
+    `prior`, shape (n_taxa + 1,), or one row a specimen, is in the order of the table, too: "none of these"
+    last.
     """
     found = np.empty((coded.n, model.n_taxa + 1))
     for rows, joint in _posteriors(model, coded, prior):
@@ -45,8 +46,9 @@ def posterior_of_names(model: TableModel, coded: Coded, prior: np.ndarray) -> np
 
 
 def _posteriors(model: TableModel, coded: Coded, prior: np.ndarray) -> Iterator[tuple[slice, np.ndarray]]:
-    for rows, cases in model.log_cases(coded, model.log_prior(prior)):
-        yield rows, _normalised(cases)
+    logs = model.log_prior(prior)
+    for rows, cases in model.log_cases(coded, logs if logs.ndim == 1 else 0.0):
+        yield rows, _normalised(cases if logs.ndim == 1 else cases + logs[rows, None])
 
 
 def _normalised(log_joint: np.ndarray) -> np.ndarray:

@@ -147,6 +147,34 @@ def test_a_fish_that_has_its_name_is_asked_nothing():
     assert found.next_look() is None
 
 
+# -- a box of a book -------------------------------------------------------------------------------------
+
+
+def test_a_box_of_a_book_is_judged_by_the_latest_look_at_each_fish(tmp_path, shipped):
+    def seen(**answers):
+        fish = idkey.Identification(shipped, prior=["L201"])
+        for trait, answer in answers.items():
+            fish.answer(trait, answer)
+        return fish
+
+    with idkey.open_book(tmp_path / "room.sqlite") as book:
+        arrived = book.add_box("AB")
+        bag = book.add_bag(arrived, "L 201", count=5, tank="rack 1")
+        book.add_bag(arrived, "Zebra pleco")
+        kept = book.keep(seen(pattern="lines", tail_fork=None), bag, tag="x")
+        book.look(kept.number, seen(pattern="light_spots", spot_size="small", tail_fork=None))
+        found = check_box(arrived.number, shipped, book)
+        sheet = {"bag": [1, 2], "label": ["L 201", "Zebra pleco"], "pattern": ["light_spots", None]}
+        again = check_box(pd.DataFrame(sheet | {"spot_size": ["small", None]}), shipped)
+        with pytest.raises(idkey.IdkeyError, match="box 7"):
+            check_box(7, shipped, book)
+    first, second = found.bags
+    assert (first.count, first.tank, first.fish[0].tag) == (5, "rack 1", "x")
+    assert first.fish[0].fish.unseen == ("tail_fork",)
+    assert [(b.verdict, b.text) for b in found.bags] == [(b.verdict, b.text) for b in again.bags]
+    assert second.fish[0].text == "Nothing has been looked at yet."
+
+
 # -- rows of a sheet -------------------------------------------------------------------------------------
 
 

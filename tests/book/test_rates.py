@@ -169,7 +169,7 @@ def test_rates_are_used_only_once_they_are_accepted():
     found = held("alpha", answers)
     assert [rate.trait.id for rate in found.offered] == ["spots", "eye"]
     own = found.accept(["spots"])
-    assert own.trait("spots").error == pytest.approx(of(found, "spots").rate)
+    assert own.trait("spots").error == pytest.approx(of(found, "spots").rate, abs=1e-4)
     assert own.trait("spots").error_basis == "own count: 10 of 40 answers outside what the kind shows"
     assert own.trait("eye") == TABLE.trait("eye")
     # Of two states an error shows in one case of two; what says next to nothing is taken as one half.

@@ -95,12 +95,15 @@ def test_what_a_cause_weighs_is_what_the_answer_says_more_for_the_kind():
 
 
 def test_the_label_that_was_the_prior_is_the_prior_again():
-    look = look_at(OLD, 9, {"tail": "forked", "eye": "red"}, prior=["gamma"])
-    (fish,) = again(NEW, [look]).fish
-    now = judged(NEW, look)
-    assert now["gamma"] > judged(NEW, look_at(OLD, 9, look.answers))["gamma"]
-    assert fish.now.probability == pytest.approx(max(now.values()))
-    assert fish.label == "gamma"
+    answers = {"tail": "forked", "eye": "red"}
+    looks = [look_at(OLD, i, answers, prior=[taxon]) for i, taxon in enumerate(OLD.ids)]
+    found = {fish.number: fish for fish in again(NEW, looks).fish}
+    assert len(found) == len(looks)
+    for i, look in enumerate(looks):
+        now = judged(NEW, look)
+        assert now[OLD.ids[i]] > judged(NEW, look_at(OLD, 9, answers))[OLD.ids[i]]
+        assert found[i].now.probability == pytest.approx(max(now.values()))
+        assert found[i].label == OLD.ids[i]
 
 
 def test_the_latest_look_at_a_fish_counts():
