@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.model.match import NearestMatch
     from idkey.table.folder import load_table, start_table
     from idkey.table.table import TraitTable
+    from idkey.widgets.box import box_view
     from idkey.widgets.care import care_view
     from idkey.widgets.compare import compare_view
     from idkey.widgets.editor import table_editor
@@ -40,6 +41,7 @@ _HOMES = {
     "model.match": ("NearestMatch",),
     "table.folder": ("load_table", "start_table"),
     "table.table": ("TraitTable",),
+    "widgets.box": ("box_view",),
     "widgets.care": ("care_view",),
     "widgets.compare": ("compare_view",),
     "widgets.editor": ("table_editor",),

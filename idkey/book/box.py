@@ -199,14 +199,15 @@ class BoxCheck(Printed):
     def text(self) -> str:
         """How many bags come out how; one sentence."""
         words = {
-            "fits": "the label fits",
-            "fits with others": "it fits and so do others",
-            "does not fit": "it does not fit",
-            "can't be told": "it can't be told yet",
+            "fits": ("1 label fits", "{} labels fit"),
+            "fits with others": ("1 fits, and so do other names", "{} fit, and so do other names"),
+            "does not fit": ("1 does not fit", "{} do not fit"),
+            "can't be told": ("1 can't be told yet", "{} can't be told yet"),
         }
-        counts = [(len(self.of(verdict)), said) for verdict, said in words.items()]
+        counts = ((len(self.of(verdict)), said) for verdict, said in words.items())
+        told = (one if n == 1 else many.format(n) for n, (one, many) in counts if n)
         count = "1 bag" if len(self.bags) == 1 else f"{len(self.bags)} bags"
-        return f"{count}: {listed(f'{said} for {n}' for n, said in counts if n)}."
+        return f"{count}: {'; '.join(told)}."
 
     @cached_property
     def looks(self) -> tuple[BoxLook, ...]:
@@ -282,11 +283,12 @@ def check_box(
     table = load_table() if table is None else table
     check_table(table)
     read = read_box(table, rows, sheet) if book is None else kept_box(table, book.box(rows))
-    bags = tuple(_checked(table, bag) for bag in read.bags)
+    bags = tuple(check_bag(table, bag) for bag in read.bags)
     return BoxCheck(table, bags, read.place, read.problems, read.columns, read.notes)
 
 
-def _checked(table: TraitTable, bag: BagRead) -> BagCheck:
+def check_bag(table: TraitTable, bag: BagRead) -> BagCheck:
+    """Hold the fish of one bag against its label."""
     taxa, hint = table.names.inside(bag.label), ""
     if bag.label and not taxa:
         try:

@@ -12,7 +12,7 @@ from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, YOUNG, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, percent
-from idkey.views import doc
+from idkey.views import doc, html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On, Soft, Table, line
 from idkey.views.words import answer_words, claims_of, day_words, introduced, number_of, of_table
 
@@ -28,39 +28,60 @@ def box_document(check: BoxCheck, heading: str = "") -> Document:
     blocks = (
         line(heading),
         line(check.text, "outcome"),
-        On((SCREEN, PRINT), (bags_table(check),)),
+        On((SCREEN, PRINT), (_bags_table(check),)),
         On(TEXT, (Lines(tuple(map(_bag_line, check.bags)), indent=4),)),
-        *pair_blocks(check),
-        *look_blocks(check),
+        *_pairs(check),
+        *_looks(check),
         *_unread(check),
         line(check.prior, "soft"),
     )
     return of_table(check.table, "A box held against its labels", blocks, width=_WIDTH)
 
 
-def bags_table(check: BoxCheck) -> Table:
+def _bags_table(check: BoxCheck) -> Table:
     """Return the bags, one a row, each with its verdict, why, and what was seen."""
     rows = tuple(
-        (bag.number, _label(bag), verdict_tag(bag.verdict), _why(check.table, bag)) for bag in check.bags
+        (bag.number, _label(bag), _verdict_tag(bag.verdict), _why(check.table, bag)) for bag in check.bags
     )
     heads = ("Bag", "Label as written", "The label", "Why, and what was seen")
     return Table(heads, rows, "", "box-grid", (9.0, 32.0, 33.0, 104.0))
 
 
-def verdict_tag(verdict: str) -> doc.Inline:
+def _verdict_tag(verdict: str) -> doc.Inline:
     """Return what a bag comes to as a sign and a word, framed where it needs a look."""
     text = f"{_SIGNS[verdict]} {_WORDS.get(verdict, verdict)}"
     return doc.Tag(text, _STYLES[verdict]) if verdict in _STYLES else text
 
 
-def _label(bag: BagCheck) -> doc.Content:
+def stands_html(check: BoxCheck) -> str:
+    """Return how the bags come out, and which look at which bag comes next."""
+    look = check.next_look()
+    ask = "No look is left that would settle more."
+    if look:
+        ask = f"Look next at {look.fish.name}: {look.question.trait.question or look.question.trait.name}"
+    return html.status(check.text, "outcome", ask)
+
+
+def bag_html(bag: BagCheck) -> str:
+    """Return one bag: number and label, the verdict, and why."""
+    head = (doc.Strong(f"Bag {bag.number} "), _verdict_tag(bag.verdict))
+    return html.blocks((line(head), line(_label(bag)), *_why(bag.table, bag)))
+
+
+def letter_html(letter: Letter) -> str:
+    """Return the letter as it now reads, behind a line that opens it."""
+    document = letter_document(letter)
+    return html.blocks((doc.Fold("Read the letter", (Heading(document.title, 0), *document.blocks)),))
+
+
+def _label(bag: BagCheck) -> tuple[doc.Inline, ...]:
     rest = (f"{bag.count:,} fish" if bag.count > 1 else "", f"tank {bag.tank}" if bag.tank else "")
     rest = ", ".join(filter(None, rest))
     return (bag.label or "no label", Soft(f"\n{rest}" if rest else ""))
 
 
 def _why(table: TraitTable, bag: BagCheck) -> doc.Content:
-    said = [line(bag.text, "small")]
+    said = [On(SCREEN, (line(bag.text),)), On(PRINT, (line(bag.text, "small"),))]
     said += [line(bag.hint, "soft")] if bag.hint else []
     for fish in bag.fish:
         if seen := _seen_words(table, fish):
@@ -82,10 +103,10 @@ def _seen_words(table: TraitTable, fish: FishCheck) -> str:
 
 
 def _bag_line(bag: BagCheck) -> str:
-    return f"{bag.number}. {bag.label or 'no label'}: {doc.plain(verdict_tag(bag.verdict))}. {bag.text}"
+    return f"{bag.number}. {bag.label or 'no label'}: {doc.plain(_verdict_tag(bag.verdict))}. {bag.text}"
 
 
-def pair_blocks(check: BoxCheck) -> Iterator[Block]:
+def _pairs(check: BoxCheck) -> Iterator[Block]:
     """Say of each bag in which two fish were looked at whether they can be one kind."""
     told = [bag.pairs[0].text for bag in check.bags if bag.pairs]
     if told:
@@ -93,7 +114,7 @@ def pair_blocks(check: BoxCheck) -> Iterator[Block]:
         yield Lines(tuple(told), "bullets")
 
 
-def look_blocks(check: BoxCheck) -> Iterator[Block]:
+def _looks(check: BoxCheck) -> Iterator[Block]:
     """Say which look at which bag next settles most for least trouble: the best at each fish."""
     best = {}
     for look in check.looks:

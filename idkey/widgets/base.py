@@ -54,7 +54,7 @@ class Part(w.VBox):
 
     def button(self, words: str, act: Callable[..., None], *args: Any) -> w.Button:
         """Return a button as wide as its words, that calls `act`."""
-        made = w.Button(description=words, layout=_as_wide())
+        made = w.Button(description=words, layout=as_wide())
         made.on_click(lambda _button: self.run(act, *args))
         return made
 
@@ -154,7 +154,8 @@ def _widgets_in(screen: w.Widget) -> list[w.Widget]:
 # -- controls ---------------------------------------------------------------------------------------
 
 
-def _as_wide(width: str = "auto") -> w.Layout:
+def as_wide(width: str = "auto") -> w.Layout:
+    """Return a layout of this width, or less where there is no room."""
     # One for each widget: a shared layout would show and hide them all together.
     return w.Layout(width=width, min_width="0", max_width="100%")
 
@@ -169,13 +170,20 @@ def row(*widgets: w.Widget, name: str = "idk-take") -> w.HBox:
 def field(words: str = "", *, hint: str = "", width: str = "300px", live: bool = False) -> w.Text:
     """Return a field for one line of text; `live` tells of each letter."""
     return w.Text(
-        description=words, placeholder=hint, continuous_update=live, style=_LABEL, layout=_as_wide(width)
+        description=words, placeholder=hint, continuous_update=live, style=_LABEL, layout=as_wide(width)
     )
 
 
 def area(words: str, *, hint: str = "", rows: int = 4) -> w.Textarea:
     """Return a field for several lines of text."""
-    return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=_as_wide("560px"))
+    return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=as_wide("560px"))
+
+
+def whole_number(words: str, least: int = 1) -> w.BoundedIntText:
+    """Return a field for how many."""
+    return w.BoundedIntText(
+        value=least, min=least, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
+    )
 
 
 def dropdown(
@@ -183,7 +191,7 @@ def dropdown(
 ) -> w.Dropdown:
     """Return a list to choose one of; without a value the first is chosen."""
     chosen = options[0][1] if value is None else value
-    return w.Dropdown(options=options, value=chosen, description=words, style=_LABEL, layout=_as_wide(width))
+    return w.Dropdown(options=options, value=chosen, description=words, style=_LABEL, layout=as_wide(width))
 
 
 def choose(control: w.Dropdown, options: Sequence[tuple[str, Any]], value: Any) -> None:
@@ -196,7 +204,7 @@ def choose(control: w.Dropdown, options: Sequence[tuple[str, Any]], value: Any) 
 
 def checkbox(words: str) -> w.Checkbox:
     """Return a box to tick, as wide as its words."""
-    return w.Checkbox(value=False, description=words, indent=False, layout=_as_wide())
+    return w.Checkbox(value=False, description=words, indent=False, layout=as_wide())
 
 
 def tick(button: w.Button, chosen: bool) -> None:

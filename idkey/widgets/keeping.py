@@ -16,9 +16,9 @@ from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
-from idkey.widgets.base import Fold, Part, choose, dropdown, field, row
+from idkey.widgets.base import Fold, Part, as_wide, choose, dropdown, field, row, whole_number
 
-_NO_BAG, _NO_FISH = ("no bag", None), ("none in the book yet", None)
+_NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
 _KEEP, _AGAIN = "Keep this fish", "Write down what was seen now"
 
@@ -37,6 +37,11 @@ def book_of(book: Book | str | os.PathLike[str] | None) -> Book | None:
     return book if book is None or isinstance(book, Book) else open_book(book)
 
 
+def where_html(book: Book) -> str:
+    """Say where the book is, and how much it holds."""
+    return status(f"The book: {book}", "soft")
+
+
 class Keeping(Part):
     """Where the fish of a screen is kept: bag, tank, tag; and the fish kept last, to go on with.
 
@@ -47,11 +52,10 @@ class Keeping(Part):
     def __init__(self, say: Callable[[str], None], book: Book, desk: Desk):
         super().__init__(say)
         self.book, self.desk = book, desk
-        self._where, self._said = w.HTML(), w.HTML()
+        self._where, self._said = (w.HTML(layout=as_wide()) for _ in range(2))
         self.bag = dropdown("Bag", [_NO_BAG], width="320px")
         self.tank, self.tag = field("Tank", width="200px"), field("Tag", width="200px")
-        self.count = w.BoundedIntText(value=1, min=1, max=10**6, description="How many")
-        self.count.style.description_width, self.count.layout.width = "initial", "150px"
+        self.count = whole_number("How many")
         self.who = field("Seen by", hint="initials will do", width="220px")
         self.press = self.button(_KEEP, self.keep)
         self.next = self.button("Next fish", self._leave, self._on_next)
@@ -84,7 +88,7 @@ class Keeping(Part):
         if self.number is None:
             kept = self.book.keep(
                 fish,
-                self.bag.value,
+                self.bag.value or None,
                 tank,
                 self.tag.value,
                 count=self.count.value,
@@ -97,7 +101,7 @@ class Keeping(Part):
         done = []
         if self._unwritten:
             self.book.look(self.number, fish, who)
-            self._written = _seen(fish)
+            self._written = seen_of(fish)
             done.append("what was seen now")
         if tank != self._tank:
             self.book.tell(self.number, "moved", tank, who)
@@ -108,7 +112,7 @@ class Keeping(Part):
 
     def _leave(self, act: Callable[[], None]) -> None:
         """Go on to another fish; of one whose answers are in no book this is asked twice."""
-        seen = _seen(self.desk.identification)
+        seen = seen_of(self.desk.identification)
         if self._unwritten and seen != self._warned:
             self._warned = seen
             msg = "These answers are not in the book yet. Keep the fish first, or press again to leave it."
@@ -123,7 +127,7 @@ class Keeping(Part):
         self._tell("A new fish.")
 
     def _on_open(self) -> None:
-        if self.choice.value is None:
+        if not self.choice.value:
             raise IdkeyError("There is no fish to open; find one by its number, tag, tank, label or name.")
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always", TableWarning)
@@ -145,11 +149,11 @@ class Keeping(Part):
         """Begin a fish: a new one, or one that is in the book."""
         self.number, self._warned = kept and kept.number, None
         self._id = uuid.uuid4()
-        self._written = _seen(self.desk.identification) if kept else ({}, ())
+        self._written = seen_of(self.desk.identification) if kept else ({}, ())
         self._tank = kept.tank if kept else ""
         if kept:
-            bag = kept.bag and (f"{_bag_words(kept.bag)}", kept.bag)
-            choose(self.bag, [bag or _NO_BAG], bag and bag[1])
+            bag = (_bag_words(kept.bag), kept.bag) if kept.bag else _NO_BAG
+            choose(self.bag, [bag], bag[1])
             self.tank.value, self.tag.value, self.count.value = kept.tank, kept.tag, kept.count
         else:
             self._list_bags()
@@ -159,7 +163,7 @@ class Keeping(Part):
 
     @property
     def _unwritten(self) -> bool:
-        seen = _seen(self.desk.identification)
+        seen = seen_of(self.desk.identification)
         return any(seen) and seen != self._written
 
     def _tell(self, words: str) -> None:
@@ -167,12 +171,12 @@ class Keeping(Part):
         self._say_where()
 
     def _say_where(self) -> None:
-        self._where.value = status(f"The book: {self.book}", "soft")
+        self._where.value = where_html(self.book)
 
     def _list_bags(self) -> None:
         if self.number is None:
             bags = [bag for box in self.book.boxes()[:_MOST_BOXES] for bag in box.bags]
-            chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), None)
+            chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), "")
             choose(self.bag, [_NO_BAG, *((_bag_words(bag), bag) for bag in bags)], chosen)
 
     def _list(self, text: str | None = None) -> None:
@@ -180,14 +184,14 @@ class Keeping(Part):
         found = self.book.find(text) if text.strip() else self.book.last(_LAST)
         table = self.desk.identification.table
         options = [(fish_words(table, fish), fish.number) for fish in found]
-        none = ("none found", None) if text.strip() else _NO_FISH
-        choose(self.choice, options or [none], options[0][1] if options else None)
+        options = options or [_NONE_FOUND if text.strip() else _NO_FISH]
+        choose(self.choice, options, options[0][1])
 
 
 def _bag_words(bag: Any) -> str:
     return f"box {bag.box.number}, bag {bag.number}: {bag.label}"
 
 
-def _seen(fish: Identification) -> tuple[dict[str, str], tuple[str, ...]]:
+def seen_of(fish: Identification) -> tuple[dict[str, str], tuple[str, ...]]:
     """Return all that was said of a fish."""
     return dict(fish.answers), fish.unseen
