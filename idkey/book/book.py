@@ -31,6 +31,7 @@ from idkey.book.entries import (
 )
 from idkey.book.exchange import save_csv, save_darwin_core
 from idkey.book.labels import Label, Labels
+from idkey.book.pair import SameKind, same_kind
 from idkey.book.rates import Rates, rates
 from idkey.book.recheck import Recheck, recheck
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
@@ -317,6 +318,20 @@ class Book:
     def recheck(self, table: TraitTable) -> Recheck:
         """Judge every fish again by a table; see `idkey.book.recheck`. No name in the book is changed."""
         return recheck(table, self.looks(), self.edition, self.namings(), self.events())
+
+    def same_kind(self, one: int, other: int, table: TraitTable) -> SameKind:
+        """Say whether two fish are one kind, by the latest look at each; see `idkey.book.pair`.
+
+        Out of one bag, or sold under one label, they are one draw more likely than fish from elsewhere.
+        """
+        if one == other:
+            raise IdkeyError(f"fish {one}: is given twice; give the numbers of two fish")
+        bags = [self.fish(number).bag for number in (one, other)]
+        first, second = (folded(bag.label) if bag else "" for bag in bags)
+        of_one_bag = bags[0] is not None and bags[1] is not None and bags[0].id == bags[1].id
+        origin = "same bag" if of_one_bag else "same label" if first and first == second else "elsewhere"
+        fish = [self.reopen(number, table) for number in (one, other)]
+        return same_kind(*fish, table, origin, (f"No. {one}", f"No. {other}"))
 
     def rates(self, table: TraitTable) -> Rates:
         """Say how often looks erred, by the fish that were named on other grounds; see `idkey.book.rates`."""

@@ -29,7 +29,7 @@ import pandas as pd
 from idkey.book.box_rows import BagRead, kept_box, read_box
 from idkey.book.pair import SameKind, pairs
 from idkey.display import Printed
-from idkey.errors import Problem, UnknownName
+from idkey.errors import IdkeyError, Problem, UnknownName
 from idkey.model.answers import code_answers
 from idkey.model.ask import Question
 from idkey.model.combine import NONE_PRIOR, check_table, weights
@@ -282,6 +282,8 @@ def check_box(
     """
     table = load_table() if table is None else table
     check_table(table)
+    if book is not None and not isinstance(rows, int):
+        raise IdkeyError(f"rows: {type(rows).__name__}: give the number of a box in the book")
     read = read_box(table, rows, sheet) if book is None else kept_box(table, book.box(rows))
     bags = tuple(check_bag(table, bag) for bag in read.bags)
     return BoxCheck(table, bags, read.place, read.problems, read.columns, read.notes)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 import idkey
 from idkey.book.box import AGAINST, check_box
 from idkey.model.combine import NONE_PRIOR
+from idkey.table.schema import is_missing, state_text
 
 KINDS = pd.DataFrame(
     {
@@ -166,8 +167,9 @@ def test_a_box_of_a_book_is_judged_by_the_latest_look_at_each_fish(tmp_path, shi
         found = check_box(arrived.number, shipped, book)
         sheet = {"bag": [1, 2], "label": ["L 201", "Zebra pleco"], "pattern": ["light_spots", None]}
         again = check_box(pd.DataFrame(sheet | {"spot_size": ["small", None]}), shipped)
-        with pytest.raises(idkey.IdkeyError, match="box 7"):
-            check_box(7, shipped, book)
+        for rows, message in ((7, "box 7"), ("box.csv", "give the number of a box in the book")):
+            with pytest.raises(idkey.IdkeyError, match=message):
+                check_box(rows, shipped, book)
     first, second = found.bags
     assert (first.count, first.tank, first.fish[0].tag) == (5, "rack 1", "x")
     assert first.fish[0].fish.unseen == ("tail_fork",)
@@ -235,6 +237,39 @@ def test_what_is_not_understood_is_told_of_by_row_and_column_and_the_rest_is_jud
     ]
     assert found.problems[1].right == "use a state of tail (forked, straight); did you mean 'forked'?"
     assert dict(found.bags[1].fish[0].fish.answers) == {"tail": "forked"}
+
+
+CELLS = st.one_of(
+    st.sampled_from(
+        ["forked", "white or yellow", "straight|forked", "can't see it", "?", "8", "8 to 9", "-", "=1"]
+    ),
+    st.text(max_size=12),
+    st.integers(-3, 30),
+    st.floats(),
+    st.booleans(),
+    st.none(),
+)
+
+
+@given(
+    st.lists(
+        st.fixed_dictionaries({"label": CELLS, "tail": CELLS, "spots": CELLS, "teeth": CELLS}), min_size=1
+    )
+)
+def test_whatever_stands_in_a_cell_it_is_taken_or_told_of(rows):
+    frame = pd.DataFrame(rows, dtype=object)
+    found = check_box(frame, FEW)
+    told = {(problem.row, problem.column) for problem in found.problems}
+    assert len(found.bags) == len(rows)
+    for i, (row, bag) in enumerate(zip(rows, found.bags, strict=True)):
+        fish = bag.fish[0].fish
+        for trait in ("tail", "spots", "teeth"):
+            taken = trait in fish.answers or trait in fish.unseen
+            blank = is_missing(row[trait])
+            assert blank or taken != ((str(i), trait) in told)
+            assert not (blank and taken)
+        blank = is_missing(row["label"]) or (str(i), "label") in told
+        assert bag.label == ("" if blank else " ".join(state_text(row["label"]).split()))
 
 
 def test_two_labels_on_one_bag_are_told_of_and_the_first_counts():

@@ -218,6 +218,39 @@ def test_many_fish_are_held_against_each_other_two_by_two():
         assert pair.probability == pytest.approx(same_kind(one, other, TABLE, prior="same bag").probability)
 
 
+def test_a_book_knows_where_two_fish_came_from(tmp_path, shipped):
+    def seen(**answers):
+        fish = idkey.Identification(shipped, prior=["L201"])
+        for trait, answer in answers.items():
+            fish.answer(trait, answer)
+        return fish
+
+    light, lines = {"pattern": "light_spots"}, {"pattern": "lines"}
+    with idkey.open_book(tmp_path / "room.sqlite") as book:
+        box = book.add_box("AB")
+        bags = [book.add_bag(box, label) for label in ("L 201", "l-201", "Zebra")]
+        for bag, answers in (
+            (bags[0], light),
+            (bags[0], lines),
+            (bags[1], light),
+            (bags[2], light),
+            (None, light),
+        ):
+            book.keep(seen(**answers), bag)
+        for other, answers, origin in (
+            (2, lines, "same bag"),
+            (3, light, "same label"),
+            (4, light, "elsewhere"),
+        ):
+            found = book.same_kind(1, other, shipped)
+            plain = same_kind(light, answers, shipped, prior=origin)
+            assert (found.probability, found.origin) == (plain.probability, plain.origin)
+            assert found.names == ("No. 1", f"No. {other}")
+        assert book.same_kind(4, 5, shipped).together == 0
+        with pytest.raises(idkey.IdkeyError, match="fish 1: is given twice"):
+            book.same_kind(1, 1, shipped)
+
+
 @pytest.mark.parametrize(
     ("fish", "prior", "message"),
     [
