@@ -246,7 +246,8 @@ class _Names:
             row: Mapping[str, Any] = taxa.loc[taxon] if taxon in taxa.index else {}
             columns = {"scientificName": "scientificName", "tradeCode": "vernacularName"}
             columns["identificationQualifier"] = "identificationQualifier"
-            found = {term: str(row.get(column) or "") for column, term in columns.items()}
+            # Several trade codes stand as the guide has lists.
+            found = {t: str(row.get(c) or "").replace("|", " | ") for c, t in columns.items()}
             self._known[edition, taxon] = {term: text for term, text in found.items() if text}
         return self._known[edition, taxon]
 

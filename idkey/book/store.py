@@ -163,14 +163,14 @@ class Store:
                 connect_args={
                     "connect_timeout": _WAIT_S,
                     "keepalives_idle": _WAIT_S,
-                    "options": f"-c lock_timeout={_WAIT_S}s",
+                    "options": f"-c lock_timeout={_WAIT_S}s {url.query.get('options', '')}",
                 },
             )
         except ImportError:
             raise IdkeyError(
                 f"{self.place}: a server needs psycopg; install it with pip install 'idkey[server]'"
             ) from None
-        self._reader = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+        self._reader = engine.execution_options(isolation_level="REPEATABLE READ")
         self._writer = engine
         return engine
 
@@ -223,8 +223,9 @@ class Store:
         if self._file:
             return sorted(map(str, self._file.parent.glob(f"{escape(self._file.stem)} (version *).sqlite")))
         with self.reading() as session:
-            names = inspect(session.connection()).get_schema_names()
-        return [name for name in names if name.startswith("idkey_version_")]
+            found = inspect(session.connection())
+            names, own = found.get_schema_names(), f"{found.default_schema_name}_version_"
+        return [name for name in names if name.startswith(own)]
 
     def _copy_of_file(self, connection: Connection, old: int) -> None:
         """Copy the file as it was, by SQLite's own backup; `connection` holds the lock meanwhile."""
@@ -243,9 +244,10 @@ class Store:
 
     def _copy_on_server(self, connection: Connection, old: int) -> None:
         """Copy the tables as they were into a schema of their own."""
-        schema = f'"idkey_version_{old}_{_stamp()}"'
+        found = inspect(connection)
+        schema = f'"{found.default_schema_name}_version_{old}_{_stamp()}"'
         connection.execute(text(f"CREATE SCHEMA {schema}"))
-        for table in {*inspect(connection).get_table_names()} & {*Record.metadata.tables}:
+        for table in {*found.get_table_names()} & {*Record.metadata.tables}:
             connection.execute(text(f'CREATE TABLE {schema}."{table}" AS TABLE "{table}"'))
 
     def sweep(self) -> None:

@@ -3,6 +3,7 @@
 import os
 
 import pytest
+from killed import server
 from postgres import BIN, Cluster
 
 import idkey
@@ -18,12 +19,19 @@ def cluster():
     running.remove()
 
 
+@pytest.fixture(scope="session")
+def desks():
+    """Desks that are programs of their own; see `killed` and `desks`."""
+    with server("book.desks", "desk") as running:
+        yield running
+
+
 @pytest.fixture(params=["file", "server"])
 def address(request, tmp_path):
     """Where an empty book can be begun."""
     if request.param == "file":
         return tmp_path / "fish_room.sqlite"
-    return request.getfixturevalue("cluster").database()
+    return request.getfixturevalue("cluster").place()
 
 
 @pytest.fixture

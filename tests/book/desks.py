@@ -1,6 +1,8 @@
 """What desks do in the tests of the book."""
 
 import os
+import resource
+import signal
 import uuid
 from pathlib import Path
 
@@ -25,6 +27,11 @@ def of_id(fish_id):
     return seen(uuid.UUID(fish_id).int % 400)
 
 
+def desk(what, *arguments):
+    """Do one of the things below."""
+    {"keep for ever": keep_for_ever, "keep some": keep_some, "try": try_to_keep}[what](*arguments)
+
+
 def keep_for_ever(address, noted):
     """Keep fish, and note each before and after; those of which it is not known are sent again first."""
     lines = [line.split() for line in Path(noted).read_text().splitlines()]
@@ -47,3 +54,23 @@ def keep_some(address, tag, count):
             book.keep(seen(n), tag=f"{tag} {n}", who=tag)
             book.look(1, seen(n), who=tag)
             book.tell(1, "moved", f"{tag} {n}", who=tag)
+
+
+def try_to_keep(address, report, without):
+    """Keep a fish without a right, or with no more room for a file than there is; report what came of it."""
+    handle = os.open(report, os.O_WRONLY)
+    if without == "room":
+        resource.setrlimit(resource.RLIMIT_FSIZE, (os.stat(address).st_size,) * 2)
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+    elif os.geteuid() == 0:
+        # Who is root may write anywhere.
+        os.setgroups([])
+        os.setgid(65534)
+        os.setuid(65534)
+    try:
+        with open_book(address) as book:
+            os.write(handle, f"{len(book.looks())} looks\n".encode())
+            for n in range(100):
+                book.keep(seen(n))
+    except Exception as error:
+        os.write(handle, f"{type(error).__name__}: {error}\n".encode())

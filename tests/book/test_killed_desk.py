@@ -7,7 +7,7 @@ import time
 from collections import Counter
 
 import pytest
-from killed import begin, end, server
+from killed import begin, end
 
 import idkey
 
@@ -17,18 +17,6 @@ pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither for
 KILLS = 200 if os.environ.get("IDKEY_LONG_TESTS") else 25
 
 
-@pytest.fixture(scope="module")
-def killed():
-    with server("book.desks", "keep_for_ever") as running:
-        yield running
-
-
-@pytest.fixture(scope="module")
-def second():
-    with server("book.desks", "keep_some") as running:
-        yield running
-
-
 def wait_for(noted, word, count):
     until = time.monotonic() + 50
     while noted.read_text().count(word) < count:
@@ -36,18 +24,18 @@ def wait_for(noted, word, count):
         time.sleep(0.002)
 
 
-def test_killed_at_any_moment_every_confirmed_look_is_there_and_none_twice(killed, address, tmp_path):
+def test_killed_at_any_moment_every_confirmed_look_is_there_and_none_twice(desks, address, tmp_path):
     noted, chance = tmp_path / "noted", random.Random(1)
     noted.touch()
     idkey.open_book(address).close()
     done, cut_short, written = {}, 0, 0
     for _ in range(KILLS):
-        child = begin(killed, address, noted)
+        child = begin(desks, "keep for ever", address, noted)
         # By what it has done, not by the clock: a machine may be slow. Every sixth dies as it opens the book.
         wait_for(noted, "done", len(done) + chance.choice((0, 1, 1, 2, 2, 3)))
         time.sleep(chance.uniform(0, 0.06))
         os.kill(child, signal.SIGKILL)
-        assert end(killed) == -signal.SIGKILL
+        assert end(desks) == -signal.SIGKILL
         lines = [line.split() for line in noted.read_text().splitlines()]
         done = {fish_id: int(number) for what, fish_id, *rest in lines if what == "done" for number in rest}
         unsure = {line[1] for line in lines if line[0] == "begun"} - done.keys()
@@ -67,12 +55,12 @@ def test_killed_at_any_moment_every_confirmed_look_is_there_and_none_twice(kille
     assert written or KILLS < 200
 
 
-def test_two_desks_write_to_one_book_at_once_and_neither_loses_anything(second, address):
+def test_two_desks_write_to_one_book_at_once_and_neither_loses_anything(desks, address):
     with idkey.open_book(address) as book:
         book.keep(seen(0))
-        begin(second, address, "second", 15)
+        begin(desks, "keep some", address, "second", 15)
         keep_some(address, "first", 15)
-        assert end(second) == 0
+        assert end(desks) == 0
         looks, events = book.looks(), book.events()
         assert sorted({look.number for look in looks}) == [*range(1, 32)]
         tags = {look.tag for look in looks}
