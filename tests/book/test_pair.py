@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sklearn.naive_bayes import BernoulliNB
 
 import idkey
 from idkey.book.pair import ORIGINS, STRANGERS_ONE, pairs, same_kind, weighed
@@ -93,6 +94,28 @@ def test_a_match_beyond_doubt_weighs_one_over_its_frequency_as_in_a_worked_case(
         prior, profile = np.array([chance, 1 - chance]), np.array([1.0, 0.0])
         loci.append(weighed(prior, 2, profile, profile, 0.5).ratio)
     assert np.prod(loci) == pytest.approx(1489, abs=0.5)
+
+
+@given(st.lists(st.booleans(), min_size=8, max_size=8))
+def test_it_is_what_a_mixture_of_bernoulli_laws_says_in_another_package(bits):
+    """BernoulliNB of scikit-learn gives each fish its posterior p over kinds and strangers; the ratio is the
+    sum of p1 p2 over the prior, and of fish from elsewhere the sum of p1 p2 is the chance of one name."""
+    rows = np.array([[0, 0, 0, 1], [0, 1, 1, 0], [1, 0, 1, 1]])
+    traits = [f"t{j}" for j in range(4)]
+    frame = pd.DataFrame(np.where(rows, "yes", "no"), columns=traits).assign(kind=["a", "b", "c"])
+    table = idkey.TraitTable.from_frame(frame, taxon="kind")
+    error = np.array([table.trait(t).error for t in traits])
+    yes = (1 - error) * rows + error / 2
+    yes = np.vstack([yes, (yes.sum(axis=0) + 0.5) / 4])
+    prior = np.array([*[(1 - NONE_PRIOR) / 3] * 3, NONE_PRIOR])
+    law = BernoulliNB().fit(np.eye(4), range(4))
+    law.class_log_prior_, law.feature_log_prob_ = np.log(prior), np.log(yes)
+    fish = np.array(bits, dtype=int).reshape(2, 4)
+    first, second = law.predict_proba(fish)
+    answers = [dict(zip(traits, np.where(one, "yes", "no"), strict=True)) for one in fish]
+    found = same_kind(*answers, table, prior="elsewhere")
+    assert found.ratio == pytest.approx((first * second / prior).sum())
+    assert found.probability == pytest.approx((first * second * [1, 1, 1, STRANGERS_ONE]).sum())
 
 
 # -- what changes nothing --------------------------------------------------------------------------------
