@@ -9,7 +9,8 @@ the posterior. For one fish the label
 * *fits* if no other name is possible (the names still possible hold 95 % of the posterior), and *fits with
   others* if at most `MOST_OTHERS` are, and it is among them;
 * *does not fit* if it is none of them, the answers are `AGAINST` times likelier without it, and at least one
-  answer lies outside all that the table allows for its kind: that other names are likelier is not enough;
+  answer lies outside all that the table allows for its kind: that other names are likelier is not enough, nor
+  is the river that the seller names;
 * *can't be told* yet in all other cases: no answers, a label that the table does not know, a kind of which
   too little is known, too many names left, or answers that only make other names likelier.
 
@@ -33,6 +34,7 @@ from idkey.errors import IdkeyError, Problem, UnknownName
 from idkey.model.answers import code_answers
 from idkey.model.ask import Question
 from idkey.model.combine import NONE_PRIOR, check_table, weights
+from idkey.model.distinguish import HEARSAY
 from idkey.model.evidence import NONE
 from idkey.model.fit import outside
 from idkey.model.identify import Identification, Reason
@@ -333,7 +335,8 @@ def _odds(share: float) -> float:
 def _against(fish: Identification, taxon: str) -> tuple[Reason, ...]:
     table, at = fish.table, fish.table.position(taxon)
     coded, stage = code_answers(table, fish.answers), fish.answers.get(LIFE_STAGE)
-    found = (r for r in fish.against(taxon) if r.decibans <= -FAIR)
+    # What the seller says of the river is the seller's word, as the label is, and was not seen on the fish.
+    found = (r for r in fish.against(taxon) if r.decibans <= -FAIR and r.trait not in HEARSAY)
     return tuple(
         r for r in found if outside(table, table.trait(r.trait), coded.distinct[r.trait], stage)[0, at]
     )

@@ -82,6 +82,23 @@ def test_that_others_are_likelier_is_no_cause():
     assert (bag.verdict, fish.against) == ("can't be told", ())
 
 
+def test_the_river_that_the_seller_names_is_no_cause(shipped):
+    """It is the seller's word, as the label is: alone it rules no label out."""
+    answers = {
+        "pattern": ["bars", "plain"],
+        "basin": ["orinoco", "orinoco"],
+        "tail_fork": ["concave", "concave"],
+    }
+    fits, plain = check_box(pd.DataFrame({"label": ["Hypancistrus zebra"] * 2} | answers), shipped).bags
+    assert "basin" in [reason.trait for reason in fits.fish[0].fish.against("hypancistrus_zebra")]
+    assert fits.verdict != "does not fit"
+    assert fits.fish[0].against == ()
+    assert (plain.verdict, [reason.trait for reason in plain.fish[0].against]) == (
+        "does not fit",
+        ["pattern"],
+    )
+
+
 def test_a_bag_is_judged_by_its_worst_fish_and_its_fish_are_held_against_each_other():
     found = box(
         bag=["1", "1", "2"],
