@@ -239,12 +239,12 @@ class Book:
         words, number = folded(str(text)), str(text).strip().lstrip("#")
         if not words:
             return []
-        ids = select(Word.fish_id).where(Word.text >= words, Word.text < words + _LAST)
-        found = Fish.id.in_(ids)
-        if number.isascii() and number.isdigit() and len(number) < 10:
-            found |= Fish.number == int(number)
+        query = select(Word.number).where(Word.text >= words, Word.text < words + _LAST).distinct()
         with self._store.reading() as session:
-            return self._newest(session, _MOST_FOUND, found)
+            found = [*session.scalars(query.order_by(Word.number.desc()).limit(_MOST_FOUND))]
+            if number.isascii() and number.isdigit() and len(number) < 10:
+                found.append(int(number))
+            return self._newest(session, _MOST_FOUND, Fish.number.in_(found))
 
     def last(self, most: int = 20) -> list[Fish]:
         """Return the fish kept last, newest first."""

@@ -65,18 +65,18 @@ def same(there: Fish, look: Look) -> Fish:
 def find_by(session: Session, fish: Fish, **texts: Sequence[str]) -> None:
     """Have a fish found by these texts: by all names that it had, and by its present tank alone."""
     there = {
-        (word.what, word.text): word for word in session.scalars(select(Word).filter_by(fish_id=fish.id))
+        (word.what, word.text): word for word in session.scalars(select(Word).filter_by(number=fish.number))
     }
-    wanted = {(what, words) for what, said in texts.items() for text in said for words in _starts(text)}
+    wanted = {(what, words) for what, said in texts.items() for text in said for words in starts_of(text)}
     for what, words in sorted(wanted - there.keys()):
-        session.add(Word(fish_id=fish.id, what=what, text=words))
+        session.add(Word(number=fish.number, what=what, text=words))
     if "tank" in texts:
         for left in there.keys() - wanted:
             if left[0] == "tank":
                 session.delete(there[left])
 
 
-def _starts(text: str) -> list[str]:
+def starts_of(text: str) -> list[str]:
     """Return a text from each of its words on: what is looked for may be the second."""
     words = folded(text).split()
     return [" ".join(words[start:]) for start in range(min(len(words), _STARTS))]

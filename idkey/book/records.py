@@ -224,10 +224,11 @@ class Word(Record):
     """A text that a fish is found by: of its tag, tank, label or name, in the one spelling for comparing."""
 
     __tablename__ = "word"
-    fish_id: Mapped[uuid.UUID] = mapped_column(ForeignKey("fish.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(ForeignKey("fish.number"), primary_key=True)
     what: Mapped[str] = mapped_column(primary_key=True)
     # Compared byte by byte, so that the index serves for beginnings of words.
     text: Mapped[str] = mapped_column(
         Text().with_variant(Text(collation="C"), "postgresql"), primary_key=True
     )
-    __table_args__ = (Index("ix_word_text", "text"),)
+    # Of the many fish of one name the newest are found in the index alone.
+    __table_args__ = (Index("ix_word_text", "text", "number"),)
