@@ -105,10 +105,10 @@ class Book:
             session.add(bag)
         return bag
 
-    def boxes(self) -> list[Box]:
-        """Return all boxes with their bags, newest first."""
+    def boxes(self, most: int | None = None) -> list[Box]:
+        """Return the boxes with their bags, newest first, all of them or so many."""
         with self._store.reading() as session:
-            return [*session.scalars(select(Box).order_by(Box.number.desc()))]
+            return [*session.scalars(select(Box).order_by(Box.number.desc()).limit(most))]
 
     def box(self, number: int) -> Box:
         """Return a box with its bags, and with the fish of each."""

@@ -39,6 +39,7 @@ _LOCK = 0x69646B79  # of a server: held while a book is made or carried forward
 _ROOM = "no room is left on the disk"
 _RIGHT = "there is no right to write here"
 _BUSY = f"another program has been writing to it for {_WAIT_S} seconds"
+_CLASH = "another desk has written the same at this moment; try again"
 _NO_BOOK = "this is no book; give the path of a book, or of a file that is not there yet"
 _DAMAGED = "the file is damaged; go back to a copy of it"
 _GONE = "the server can't be reached, or has gone"
@@ -49,6 +50,7 @@ _OF_SQLITE = {
     sqlite3.SQLITE_PERM: _RIGHT,
     sqlite3.SQLITE_BUSY: _BUSY,
     sqlite3.SQLITE_LOCKED: _BUSY,
+    sqlite3.SQLITE_CONSTRAINT: _CLASH,
     sqlite3.SQLITE_NOTADB: _NO_BOOK,
     sqlite3.SQLITE_CORRUPT: _DAMAGED,
     sqlite3.SQLITE_IOERR: "the disk can't be read or written",
@@ -57,6 +59,7 @@ _OF_SERVER = {
     "53100": _ROOM,
     "25006": _RIGHT,
     "42501": _RIGHT,
+    "23505": _CLASH,
     "55P03": _BUSY,
     "40P01": _BUSY,
     "40001": _BUSY,

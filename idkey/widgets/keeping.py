@@ -175,7 +175,7 @@ class Keeping(Part):
 
     def _list_bags(self) -> None:
         if self.number is None:
-            bags = [bag for box in self.book.boxes()[:_MOST_BOXES] for bag in box.bags]
+            bags = [bag for box in self.book.boxes(_MOST_BOXES) for bag in box.bags]
             chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), "")
             choose(self.bag, [_NO_BAG, *((_bag_words(bag), bag) for bag in bags)], chosen)
 

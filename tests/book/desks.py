@@ -1,7 +1,6 @@
 """What desks do in the tests of the book."""
 
 import os
-import resource
 import signal
 import uuid
 from pathlib import Path
@@ -60,6 +59,8 @@ def try_to_keep(address, report, without):
     """Keep a fish without a right, or with no more room for a file than there is; report what came of it."""
     handle = os.open(report, os.O_WRONLY)
     if without == "room":
+        import resource  # which Windows has not
+
         resource.setrlimit(resource.RLIMIT_FSIZE, (os.stat(address).st_size,) * 2)
         signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     elif os.geteuid() == 0:

@@ -88,6 +88,7 @@ def test_boxes_bags_and_numbers_run_on(book, bag):
     for n, where in enumerate((bag, other, None, bag)):
         book.keep(seen(n), where)
     assert [(box.number, [b.number for b in box.bags]) for box in book.boxes()] == [(2, [1]), (1, [1, 2])]
+    assert [box.number for box in book.boxes(1)] == [2]
     box = book.box(1)
     assert (box.seller, box.date, box.invoice) == ("A. B.", dt.date(2026, 5, 31), "17")
     assert [[fish.number for fish in b.fish] for b in box.bags] == [[1, 4], []]
@@ -117,6 +118,18 @@ def test_a_fish_sent_twice_under_one_id_is_written_once(book, bag):
     with pytest.raises(IdkeyError, match="fish 1: is kept under this id with other answers; add a look"):
         book.keep(seen(2), fish_id=fish_id)
     assert book.keep(seen(3)).number == 2
+
+
+def test_one_fish_sent_by_two_desks_at_one_moment_is_written_once(book, monkeypatch):
+    fish_id = uuid.uuid4()
+    book.keep(seen(1), fish_id=fish_id)
+    # The other desk wrote it after this one had looked.
+    monkeypatch.setattr(book, "_read", lambda *_: None)
+    with pytest.raises(IdkeyError, match="another desk has written the same at this moment; try again"):
+        book.keep(seen(1), fish_id=fish_id)
+    monkeypatch.undo()
+    assert book.keep(seen(1), fish_id=fish_id).number == 1
+    assert book.keep(seen(2)).number == 2
 
 
 def test_a_photo_is_known_by_its_bytes(book, tmp_path):
