@@ -38,10 +38,10 @@ from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event
 from idkey.book.store import Store, next_number
 from idkey.book.traces import delete_traces
 from idkey.errors import IdkeyError, TableWarning, one_of
-from idkey.model.evidence import NONE
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.names import folded, one
+from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 
 _MOST_FOUND = 50

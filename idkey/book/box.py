@@ -35,13 +35,12 @@ from idkey.model.answers import code_answers
 from idkey.model.ask import Question
 from idkey.model.combine import NONE_PRIOR, check_table, weights
 from idkey.model.distinguish import HEARSAY
-from idkey.model.evidence import NONE
 from idkey.model.fit import outside
 from idkey.model.identify import Identification, Reason
 from idkey.table.columns import ColumnRead
 from idkey.table.folder import load_table
 from idkey.table.names import one
-from idkey.table.schema import LIFE_STAGE
+from idkey.table.schema import LIFE_STAGE, NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, percent
 

@@ -12,8 +12,7 @@ import numpy as np
 from idkey.errors import AnswerError
 from idkey.model.answers import code_answers
 from idkey.model.combine import model_of
-from idkey.model.evidence import NONE
-from idkey.table.schema import YOUNG
+from idkey.table.schema import NONE, YOUNG
 from idkey.table.table import TraitTable
 
 _MOST_RELATIVES = 3

@@ -41,11 +41,10 @@ from idkey.model.answers import code_answers, code_frame
 from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import NONE_PRIOR, check_table, model_of, prior_vector
 from idkey.model.distinguish import HEARSAY
-from idkey.model.evidence import NONE
 from idkey.model.identify import LITTLE, Identification, strength
 from idkey.table.folder import load_table
 from idkey.table.reading import parse_answer
-from idkey.table.schema import Trait, cell_words
+from idkey.table.schema import NONE, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
 

@@ -24,13 +24,14 @@ import pandas as pd
 from idkey.book.causes import Cause, Causes
 from idkey.display import Printed
 from idkey.errors import IdkeyError
-from idkey.model.changes import TIE_DIGITS, Change, code_past, what_changes
+from idkey.model.changes import Change, code_past, what_changes
 from idkey.model.combine import check_table, model_of, prior_vector
-from idkey.model.evidence import NONE
-from idkey.model.match import candidate_names, posterior
+from idkey.model.match import candidate_set, posterior
 from idkey.table.layout import VERSION
+from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 
+_TIE_DIGITS = 14
 MOVED = 0.05
 """Share of the probability that has gone to other names from which a fish comes out otherwise."""
 LEAST = 1e-3
@@ -338,19 +339,28 @@ def _possible(
     coverage = [float(prior.get("coverage", 0.95)) for prior in priors]
     found: list[tuple[str, ...]] = [()] * len(shares)
     # What was too unlikely to be written down is missing from the sum.
-    shares = (shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)).round(TIE_DIGITS)
+    shares = shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
+    order, called = _order(names, shares), np.array(names)
+    ranked = np.take_along_axis(shares, order, axis=1)
     for one in {*coverage}:
         rows = [i for i, of in enumerate(coverage) if of == one]
-        for i, names_of in zip(rows, candidate_names(names, shares[rows], one), strict=True):
-            found[i] = names_of
+        for i, kept in zip(rows, candidate_set(ranked[rows], one), strict=True):
+            found[i] = tuple(called[order[i][kept]].tolist())
     return found
+
+
+def _order(names: Sequence[str], shares: np.ndarray) -> np.ndarray:
+    """Positions of the names, likeliest first; equals go by name, since only shares were written down.
+
+    Equal is what is so to 14 digits: the last bits depend on which fish are judged together, and must not
+    look like a change of the table.
+    """
+    by_name = np.broadcast_to(np.argsort(np.argsort(np.array(names))), shares.shape)
+    return np.lexsort((by_name, -shares.round(_TIE_DIGITS)), axis=1)
 
 
 def _best(names: Sequence[str], shares: np.ndarray | None) -> list[Named]:
     if shares is None:
         return []
-    # A tie goes by name, as in a ranking.
-    shares = shares.round(TIE_DIGITS)
-    by_name = np.argsort(np.array(names), kind="stable")
-    at = by_name[shares[:, by_name].argmax(axis=1)]
+    at = _order(names, shares)[:, 0]
     return [Named(names[j], float(shares[i, j])) for i, j in enumerate(at)]

@@ -42,10 +42,6 @@ COVERAGE = 0.95
 Past = Identification | Mapping[str, Any]
 """An identification, or its answers: trait id to answer."""
 
-TIE_DIGITS = 14
-"""Names equally likely to so many digits are a tie, which goes by name: the last bits depend on which fish
-are judged together, and must not look like a change of the table."""
-
 
 @dataclass(frozen=True, slots=True)
 class PastChange:

@@ -6,15 +6,14 @@ from collections.abc import Iterable, Iterator
 
 from idkey.book.box import BagCheck, BoxCheck, FishCheck
 from idkey.book.letter import Letter
-from idkey.model.evidence import NONE
 from idkey.model.identify import Reason
 from idkey.table.reading import parse_answer
-from idkey.table.schema import LIFE_STAGE, YOUNG, cell_words
+from idkey.table.schema import LIFE_STAGE, NONE, YOUNG, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, percent
+from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On, Soft, Table, line
-from idkey.views.words import answer_words, claims_of, day_words, introduced, number_of, of_table
+from idkey.views.words import answer_words, claims_of, day_words, introduced, of_table
 
 _WIDTH = 100
 _MOST_LOOKS = 5

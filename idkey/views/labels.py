@@ -10,13 +10,13 @@ from idkey.book.labels import Label, Labels
 from idkey.care.needs import CLASS_WORDS, format_value
 from idkey.care.sheet import CareSheet, care_for
 from idkey.errors import IdkeyError
-from idkey.model.evidence import NONE
 from idkey.model.fit import POOR_FIT
 from idkey.model.identify import Identification
+from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
-from idkey.table.units import amount, percent
+from idkey.table.units import amount, number_of, percent
 from idkey.views.doc import Block, Card, Cards, Document, Heading, Lines, Strong, line
-from idkey.views.words import CAUTION_IN_SHORT, cut, introduced, none_words, number_of, of_table
+from idkey.views.words import CAUTION_IN_SHORT, cut, introduced, none_words, of_table
 
 _SURE = 0.95
 """Share from which a name stands without "probably", as an identification takes it for settled."""

@@ -19,9 +19,9 @@ from idkey.model.combine import check_table
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
+from idkey.table.units import number_of
 from idkey.views import box as views
 from idkey.views.html import page, status
-from idkey.views.words import number_of
 from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_element, whole_number
 from idkey.widgets.box_parts import BagLine, Kept, OpenBag, Printing
 from idkey.widgets.keeping import book_of, where_html

@@ -14,7 +14,7 @@ from specimens import draw
 from idkey import Identification, load_table
 from idkey.book.box import check_fish
 from idkey.book.pair import ORIGINS, same_kind
-from idkey.model.evidence import NONE
+from idkey.table.schema import NONE
 
 FISH = 3000
 PAIRS = 4000

@@ -14,7 +14,7 @@ from markup import Page, page_texts
 
 from idkey import Identification, display, open_book
 from idkey.book.labels import Label, Labels
-from idkey.model.evidence import NONE
+from idkey.table.schema import NONE
 from idkey.views import html, labels, print
 from idkey.views.words import CAUTION_IN_SHORT
 

@@ -17,11 +17,11 @@ def used_identify(table):
     screen = idkey.identify(table)
     fish = screen.identification
     for trait in table.trait_ids[:3]:
-        screen._other.value = trait
-        screen._skip.click()
+        screen.looking.other.value = trait
+        screen.looking.skip.click()
     while fish.unseen:
-        screen._undo.click()
-    screen._age.value = "adult"
+        screen.looking.undo.click()
+    screen.looking.age.value = "adult"
     return screen
 
 
