@@ -5,15 +5,17 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from sqlalchemy import func, select, update
+from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
-from idkey.book.records import Box, Event, Look, Naming
+from idkey.book.entries import find_by
+from idkey.book.records import Bag, Box, Event, Fish, Look, Naming, Word
 from idkey.errors import IdkeyError
+from idkey.table.names import folded
 
-_FREE = (Box.note, Event.detail)
-"""Columns of free words, in which a name may stand anywhere."""
 _A_NAME = re.compile(r"[^\W\d_]{3}")
+_FREE = (Box.note, Bag.label, Bag.tank, Fish.tag, Look.label, Event.detail)
+"""Columns in which the name of a person may stand among other words."""
 
 
 def delete_traces(session: Session, person: str) -> int:
@@ -33,16 +35,25 @@ def delete_traces(session: Session, person: str) -> int:
         (Look.who, {"who": ""}),
         (Naming.who, {"who": ""}),
         (Event.who, {"who": ""}),
-        (Event.detail, {"detail": ""}),
     ):
-        more = [Event.what == "sold"] if column is Event.detail else []
-        for said in _said(session, column, *more):
-            if whole.fullmatch(said.strip()):
-                count += _change(session, column, said, blanked, *more)
-    for column in _FREE if _A_NAME.search(person) else ():
         for said in _said(session, column):
+            if whole.fullmatch(said.strip()):
+                count += _change(session, column, said, blanked)
+    is_name = _A_NAME.search(person) is not None
+    # What is told of a sale is the buyer; elsewhere initials and numbers are not looked for.
+    free = dict.fromkeys(_FREE, ()) if is_name else {Event.detail: (Event.what == "sold",)}
+    for column, where in free.items():
+        for said in _said(session, column, *where):
             if within.search(said):
-                count += _change(session, column, said, {column.key: within.sub("", said).strip()})
+                new = {column.key: within.sub("", said).strip(" ,;")}
+                count += _change(session, column, said, new, *where)
+    if is_name and (name := folded(person)):
+        said = [said for said in _said(session, Word.text, Word.what != "name") if name in said]
+        touched = [*session.scalars(select(Word.number).where(Word.text.in_(said)).distinct())]
+        session.execute(delete(Word).where(Word.number.in_(touched), Word.what != "name"))
+        for fish in session.scalars(select(Fish).where(Fish.number.in_(touched))).unique():
+            label = fish.bag.label if fish.bag else ""
+            find_by(session, fish, tag=[fish.tag], tank=[fish.tank], label=[label])
     return count
 
 

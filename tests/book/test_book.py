@@ -264,6 +264,10 @@ def test_one_call_deletes_the_traces_of_a_person_and_of_nobody_else(book):
     assert (book.box(2).seller, book.box(2).invoice) == (other.seller, other.invoice)
     assert book.forget("7") == 1
     assert [e.detail for e in book.fish(1).events if e.what == "paired"] == ["7"]
+    book.tell(1, "sold", "XY, cash")
+    book.tell(1, "moved", "rack XY")
+    assert book.forget("xy") == 1
+    assert [e.detail for e in book.fish(1).events[-2:]] == ["cash", "rack XY"]
     assert book.forget("nobody at all") == 0
     with pytest.raises(IdkeyError, match="forget: ' ': write a name"):
         book.forget(" ")
@@ -273,10 +277,15 @@ def test_a_forgotten_person_is_gone_from_the_file_itself(tmp_path):
     place = tmp_path / "b.sqlite"
     with idkey.open_book(place) as book:
         for _ in range(50):
-            book.add_box("Quintilla Meyer", note="x" * 500)
+            box = book.add_box("Quintilla Meyer", note="x" * 500)
+        bag = book.add_bag(box, "L201 from Quintilla Meyer", tank="Quintilla Meyer's rack")
+        book.keep(seen(1), bag, tag="Quintilla Meyer 1", who="Quintilla Meyer")
+        assert [fish.number for fish in book.find("Quintilla")] == [1]
         assert b"Quintilla" in b"".join(path.read_bytes() for path in tmp_path.iterdir())
         book.forget("Quintilla Meyer")
-        assert b"Quintilla" not in b"".join(path.read_bytes() for path in tmp_path.iterdir())
+        assert (book.find("Quintilla"), book.fish(1).bag.label) == ([], "L201 from")
+        held = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+        assert b"quintilla" not in held.lower()
     assert b"forget" in place.read_bytes()  # The file says what it holds, and how a person is forgotten.
 
 
