@@ -89,7 +89,7 @@ class CareSheet(Printed):
     @property
     def short_labels(self) -> tuple[str, ...]:
         """Display names without the trade codes in brackets, where the rest still tells them apart."""
-        return tuple(_short(self.labels))
+        return tuple(shortened(self.labels))
 
     @property
     def conflicts(self) -> tuple[Need, ...]:
@@ -175,7 +175,7 @@ def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float
     """Bring names together; `shares` stand beside who needs what and weigh the safest choice."""
     care, shares = care_rows(table), shares or {}
     labels = tuple(str(table.label(name)) for name in names)
-    called = dict(zip(names, _short(labels), strict=True))
+    called = dict(zip(names, shortened(labels), strict=True))
     needs, safest = {}, {}
     for column in table.care_columns:
         parts = (care.part(column, name, called[name], shares.get(name)) for name in names)
@@ -188,7 +188,7 @@ def _sheet(table: TraitTable, names: tuple[str, ...], shares: Mapping[str, float
     return CareSheet(names, labels, needs, table, safest)
 
 
-def _short(labels: tuple[str, ...]) -> list[str]:
+def shortened(labels: Sequence[str]) -> list[str]:
     """Leave the trade codes in brackets out of the names, where the rest still tells them apart."""
     bare = [label.partition(" (")[0] for label in labels]
     return [

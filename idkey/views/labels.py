@@ -8,7 +8,7 @@ import segno
 
 from idkey.book.labels import Label, Labels
 from idkey.care.needs import CLASS_WORDS, format_value
-from idkey.care.sheet import CareSheet, care_for
+from idkey.care.sheet import CareSheet, care_for, shortened
 from idkey.errors import IdkeyError
 from idkey.model.fit import POOR_FIT
 from idkey.model.identify import Identification
@@ -93,7 +93,8 @@ def standing_words(fish: Identification) -> tuple[str, str]:
     if kind == "one name":
         sure = first.probability >= _SURE and first.deviation >= POOR_FIT
         return name if sure else f"probably {name}", f"by its looks, {share}"
-    rest = [row.name.partition(" (")[0] for row in left if row is not first]
+    short = dict(zip(left, shortened([row.name for row in left]), strict=True))
+    rest = [words for row, words in short.items() if row is not first]
     more = f" and {len(rest) - _FEW_NAMES} more" if len(rest) > _FEW_NAMES else ""
     others = f"or {'; '.join(rest[:_FEW_NAMES])}{more}" if rest else "or none of the kinds"
     if first.probability >= 0.5:
@@ -136,7 +137,9 @@ def _room(sheet: CareSheet) -> str:
 
 def _food(sheet: CareSheet) -> str:
     avoid = sheet.attributes.get("diet_avoid")
-    never = f"; avoid: {cut(avoid.text, 60)}" if avoid and avoid.known else ""
+    # What one of the names should avoid harms none to go without.
+    foods = dict.fromkeys(cell for part in (avoid.known if avoid else ()) for cell in part.cells)
+    never = f"; avoid: {cut(' '.join(foods), 60)}" if foods else ""
     return f"{_short(sheet, 'diet_type')}{never}"
 
 

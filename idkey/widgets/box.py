@@ -73,8 +73,6 @@ class BoxScreen(Screen):
         self.label = field("Label", hint="as it is written on the bag", width="320px")
         self.count, self.tank = whole_number("How many"), field("Tank", width="180px")
         self.add = self.button("Add this bag", self._on_add)
-        # Enter in the label is the same as the button.
-        self.label.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self.add.click())
         self.path = field("File", hint="box.xlsx or box.csv", width="360px")
         self.sheet = field("Sheet", hint="the first with labels", width="240px")
         self.read = self.button("Read it", self._on_read)

@@ -77,6 +77,7 @@ class Keeping(Part):
         )
         tools = row(*(fold.button for fold in self.folds), self._where, name="idk-tools")
         self.children = [tools, self._said, keep, again]
+        self.add_class("idk-keeping")
         self._start(None)
         self._say_where()
 

@@ -1,0 +1,131 @@
+"""The box notebook in JupyterLab in a browser, as a keeper uses it; box, seller and fish are invented."""
+
+import pytest
+from lab import (
+    NARROW,
+    choose_in_menu,
+    open_notebook,
+    press,
+    reads_in_both_themes,
+    run,
+    scrolls_sideways,
+    tab_to,
+    until_idle,
+)
+from playwright.sync_api import expect
+
+PHONE = {"width": 390, "height": 2600}
+
+
+@pytest.fixture(scope="module")
+def notebook(page):
+    return open_notebook(page, "box.ipynb")
+
+
+@pytest.fixture(scope="module")
+def opened(notebook):
+    choose_in_menu(notebook.page, "Run", "Run All Cells")
+    screen = notebook.locator(".idk.widget-vbox").first
+    screen.wait_for()
+    until_idle(notebook.page)
+    return screen
+
+
+def bag(screen, number):
+    return screen.locator(".idk-box-list > div").nth(number - 1)
+
+
+def stands(screen):
+    return screen.locator(".idk-stands").first
+
+
+def test_a_notebook_that_is_not_run_shows_the_box_the_letter_and_the_labels(notebook):
+    outputs = notebook.locator(".jp-OutputArea-output")
+    expect(outputs.first.locator("table.idk-box-grid")).to_contain_text("Zebra, L46")
+    expect(outputs.filter(has_text="Run this cell to use the controls.").first).to_contain_text(
+        "does not fit"
+    )
+    expect(outputs.filter(has_text="Dear Seller 4").first).to_be_visible()
+    # JupyterLab takes drawings out of what was not run here; the number stands below the code in words.
+    expect(outputs.locator(".idk-card").first).to_contain_text("No. 1")
+
+
+def test_from_a_label_typed_in_to_a_verdict_and_the_letter_by_keyboard_alone(opened):
+    screen, page = opened, opened.page
+    expect(stands(screen)).to_contain_text("4 bags")
+    expect(
+        page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .idk-card .idk-code svg").first
+    ).to_be_visible()
+    # From here on the mouse and the script touch nothing: the keys go where the focus is.
+    screen.get_by_label("Label", exact=True).focus()
+    page.keyboard.type("Zebra L46, second bag")
+    tab_to(page, "Add this bag")
+    page.keyboard.press("Enter")
+    expect(stands(screen)).to_contain_text("5 bags")
+    expect(screen.get_by_label("Label", exact=True)).to_be_focused()
+    expect(bag(screen, 5)).to_contain_text("can't be told")
+    tab_to(page, "Look at bag 5")
+    page.keyboard.press("Enter")
+    question = screen.locator(".idk-asking h3")
+    expect(question).to_have_text("What is the main pattern on the side of the body?")
+    tab_to(page, "light spots on dark")
+    page.keyboard.press("Enter")
+    expect(bag(screen, 5)).to_contain_text("pattern: light spots on dark")
+    expect(question).not_to_have_text("What is the main pattern on the side of the body?")
+    for feature, words in (
+        ("Teeth", "many, fine, brush-like"),
+        ("Tail fin edge", "straight or cut obliquely"),
+    ):
+        screen.get_by_label("Answer another feature").select_option(label=feature)
+        press(screen.locator(".idk-states"), words)
+        expect(bag(screen, 5)).to_contain_text(words)
+    expect(bag(screen, 5)).to_contain_text("does not fit")
+    press(screen, "Summary and letter")
+    screen.get_by_text("Read the letter").click()
+    expect(screen.get_by_role("heading", name="Bag 5, labelled")).to_be_visible()
+    press(screen, "Close: summary and letter")
+
+
+def test_the_box_is_kept_and_what_can_not_be_kept_is_said_with_everything_still_there(opened):
+    screen = opened
+    screen.get_by_label("Day", exact=True).fill("20.11.2026")
+    press(screen, "Keep this box")
+    expect(screen.get_by_role("alert")).to_contain_text("write the day as 2026-05-31")
+    expect(screen.get_by_label("Day", exact=True)).to_have_value("20.11.2026")
+    screen.get_by_label("Day", exact=True).fill("2026-11-20")
+    # The notebook's last cell has closed the book.
+    press(screen, "Keep this box")
+    expect(screen.get_by_role("alert")).to_contain_text("the book was closed")
+    expect(bag(screen, 5)).to_contain_text("Zebra L46, second bag")
+
+
+def test_text_can_be_read_in_both_themes_and_on_a_phone_nothing_scrolls_sideways(opened):
+    screen, page = opened, opened.page
+    press(screen, "Look at bag 1")
+    texts = (".idk-outcome", ".idk-box-line p", ".idk-box-line .idk-soft", ".idk-tag", "button.idk-answer")
+    reads_in_both_themes(screen, *texts)
+    for size in (NARROW, PHONE):
+        page.set_viewport_size(size)
+        until_idle(page)
+        assert not scrolls_sideways(screen)
+
+
+def test_a_fish_is_kept_from_the_identify_screen_and_opened_again_after_the_cell_is_run_anew(scratch):
+    code = 'import idkey\nidkey.identify(answers={"pattern": "light_spots"}, book="room.sqlite")'
+    screen = run(scratch, 0, code)
+    expect(screen.locator(".idk-keeping")).to_contain_text("room.sqlite: 0 boxes")
+    press(screen, "Keep this fish")
+    screen.get_by_label("Tank", exact=True).fill("rack <b>3</b>")
+    screen.locator(".idk-edit-part").get_by_role("button", name="Keep this fish").click()
+    expect(screen.locator(".idk-keeping")).to_contain_text("Kept as No. 1")
+    # Run anew the screen knows nothing of the fish, but the book does.
+    cell = scratch.locator(".jp-CodeCell").nth(0)
+    cell.locator(".jp-InputArea-editor").click()
+    scratch.page.keyboard.press("Shift+Enter")
+    again = cell.locator(".idk.widget-vbox").first
+    expect(again.locator(".idk-keeping")).to_contain_text("1 fish")
+    press(again, "Open a fish again")
+    expect(again.get_by_label("Fish", exact=True)).to_contain_text("tank rack <b>3</b>")
+    press(again, "Open it")
+    expect(again.locator(".idk-keeping")).to_contain_text("No. 1 again")
+    expect(again.locator(".idk-seen")).to_contain_text("Pattern: light spots on dark")
