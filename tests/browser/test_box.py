@@ -126,6 +126,9 @@ def test_a_fish_is_kept_from_the_identify_screen_and_opened_again_after_the_cell
     expect(again.locator(".idk-keeping")).to_contain_text("1 fish")
     press(again, "Open a fish again")
     expect(again.get_by_label("Fish", exact=True)).to_contain_text("tank rack <b>3</b>")
+    # The answers that the cell begins with are in no book, so leaving them is asked twice.
+    press(again, "Open it")
+    expect(again.get_by_role("alert")).to_contain_text("not in the book yet")
     press(again, "Open it")
     expect(again.locator(".idk-keeping")).to_contain_text("No. 1 again")
     expect(again.locator(".idk-seen")).to_contain_text("Pattern: light spots on dark")
