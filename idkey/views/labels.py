@@ -49,7 +49,7 @@ def code_svg(number: int) -> str:
 def labels_document(labels: Labels) -> Document:
     """Return labels as a document of cards."""
     cards = tuple(_card(labels.table, label) for label in labels.labels)
-    title = f"Labels for {len(cards):,} fish"
+    title = number_of(len(cards), "label")
     return of_table(labels.table, title, (Cards(cards),), titled=("screen", "text"))
 
 
