@@ -68,9 +68,9 @@ def bag_html(bag: BagCheck) -> str:
 
 
 def letter_html(letter: Letter) -> str:
-    """Return the letter as it now reads, behind a line that opens it."""
+    """Return the letter as it now reads, to stand inside a screen."""
     document = letter_document(letter)
-    return html.blocks((doc.Fold("Read the letter", (Heading(document.title, 0), *document.blocks)),))
+    return html.blocks((Heading(document.title, 0), *document.blocks))
 
 
 def _label(bag: BagCheck) -> tuple[doc.Inline, ...]:

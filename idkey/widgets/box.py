@@ -26,6 +26,7 @@ from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_e
 from idkey.widgets.box_parts import BagLine, Kept, OpenBag, Printing
 from idkey.widgets.keeping import book_of, where_html
 
+_PRINT = "Summary and letter"
 _EMPTY = "No bag yet: add the bags of a box as their labels are written, or read them from a spreadsheet."
 
 
@@ -83,8 +84,11 @@ class BoxScreen(Screen):
         shown(self.keep, book is not None)
         self.go = self.button("Look at it", self._on_go)
         self.folds = {
-            words: Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", part, lambda: None)
-            for words, part in (("Read a spreadsheet", reading), ("Summary and letter", self.printing))
+            words: Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", part, before)
+            for words, part, before in (
+                ("Read a spreadsheet", reading, lambda: None),
+                (_PRINT, self.printing, self.printing.refresh),
+            )
         }
         for fold in self.folds.values():
             fold.box.add_class("idk-edit-part")
@@ -146,7 +150,7 @@ class BoxScreen(Screen):
 
     def _on_about(self, _text: str) -> None:
         self._day()
-        self.printing.refresh()
+        self._show_letter()
 
     def _day(self) -> dt.date | None:
         """Return the day of the box; None where none is given. Raises IdkeyError."""
@@ -228,7 +232,11 @@ class BoxScreen(Screen):
         if len(self._list.children) != len(bags):
             self._list.children = self._lines[: len(bags)]
         self.opened.refresh(focus=focus)
-        self.printing.refresh()
+        self._show_letter()
+
+    def _show_letter(self) -> None:
+        if self.folds[_PRINT].is_open:
+            self.printing.refresh()
 
     def _say_where(self) -> None:
         self._where.value = where_html(self.book) if self.book else ""

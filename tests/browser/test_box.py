@@ -81,7 +81,6 @@ def test_from_a_label_typed_in_to_a_verdict_and_the_letter_by_keyboard_alone(ope
         expect(bag(screen, 5)).to_contain_text(words)
     expect(bag(screen, 5)).to_contain_text("does not fit")
     press(screen, "Summary and letter")
-    screen.get_by_text("Read the letter").click()
     expect(screen.get_by_role("heading", name="Bag 5, labelled")).to_be_visible()
     press(screen, "Close: summary and letter")
 

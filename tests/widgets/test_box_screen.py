@@ -167,7 +167,13 @@ def test_summary_letter_and_labels_are_saved_and_a_file_is_not_written_over_unas
     for what, control in printing.files.items():
         control.value = str(tmp_path / f"{what}.pdf")
     save = {row.children[0].description.split()[2]: row.children[1] for row in printing.children[1:4]}
-    screen.seller.value, screen.sender.value = "Seller <b>", "I. B."
+    screen.seller.value = "Seller <b>"
+    assert printing._letter.value == ""
+    screen.folds["Summary and letter"].button.click()
+    screen.sender.value = "I. B."
+    # An open letter follows what is typed.
+    assert "Dear Seller <b>," in words(printing._letter)
+    assert "I. B." in words(printing._letter)
     save["labels"].click()
     assert "Keep this box first" in screen._alert.value
     screen.keep.click()
