@@ -93,7 +93,7 @@ def _values(row: Row, file: str) -> dict[str, Any]:
             values[column] = row[column] == "yes"
         elif field.type == "number":
             values[column] = number_in(row[column], field.above, field.below)
-        elif column in ("states", "state_words"):
+        elif column in ("states", "state_words", "measured"):
             values[column] = parts_of(row[column])
     return values
 
@@ -103,7 +103,7 @@ def _text(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, tuple):
-        return "|".join(value)
+        return "|".join(map(_text, value))
     return number_text(value) if isinstance(value, (int, float)) else value or ""
 
 
@@ -127,6 +127,7 @@ def _trait(row: Row, states: Mapping[str, tuple[str, ...]], wrong: Wrong) -> Tra
     values["spread"], values["spread_is_relative"] = _spread(text), text.endswith("%")
     if values["spread"] is None:
         wrong("spread", FIELDS["traits.csv"]["spread"].right)
+    values["borders"] = _borders(row["borders"], values["states"], values["measured"], wrong)
     try:
         values["applies_when"] = _applies_when(row["applies_when"], {**states, row["id"]: ()})
     except ValueError as error:
@@ -163,6 +164,26 @@ def _spread(text: str) -> float | None:
     if value is None or not text.endswith("%"):
         return value
     return float(Decimal(text.removesuffix("%")).scaleb(-2)) or None
+
+
+def _borders(
+    text: str, states: Sequence[str], measured: Sequence[str], wrong: Wrong
+) -> tuple[float | None, ...]:
+    """Read the borders between the states of a trait that is measured, ``0.5|1``."""
+    cells = text.split("|") if text else []
+    borders = tuple(number_in(cell) for cell in cells)
+    if not (text or (states and measured)):
+        return ()
+    if not measured or len(borders) != len(states) - 1:
+        wrong(
+            "borders",
+            "write one number less than there are states, of a trait that is measured, such as 0.5|1",
+        )
+    elif any(cell.strip() and border is None for cell, border in zip(cells, borders, strict=True)):
+        wrong("borders", "write numbers joined by |, such as 0.5|1")
+    elif len(measured) not in (1, len(borders)):
+        wrong("measured", "write one measure, or one for each border, joined by |")
+    return borders
 
 
 def _applies_when(text: str, all_states: Mapping[str, tuple[str, ...]]) -> tuple[str, tuple[str, ...]] | None:

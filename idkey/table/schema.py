@@ -93,7 +93,8 @@ class Trait:
 
     What an attribute is for, fields.csv says of the column of traits.csv of that name; `how` is how_to_look,
     `words` are state_words, `effort` is effort_s. `error` is a share, 0 to 1; `spread` is in the unit, or a
-    fraction of the value where it is relative; `applies_when` holds the other trait and its states.
+    fraction of the value where it is relative; `applies_when` holds the other trait and its states; `borders`
+    are as many as there are states but one, None where no measure tells the state.
     """
 
     id: str
@@ -114,6 +115,9 @@ class Trait:
     in_key: bool = True
     group: str = ""
     core: bool = False
+    measured: tuple[str, ...] = ()
+    borders: tuple[float | None, ...] = ()
+    borders_basis: str = ""
 
     def __post_init__(self) -> None:
         if not self.words:

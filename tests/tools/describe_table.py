@@ -11,6 +11,7 @@ from pathlib import Path
 
 from idkey.table.files import files_of
 from idkey.table.folder import load_table
+from idkey.table.layout import VERSION
 from idkey.table.package import PROFILES
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -29,7 +30,7 @@ def text(folder: Path) -> str:
         "title": "Traits and care of spotted suckermouth catfishes",
         "description": "What is known of each kind of spotted suckermouth catfish, how to ask for it, "
         "what care the fish needs, and where each claim stands written.",
-        "version": project["version"],
+        "version": VERSION,
         "created": MADE,
         "licenses": [{"name": project["license"], "title": licence}],
     }

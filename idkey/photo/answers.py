@@ -1,0 +1,54 @@
+"""Measures to answers with a leaning, by the borders between states that stand in traits.csv."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from idkey.table.schema import Range, States, Trait, answer_text
+from idkey.table.table import TraitTable
+
+_LEAST_SHARE = 0.01
+"""A state that holds fewer of the draws than this is left out of the answer."""
+
+
+def answers_of(table: TraitTable, draws: Mapping[str, np.ndarray]) -> dict[str, str]:
+    """Return the answer to each trait that can be answered of what was measured.
+
+    `draws` are values of each measure that could all be the true one, each as likely. The weight of a state
+    is the share of draws on its side of the borders. A number is answered by where nine of ten draws lie.
+    """
+    found = {}
+    for trait in table.traits:
+        if trait.measured and all(name in draws for name in trait.measured):
+            values = np.array([draws[name] for name in trait.measured])
+            answer = _leaning(trait, values) if trait.has_states else _between(trait, values[0])
+            found[trait.id] = answer_text(trait, answer)
+    return found
+
+
+def _leaning(trait: Trait, values: np.ndarray) -> States:
+    """Return how many draws lie in each state: the last one whose border is reached.
+
+    `values`, (1 or borders, draws). The borders of one measure may fall instead of rise; then a state is
+    reached from above.
+    """
+    borders = np.array([np.nan if border is None else border for border in trait.borders])
+    falling = len(values) == 1 and len(borders) > 1 and borders[-1] < borders[0]
+    sign = -1.0 if falling else 1.0
+    # A state without a border, NaN, is never reached.
+    reached = sign * values >= sign * borders[:, None]
+    state = np.where(reached.any(axis=0), len(borders) - np.argmax(reached[::-1], axis=0), 0)
+    share = np.bincount(state, minlength=len(trait.states)) / len(state)
+    kept = np.flatnonzero(share >= _LEAST_SHARE)
+    whole = share[kept].sum()
+    return States(
+        tuple(trait.states[i] for i in kept), tuple(round(float(s / whole), 6) for s in share[kept])
+    )
+
+
+def _between(trait: Trait, values: np.ndarray) -> Range:
+    low, high = np.percentile(values, (5, 95))
+    digits = 0 if trait.unit == "count" else 1
+    return Range(round(float(low), digits), round(float(high), digits))
