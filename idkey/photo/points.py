@@ -71,7 +71,7 @@ class Points:
     `ruler_mm` is how far apart the two marks of the ruler are, in millimetres.
     """
 
-    at: Mapping[str, tuple[float, float]]
+    at: Mapping[str, Any]
     ruler_mm: float | None = None
 
     def __post_init__(self) -> None:
