@@ -271,7 +271,7 @@ def _unblurred(line: np.ndarray, image: np.ndarray, step: float) -> np.ndarray:
 
 @cache
 def _blurred_discs() -> tuple[np.ndarray, np.ndarray]:
-    """Return height / slope / radius at half height, and what the radius was, for discs more and more blurred.
+    """Return height / slope / radius at half height, and the true radius, of discs more and more blurred.
 
     A disc of radius 1 blurred by a Gaussian of sigma s is worked out along its radius: the integral over r of
     r / s^2 exp(-(r^2 + x^2) / 2 s^2) I0(r x / s^2). Half height lies inside the edge of a disc blurred a
