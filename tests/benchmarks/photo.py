@@ -1,0 +1,152 @@
+"""How well rendered fish are measured: ``python tests/benchmarks/photo.py [--fish 500]``.
+
+Every second picture is taken in bad light: dim, uneven, of a warm lamp, blurred, noisy, and with glare. Points
+are set off by chance with the standard deviations that `Points.sd` states; spots are as found, without a click.
+Printed are, for both lights, the median error of each measure, how often the truth lies in the interval that is
+to hold it nine times of ten, how many spots are found and how many of what is found are none, and how often
+the likeliest state of an answer is the true one: that in which the true measure lies by the borders.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import time
+from collections import defaultdict
+
+import numpy as np
+from render_fish import drawn_at_random, jpeg, render
+
+import idkey
+from idkey.photo.finding import find_spots
+from idkey.photo.measures import measure
+from idkey.photo.picture import read_picture
+from idkey.photo.points import Points
+
+TRAITS = {
+    "spot_size": "spot_vs_eye",
+    "spot_vs_nostril": "spot_vs_nostril",
+    "spot_vs_pupil": "spot_vs_pupil",
+    "spot_density": "gap_vs_spot",
+    "tail_fork": "fork_depth",
+    "dorsal_height": "dorsal_height",
+}
+
+
+def shaken(truth: dict, random: np.random.Generator) -> Points:
+    """Points as a person sets them, by the stated standard deviations."""
+    right = Points(truth["points"], truth["ruler_mm"])
+    return Points(
+        {n: tuple(p + random.normal(0, right.sd(n), 2)) for n, p in right.at.items()}, truth["ruler_mm"]
+    )
+
+
+def true_state(trait, value: float) -> str:
+    """The state in which a measure lies."""
+    falling = len(trait.borders) > 1 and trait.borders[-1] < trait.borders[0]
+    passed = sum(value <= b if falling else value >= b for b in trait.borders)
+    return trait.states[passed]
+
+
+def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
+    """Render, find, measure and answer one fish; return what came of it."""
+    fish = drawn_at_random(seed, bad)
+    pixels, truth = render(fish)
+    picture = read_picture(jpeg(pixels, fish.quality))
+    points = shaken(truth, np.random.default_rng(seed))
+    started = time.process_time()
+    spots = find_spots(picture, points)
+    seconds = time.process_time() - started
+    measures = measure(picture, points, spots)
+    answers = measures.answers(table)
+    true = {**truth["measures"], **{k: v for k, v in truth["answers"].items() if k != "pattern"}}
+    told: dict = {"seconds": seconds, "bad": bad, "errors": {}, "held": {}, "right": {}, "weight": {}}
+    for name, found in measures.items():
+        if isinstance(true.get(name), (int, float)):
+            told["errors"][name] = (
+                found.value - true[name],
+                found.value / true[name] - 1 if true[name] else np.nan,
+            )
+            told["held"][name] = found.low <= true[name] <= found.high
+    flank = spots.only(~spots.head)
+    if len(flank):
+        diameter = float(np.median(flank.diameter))
+        right = true["spot_diameter"]
+        told["errors"]["diameter"] = diameter - right, diameter / right - 1
+    hit = [spots.at(x, y) for x, y, _ in truth["spots"]]
+    told["found"] = (
+        sum(h is not None for h in hit),
+        len(hit),
+        len(spots) - len({h for h in hit if h is not None}),
+    )
+    told["count"] = len(flank), true["flank_spots"]
+    states = {t: true_state(table.trait(t), true[m]) for t, m in TRAITS.items()} | truth["answers"]
+    for trait, state in states.items():
+        if trait in answers:
+            shares = _shares(answers[trait])
+            told["right"][trait] = max(shares, key=shares.get) == state
+            told["weight"][trait] = shares.get(state, 0.0)
+    return told
+
+
+def _shares(text: str) -> dict[str, float]:
+    parts = [part.partition(":") for part in text.split("|")]
+    return {name: float(share or 1 / len(parts)) for name, _, share in parts}
+
+
+def told(rows: list[dict]) -> None:
+    """Print the figures of pictures of one light."""
+    errors, held, right, weight = (defaultdict(list) for _ in range(4))
+    for row in rows:
+        for name, both in row["errors"].items():
+            errors[name].append(both)
+        for kept, key in ((held, "held"), (right, "right"), (weight, "weight")):
+            for name, value in row[key].items():
+                kept[name].append(value)
+    for name, both in errors.items():
+        off, share = np.array(both).T
+        inside = f"in the interval {np.mean(held[name]):4.0%}" if name in held else ""
+        print(
+            f"  {name:18} median error {np.median(abs(off)):7.3f} ({np.nanmedian(abs(share)):5.1%})  "
+            f"bias {np.nanmedian(share):+6.1%}  {inside}  n {len(off)}"
+        )
+    found, all_, false = np.sum([row["found"] for row in rows], axis=0)
+    counts = np.array([row["count"] for row in rows])
+    print(
+        f"  spots found {found / all_:.1%}, of those found none {false / (found + false):.1%}; "
+        f"median error of the count on the flank {np.median(abs(counts[:, 0] / counts[:, 1] - 1)):.1%}"
+    )
+    for trait, hits in right.items():
+        print(
+            f"  {trait:18} true state first {np.mean(hits):4.0%}, "
+            f"its mean weight {np.mean(weight[trait]):.2f}, n {len(hits)}"
+        )
+    every, sure = [h for hits in right.values() for h in hits], [w for ws in weight.values() for w in ws]
+    kept = np.mean(np.array(sure) >= 0.05)
+    print(
+        f"  all answers        true state first {np.mean(every):.1%}, "
+        f"not ruled out (weight 0.05 or more) {kept:.1%}"
+    )
+    print(
+        f"  seconds of processor to find the spots: median {np.median([row['seconds'] for row in rows]):.2f}"
+    )
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--fish", type=int, default=500)
+    count = parser.parse_args().fish
+    table = idkey.load_table()
+    rows = []
+    for seed in range(count):
+        rows.append(one(seed, bool(seed % 2), table))
+        if (seed + 1) % 50 == 0 or seed + 1 == count:
+            for bad in (False, True):
+                print(f"{seed + 1} fish, {'bad' if bad else 'good'} light")
+                told([row for row in rows if row["bad"] == bad])
+            print(f"memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB", flush=True)
+
+
+if __name__ == "__main__":
+    main()
