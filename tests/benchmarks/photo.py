@@ -1,10 +1,11 @@
 """How well rendered fish are measured: ``python tests/benchmarks/photo.py [--fish 500]``.
 
-Every second picture is taken in bad light: dim, uneven, of a warm lamp, blurred, noisy, and with glare. Points
-are set off by chance with the standard deviations that `Points.sd` states; spots are as found, without a click.
-Printed are, for both lights, the median error of each measure, how often the truth lies in the interval that is
-to hold it nine times of ten, how many spots are found and how many of what is found are none, and how often
-the likeliest state of an answer is the true one: that in which the true measure lies by the borders.
+Every second picture is taken in bad light: dim, uneven, of a warm lamp, blurred, noisy, and with glare.
+Points are set off by chance with the standard deviations that `Points.sd` states; spots are as found,
+without a click. Printed are, for both lights, the median error of each measure, how often the truth lies in
+the interval that is to hold it nine times of ten, how many spots are found and how many of what is found
+are none, and how often the likeliest state of an answer is the true one: that in which the true measure
+lies by the borders.
 """
 
 from __future__ import annotations
@@ -60,33 +61,33 @@ def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
     measures = measure(picture, points, spots)
     answers = measures.answers(table)
     true = {**truth["measures"], **{k: v for k, v in truth["answers"].items() if k != "pattern"}}
-    told: dict = {"seconds": seconds, "bad": bad, "errors": {}, "held": {}, "right": {}, "weight": {}}
+    row: dict = {"seconds": seconds, "bad": bad, "errors": {}, "held": {}, "right": {}, "weight": {}}
     for name, found in measures.items():
         if isinstance(true.get(name), (int, float)):
-            told["errors"][name] = (
+            row["errors"][name] = (
                 found.value - true[name],
                 found.value / true[name] - 1 if true[name] else np.nan,
             )
-            told["held"][name] = found.low <= true[name] <= found.high
+            row["held"][name] = found.low <= true[name] <= found.high
     flank = spots.only(~spots.head)
     if len(flank):
         diameter = float(np.median(flank.diameter))
         right = true["spot_diameter"]
-        told["errors"]["diameter"] = diameter - right, diameter / right - 1
+        row["errors"]["diameter"] = diameter - right, diameter / right - 1
     hit = [spots.at(x, y) for x, y, _ in truth["spots"]]
-    told["found"] = (
+    row["found"] = (
         sum(h is not None for h in hit),
         len(hit),
         len(spots) - len({h for h in hit if h is not None}),
     )
-    told["count"] = len(flank), true["flank_spots"]
+    row["count"] = len(flank), true["flank_spots"]
     states = {t: true_state(table.trait(t), true[m]) for t, m in TRAITS.items()} | truth["answers"]
     for trait, state in states.items():
         if trait in answers:
             shares = _shares(answers[trait])
-            told["right"][trait] = max(shares, key=shares.get) == state
-            told["weight"][trait] = shares.get(state, 0.0)
-    return told
+            row["right"][trait] = max(shares, key=shares.get) == state
+            row["weight"][trait] = shares.get(state, 0.0)
+    return row
 
 
 def _shares(text: str) -> dict[str, float]:
