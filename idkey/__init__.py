@@ -27,6 +27,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.widgets.compare import compare_view
     from idkey.widgets.editor import table_editor
     from idkey.widgets.identify import identify
+    from idkey.widgets.photo import photo_view
 
 _HOMES = {
     "book.book": ("open_book",),
@@ -46,6 +47,7 @@ _HOMES = {
     "widgets.compare": ("compare_view",),
     "widgets.editor": ("table_editor",),
     "widgets.identify": ("identify",),
+    "widgets.photo": ("photo_view",),
 }
 _HOME = {name: f"idkey.{home}" for home, names in _HOMES.items() for name in names}
 

@@ -44,6 +44,7 @@ from idkey.table.names import folded, one
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 
+_Picture = str | os.PathLike[str] | tuple[str | os.PathLike[str], Mapping[str, Any]]
 _MOST_FOUND = 50
 _LAST = "\U0010ffff"
 
@@ -125,7 +126,7 @@ class Book:
         tag: str = "",
         count: int = 1,
         who: str = "",
-        photos: Iterable[str | os.PathLike[str] | tuple[str | os.PathLike[str], Mapping[str, Any]]] = (),
+        photos: Iterable[_Picture] = (),
         fish_id: uuid.UUID | str | None = None,
     ) -> Fish:
         """Keep a fish, or a lot of `count`, with the answers given of it; its `number` goes on its label.
@@ -205,6 +206,13 @@ class Book:
             fish.namings.append(naming)
             find_by(session, fish, name=[name])
         return naming
+
+    def add_photo(self, number: int, photo: _Picture) -> None:
+        """Add a picture to a fish, or other points on one that it has; as `photos` of `keep`."""
+        picture = photo_of(photo)
+        with self._store.writing() as session:
+            fish = self._numbered(session, Fish, number, lock=True)
+            fish.photos.append(picture)
 
     def tell(self, number: int, what: str, detail: str = "", who: str = "") -> Event:
         """Tell what became of a fish.
@@ -373,6 +381,11 @@ class Book:
         return count
 
     # -- the book itself ------------------------------------------------------------------------
+
+    @property
+    def pictures(self) -> Path | None:
+        """The folder beside the book for copies of pictures; a server has none."""
+        return None if self._store.is_server else Path(self.place).with_suffix(".pictures")
 
     @property
     def place(self) -> str:

@@ -76,6 +76,7 @@ class Picture:
         data = self.jpeg()
         path = Path(folder) / f"{hashlib.sha256(data).hexdigest()[:16]}.jpg"
         try:
+            path.parent.mkdir(exist_ok=True)
             path.write_bytes(data)
         except OSError as error:
             raise IdkeyError(

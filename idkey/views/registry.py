@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from idkey.views import book, box, care, compare, edit, identify, key, labels, review
+from idkey.views import book, box, care, compare, edit, identify, key, labels, photo, review
 from idkey.views import html as on_screen
 from idkey.views.doc import Document, as_text
 
@@ -22,6 +22,7 @@ _DOCUMENTS: dict[str, Callable[..., Document]] = {
     "Labels": labels.labels_document,
     "Letter": box.letter_document,
     "Lookalikes": compare.lookalikes_document,
+    "Measures": photo.measures_document,
     "Question": identify.question_document,
     "Rates": book.rates_document,
     "Recheck": book.recheck_document,

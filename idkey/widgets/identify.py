@@ -11,8 +11,11 @@ import ipywidgets as w
 from idkey import display
 from idkey.arguments import checked
 from idkey.book.book import Book
+from idkey.book.records import Photo
+from idkey.errors import IdkeyError
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
+from idkey.photo.picture import open_picture
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
 from idkey.views import html
@@ -22,6 +25,7 @@ from idkey.widgets import base
 from idkey.widgets.base import Screen, field, row
 from idkey.widgets.keeping import Keeping, book_of
 from idkey.widgets.looking import Looking
+from idkey.widgets.photo import Measuring
 
 
 @checked
@@ -70,6 +74,10 @@ class IdentifyScreen(Screen):
         self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
         two = w.VBox([self._comparison])
         self._beside = base.Fold(self, "Compare the first two", "Hide the comparison", two, self._on_compare)
+        self.measuring: Measuring | None = None
+        box = w.VBox([])
+        self.photo = base.Fold(self, "Measure on a photo", "Hide the photo", box, self._make_measuring)
+        box.add_class("idk-edit-part")
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
@@ -81,7 +89,8 @@ class IdentifyScreen(Screen):
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         keeping = [self.keeping] if self.keeping else []
-        return [ask.tools, *keeping, self._outcome, self._alert, body, self._beside.box]
+        photo = [row(self.photo.button, name="idk-tools"), self.photo.box]
+        return [ask.tools, *keeping, *photo, self._outcome, self._alert, body, self._beside.box]
 
     @property
     def identification(self) -> Identification:
@@ -93,10 +102,31 @@ class IdentifyScreen(Screen):
     def _on_compare(self) -> None:
         self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
 
-    def show_fish(self, fish: Identification) -> None:
-        """Show another fish; its table is that of the screen."""
-        self.looking.fish = fish
+    def _make_measuring(self) -> None:
+        if self.measuring is None:
+            self.measuring = Measuring(self.say, lambda: self.identification, self._on_measured)
+            self.photo.box.children = [self.measuring]
+
+    def _on_measured(self, answers: Mapping[str, str]) -> None:
+        for trait, answer in answers.items():
+            self.identification.answer(trait, answer)
         self._refresh()
+
+    def show_fish(self, fish: Identification) -> None:
+        """Show another fish, without a picture; its table is that of the screen."""
+        self.looking.fish = fish
+        if self.measuring is not None:
+            self.measuring.show_picture(None)
+        self._refresh()
+
+    def show_photo(self, photo: Photo) -> None:
+        """Show the picture of a fish as it was measured. Raises IdkeyError where it can't be found."""
+        picture = open_picture(photo.place)
+        if picture.sha256 != photo.sha256:
+            raise IdkeyError(f"{photo.place}: is another picture now; put back the one that was measured")
+        self._make_measuring()
+        self.measuring.show_picture(picture, photo.points)
+        self.photo.show(True)
 
     # -- what the person sees ---------------------------------------------------------------------
 
@@ -119,6 +149,8 @@ class IdentifyScreen(Screen):
                 self._beside.show(False)
             self._together.value = views.together_html(fish)
             self._names.value = views.names_html(fish)
+            if self.measuring is not None:
+                self.measuring.show_offers()
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)

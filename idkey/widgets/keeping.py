@@ -2,24 +2,41 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import os
 import uuid
 import warnings
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any, Protocol
 
 import ipywidgets as w
 
 from idkey.book.book import Book, open_book
-from idkey.book.records import Fish
+from idkey.book.records import Fish, Photo
 from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
-from idkey.widgets.base import Fold, Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.base import (
+    Fold,
+    Part,
+    as_wide,
+    checkbox,
+    choose,
+    dropdown,
+    field,
+    row,
+    shown,
+    whole_number,
+)
+from idkey.widgets.photo import Measuring
 
 _NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
+_NOTHING = (({}, ()), None)
+_WHEN = "set_at"
+"""Beside the points of a picture: when they were set, so that the latest are shown again."""
 _KEEP, _AGAIN = "Keep this fish", "Write down what was seen now"
 
 
@@ -27,9 +44,13 @@ class Desk(Protocol):
     """A screen with a fish that can be kept."""
 
     identification: Identification
+    measuring: Measuring | None
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish."""
+
+    def show_photo(self, photo: Photo) -> None:
+        """Show the picture that it was measured on."""
 
 
 def book_of(book: Book | str | os.PathLike[str] | None) -> Book | None:
@@ -64,7 +85,11 @@ class Keeping(Part):
         )
         self.choice = dropdown("Fish", [_NO_FISH], width="430px")
         self.opens = self.button("Open it", self._leave, self._on_open)
-        keep = w.VBox([row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next)])
+        self.copy = checkbox("Copy its picture into the folder of the book")
+        shown(self.copy, book.pictures is not None)
+        keep = w.VBox(
+            [row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next, self.copy)]
+        )
         again = row(self.find, self.choice, self.opens)
         for part in (keep, again):
             part.add_class("idk-edit-part")
@@ -86,6 +111,7 @@ class Keeping(Part):
     def keep(self) -> None:
         """Write the fish into the book; of one that is there already, what was seen now and where it went."""
         fish, tank, who = self.desk.identification, self.tank.value.strip(), self.who.value
+        photos = self._photos()
         if self.number is None:
             kept = self.book.keep(
                 fish,
@@ -94,16 +120,22 @@ class Keeping(Part):
                 self.tag.value,
                 count=self.count.value,
                 who=who,
+                photos=photos,
                 fish_id=self._id,
             )
             self._start(kept)
             self._tell(f"Kept as No. {kept.number}. It is in the book.")
             return
         done = []
-        if self._unwritten:
+        seen, marks = self._seen, self._written[1]
+        if any(seen[0]) and seen[0] != self._written[0]:
             self.book.look(self.number, fish, who)
-            self._written = seen_of(fish)
+            self._written = seen[0], marks
             done.append("what was seen now")
+        if photos and seen[1] != marks:
+            self.book.add_photo(self.number, *photos)
+            self._written = seen
+            done.append("what was measured")
         if tank != self._tank:
             self.book.tell(self.number, "moved", tank, who)
             self._tank = tank
@@ -113,9 +145,8 @@ class Keeping(Part):
 
     def _leave(self, act: Callable[[], None]) -> None:
         """Go on to another fish; of one whose answers are in no book this is asked twice."""
-        seen = seen_of(self.desk.identification)
-        if self._unwritten and seen != self._warned:
-            self._warned = seen
+        if self._unwritten and self._seen != self._warned:
+            self._warned = self._seen
             msg = "These answers are not in the book yet. Keep the fish first, or press again to leave it."
             raise IdkeyError(msg)
         act()
@@ -135,8 +166,13 @@ class Keeping(Part):
             fish = self.book.reopen(self.choice.value, self.desk.identification.table)
         kept = self.book.fish(self.choice.value)
         self.desk.show_fish(fish)
-        self._start(kept)
         left = " ".join(str(warning.message) for warning in caught)
+        if kept.photos:
+            try:
+                self.desk.show_photo(max(kept.photos, key=lambda photo: photo.points.get(_WHEN, "")))
+            except IdkeyError as error:
+                left = f"{left} Its picture is not shown: {error}."
+        self._start(kept)
         self._tell(f"No. {kept.number} again. {left}".strip())
 
     # -- what the person sees -------------------------------------------------------------------
@@ -150,7 +186,7 @@ class Keeping(Part):
         """Begin a fish: a new one, or one that is in the book."""
         self.number, self._warned = kept and kept.number, None
         self._id = uuid.uuid4()
-        self._written = seen_of(self.desk.identification) if kept else ({}, ())
+        self._written = self._seen if kept else _NOTHING
         self._tank = kept.tank if kept else ""
         if kept:
             bag = (_bag_words(kept.bag), kept.bag) if kept.bag else _NO_BAG
@@ -163,9 +199,29 @@ class Keeping(Part):
         self.press.description = _AGAIN if kept else _KEEP
 
     @property
+    def _seen(self) -> tuple[Any, Any]:
+        """All that was said of the fish, and what was set on its picture."""
+        measuring = self.desk.measuring
+        return seen_of(self.desk.identification), measuring and measuring.marks
+
+    @property
     def _unwritten(self) -> bool:
-        seen = seen_of(self.desk.identification)
-        return any(seen) and seen != self._written
+        return self._seen not in (_NOTHING, self._written)
+
+    def _photos(self) -> list[tuple[Path, dict[str, Any]]]:
+        """Return the picture with what is set on it, copied beside the book if that is asked for."""
+        measuring = self.desk.measuring
+        if measuring is None or measuring.picture is None:
+            return []
+        path, folder = measuring.picture.path, self.book.pictures
+        if self.copy.value and folder is not None and (path is None or path.parent != folder):
+            measuring.picture = measuring.picture.copy_to(folder)
+            measuring.show_path()
+        if measuring.picture.path is None:
+            right = "tick the copy into the folder of the book, or open it by its path"
+            raise IdkeyError(f"{measuring.picture.name}: the browser does not say where it lies; {right}")
+        now = dt.datetime.now(dt.UTC).isoformat()
+        return [(measuring.picture.path, measuring.marks | {_WHEN: now})]
 
     def _tell(self, words: str) -> None:
         self._said.value = status(words)

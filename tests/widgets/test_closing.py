@@ -8,8 +8,10 @@ import weakref
 
 import pytest
 from ipywidgets.widgets import widget
+from plain_fish import POINTS, png
 
 import idkey
+from idkey.photo.picture import read_picture
 from idkey.widgets import base
 
 
@@ -51,7 +53,23 @@ def used_editor(table):
     return screen
 
 
-SCREENS = {"identify": used_identify, "care": used_care, "compare": used_comparison, "editor": used_editor}
+def used_photo(table):
+    screen = idkey.identify(table)
+    screen.photo.button.click()
+    measuring = screen.measuring
+    measuring.show_picture(read_picture(png()))
+    for name, at in POINTS.items():
+        measuring.canvas._handle_custom_msg({"kind": "set", "name": name, "at": list(at)}, [])
+    return screen
+
+
+SCREENS = {
+    "identify": used_identify,
+    "care": used_care,
+    "compare": used_comparison,
+    "editor": used_editor,
+    "photo": used_photo,
+}
 
 
 @pytest.fixture(scope="module")
