@@ -32,6 +32,7 @@ _WORKED_LENGTH = 1000.0
 _SCALES = np.geomspace(0.0035, 0.022, 7)
 """Radii looked for, over the square root of two, as shares of the standard length."""
 _SHADE, _LEAST_RESPONSE, _OF_STRONG, _STRONG = 0.06, 0.03, 0.35, 12
+_FOOT, _MANY, _WIDE, _SCALES_APART = 0.08, 0.05, 0.2, 1.9
 _LEAST_CONTRAST, _LEAST_ROUND, _LEAST_PIXELS = 0.12, 0.55, 6.0
 _LARGEST, _SMALLEST = 2.2, 0.4  # against the median of the spots
 _FAINTEST = 0.5  # against the clearer spots
@@ -91,7 +92,11 @@ def toggled(picture: Picture, points: Points, spots: Spots, x: float, y: float) 
         for sign in (1, -1) if spots.light is None else (1 if spots.light else -1,):
             response, scale = _responses(sight, sign)
             near = _peak_near(response, row, column, 0.012 * sight.length)
-            basins = watershed(-response, _marked(response.shape, np.array([near])), mask=response > 0)
+            basins = watershed(
+                -response,
+                _marked(response.shape, np.array([near])),
+                mask=response > _FOOT * response[tuple(near)],
+            )
             cut = _cut_out(sight, sign, basins, 1, near, float(scale[tuple(near)]), _LEAST_CONTRAST / 2)
             if cut is not None:
                 # Beyond the outlines a click still says which part is meant by what lies behind the gill.
@@ -171,6 +176,15 @@ def _responses(sight: _Sight, sign: int) -> tuple[np.ndarray, np.ndarray]:
     image = sign * np.clip(sight.light, 0, 4)
     sigmas = np.maximum(_SCALES * sight.length, 1.0)
     stack = np.array([-(s**2) * ndimage.gaussian_laplace(image, s, truncate=3) for s in sigmas])
+    # Spots of one fish are of one size, or nearly: of the scales those count at which most stands out. By
+    # sigma, since what is wide stands for more than the grain within it.
+    many = max(50, int(_MANY * (sight.inside > 0).sum()))
+    weight = [
+        s**_WIDE * np.sort(r[sight.inside > 0])[-many:].mean() for s, r in zip(sigmas, stack, strict=True)
+    ]
+    typical = sigmas[int(np.argmax(weight))]
+    near = (sigmas >= typical / _SCALES_APART) & (sigmas <= typical * _SCALES_APART)
+    stack, sigmas = stack[near], sigmas[near]
     best = stack.argmax(axis=0)
     return np.take_along_axis(stack, best[None], axis=0)[0], sigmas[best]
 
@@ -185,8 +199,9 @@ def _found(sight: _Sight, sign: int) -> tuple[Spots, float]:
         return Spots(light=sign > 0), 0.0
     strength = response[tuple(places.T)]
     # The strong ones are spots if anything is; what is far weaker is the grain of the skin.
-    places = places[strength >= _OF_STRONG * np.median(np.sort(strength)[-_STRONG:])]
-    basins = watershed(-response, _marked(response.shape, places), mask=response > 0)
+    strong = np.median(np.sort(strength)[-_STRONG:])
+    places = places[strength >= _OF_STRONG * strong]
+    basins = watershed(-response, _marked(response.shape, places), mask=response > _FOOT * strong)
     cuts = []
     for i, place in enumerate(places, start=1):
         cut = _cut_out(sight, sign, basins, i, place, float(scale[tuple(place)]), _LEAST_CONTRAST)
@@ -236,6 +251,9 @@ def _cut_out(
     away = np.hypot(rows + low[0] - place[0], columns + low[1] - place[1])
     core = away <= max(0.6 * sigma, 1.0)
     ground = (basins[window] == 0) & (away <= 3.2 * sigma)
+    if ground.sum() < 8:
+        # A spot far off from others and far from faint is felt further than that.
+        ground = own & (away > 2.2 * sigma) & (away <= 3.2 * sigma)
     if ground.sum() < 8:
         return None
     top, bottom = np.median(image[core]), np.median(image[ground])

@@ -114,7 +114,7 @@ def read_picture(data: bytes, name: str = "picture", path: Path | None = None) -
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=(*_FORMATS, "HEIF") if heic else _FORMATS) as image:
                 _check_size(image.size, name)
-                turn = _TURNED.get(image.getexif().get(_ORIENTATION, 1))
+                turn = _TURNED.get(image.getexif().get(_ORIENTATION))
                 image.load()
                 plain = _plain(image)
     except IdkeyError:
@@ -132,7 +132,7 @@ def read_picture(data: bytes, name: str = "picture", path: Path | None = None) -
         raise IdkeyError(
             f"{name}: {why or type(error).__name__}: broken or cut off; take or save it again"
         ) from None
-    pixels = np.asarray(plain.transpose(turn) if turn else plain)
+    pixels = np.asarray(plain if turn is None else plain.transpose(turn))
     pixels.flags.writeable = False
     return Picture(name, hashlib.sha256(data).hexdigest(), pixels, path)
 

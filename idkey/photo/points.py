@@ -190,7 +190,7 @@ def json_of(text: str, what: str) -> dict[str, Any]:
 
 def _place(name: str, place: Any) -> tuple[float, float]:
     try:
-        x, y = (float(value) for value in place)
+        x, y = (math.nan, math.nan) if isinstance(place, str) else (float(value) for value in place)
     except (TypeError, ValueError, OverflowError):
         x = y = math.nan
     if not (abs(x) <= _MOST_COORDINATE and abs(y) <= _MOST_COORDINATE):
