@@ -25,32 +25,27 @@ SPOTS = [
 WIDTH = 16
 
 
-def draw(scale=1):
-    """Return the picture, each length times `scale`, with the blur and the grain of a camera."""
-    fine = 2 * scale
-    image = Image.new("RGB", (SIZE[0] * fine, SIZE[1] * fine), (150, 158, 150))
+def draw():
+    """Return the picture, with the blur and the grain of a camera."""
+    image = Image.new("RGB", tuple(2 * side for side in SIZE), (150, 158, 150))
     pen = ImageDraw.Draw(image)
 
     def disc(x, y, wide, high, colour):
-        pen.ellipse([fine * v for v in (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)], fill=colour)
+        pen.ellipse([2 * v for v in (x - wide / 2, y - high / 2, x + wide / 2, y + high / 2)], fill=colour)
 
     disc(500, 400, 700, 240, (44, 40, 38))
-    pen.polygon(
-        [(fine * x, fine * y) for x, y in ((840, 385), (1000, 300), (960, 400), (1000, 500), (840, 415))],
-        (60, 55, 52),
-    )
+    pen.polygon([(1680, 770), (2000, 600), (1920, 800), (2000, 1000), (1680, 830)], (60, 55, 52))
     disc(238, 360, 36, 36, (190, 180, 150))
     disc(238, 360, 18, 18, (8, 8, 8))
     for x, y in SPOTS:
         disc(x, y, WIDTH, WIDTH, (232, 226, 212))
-    small = image.resize((SIZE[0] * scale, SIZE[1] * scale), Image.Resampling.BOX)
-    smooth = np.asarray(small.filter(ImageFilter.GaussianBlur(2.5 * scale)))
+    smooth = np.asarray(image.resize(SIZE, Image.Resampling.BOX).filter(ImageFilter.GaussianBlur(2.5)))
     grain = np.random.default_rng(7).normal(0, 3, (*smooth.shape[:2], 1))
     return Image.fromarray((smooth + grain).clip(0, 255).astype(np.uint8))
 
 
-def png(scale=1):
+def png():
     """Return the bytes of a PNG file of it."""
     file = io.BytesIO()
-    draw(scale).save(file, "PNG")
+    draw().save(file, "PNG")
     return file.getvalue()
