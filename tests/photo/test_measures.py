@@ -77,7 +77,7 @@ def find_spots_of(name):
 
 
 # sRGB and CIELAB (D50) published for patches of the chart of 24 colours (McCamy, Marcus & Davidson 1976); the
-# figures are from memory. The two were measured on different charts, which differ by up to 6 (most in orange).
+# figures are from memory. The two were measured on different charts, which differ by up to 6 (orange).
 CHART = {
     "white": ((243, 243, 242), (96.5, -0.4, 1.2)),
     "yellow": ((231, 199, 31), (81.7, 4.0, 79.8)),
