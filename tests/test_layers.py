@@ -36,6 +36,7 @@ def test_the_contracts_hold():
         ("idkey/views/html.py", "from matplotlib.figure import Figure", "drawing-only"),
         ("idkey/views/html.py", "import sqlalchemy", "book-only"),
         ("idkey/care/room.py", "import idkey.book.book", "one-way"),
+        ("idkey/care/room.py", "import skimage", "photo-only"),
     ],
 )
 def test_the_contracts_can_be_broken(tmp_path, file, line, contract):
@@ -58,7 +59,17 @@ def test_only_the_printing_is_let_off_for_matplotlib():
 
 
 def test_the_package_loads_neither_widgets_nor_drawing_before_they_are_asked_for():
-    heavy = {"ipywidgets", "anywidget", "matplotlib", "IPython", "sklearn", "sqlalchemy", "segno"}
+    heavy = {
+        "ipywidgets",
+        "anywidget",
+        "matplotlib",
+        "IPython",
+        "sklearn",
+        "sqlalchemy",
+        "segno",
+        "skimage",
+        "PIL",
+    }
     told = f"print(*sorted({heavy} & {{*sys.modules}}), sep=',')"
     run = python("-c", f"import sys, idkey\n{told}\nidkey.load_table()\n{told}\nidkey.identify\n{told}")
     assert run.returncode == 0, run.stderr
