@@ -89,8 +89,9 @@ class IdentifyScreen(Screen):
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         keeping = [self.keeping] if self.keeping else []
-        photo = [row(self.photo.button, name="idk-tools"), self.photo.box]
-        return [ask.tools, *keeping, *photo, self._outcome, self._alert, body, self._beside.box]
+        photo = row(self.photo.button, name="idk-tools")
+        stands = [self._outcome, self._alert, self.photo.box]
+        return [ask.tools, *keeping, photo, *stands, body, self._beside.box]
 
     @property
     def identification(self) -> Identification:

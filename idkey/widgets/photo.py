@@ -32,7 +32,7 @@ from idkey.widgets.base import Part, Screen, dropdown, field, row, shown, style_
 _LONGEST = 4096  # of the side of what is sent to the browser, in pixels
 _KIND = {kind.name: kind for kind in KINDS}
 _NEXT = ("what is next", "")
-_LIGHT = (("lighter or darker", None), ("lighter", True), ("darker", False))
+_LIGHT = (("lighter or darker", ""), ("lighter", "light"), ("darker", "dark"))
 
 
 @checked
@@ -119,7 +119,7 @@ class Measuring(Part):
             dropdown("Point", [_NEXT, *((k.label, k.name) for k in KINDS)]), self._on_other
         )
         self.ruler = self.watch(
-            field("Between the two marks of the ruler (mm)", hint="50, 5 cm or 2 in", width="340px"),
+            field("Ruler marks apart (mm)", hint="50, 5 cm or 2 in", width="300px"),
             self._on_ruler,
         )
         self.find = self.button("Find the spots", self._on_find)
@@ -242,13 +242,15 @@ class Measuring(Part):
         try:
             length = quantity(text, "mm") if text.strip() else None
         except ValueError as error:
-            raise IdkeyError(f"Between the two marks: {text!r}: {error}") from None
+            raise IdkeyError(f"Ruler marks apart: {text!r}: {error}") from None
         self._do(points=Points(self.points.at, length))
 
     def _on_find(self) -> None:
         self._status.value = status("Looking for the spots …")
         try:
-            spots = find_spots(self._opened, self.points, self.light.value)
+            spots = find_spots(
+                self._opened, self.points, {"light": True, "dark": False}.get(self.light.value)
+            )
         finally:
             self._show_status()
         self._do(spots=spots)

@@ -49,3 +49,14 @@ def png():
     file = io.BytesIO()
     draw().save(file, "PNG")
     return file.getvalue()
+
+
+def tell(measuring, buffers=(), **message):
+    """Send what the browser sends."""
+    measuring.canvas._handle_custom_msg(message, list(buffers))
+
+
+def set_all(measuring, points=POINTS):
+    """Set points as the browser does."""
+    for name, at in points.items():
+        tell(measuring, kind="set", name=name, at=list(at))

@@ -8,7 +8,7 @@ import weakref
 
 import pytest
 from ipywidgets.widgets import widget
-from plain_fish import POINTS, png
+from plain_fish import png, set_all
 
 import idkey
 from idkey.photo.picture import read_picture
@@ -58,8 +58,7 @@ def used_photo(table):
     screen.photo.button.click()
     measuring = screen.measuring
     measuring.show_picture(read_picture(png()))
-    for name, at in POINTS.items():
-        measuring.canvas._handle_custom_msg({"kind": "set", "name": name, "at": list(at)}, [])
+    set_all(measuring)
     return screen
 
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 from PIL import Image
-from plain_fish import POINTS, SPOTS, draw
+from plain_fish import POINTS, SPOTS, draw, set_all, tell
 
 import idkey
 from idkey.errors import IdkeyError
@@ -31,16 +31,6 @@ def screen(file, shipped):
 
 def words(widget):
     return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
-
-
-def tell(measuring, buffers=(), **message):
-    """Send what the browser sends."""
-    measuring.canvas._handle_custom_msg(message, list(buffers))
-
-
-def set_all(measuring, points=POINTS):
-    for name, at in points.items():
-        tell(measuring, kind="set", name=name, at=list(at))
 
 
 def test_points_are_asked_for_in_order_each_may_be_left_out_and_undo_takes_back_each_step(screen):

@@ -3,8 +3,10 @@
 import html
 
 import pytest
+from plain_fish import png, set_all
 
 import idkey
+from idkey.photo.picture import read_picture
 
 ZEBRA, L201 = "hypancistrus_zebra", "hypancistrus_l201"
 
@@ -15,11 +17,20 @@ def changed_editor():
     return screen
 
 
+def measured_photo():
+    screen = idkey.photo_view()
+    screen.measuring.show_picture(read_picture(png()))
+    set_all(screen.measuring)
+    screen.measuring.find.click()
+    return screen
+
+
 @pytest.mark.parametrize(
     ("opened", "in_html", "in_text"),
     [
         (lambda: idkey.identify(answers={"pattern": "light_spots"}), "still possible", "still possible"),
         (lambda: idkey.compare_view(a=ZEBRA, b=L201), "What differs", "Hypancistrus zebra (L046, L098) and"),
+        (measured_photo, "Spot against eye", "Spot against eye"),
         (
             changed_editor,
             "Hypancistrus zebra (L046, L098), tail_fork: forked",
