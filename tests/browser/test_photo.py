@@ -8,8 +8,6 @@ import re
 import pytest
 from lab import (
     NARROW,
-    choose_in_menu,
-    open_notebook,
     press,
     reads_in_both_themes,
     scrolls_sideways,
@@ -189,15 +187,3 @@ def test_a_picture_is_handed_over_in_pieces(screen, view, lab):
     screen.locator("input[type=file]").set_input_files(path)
     expect(screen.get_by_label("Picture", exact=True)).to_have_value("")
     expect(view.locator("img")).to_have_css("width", "2400px")
-
-
-def test_the_notebook_runs_and_a_point_is_set_on_its_picture(page):
-    notebook = open_notebook(page, "photo.ipynb")
-    choose_in_menu(page, "Run", "Run All Cells")
-    screen = notebook.locator(".idk.widget-vbox").first
-    view = screen.locator(".idk-photo-view")
-    view.wait_for()
-    until_idle(page)
-    expect(notebook.get_by_text("spots found")).to_be_visible()
-    view.click()
-    expect(point(view, "Snout")).to_be_attached()
