@@ -36,7 +36,7 @@ from idkey.model.ask import Question
 from idkey.model.combine import NONE_PRIOR, check_table, weights
 from idkey.model.distinguish import HEARSAY
 from idkey.model.fit import outside
-from idkey.model.identify import Identification, Reason
+from idkey.model.identify import Identification, Reason, is_hardly_known
 from idkey.table.columns import ColumnRead
 from idkey.table.folder import load_table
 from idkey.table.names import one
@@ -359,7 +359,7 @@ def _judged(
     if not fish.answers:
         return "can't be told", "Nothing has been looked at yet."
     possible = [row for row in of_label if row.candidate]
-    known = [row for row in possible if not fish.is_hardly_known(row)]
+    known = [row for row in possible if not is_hardly_known(fish, row)]
     if not possible and weight <= 1 / AGAINST and against:
         causes = "; ".join(_cause(reason) for reason in against)
         instead = "Likelier" if best.probability >= 0.5 else "What it is can't be told yet; likeliest"
