@@ -14,6 +14,7 @@ from typing import Any, Literal
 from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session, selectinload, undefer
 
+from idkey.arguments import checked
 from idkey.book.archive import read_darwin_core
 from idkey.book.editions import edition_id, edition_of, table_of
 from idkey.book.entries import (
@@ -48,6 +49,7 @@ _MOST_FOUND = 50
 _LAST = "\U0010ffff"
 
 
+@checked
 def open_book(address: str | os.PathLike[str] = "fish_room.sqlite") -> Book:
     """Open a book, or begin one where there is none yet.
 
