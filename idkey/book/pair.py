@@ -268,7 +268,7 @@ def pairs(
 def _origin(prior: Any) -> tuple[float, str]:
     if isinstance(prior, Real) and not isinstance(prior, bool) and 0 <= prior <= 1:
         return float(prior), f"chance of one draw given as {float(prior):g}"
-    if not isinstance(prior, str):
+    if not isinstance(prior, str | float):
         raise IdkeyError(
             f"prior: {type(prior).__name__}: give a chance from 0 to 1, or one of {', '.join(ORIGINS)}"
         )
