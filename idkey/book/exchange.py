@@ -24,7 +24,7 @@ from sqlalchemy.orm import Session, undefer
 from idkey.book.records import Bag, Box, Edition, Event, Fish, Look, Naming, Photo, Record
 from idkey.book.store import HOLDS
 from idkey.table.csvfile import write_sheet
-from idkey.table.disk import write_whole
+from idkey.table.onefile import write_whole
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import percent

@@ -21,7 +21,7 @@ import typst
 
 from idkey import display
 from idkey.errors import IdkeyError, one_of
-from idkey.table.disk import check_free, write_whole
+from idkey.table.onefile import check_free, write_whole
 from idkey.views import doc, html
 from idkey.views.words import cut, made_with
 
