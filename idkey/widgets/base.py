@@ -97,6 +97,14 @@ class Fold:
             control.focus()
 
 
+class Alert(w.HTML):
+    """A message that asks for attention, where it concerns; `say` shows it, and blank takes it away."""
+
+    def say(self, message: str) -> None:
+        """Show a message; blank takes away the last."""
+        self.value = f'<div class="idk-alert" role="alert">{escape(message)}</div>' if message else ""
+
+
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
@@ -104,14 +112,9 @@ class Screen(Part):
     """
 
     def __init__(self) -> None:
-        self._alert = w.HTML()
-        super().__init__(self._show_alert)
+        self._alert = Alert()
+        super().__init__(self._alert.say)
         self.add_class("idk")
-
-    def _show_alert(self, message: str) -> None:
-        """Show a message that asks for attention; blank takes it away."""
-        html = f'<div class="idk-alert" role="alert">{escape(message)}</div>'
-        self._alert.value = html if message else ""
 
     def close(self) -> None:
         """Close the screen with all that it ever showed: a widget that is not closed is kept for ever."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from html import escape
 from typing import Any
@@ -11,8 +11,8 @@ from typing import Any
 import ipywidgets as w
 
 from idkey.arguments import checked
-from idkey.care.room import check_room, check_tank, read_room
-from idkey.care.sheet import care_for
+from idkey.care.room import RoomCheck, TankCheck, check_room, check_tank, read_room
+from idkey.care.sheet import CareSheet, care_for
 from idkey.care.tank import SIZE, Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
@@ -21,16 +21,12 @@ from idkey.table.names import every
 from idkey.table.table import TraitTable
 from idkey.views.care import care_blocks, room_table, tank_table
 from idkey.views.html import blocks, page
-from idkey.widgets.base import Screen, dropdown, field, row, shown, style_element, told_apart
+from idkey.widgets.base import Part, Screen, choose, dropdown, field, row, shown, style_element, told_apart
 
 # What the lists hold beside kinds and tanks.
 _NO_KIND, _START, _TYPE_IN = "", "*", -1
+_CHOOSE, _POSSIBLE = "choose a kind", "the names still possible after the answers"
 _CHANGE, _HIDE = "Change its measures", "Hide its measures"
-# JupyterLab takes arrow keys and letters on a closed list for commands of its own.
-_KEYS = (
-    '<span class="idk-soft">By keyboard: Tab goes from control to control, Space opens a list, '
-    "the arrows and Enter choose from it.</span>"
-)
 _MEASURES = {
     "length_cm": "Length (cm)",
     "width_cm": "Width, front to back (cm)",
@@ -70,42 +66,25 @@ def care_view(
     return CareScreen(what, table, room)
 
 
-class CareScreen(Screen):
-    """The care of a fish, and tanks held against it; see `care_view`.
+class Caring(Part):
+    """The care of a fish, and the tanks of a room held against it; the screen lays the two boxes out.
 
     `care` is None while no kind is chosen; `tank` while its size is not complete or a measure can't be read.
+    `sheet_box` holds the kind and its care, `tank_box` the tank and how it is held against that.
     """
 
-    def __init__(self, what: Any, table: TraitTable | None, room: Any):
-        is_fish = isinstance(what, Identification)
-        self.table = what.table if is_fish else load_table() if table is None else table
+    def __init__(self, say: Callable[[str], None], table: TraitTable, room: Any = None):
+        super().__init__(say)
+        self.table = table
         self._tanks = tuple(read_room(room) if isinstance(room, str | os.PathLike) else room or ())
         # What was typed, for each tank: one that is left and come back to stands as it was.
         self._typed = {n: _texts(tank) for n, tank in enumerate(self._tanks)} | {_TYPE_IN: _texts(None)}
-        super().__init__()
-        ids = () if what is None or is_fish else every(self.table, what)
-        self._start = (what,) if is_fish else (self.table, *ids)
-        first, chosen = ("choose a kind", _NO_KIND), ids[0] if ids else _NO_KIND
-        if is_fish:
-            first, chosen = ("the names still possible after the answers", _START), _START
-        elif len(ids) > 1:
-            first, chosen = (f"{len(ids)} kinds together", _START), _START
-        self._make_controls(first, chosen)
-        try:
-            self._on_tank(self._which.value)
-        except IdkeyError as error:
-            # The answers may leave no name; another kind can still be chosen here.
-            if not is_fish:
-                raise
-            self.say(str(error))
-
-    def _make_controls(self, first: tuple[str, str], chosen: str) -> None:
-        """Put what is chosen at the top, then the verdict, what it rests on, and the care sheet."""
-        kinds = [first, *told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)]
+        self._start: tuple[Any, ...] = ()
+        self.care = self.tank = self.check = self.room_check = None
         names = [tank.name for tank in self._tanks]
         tanks = [(f"{name} [{n + 1}]" if names.count(name) > 1 else name, n) for n, name in enumerate(names)]
         tanks.append(("a tank I type in", _TYPE_IN))
-        kind = dropdown("Kind of fish", kinds, chosen, width="430px")
+        kind = dropdown("Kind of fish", self._kinds((_CHOOSE, _NO_KIND)), _NO_KIND, width="430px")
         self._kind = self.watch(kind, lambda _: self._show())
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
         self._change = self.button(_CHANGE, lambda: self._show_measures(self._change.description == _CHANGE))
@@ -123,15 +102,47 @@ class CareScreen(Screen):
         self._ranked = w.HTML(layout=w.Layout(flex="2 1 400px", min_width="0", margin="0 0 8px 0"))
         across = w.Layout(flex_flow="row wrap", align_items="flex-start")
         checked = w.HBox([self._checks, self._ranked], layout=across)
-        tools = row(self._kind, self._which, self._change, self._back, name="idk-tools")
-        top = [style_element(), tools, w.HTML(_KEYS), self._measures, self._alert]
-        self.children = [*top, self._verdict, checked, self._sheet]
-
-    def _on_tank(self, which: int) -> None:
+        self.sheet_box = w.VBox([row(self._kind, name="idk-tools"), self._sheet])
+        tools = row(self._which, self._change, self._back, name="idk-tools")
+        self.tank_box = w.VBox([tools, self._measures, self._verdict, checked])
         self._fill()
+        self._open_measures()
+
+    def _kinds(self, first: tuple[str, str]) -> list[tuple[str, str]]:
+        return [first, *told_apart((self.table.label(taxon), taxon) for taxon in self.table.ids)]
+
+    def take(self, what: Any) -> None:
+        """Show the care of an identification, of kinds by their names, or of None yet. Raises IdkeyError.
+
+        A kind that the person chose stays chosen while the answers of a fish change.
+        """
+        another = True
+        if isinstance(what, Identification):
+            first, chosen = (_POSSIBLE, _START), _START
+            another = not what.answers or self._start != (what,)
+            self._start = (what,)
+        else:
+            ids = () if what is None else every(self.table, what)
+            self._start = (self.table, *ids)
+            first, chosen = (_CHOOSE, _NO_KIND), ids[0] if ids else _NO_KIND
+            if len(ids) > 1:
+                first, chosen = (f"{len(ids)} kinds together", _START), _START
+        with self.filling():
+            if self._kind.options[0] != first:
+                choose(self._kind, self._kinds(first), chosen)
+            elif another:
+                self._kind.value = chosen
+        self._show()
+
+    def _on_tank(self, _which: int) -> None:
+        self._fill()
+        self._open_measures()
+        self._show()
+
+    def _open_measures(self) -> None:
+        which = self._which.value
         shown(self._change, which != _TYPE_IN)
         self._show_measures(which == _TYPE_IN)
-        self._show()
 
     def _on_measure(self, _text: str) -> None:
         self._typed[self._which.value] = {key: control.value for key, control in self._fields.items()}
@@ -197,6 +208,11 @@ class CareScreen(Screen):
     def _is_changed(self, which: int) -> bool:
         return which != _TYPE_IN and self._typed[which] != _texts(self._tanks[which])
 
+    @property
+    def static_html(self) -> str:
+        """What is shown, without the controls."""
+        return "\n".join(part.value for part in (self._verdict, self._checks, self._ranked, self._sheet))
+
     def _verdict_html(self) -> str:
         head = note = ""
         if self.care is None:
@@ -210,10 +226,53 @@ class CareScreen(Screen):
                 note = '<p class="idk-soft">With measures changed here; the list of tanks stays as it is.</p>'
         return f'{head}<p class="idk-outcome" role="status">{escape(words)}</p>{note}'
 
+
+class CareScreen(Screen):
+    """The care of a fish, and tanks held against it; see `care_view`."""
+
+    def __init__(self, what: Any, table: TraitTable | None, room: Any):
+        super().__init__()
+        is_fish = isinstance(what, Identification)
+        table = what.table if is_fish else load_table() if table is None else table
+        self.caring = Caring(self.say, table, room)
+        try:
+            self.caring.take(what)
+        except IdkeyError as error:
+            # The answers may leave no name; another kind can still be chosen here.
+            if not is_fish:
+                raise
+            self.say(str(error))
+        sheet, tank = self.caring.sheet_box, self.caring.tank_box
+        self.children = [style_element(), *sheet.children[:1], self._alert, tank, *sheet.children[1:]]
+
+    @property
+    def table(self) -> TraitTable:
+        """The table that the care is from."""
+        return self.caring.table
+
+    @property
+    def care(self) -> CareSheet | None:
+        """The care of the fish; None while no kind is chosen."""
+        return self.caring.care
+
+    @property
+    def tank(self) -> Tank | None:
+        """The tank; None while its size is not complete or a measure can't be read."""
+        return self.caring.tank
+
+    @property
+    def check(self) -> TankCheck | None:
+        """The tank held against the care."""
+        return self.caring.check
+
+    @property
+    def room_check(self) -> RoomCheck | None:
+        """The tanks of the room, ranked for the fish."""
+        return self.caring.room_check
+
     def _static_html(self) -> str:
-        parts = (self._verdict, self._checks, self._ranked, self._sheet)
         # Nobody needs to be told of a change in what is saved.
-        return page("\n".join(part.value for part in parts).replace(' role="status"', ""))
+        return page(self.caring.static_html.replace(' role="status"', ""))
 
     def _static_text(self) -> str:
         made = (repr(thing) for thing in (self.check, self.care) if thing is not None)

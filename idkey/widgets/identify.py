@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import ipywidgets as w
 
-from idkey import display
 from idkey.arguments import checked
 from idkey.book.book import Book
-from idkey.model.compare import compare
+from idkey.care.tank import Tank
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
@@ -19,9 +18,10 @@ from idkey.views import html
 from idkey.views import identify as views
 from idkey.views.doc import line
 from idkey.widgets import base
-from idkey.widgets.base import Screen, field, row
-from idkey.widgets.keeping import Keeping, book_of
+from idkey.widgets.base import Screen, field
+from idkey.widgets.keeping import book_of
 from idkey.widgets.looking import Looking
+from idkey.widgets.way import Way
 
 
 @checked
@@ -29,6 +29,7 @@ def identify(
     table: TraitTable | None = None,
     answers: Mapping[str, Any] | None = None,
     book: Book | str | os.PathLike[str] | None = None,
+    room: str | os.PathLike[str] | Iterable[Tank] | None = None,
 ) -> IdentifyScreen:
     """Open the identify screen in a notebook; put it last in a cell.
 
@@ -42,23 +43,24 @@ def identify(
         Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
     book : Book, str or path, optional
         Where "Keep this fish" writes: a book that is open, or the address of one, as for `open_book`. By
-        default nothing is kept.
+        default it asks which.
+    room : path or iterable of Tank, optional
+        Tanks that the fish can be checked against, as for `care_view`.
     """
     fish = Identification(load_table() if table is None else table)
     for trait, value in (answers or {}).items():
         fish.answer(trait, value)
-    return IdentifyScreen(fish, book_of(book))
+    return IdentifyScreen(fish, book_of(book), room)
 
 
 class IdentifyScreen(Screen):
     """Questions on one side, the names still possible on the other; see `identify`."""
 
-    def __init__(self, fish: Identification, book: Book | None = None):
+    def __init__(self, fish: Identification, book: Book | None = None, room: Any = None):
         super().__init__()
         self.looking = Looking(self.say, fish, self._refresh)
-        self._first_two: tuple[str, ...] = ()
         self._make_controls()
-        self.keeping = Keeping(self.say, book, self) if book is not None else None
+        self.way = Way(self.say, self, room, book, self.looking.focus_question)
         self.children = [base.style_element(), *self._laid_out()]
         self._refresh()
 
@@ -67,21 +69,17 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
-        self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
-        two = w.VBox([self._comparison])
-        self._beside = base.Fold(self, "Compare the first two", "Hide the comparison", two, self._on_compare)
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
         ask = self.looking
         ask.children = [ask.asking, self._bag, self._bag_says, ask.seen]
         ask.layout.flex, ask.layout.min_width, ask.layout.padding = "1 1 380px", "0", "0 18px 0 0"
-        head = row(w.HTML("<h3>Names still possible</h3>"), self._beside.button, name="idk-names-head")
+        head = w.HTML("<h3>Names still possible</h3>")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
-        keeping = [self.keeping] if self.keeping else []
-        return [ask.tools, *keeping, self._outcome, self._alert, body, self._beside.box]
+        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way]
 
     @property
     def identification(self) -> Identification:
@@ -89,9 +87,6 @@ class IdentifyScreen(Screen):
         return self.looking.fish
 
     # -- what the person does ---------------------------------------------------------------------
-
-    def _on_compare(self) -> None:
-        self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish; its table is that of the screen."""
@@ -112,13 +107,9 @@ class IdentifyScreen(Screen):
             self.looking.show_next(focus=focus)
             self.looking.show_seen()
             self._show_bag(self._bag.value)
-            two = fish.outcome().taxa[:2] if fish.answers else ()
-            self._beside.button.layout.visibility = "visible" if len(two) > 1 else "hidden"
-            if two != self._first_two:
-                self._first_two = two
-                self._beside.show(False)
             self._together.value = views.together_html(fish)
             self._names.value = views.names_html(fish)
+            self.way.refresh()
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)
@@ -135,4 +126,4 @@ class IdentifyScreen(Screen):
 
     @property
     def _kept(self) -> str:
-        return self.keeping.text if self.keeping else ""
+        return self.way.keeping.text if self.way.keeping else ""

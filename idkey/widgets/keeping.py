@@ -16,7 +16,7 @@ from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
-from idkey.widgets.base import Fold, Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.base import Part, as_wide, choose, dropdown, field, row, whole_number
 
 _NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
@@ -45,8 +45,8 @@ def where_html(book: Book) -> str:
 class Keeping(Part):
     """Where the fish of a screen is kept: bag, tank, tag; and the fish kept last, to go on with.
 
-    `number` is that of the fish in the book, None until it is kept. A fish has its id from the start, so that
-    no second press keeps it twice.
+    The part itself is what keeps the fish, `again` what opens another. `number` is that of the fish in the
+    book, None until it is kept. A fish has its id from the start, so that no second press keeps it twice.
     """
 
     def __init__(self, say: Callable[[str], None], book: Book, desk: Desk):
@@ -64,22 +64,20 @@ class Keeping(Part):
         )
         self.choice = dropdown("Fish", [_NO_FISH], width="430px")
         self.opens = self.button("Open it", self._leave, self._on_open)
-        keep = w.VBox([row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next)])
-        again = row(self.find, self.choice, self.opens)
-        for part in (keep, again):
-            part.add_class("idk-edit-part")
-        self.folds = tuple(
-            Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
-            for words, box, before in (
-                (_KEEP, keep, self._list_bags),
-                ("Open a fish again", again, self._list),
-            )
-        )
-        tools = row(*(fold.button for fold in self.folds), self._where, name="idk-tools")
-        self.children = [tools, self._said, keep, again]
-        self.add_class("idk-keeping")
+        about = row(self.bag, self.tank, self.tag, self.count, self.who)
+        self.children = [about, row(self.press, self.next), self._said, self._where]
+        self.again = w.VBox([row(self.find, self.choice, self.opens), self._said, self._where])
+        for part in (self, self.again):
+            part.add_class("idk-keeping")
         self._start(None)
         self._say_where()
+
+    def ready(self, tank: str) -> None:
+        """Have the bags and fish of the book at hand, and the tank that was checked written down."""
+        self._list_bags()
+        self._list()
+        if self.number is None and not self.tank.value:
+            self.tank.value = tank
 
     # -- what the person does -------------------------------------------------------------------
 

@@ -95,8 +95,8 @@ def test_a_published_fish_is_named_with_its_care_and_nothing_that_is_pressed_mov
     expect(screen.locator(".idk-seen")).not_to_contain_text("River")
     start_again(screen)
     answer(screen, "light spots on dark")
-    press(screen, "Compare the first two")
-    expect(screen.get_by_role("button", name="Hide the comparison")).to_be_visible()
+    press(screen, "Side by side")
+    expect(screen.get_by_role("button", name="Hide: side by side")).to_be_visible()
     expect(screen.locator("caption", has_text="What differs")).to_be_visible()
 
 

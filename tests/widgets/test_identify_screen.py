@@ -8,6 +8,7 @@ import idkey
 from idkey.errors import IdkeyError
 from idkey.views.fish import state_svg
 from idkey.widgets import base
+from idkey.widgets.way import BESIDE
 
 
 @pytest.fixture
@@ -211,23 +212,6 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert "<script" not in screen._bag_says.value
 
 
-def test_the_first_two_can_be_compared_while_two_are_possible(screen):
-    compare = screen._beside
-    assert compare.button.layout.visibility == "hidden"
-    click(screen, "light spots on dark")
-    assert compare.button.layout.visibility == "visible"
-    compare.button.click()
-    for taxon in screen.identification.outcome().taxa[:2]:
-        assert screen.identification.table.label(taxon) in html.unescape(screen._comparison.value)
-    compare.button.click()
-    assert not compare.is_open
-    compare.button.click()
-    # It goes when the first two change.
-    screen.looking.restart.click()
-    assert not compare.is_open
-    assert compare.button.layout.visibility == "hidden"
-
-
 def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     monkeypatch.setattr(base, "RAISE", False)
     click(screen, "light spots on dark")
@@ -237,14 +221,14 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
 
     for name in ("show_next", "_show_question"):
         monkeypatch.setattr(type(screen.looking), name, fail)
-    monkeypatch.setattr("idkey.widgets.identify.compare", fail)
+    monkeypatch.setattr("idkey.widgets.way.Way._fill", fail)
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
         "skip": screen.looking.skip.click,
         "undo": screen.looking.undo.click,
         "restart": screen.looking.restart.click,
-        "compare": screen._beside.button.click,
+        "compare": screen.way.folds[BESIDE].button.click,
         "change": seen(screen)[1][0].click,
         "age": lambda: setattr(screen.looking.age, "value", "young"),
         "other": lambda: setattr(screen.looking.other, "value", "basin"),
