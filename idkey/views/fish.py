@@ -5,7 +5,8 @@ An illustrator works on `art/*.svg` in a vector editor. A group ``part--state`` 
 ``clip-flank``, ``clip-head`` and ``clip-belly``, in a fin in its area of class ``clip-fins``. A line of class
 ``hem`` takes a coloured edging; class ``detail`` is left out of a ghost. In a body form, ``side-*``, the line
 ``standard-length`` runs from the snout to the base of the tail fin, below the lowest fin. `forms.csv` says in
-which form a genus is drawn (a way of drawing, no claim of a table), `colours.csv` what a swatch becomes, and
+which form a genus is drawn: a sketch, no claim of a table; only the eye and the stalk of the tail follow
+published figures where there are any (`test_fish.py` names them). `colours.csv` says what a swatch becomes,
 `pictures.csv` how a trait is shown: states, the usual one, view and window, its part, and the parts inked.
 
 A state has one layer, on a button and in a whole fish. What a button is about is inked, the rest a ghost.

@@ -15,12 +15,11 @@ from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, Range, States
 from idkey.table.table import TraitTable
 from idkey.views.doc import Picture, clean
-from idkey.views.fish import INK, STATES, picture, read_art, rows, svg_text
+from idkey.views.fish import INK, STATES, outlines, picture, read_art, rows, svg_text
 
 DRAWN_NOTE = "Drawn from the table, not a portrait."
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box
 _STANDARD, _WHOLE = 163.0, 225.0  # of the art: from the snout to the base, and to the tips, of the tail fin
-_HIGH = {"tall": 134.0, "normal": 116.0, "": 110.0}  # from the lowest fin to the tip of the dorsal
 _FACE, _BOLD = 'style="max-width:100%;height:auto" font-family="system-ui,sans-serif"', ' font-weight="600"'
 
 
@@ -83,6 +82,15 @@ def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:
     return Look(states, form or "deep", length, stage, notes)
 
 
+def _height(look: Look) -> float:
+    """Return the units of the art from the lowest fin to the tip of the dorsal."""
+    art, state = read_art(f"side-{look.form}"), look.states.get("dorsal_height", "plain")
+    fin = [
+        path for part, own, pieces in art.layers if (part, own) == ("dorsal", state) for *_, path in pieces
+    ]
+    return art.foot[1] - min(run[:, 1].min() for path in fin for run in outlines(path)) + 2.0
+
+
 class _Page:
     """A sheet that fills downwards from y, and the scale of the fish on it."""
 
@@ -119,7 +127,7 @@ class _Page:
     def stand(self, looks: Sequence[Look]) -> None:
         """Stand fish side by side, each on a ruler if any length is known."""
         scales = [self.per_mm * (look.length or _STAND_IN) / _STANDARD for look in looks]
-        highs = [_HIGH[x.states.get("dorsal_height", "")] * s for x, s in zip(looks, scales, strict=True)]
+        highs = [_height(look) * scale for look, scale in zip(looks, scales, strict=True)]
         low = self.y + max(highs)
         for k, (look, scale, high) in enumerate(zip(looks, scales, highs, strict=True)):
             left = 28.0 + k * (self.column + 32.0)

@@ -174,6 +174,32 @@ def test_a_file_of_the_art_is_one_an_illustrator_can_work_on(file):
     assert all(state in ("", "plain", *states.get(part, ())) for part, state, _ in read_art(file.stem).layers)
 
 
+# Orbit in % of head length, from the descriptions named.
+EYES = {
+    "Acanthicus": (4.1, 13.6),  # A. hystrix, Chamon 2016, table 1
+    "Ancistrus": (15.4, 22.0),  # A. leucostictus, de Souza, Taphorn & Armbruster 2019
+    "Chaetostoma": (7.9, 14.5),  # C. spondylus, Salcedo & Ortega 2015, table 1
+    "Panaqolus": (16.0, 19.9),  # P. albomaculatus, Cramer & Rapp Py-Daniel 2015, diagnosis
+    "Pseudacanthicus": (9.6, 16.4),  # P. pitanga, Chamon 2015, table 1
+    "Spectracanthicus": (15.4, 20.3),  # S. tocantinensis, Chamon & Rapp Py-Daniel 2014
+}
+
+
+@pytest.mark.parametrize("genus", EYES)
+def test_an_eye_is_as_large_against_the_head_as_it_was_measured(genus):
+    art = read_art(f"side-{rows('forms')[genus]['form']}")
+    head = np.concatenate(art.clips["clip-head"])[:, 0].max() - art.foot[0]  # snout to gill opening
+    assert EYES[genus][0] <= 200 * art.circles["eye-rim"][2] / head <= EYES[genus][1]
+
+
+def test_the_stalk_of_a_tail_is_as_deep_as_it_was_measured():
+    # Scobinancistrus: 9.8 to 13.5 % of the standard length, Chaves et al. 2023, diagnosis.
+    (body,) = (pieces for part, _, pieces in read_art("side-snouted").layers if part == "body")
+    end = np.concatenate([run for *_, path in body[:1] for run in outlines(path)])
+    stalk = np.ptp(end[end[:, 0] > 176][:, 1])
+    assert 9.8 <= 100 * stalk / 163 <= 13.5
+
+
 def test_paths_are_read_as_any_editor_writes_them():
     for path in ("M0 0H10V10H0Z", "m0,0h10v10h-10z", "M0 0l10 0 0 10-10 0z", "M0,0L1e1,0L10,10L0,10"):
         np.testing.assert_allclose(outlines(path), [[(0, 0), (10, 0), (10, 10), (0, 10)]])
@@ -241,7 +267,7 @@ def test_the_look_says_nothing_that_the_row_does_not(taxon, young):
 
 
 @pytest.mark.parametrize(
-    "row", ["Ancistrus  broad", "Ancistrus flat flat", "Chaetostoma normal broad", "Nosuch  deep"]
+    "row", ["Ancistrus  broad", "Ancistrus flat flat", "Dekeyseria normal broad", "Nosuch  deep"]
 )
 def test_the_body_form_is_that_of_the_row_before_that_of_the_genus(row):
     genus, depth, form = row.split(" ")
