@@ -178,7 +178,7 @@ def drawing(table):
     tasks = {
         "state icon": [lambda s=s: fish.state_svg(*s) for s in states],
         "sheet of a kind": [lambda i=i: sheet.taxon_svg(table, i) for i in table.ids],
-        "two on one scale": [lambda k=k: sheet.scale_svg(table, table.ids[k : k + 2]) for k in range(80)],
+        "two on one scale": [lambda k=k: sheet.side_by_side(table, table.ids[k : k + 2]) for k in range(80)],
     }
     for name, drawings in tasks.items():
         seconds, sizes = [], []
