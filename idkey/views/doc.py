@@ -169,7 +169,10 @@ class Columns(Block):
 
 
 class Lead(_Part):
-    """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to."""
+    """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to.
+
+    On paper `shows` stands beside the one name, as large as there is room.
+    """
 
     letter: str
     words: Runs
@@ -177,6 +180,7 @@ class Lead(_Part):
     to: int | None = None
     head: str = ""
     names: tuple[str, ...] = ()
+    shows: tuple[Icon, ...] = ()
 
 
 class Couplet(_Part):
