@@ -17,6 +17,7 @@ from idkey.errors import IdkeyError
 from idkey.table.schema import Trait
 from idkey.views.fish import state_svg
 from idkey.views.html import page, stylesheet
+from idkey.widgets.frame import Frame
 
 _LOG = logging.getLogger("idkey.widgets")
 _LABEL = {"description_width": "initial"}
@@ -24,6 +25,8 @@ _TICK = "\u2713 "
 
 RAISE = False
 """Tests set this, so that an exception in a callback fails them."""
+SETTLING = 0.35
+"""Seconds for which what answers a question is dead once it is asked: the second tap was not meant for it."""
 
 
 class Part(w.VBox):
@@ -108,11 +111,13 @@ class Alert(w.HTML):
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
-    Subclasses give `_things` that the picture shows, and put `self._alert` among their children.
+    Subclasses give `_things` that the picture shows, and put `self._top` first and `self._alert` somewhere
+    among their children.
     """
 
     def __init__(self) -> None:
-        self._alert = Alert()
+        self._alert, self.frame = Alert(), Frame()
+        self._top = w.VBox([w.HTML(stylesheet()), self.frame], layout=w.Layout(height="0", margin="0"))
         super().__init__(self._alert.say)
         self.add_class("idk")
 
@@ -241,11 +246,6 @@ def told_apart(kinds: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
 def unit_words(trait: Trait) -> str:
     """Return the unit of a trait as it stands behind a label; blank for none and for a count."""
     return "" if trait.unit in ("", "count") else f" ({trait.unit})"
-
-
-def style_element() -> w.HTML:
-    """Return the stylesheet as a widget of no height."""
-    return w.HTML(stylesheet(), layout=w.Layout(height="0", margin="0"))
 
 
 # -- states with their drawings ---------------------------------------------------------------------

@@ -22,7 +22,7 @@ from idkey.table.table import TraitTable
 from idkey.table.units import number_of
 from idkey.views import box as views
 from idkey.views.html import page, status
-from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_element, whole_number
+from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, whole_number
 from idkey.widgets.box_parts import BagLine, Kept, OpenBag, Printing
 from idkey.widgets.keeping import book_of, where_html
 
@@ -94,7 +94,7 @@ class BoxScreen(Screen):
             fold.box.add_class("idk-edit-part")
         self._list = w.VBox()
         self._list.add_class("idk-box-list")
-        self.children = [style_element(), *self._laid_out()]
+        self.children = [self._top, *self._laid_out()]
         if read is not None:
             self._take(read)
         self._say_where()

@@ -21,7 +21,7 @@ from idkey.table.names import every
 from idkey.table.table import TraitTable
 from idkey.views.care import care_blocks, room_table, tank_table
 from idkey.views.html import blocks, page
-from idkey.widgets.base import Part, Screen, choose, dropdown, field, row, shown, style_element, told_apart
+from idkey.widgets.base import Part, Screen, choose, dropdown, field, row, shown, told_apart
 
 # What the lists hold beside kinds and tanks.
 _NO_KIND, _START, _TYPE_IN = "", "*", -1
@@ -243,7 +243,7 @@ class CareScreen(Screen):
                 raise
             self.say(str(error))
         sheet, tank = self.caring.sheet_box, self.caring.tank_box
-        self.children = [style_element(), *sheet.children[:1], self._alert, tank, *sheet.children[1:]]
+        self.children = [self._top, *sheet.children[:1], self._alert, tank, *sheet.children[1:]]
 
     @property
     def table(self) -> TraitTable:

@@ -15,7 +15,7 @@ from idkey.model.lookalikes import lookalikes
 from idkey.table.folder import load_table
 from idkey.table.names import one
 from idkey.table.table import TraitTable
-from idkey.widgets.base import Part, Screen, checkbox, dropdown, row, style_element, told_apart
+from idkey.widgets.base import Part, Screen, checkbox, dropdown, row, told_apart
 
 
 @checked
@@ -96,7 +96,7 @@ class CompareScreen(Screen):
         self.table = table
         self.beside = Beside(self.say, table)
         self.beside.take(a, b)
-        self.children = [style_element(), self._alert, self.beside]
+        self.children = [self._top, self._alert, self.beside]
 
     @property
     def comparison(self) -> Comparison | None:

@@ -34,7 +34,6 @@ from idkey.widgets.base import (
     field,
     row,
     shown,
-    style_element,
     told_apart,
 )
 from idkey.widgets.editor_form import EditorPart, FormPart
@@ -112,7 +111,7 @@ class TableEditor(Screen):
                 ("Undo all changes", Confirm(self, undo_all)),
             )
         }
-        self.children = [style_element(), *self._laid_out()]
+        self.children = [self._top, *self._laid_out()]
         self._refresh()
 
     def _laid_out(self) -> list[w.Widget]:

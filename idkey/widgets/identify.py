@@ -17,7 +17,6 @@ from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views import identify as views
 from idkey.views.doc import line
-from idkey.widgets import base
 from idkey.widgets.base import Screen, field
 from idkey.widgets.keeping import book_of
 from idkey.widgets.looking import Looking
@@ -58,10 +57,11 @@ class IdentifyScreen(Screen):
 
     def __init__(self, fish: Identification, book: Book | None = None, room: Any = None):
         super().__init__()
-        self.looking = Looking(self.say, fish, self._refresh)
+        self.looking = Looking(self.say, self.frame, fish, self._refresh)
+        self.looking.restart.on_click(lambda _button: self._no_bag())
         self._make_controls()
         self.way = Way(self.say, self, room, book, self.looking.focus_question)
-        self.children = [base.style_element(), *self._laid_out()]
+        self.children = [self._top, *self._laid_out()]
         self._refresh()
 
     def _make_controls(self) -> None:
@@ -91,7 +91,12 @@ class IdentifyScreen(Screen):
     def show_fish(self, fish: Identification) -> None:
         """Show another fish; its table is that of the screen."""
         self.looking.fish = fish
+        self._no_bag()
         self._refresh()
+
+    def _no_bag(self) -> None:
+        with self.filling():
+            self._bag.value = self._bag_says.value = ""
 
     # -- what the person sees ---------------------------------------------------------------------
 

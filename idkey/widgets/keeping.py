@@ -17,6 +17,7 @@ from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
 from idkey.widgets.base import Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.frame import Frame
 
 _NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
@@ -27,6 +28,7 @@ class Desk(Protocol):
     """A screen with a fish that can be kept."""
 
     identification: Identification
+    frame: Frame
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish."""

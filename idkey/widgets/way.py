@@ -60,8 +60,14 @@ class Way(Part):
             after = _ON[_ON.index(words) + 1]
             head.append(self.button(f"{after} \u2192", lambda: self.folds[after].show(True)))
         box = w.VBox([row(*head, name="idk-way-head"), self._alerts[words], self._parts[words]])
-        box.add_class("idk-way")
-        return Fold(self, words, f"Hide: {words[:1].lower()}{words[1:]}", box, lambda: self._fill(words))
+        name = f"idk-way-{[*self._parts].index(words)}"
+        box.add_class("idk-way").add_class(name)
+
+        def open_step() -> None:
+            self._fill(words)
+            self.desk.frame.bring(f".{name}")
+
+        return Fold(self, words, f"Hide: {words[:1].lower()}{words[1:]}", box, open_step)
 
     def open_book(self, book: Any) -> None:
         """Open the book that the fish of the screen go into: a book, or its address."""

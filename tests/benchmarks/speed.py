@@ -200,7 +200,9 @@ def clicking():
             if screen.looking.asking.trait is None:
                 screen.looking.restart.click()
             states = [c for c in screen.looking.asking.states.children if c.state]
-            button = states[(path + click * path) % len(states)].button if states else screen.looking.skip
+            button = (
+                states[(path + click * path) % len(states)].button if states else screen.looking.asking.skip
+            )
             sent.clear()
             start = perf_counter()
             button.click()

@@ -11,5 +11,7 @@ from idkey.widgets import base
 def _errors_are_raised(monkeypatch, caplog):
     # A callback that fails must fail the test: outside a notebook traitlets only logs it.
     monkeypatch.setattr(base, "RAISE", True)
+    # Nobody taps as fast as a test.
+    monkeypatch.setattr(base, "SETTLING", 0.0)
     yield
     assert not [r for r in caplog.records if r.levelno >= logging.WARNING], caplog.text

@@ -18,7 +18,7 @@ def used_identify(table):
     fish = screen.identification
     for trait in table.trait_ids[:3]:
         screen.looking.other.value = trait
-        screen.looking.skip.click()
+        screen.looking.asking.skip.click()
     while fish.unseen:
         screen.looking.undo.click()
     screen.looking.age.value = "adult"

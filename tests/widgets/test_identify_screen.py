@@ -10,6 +10,8 @@ from idkey.views.fish import state_svg
 from idkey.widgets import base
 from idkey.widgets.way import BESIDE
 
+QUESTION = ".idk-asking h3"
+
 
 @pytest.fixture
 def screen():
@@ -21,6 +23,7 @@ def on(monkeypatch):
     """Where the keyboard was put, one after the other."""
     on = []
     monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
+    monkeypatch.setattr("idkey.widgets.frame.Frame.focus_on", lambda _frame, selector: on.append(selector))
     return on
 
 
@@ -49,7 +52,7 @@ def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen,
     assert "still possible" in screen._outcome.value
     assert 'href="https://doi.org/10.' in screen._names.value
     # The keyboard is on the next question; two screens share nothing.
-    assert on == [shown(screen)[0].button]
+    assert on == [QUESTION]
     assert "main pattern" in other.looking.asking.question.value
     screen.looking.asking.several.value = True
     for choice in shown(screen)[:2]:
@@ -152,7 +155,7 @@ def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
 
 
 def test_skip_change_an_answer_undo_and_start_again(screen, on):
-    screen.looking.skip.click()
+    screen.looking.asking.skip.click()
     assert screen.identification.unseen == ("pattern",)
     assert "main pattern" not in screen.looking.asking.question.value
     assert "can't be seen" in html.unescape(seen(screen)[0][0])
@@ -160,7 +163,7 @@ def test_skip_change_an_answer_undo_and_start_again(screen, on):
     click(screen, "light spots on dark")
     row = screen.looking.seen.children[1]
     seen(screen)[1][0].click()
-    assert on[-1] is shown(screen)[0].button
+    assert on[-1] == QUESTION
     assert "main pattern" in screen.looking.asking.question.value
     assert "So far: <strong>light spots on dark" in screen.looking.asking.question.value
     click(screen, "no marks")
@@ -212,6 +215,31 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert "<script" not in screen._bag_says.value
 
 
+def test_a_second_tap_answers_nothing(screen, monkeypatch):
+    now = 100.0
+    monkeypatch.setattr(base, "SETTLING", 0.35)
+    screen.looking.asking._since = 0.0
+    monkeypatch.setattr("idkey.widgets.asking.time.monotonic", lambda: now)
+    for later, answers in ((0.0, 1), (0.3, 1), (0.36, 2)):
+        now = 100.0 + later
+        shown(screen)[0].button.click()
+        assert len(screen.identification.answers) == answers, later
+    screen.looking.asking.skip.click()
+    assert not screen.identification.unseen
+    # What is picked answers nothing yet, so it can be picked at once.
+    now += 1.0
+    screen.looking.asking.several.value = True
+    for choice in shown(screen)[:2]:
+        choice.button.click()
+    assert len(screen.looking.asking.picked) == 2
+
+
+def test_another_fish_has_another_bag(screen):
+    screen._bag.value = "L046"
+    screen.looking.restart.click()
+    assert screen._bag.value == screen._bag_says.value == ""
+
+
 def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     monkeypatch.setattr(base, "RAISE", False)
     click(screen, "light spots on dark")
@@ -225,7 +253,7 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
-        "skip": screen.looking.skip.click,
+        "skip": screen.looking.asking.skip.click,
         "undo": screen.looking.undo.click,
         "restart": screen.looking.restart.click,
         "compare": screen.way.folds[BESIDE].button.click,
