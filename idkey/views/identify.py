@@ -13,7 +13,7 @@ from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
-from idkey.table.reading import parse_answer
+from idkey.table.reading import is_total, parse_answer
 from idkey.table.schema import LIFE_STAGE, NONE, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
@@ -186,7 +186,9 @@ def read_as_html(trait: Trait, typed: str) -> str:
         return ""
     if answer is None or answer_text(trait, answer) == typed.strip():
         return ""
-    return html.status(f"read as {cell_words(trait, answer)}", "soft")
+    said = f"read as {cell_words(trait, answer)}"
+    said += " without the tail fin; a length with it says no more" * is_total(trait, typed)
+    return html.status(said, "soft")
 
 
 def bag_html(fish: Identification, text: str) -> str:

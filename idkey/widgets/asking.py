@@ -5,12 +5,16 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from functools import partial
+from itertools import zip_longest
 
 import ipywidgets as w
 
+from idkey.errors import AnswerError
+from idkey.model.doubt import doubt_of
 from idkey.model.identify import Identification
 from idkey.table.reading import more_like
 from idkey.table.schema import Trait
+from idkey.views.html import status
 from idkey.views.identify import asked_html, read_as_html
 from idkey.widgets import base
 from idkey.widgets.base import (
@@ -27,6 +31,7 @@ from idkey.widgets.base import (
 from idkey.widgets.frame import Frame
 
 _NO_LEANING = ("can't say", "")
+_MOST_READINGS = 4
 
 
 class Asking(Part):
@@ -58,7 +63,11 @@ class Asking(Part):
         self.number.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self.take.click())
         self.take = self.button("Take this answer", self._take)
         taking = row(self.number, self.several, self.leaning, self.take, self.read_as)
-        self.children = [self.question, self.choices, taking]
+        self._doubt, self._meant = w.HTML(), [""] * _MOST_READINGS
+        self.readings = [self.button("", self._mean, at) for at in range(_MOST_READINGS)]
+        self.asked_back = row(self._doubt, *self.readings)
+        self.asked_back.add_class("idk-asked-back")
+        self.children = [self.question, self.choices, taking, self.asked_back]
         self.add_class("idk-asking")
 
     def show(self, fish: Identification, trait: Trait | None, *, chosen: bool = False) -> None:
@@ -68,7 +77,8 @@ class Asking(Part):
             # Two names of one look, in turn: the same one would not be played again.
             self.choices.remove_class(f"idk-fresh-{1 + self._turn}")
             self.choices.add_class(f"idk-fresh-{2 - self._turn}")
-        self.trait, self.picked = trait, []
+        self.trait, self.picked, self._fish = trait, [], fish
+        shown(self.asked_back, False)
         with self.filling():
             self.several.value, self.number.value, self.read_as.value = False, "", ""
             self.question.value = asked_html(fish, trait, chosen=chosen)
@@ -128,9 +138,30 @@ class Asking(Part):
         text = self.number.value
         if self.picked and self.trait is not None:
             text = more_like(self.trait, self.picked, self.leaning.value)
-        if text.strip():
-            self._give(text)
+        try:
+            if text.strip() and not self._ask_back(text):
+                self._give(text)
+        except AnswerError as error:
+            # A keeper knows the name of a feature, not its id.
+            raise AnswerError(f"{self.trait.name}{str(error).removeprefix(self.trait.id)}") from None
+
+    def _ask_back(self, text: str) -> bool:
+        """Ask whether a number that can hardly be was meant so; tell whether that was needed."""
+        doubt = doubt_of(self._fish, self.trait, text) if not self.trait.has_states else None
+        shown(self.asked_back, doubt is not None)
+        if doubt is not None:
+            self._doubt.value = status(doubt.text)
+            meant = [*doubt.others, (f"It is {doubt.read}", text)]
+            self._meant = [answer for _, answer in meant]
+            for button, (words, _) in zip_longest(self.readings, meant, fillvalue=("", "")):
+                button.description = words
+                shown(button, bool(words))
+        return doubt is not None
+
+    def _mean(self, at: int) -> None:
+        self._give(self._meant[at])
 
     def _on_number(self, text: str) -> None:
+        shown(self.asked_back, False)
         if self.trait is not None:
             self.read_as.value = read_as_html(self.trait, text)

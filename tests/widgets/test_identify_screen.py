@@ -150,7 +150,7 @@ def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
     screen.looking.other.value = "dorsal_rays"
     screen.looking.asking.number.value = "7 in"
     screen.looking.asking.take.click()
-    assert "dorsal_rays" in screen._alert.value
+    assert "Dorsal soft rays" in screen._alert.value
     assert "dorsal_rays" not in screen.identification.answers
 
 
@@ -269,3 +269,36 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         assert "out of date" in screen._alert.value, name
     assert [r for r in caplog.records if r.name == "idkey.widgets"]
     caplog.clear()
+
+
+def test_a_length_that_can_hardly_be_is_asked_back(screen):
+    asking = screen.looking.asking
+    for typed, meant, answer in (("4.6", "4.6 cm, 46 mm", "46"), ("4.6", "It is 4.6 mm", "4.6")):
+        screen.looking.other.value = "adult_size"
+        asking.number.value = typed
+        asking.take.click()
+        assert "4.6 mm? That is very small." in asking._doubt.value
+        assert "adult_size" not in screen.identification.answers
+        next(b for b in asking.readings if b.description == meant).click()
+        assert screen.identification.answers["adult_size"] == answer
+        screen.looking.restart.click()
+        assert asking.asked_back.layout.display == "none"
+    # Striped fish of the Xingu with a naked belly are small in this table.
+    for trait, state in (("pattern", "bars"), ("basin", "xingu"), ("belly_plates", "naked")):
+        screen.identification.answer(trait, state)
+    screen.looking.other.value = "adult_size"
+    asking.number.value = "460"
+    asking.take.click()
+    assert [b.description for b in asking.readings if b.description] == ["46 mm", "It is 460 mm"]
+    asking.number.value = "46"
+    assert asking.asked_back.layout.display == "none"
+    asking.take.click()
+    assert screen.identification.answers["adult_size"] == "46"
+
+
+def test_messages_name_the_feature_as_the_screen_does(screen):
+    screen.looking.other.value = "adult_size"
+    screen.looking.asking.number.value = "long"
+    screen.looking.asking.take.click()
+    assert "Length:" in html.unescape(screen._alert.value)
+    assert "adult_size" not in screen._alert.value
