@@ -22,6 +22,7 @@ from idkey.views.fish import INK, PAPER, STATES, outlines, picture, place_of, re
 DRAWN_NOTE = "Drawn from the table, not a portrait."
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box
 _STANDARD, _WHOLE = 163.0, 225.0  # of the art: from the snout to the base, and to the tips, of the tail fin
+_LEAST_RINGED = 0.4
 _TALL = 85.0 / 400.0  # mm on paper for each unit: two stand beside each other
 _FACE, _BOLD = 'style="max-width:100%;height:auto" font-family="system-ui,sans-serif"', ' font-weight="600"'
 
@@ -156,8 +157,13 @@ class _Page:
 
 
 def _rings(look: Look, marks: Sequence[str], scale: float) -> str:
-    """Ring what is looked at for traits, each with its number unless it is the only one."""
-    rings, taken = "", []
+    """Ring what is looked at for traits, each with its number unless it is the only one.
+
+    A fish drawn so small that they would hide it has none.
+    """
+    if scale < _LEAST_RINGED:
+        return ""
+    rings, numbers, taken = "", "", []
     for number, trait_id in enumerate(marks, 1):
         place = place_of(f"side-{look.form}", trait_id, look.states)
         if place is None:
@@ -173,12 +179,12 @@ def _rings(look: Look, marks: Sequence[str], scale: float) -> str:
         free = (p for p in around if all(np.hypot(p[0] - a, p[1] - b) > 2 * size for a, b in taken))
         x, y = next(free, around[0])
         taken.append((x, y))
-        rings += (
+        numbers += (
             f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:.3g}" fill="{INK}"/>'
             f'<text x="{x:.1f}" y="{y + 0.36 * size:.1f}" font-size="{1.3 * size:.3g}" fill="{PAPER}" '
             f'text-anchor="middle"{_BOLD}>{number}</text>'
         )
-    return rings
+    return rings + numbers
 
 
 def fish_svg(table: TraitTable, taxon: str, *, young: bool = False, mark: str = "", wide: int = 120) -> str:

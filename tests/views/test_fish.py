@@ -348,6 +348,13 @@ def test_side_by_side_each_mark_has_its_number_and_none_hides_another():
     places = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" [^>]*font-weight="600">(\d)<', shown)
     assert [number for *_, number in places] == ["1", "2", "3"]
     assert len({place[:2] for place in places}) == 3
+    last_ring = [m.start() for m in re.finditer(r'r="[\d.]+" stroke="', shown)][-1]
+    assert last_ring < shown.index('font-weight="600"')
+    both = table(pattern="plain", adult_size="600").with_taxon(
+        "small", scientificName="Small fish", pattern="plain", adult_size="60"
+    )
+    ringed = [p.svg for p in side_by_side(both, ["invented", "small"], marks=("pattern", "tail_fork"))]
+    assert ["<text" in svg.split("</g>")[0] for svg in ringed] == [True, False]
 
 
 def test_the_pictures_of_figures_say_how_they_are_taken():
