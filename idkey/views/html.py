@@ -189,9 +189,14 @@ class _Writer:
         heads = "".join(f'<th scope="col">{write(head)}</th>' for head in block.heads)
         heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
         first, end = ('<th scope="row">', "</th>") if block.row_heads else ("<td>", "</td>")
+        # Where there is no room for columns a cell stands under the one before it, and says what it is.
+        narrow = (
+            [] if self._on_paper else [f' data-head="{_text(one_line(plain(h)))}"' for h in block.heads[1:]]
+        )
         rows = []
         for head, *cells in block.rows:
-            rest = "".join(f"<td>{write(cell)}</td>" for cell in cells)
+            beside = narrow or [""] * len(cells)
+            rest = "".join(f"<td{head}>{write(cell)}</td>" for head, cell in zip(beside, cells, strict=False))
             rows.append(f"<tr>{first}{write(head)}{end}{rest}</tr>\n")
         return (
             f'<div class="idk-scroll"><table class="idk-grid{style}">{caption}{widths}{heads}\n'

@@ -13,7 +13,7 @@ import ipywidgets as w
 from idkey.arguments import checked
 from idkey.care.room import RoomCheck, TankCheck, check_room, check_tank, read_room
 from idkey.care.sheet import CareSheet, care_for
-from idkey.care.tank import SIZE, Tank
+from idkey.care.tank import SIZE, Tank, TankError, asked_back
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
@@ -26,6 +26,8 @@ from idkey.widgets.base import Part, Screen, choose, dropdown, field, row, shown
 # What the lists hold beside kinds and tanks.
 _NO_KIND, _START, _TYPE_IN = "", "*", -1
 _CHOOSE, _POSSIBLE = "choose a kind", "the names still possible after the answers"
+_MANY = 4
+"""So many names are counted, not named, over a tank."""
 _CHANGE, _HIDE = "Change its measures", "Hide its measures"
 _MEASURES = {
     "length_cm": "Length (cm)",
@@ -89,9 +91,20 @@ class Caring(Part):
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
         self._change = self.button(_CHANGE, lambda: self._show_measures(self._change.description == _CHANGE))
         self._back = self.button("Back to the tank as listed", self._on_back)
+        # A size that few tanks have is asked back: what is asked, and the measures that were said to be so.
+        self._asked, self._so = "", {}
+        self._is_so = self.button("It is as I wrote it", self._on_so)
         self._fields = {}
         for key, label in _MEASURES.items():
-            hint = "needed" if key in SIZE else "0" if key == "altitude_m" else "not measured"
+            hint = (
+                "80, or 31 in"
+                if key in SIZE
+                else "not measured; 26, or 79 °F"
+                if key == "temperature_c"
+                else "0"
+                if key == "altitude_m"
+                else "not measured"
+            )
             self._fields[key] = self.watch(field(label, hint=hint, width="320px"), self._on_measure)
             # Labels of one width, so that the fields stand under one another.
             self._fields[key].style.description_width = "205px"
@@ -104,7 +117,7 @@ class Caring(Part):
         checked = w.HBox([self._checks, self._ranked], layout=across)
         self.sheet_box = w.VBox([row(self._kind, name="idk-tools"), self._sheet])
         tools = row(self._which, self._change, self._back, name="idk-tools")
-        self.tank_box = w.VBox([tools, self._measures, self._verdict, checked])
+        self.tank_box = w.VBox([tools, self._measures, self._verdict, self._is_so, checked])
         self._fill()
         self._open_measures()
 
@@ -156,6 +169,11 @@ class Caring(Part):
         # The button that was pressed is gone.
         self._change.focus()
 
+    def _on_so(self) -> None:
+        self._so = dict(self._typed[self._which.value])
+        self._show()
+        self._which.focus()
+
     def _fill(self) -> None:
         """Put the measures of the tank that is chosen into the fields."""
         with self.filling():
@@ -169,24 +187,27 @@ class Caring(Part):
     def _show(self) -> None:
         """Show care, check and room; where one can't be made, nothing older is left standing."""
         self.care = self.tank = self.check = self.room_check = None
-        failed = True
+        failed, self._asked = True, ""
         try:
             kind = self._kind.value
             if kind != _NO_KIND:
                 self.care = care_for(*self._start) if kind == _START else care_for(self.table, kind)
-                self.tank = self._tank_now(self._which.value)
-                self.check = check_tank(self.care, self.tank) if self.tank is not None else None
                 tanks = list(self._tanks)
                 for n, listed in enumerate(self._tanks):
                     # One whose measures can't be read counts as listed.
                     with suppress(IdkeyError):
                         tanks[n] = self._tank_now(n) or listed
                 self.room_check = check_room(self.care, tanks) if tanks else None
+                # Last, since it may ask back.
+                self._asked = ""
+                self.tank = self._tank_now(self._which.value)
+                self.check = check_tank(self.care, self.tank) if self.tank is not None else None
             failed = False
         finally:
             shown(self._back, self._is_changed(self._which.value))
+            shown(self._is_so, bool(self._asked) and self.tank is None and not failed)
             self._verdict.value = "" if failed else self._verdict_html()
-            self._sheet.value = blocks(care_blocks(self.care)) if self.care is not None else ""
+            self._sheet.value = blocks(care_blocks(self.care, drawn=True)) if self.care is not None else ""
             for part, made, table in (
                 (self._checks, self.check, tank_table),
                 (self._ranked, self.room_check, room_table),
@@ -203,7 +224,17 @@ class Caring(Part):
                 return self._tanks[which]
             rest = {key: getattr(self._tanks[which], key) for key in ("name", "substrate", "companions")}
         typed = self._typed[which]
-        return Tank.of(rest | typed) if all(typed[key].strip() for key in SIZE) else None
+        if not all(typed[key].strip() for key in SIZE):
+            return None
+        try:
+            tank = Tank.of(rest | typed)
+        except TankError as error:
+            # In the words of the screen.
+            wrong = (f"{_MEASURES.get(m, m)}: {typed.get(m, '')!r}: {right}" for m, _, right in error.wrong)
+            raise IdkeyError("; ".join(wrong)) from None
+        asked = {key: asked_back(key, getattr(tank, key)) for key in SIZE}
+        self._asked = "; ".join(f"{_MEASURES[key]} {text}" for key, text in asked.items() if text)
+        return tank if not self._asked or typed == self._so else None
 
     def _is_changed(self, which: int) -> bool:
         return which != _TYPE_IN and self._typed[which] != _texts(self._tanks[which])
@@ -219,9 +250,12 @@ class Caring(Part):
             words = "Choose a kind of fish: its care will stand here, held against the tank."
         elif self.check is None:
             words = "Give the length, width and height of the tank. What is not measured is left blank."
+            words = self._asked or words
         else:
             words = self.check.verdict
-            head = f"<h3>{escape(self.check.tank.name)} for {escape('; '.join(self.care.labels))}</h3>"
+            labels = self.care.labels
+            whose = "; ".join(labels) if len(labels) < _MANY else f"{len(labels)} kinds together"
+            head = f"<h3>{escape(self.check.tank.name)} for {escape(whose)}</h3>"
             if self._is_changed(self._which.value):
                 note = '<p class="idk-soft">With measures changed here; the list of tanks stays as it is.</p>'
         return f'{head}<p class="idk-outcome" role="status">{escape(words)}</p>{note}'

@@ -151,6 +151,26 @@ def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost():
     assert (screen.care.names, screen.check) == ((L201,), None)
 
 
+def test_a_size_that_few_tanks_have_is_asked_back_and_taken_when_it_is_said_to_be_so():
+    screen = idkey.care_view(ZEBRA)
+    caring = screen.caring
+    type_in(screen, **{**SIZE, "length_cm": "800"})
+    assert "800 cm: did you mean 80 cm?" in words(caring._verdict)
+    assert (caring.tank, caring.check, caring._is_so.layout.display) == (None, None, "")
+    caring._is_so.click()
+    assert caring.tank == Tank("the tank typed in", 800, 50, 50)
+    assert caring._is_so.layout.display == "none"
+    # Of other measures it is asked again; in inches it is no question.
+    type_in(screen, length_cm="12")
+    assert "12 cm: did you mean 120 cm or 12 in?" in words(caring._verdict)
+    type_in(screen, length_cm="31 in", temperature_c="79 \u00b0F")
+    assert (round(caring.tank.length_cm, 1), round(caring.tank.temperature_c)) == (78.7, 26)
+    # What can't be is said in the words of the fields.
+    type_in(screen, temperature_c="79")
+    assert "Temperature (\u00b0C): '79'" in words(screen._alert)
+    assert "temperature_c" not in words(screen._alert)
+
+
 def test_a_tank_of_the_room_can_be_tried_with_other_measures(screen):
     assert screen.caring._back.layout.display == "none"
     screen.caring._change.click()
@@ -196,7 +216,8 @@ def test_whatever_is_typed_stays_and_is_checked_or_refused(one_screen, typed):
     type_in(screen, **wanted)
     assert {key: field.value for key, field in screen.caring._fields.items()} == wanted
     complete = all(wanted[key].strip() for key in SIZE)
-    assert (screen.check is not None) == (complete and not screen._alert.value)
+    asked = "?" in screen.caring._verdict.value
+    assert (screen.check is not None) == (complete and not screen._alert.value and not asked)
     assert complete or not screen._alert.value
 
 
