@@ -17,7 +17,7 @@ from idkey.book.letter import Letter
 from idkey.errors import IdkeyError
 from idkey.model.combine import check_table
 from idkey.model.identify import Identification
-from idkey.table.folder import load_table
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.table.units import number_of
 from idkey.views import box as views
@@ -42,13 +42,13 @@ def box_view(
     Parameters
     ----------
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     book : Book, str or path, optional
         Where "Keep this box" writes: a book that is open, or the address of one, as for `open_book`.
     rows : DataFrame, or path of a CSV or XLSX file, optional
         Bags to start with, as for `check_box`; TableError where there is none.
     """
-    table = load_table() if table is None else table
+    table = own_table() if table is None else table
     check_table(table)
     return BoxScreen(table, book_of(book), None if rows is None else read_box(table, rows))
 

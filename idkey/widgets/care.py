@@ -16,8 +16,8 @@ from idkey.care.sheet import CareSheet, care_for
 from idkey.care.tank import SIZE, Tank, TankError, asked_back
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
-from idkey.table.folder import load_table
 from idkey.table.names import every
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.views.care import care_blocks, room_table, tank_table
 from idkey.views.html import blocks, page
@@ -60,7 +60,8 @@ def care_view(
         The fish: an id, trade code or name, several taken together, or an identification, whose names still
         possible are taken together as its answers stand now. By default no kind is chosen yet.
     table : TraitTable, optional
-        By default the shipped table. An identification brings its own.
+        By default the one named with `idkey.use_table`, else the shipped one. An identification
+        brings its own.
     room : path or iterable of Tank, optional
         The tanks to choose from: a CSV file as for `idkey.care.room.read_room`, or tanks. By default none; a
         tank can always be typed in.
@@ -267,7 +268,7 @@ class CareScreen(Screen):
     def __init__(self, what: Any, table: TraitTable | None, room: Any):
         super().__init__()
         is_fish = isinstance(what, Identification)
-        table = what.table if is_fish else load_table() if table is None else table
+        table = what.table if is_fish else own_table() if table is None else table
         self.caring = Caring(self.say, table, room)
         try:
             self.caring.take(what)

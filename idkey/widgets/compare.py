@@ -12,8 +12,8 @@ from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.model.compare import Comparison, compare
 from idkey.model.lookalikes import lookalikes
-from idkey.table.folder import load_table
 from idkey.table.names import one
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.widgets.base import Part, Screen, checkbox, dropdown, row, told_apart
 
@@ -27,12 +27,12 @@ def compare_view(
     Parameters
     ----------
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     a, b : str, optional
         Kinds to start with, by id, trade code or name; by default the first kind of the table and the kind
         most like it. Raises UnknownName, and IdkeyError for the same kind twice and for a table of one kind.
     """
-    return CompareScreen(load_table() if table is None else table, a, b)
+    return CompareScreen(own_table() if table is None else table, a, b)
 
 
 class Beside(Part):

@@ -12,7 +12,7 @@ from idkey.arguments import checked
 from idkey.book.book import Book
 from idkey.care.tank import Tank
 from idkey.model.identify import Identification
-from idkey.table.folder import load_table
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views import identify as views
@@ -37,7 +37,7 @@ def identify(
     Parameters
     ----------
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     answers : mapping of str to object, optional
         Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
     book : Book, str or path, optional
@@ -46,7 +46,7 @@ def identify(
     room : path or iterable of Tank, optional
         Tanks that the fish can be checked against, as for `care_view`.
     """
-    fish = Identification(load_table() if table is None else table)
+    fish = Identification(own_table() if table is None else table)
     for trait, value in (answers or {}).items():
         fish.answer(trait, value)
     return IdentifyScreen(fish, book_of(book), room)
