@@ -77,6 +77,8 @@ class IdentifyScreen(Screen):
         ask.layout.flex, ask.layout.min_width, ask.layout.padding = "1 1 380px", "0", "0 18px 0 0"
         head = w.HTML("<h3>Names still possible</h3>")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
+        ask.add_class("idk-looking")
+        names.add_class("idk-names")
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way]
@@ -113,7 +115,8 @@ class IdentifyScreen(Screen):
             self.looking.show_seen()
             self._show_bag(self._bag.value)
             self._together.value = views.together_html(fish)
-            self._names.value = views.names_html(fish)
+            asked = self.looking.asking.trait
+            self._names.value = views.names_html(fish, mark=asked.id if asked else "")
             self.way.refresh()
 
     def _show_bag(self, name: str) -> None:

@@ -16,6 +16,7 @@ from idkey.widgets.base import Part, dropdown, row
 from idkey.widgets.frame import Frame
 
 _AUTO = ""
+_ENOUGH = "Enough: what is it?"
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
@@ -39,12 +40,13 @@ class Looking(Part):
         traits = fish.table.traits
         self.undo = self.button("Undo", lambda: self._do(self.fish.undo))
         self.restart = self.button("Start again", lambda: self._do(self.fish.clear))
+        self.enough = self.button(_ENOUGH, self._stop_or_go_on)
         self.age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         self.asking = Asking(say, frame, max((len(t.states) for t in traits), default=0), self._answer)
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in traits)]
         self.other = self.watch(dropdown("Answer another feature", features), self._on_other)
-        self.tools = row(self.undo, self.restart, self.other, self.age, name="idk-tools")
+        self.tools = row(self.undo, self.restart, self.enough, self.other, self.age, name="idk-tools")
         self._seen_head, self.seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
         self.seen.add_class("idk-seen")
 
@@ -58,6 +60,13 @@ class Looking(Part):
     def _do(self, act: Callable[..., Any], *args: Any) -> None:
         act(*args)
         self._changed(False)
+
+    def _stop_or_go_on(self) -> None:
+        if self.asking.trait is None:
+            self.show_next(focus=True)
+        else:
+            self._show_question(None)
+            self.focus_question()
 
     def _on_age(self, age: str) -> None:
         self._do(*((self.fish.answer, LIFE_STAGE, age) if age else (self.fish.forget, LIFE_STAGE)))
@@ -88,6 +97,7 @@ class Looking(Part):
         with self.filling():
             self.other.value = trait.id if chosen and trait else _AUTO
         self.asking.show(self.fish, trait, chosen=chosen)
+        self.enough.description = _ENOUGH if trait else "Go on asking"
 
     def focus_question(self) -> None:
         """Put the keyboard on the question, or on that none is left."""

@@ -7,6 +7,7 @@ import pytest
 import idkey
 from idkey.errors import IdkeyError
 from idkey.views.fish import state_svg
+from idkey.views.sheet import fish_svg
 from idkey.widgets import base
 from idkey.widgets.way import BESIDE
 
@@ -210,7 +211,11 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert order[:3] == ["outcome", "names", "question"]
     assert order[-1] == "names"
     assert "Care sheet" in screen._names.value
-    assert "of 100" in screen._bag_says.value
+    # Why it is hardly that stands there, and opens.
+    says = html.unescape(screen._bag_says.value)
+    assert "It hardly is what the bag says. Pattern: you saw light spots on dark" in says
+    assert "<summary" in says
+    assert "Speaks against it" in says
     screen._bag.value = "<script>"
     assert "<script" not in screen._bag_says.value
 
@@ -302,3 +307,41 @@ def test_messages_name_the_feature_as_the_screen_does(screen):
     screen.looking.asking.take.click()
     assert "Length:" in html.unescape(screen._alert.value)
     assert "adult_size" not in screen._alert.value
+
+
+def test_the_ending_says_what_it_is_what_it_could_be_and_where_to_look(screen):
+    for trait, state in (("pattern", "light_spots"), ("spot_vs_nostril", "larger"), ("basin", "orinoco")):
+        screen.identification.answer(trait, state)
+    screen.looking.enough.click()
+    table, (first, other, *_) = screen.identification.table, screen.identification.outcome().taxa
+    said = html.unescape(screen.looking.asking.question.value)
+    assert f"Perhaps {table.label(first)}." in said
+    assert f"Could be <strong>{table.label(other)}</strong>: look at the " in said
+    assert said.count("<svg") >= 2
+    assert "Until then: " in said
+    # What was looked at already is not asked for again.
+    looked_at = said.partition(f"{table.label(other)}</strong>: look at the ")[2].partition(".")[0]
+    trait = next(t for t in table.traits if t.name.lower() == looked_at)
+    screen.identification.answer(trait.id, None)
+    assert screen.looking.enough.description == "Go on asking"
+    screen.looking.enough.click()
+    assert screen.looking.asking.trait == screen.identification.next_question().trait
+    screen.looking.enough.click()
+    assert f"look at the {looked_at}." not in html.unescape(screen.looking.asking.question.value)
+
+
+def test_each_name_has_its_fish_with_what_decides_next_ringed(screen):
+    click(screen, "light spots on dark")
+    names = screen.identification.candidates()
+    drawn = screen._names.value.count("<svg")
+    assert drawn >= min(len(names), 8) - 1
+    first = screen.identification.outcome().taxa[0]
+    ringed = fish_svg(screen.identification.table, first, mark=screen.looking.asking.trait.id, wide=96)
+    assert ringed in screen._names.value
+    assert ringed != fish_svg(screen.identification.table, first, wide=96)
+
+
+def test_length_eye_and_barbel_show_how_they_are_taken(screen):
+    for feature in ("adult_size", "eye_size", "barbel_length"):
+        screen.looking.other.value = feature
+        assert "<svg" in screen.looking.asking.question.value, feature
