@@ -22,6 +22,16 @@ def screen(scratch):
     return show(scratch, "import idkey; idkey.table_editor(folder='own_kinds')")
 
 
+def test_circles_stand_beside_their_words_and_arrows_have_the_colour_of_theirs(screen):
+    head = screen.get_by_text("Look at", exact=True).bounding_box()
+    for words in ("one kind as a form", "all kinds as a sheet"):
+        circle = screen.get_by_role("radio", name=words).bounding_box()
+        assert abs(head["y"] + head["height"] / 2 - circle["y"] - circle["height"] / 2) < 6, words
+    chosen = "s => [getComputedStyle(s).backgroundImage, getComputedStyle(s).color]"
+    arrow, colour = screen.get_by_label("Kind of fish").evaluate(chosen)
+    assert colour in arrow
+
+
 def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     press(screen, "Add a kind")
     screen.get_by_label("Scientific name").fill("Testia sp.")
