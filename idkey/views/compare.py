@@ -27,7 +27,7 @@ _COUNTS = {1: "the best look", 2: "the two best looks together", 3: "the three b
 _CARE, _MOST_CARE = ("diet_type", "temperature_c", "adult_length_mm", "flow"), 3
 _HOW_READ = (
     "The larger the mark, the oftener the two are mixed up by looks alone. The figure is the most it can be "
-    "if the best look of each group of traits is taken (half the Bhattacharyya coefficient); 50 % is a guess."
+    "if everything is looked at; 50 % is a guess."
 )
 _HOLLOW = "Hollow: fewer than three traits are known of both, so they look alike because little is known."
 

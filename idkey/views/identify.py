@@ -123,8 +123,8 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
         )
         blocks.append(line(judged, "soft"))
     if row.compared:
-        over = f"over the {number_of(row.compared, 'answer')} that the table can compare"
-        agrees = line(f"Plain agreement: {row.agreement * 100:.0f} % {over}.")
+        over = f"over the {number_of(row.compared, 'answer')} that it can compare"
+        agrees = line(f"The answers agree with the table to {row.agreement * 100:.0f} %, {over}.")
         blocks.append(Fold("Figures", (agrees,)))
     return tuple(blocks)
 

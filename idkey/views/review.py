@@ -43,7 +43,7 @@ _NOTES = {
 }
 _APART = {
     "never": "{} can't be told from {} by anything in the table.",
-    "one look": "{} is told from {} by one look at most, and that one errs.",
+    "one look": "{} is told from {} by a single feature at most, and that is easily misread.",
     "adults only": "Only adults of {} are told from {}; young fish are not.",
 }
 _some = partial(some, most=5)

@@ -122,7 +122,7 @@ def test_markup_that_is_typed_is_text(screen):
     page = screen.page
     screen.get_by_label("Show").select_option(label="names and care group")
     press(screen, "Change scientific name")
-    cell = screen.get_by_label("As text")
+    cell = screen.get_by_label("Write it")
     # What is typed before the cell has opened goes when it does.
     expect(cell).to_have_value("Testia nova")
     cell.fill(EVIL)
@@ -150,7 +150,7 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     screen.get_by_role("radio", name="one kind as a form").click()
     screen.get_by_label("Show").select_option(label="all traits")
     press(screen, "Change tail fin edge")
-    expect(screen.get_by_label("As text")).to_be_visible()
+    expect(screen.get_by_label("Write it")).to_be_visible()
     assert not scrolls_sideways(screen)
     press(screen, "Undo all changes")
     press(screen, "Yes, undo all of it")
