@@ -639,3 +639,8 @@ def walk(seed: int) -> None:
 def test_no_upgrade_loses_or_undoes_what_a_keeper_did():
     for seed in range(WALKS):
         walk(seed)
+
+
+@pytest.mark.parametrize("seed", [659, 1492])
+def test_a_trait_that_is_settled_closes_no_conflict_of_a_kind_left_out(seed):
+    walk(seed)
