@@ -98,13 +98,7 @@ def text_of(what: str, value: Any) -> str:
     """Return what a person wrote. Raises IdkeyError for what can't be written."""
     # A line break is but how it was set.
     text = "" if value is None else _BREAK.sub(" ", str(value)).strip()
-    problem = cell_problem(text)
-    if not problem and not text.isascii():
-        try:
-            text.encode()
-        except UnicodeEncodeError:
-            problem = "the text holds half a character; write it again"
-    if problem:
+    if problem := cell_problem(text):
         raise IdkeyError(f"{what}: {text[:100]!r}: {problem}")
     return text
 
