@@ -19,7 +19,7 @@ from defusedxml import DefusedXmlException, ElementTree
 from sqlalchemy.orm import Session
 
 from idkey.book.editions import table_of
-from idkey.book.entries import count_of, find_by, text_of, time_now
+from idkey.book.entries import count_of, find_by, own_words, text_of, time_now
 from idkey.book.exchange import EDITIONS, IDENTIFICATION, LOOK, OCCURRENCE, OURS, TERMS, TEXT
 from idkey.book.labels import LOOKED_AT
 from idkey.book.records import EVENTS, GROUNDS, Bag, Box, Edition, Event, Fish, Look, Naming, Photo
@@ -167,8 +167,7 @@ class _Reader:
         fish.events = [_event(event) for event in more.get("events", ())]
         session.add(fish)
         self._fish[key] = fish
-        label = fish.bag.label if fish.bag else ""
-        self._found_by[fish] = {"tag": [fish.tag], "tank": [fish.tank], "label": [label], "name": []}
+        self._found_by[fish] = {**own_words(fish), "name": []}
         return 1
 
     def _bag(self, label: str, more: Mapping[str, Any]) -> Bag | None:

@@ -76,6 +76,11 @@ def find_by(session: Session, fish: Fish, **texts: Sequence[str]) -> None:
                 session.delete(there[left])
 
 
+def own_words(fish: Fish) -> dict[str, list[str]]:
+    """Return what a fish is found by but for its names, as `find_by` takes it."""
+    return {"tag": [fish.tag], "tank": [fish.tank], "label": [fish.bag.label] if fish.bag else []}
+
+
 def starts_of(text: str) -> list[str]:
     """Return a text from each of its words on: what is looked for may be the second."""
     words = folded(text).split()
