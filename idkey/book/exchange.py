@@ -77,15 +77,10 @@ def save_csv(session: Session, folder: Path, overwrite: bool) -> None:
 
 
 def _write(file: Any, *, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    """Write a sheet in blocks; a cell that would run as a formula is guarded, as in the files of a table."""
-    block: list[Sequence[str]] = [header]
+    """Write a sheet row by row; a cell that would run as a formula is guarded, as in the files of a table."""
+    file.write(write_sheet(header, ()))
     for row in rows:
-        block.append([_cell(value) for value in row])
-        if len(block) > _BLOCK:
-            file.write(write_sheet(block[0], block[1:]))
-            block = []
-    if block:
-        file.write(write_sheet(block[0], block[1:]))
+        file.write(write_sheet([_cell(value) for value in row], ()))
 
 
 def _cell(value: Any) -> str:
