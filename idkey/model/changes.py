@@ -149,7 +149,7 @@ def what_changes(
         raise IdkeyError("key: give the key to the old table, from build_key(old), or False for none")
     before, after = set(old.ids), set(new.ids)
     added = tuple(t for t in new.ids if t not in before)
-    altered = _altered(old, new)
+    altered = altered_kinds(old, new, [t for t in new.trait_ids if t in old.trait_ids])
     changed = added + altered
     touched = _touched(old, new, altered)
     traits, kept_traits = {t.id: t for t in old.traits}, set(new.trait_ids)
@@ -190,9 +190,9 @@ _built = kept(build_key)
 # -- what is another --------------------------------------------------------------------------------
 
 
-def _altered(old: TraitTable, new: TraitTable) -> tuple[str, ...]:
-    """Return the kinds of both tables of which a cell is another, in the order of the new one."""
-    columns = [name for t in new.trait_ids if t in old.trait_ids for name in (t, t + YOUNG)]
+def altered_kinds(old: TraitTable, new: TraitTable, traits: Iterable[str]) -> tuple[str, ...]:
+    """Return the kinds of both tables of which a cell of these traits is another, in the order of the new."""
+    columns = [name for t in traits for name in (t, t + YOUNG)]
     was, now = (_rows(table, columns) for table in (old, new))
     return tuple(taxon for taxon, row in now.items() if was.get(taxon, row) != row)
 
