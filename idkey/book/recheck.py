@@ -161,7 +161,7 @@ class Recheck(Printed):
         """How many fish come out otherwise, and since what; one or two sentences."""
         if not self.count:
             return "The book holds no look yet."
-        of = f"{self.count:,} fish" if self.count > 1 else "1 fish"
+        of = f"{self.count:,} fish"
         if not self.fish:
             return f"Judged again: {of}. None comes out otherwise."
         renamed, sold = len(self.renamed), len(self.sold)
