@@ -42,7 +42,7 @@ from idkey.table.folder import load_table
 from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, NONE
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, number_of, percent
+from idkey.table.units import first_up, listed, number_of, percent
 
 AGAINST = 20.0
 """How many times likelier the answers must be without the label before it is said not to fit: what were even
@@ -138,7 +138,7 @@ class BagCheck:
             text += f" So for {same} of {len(self.fish)} fish looked at." if same > 1 else ""
         if self.mixed:
             pair = self.mixed[0]
-            text += f" {_first_up(pair.names[0])} and {pair.names[1]} are probably two kinds."
+            text += f" {first_up(pair.names[0])} and {pair.names[1]} are probably two kinds."
         return text
 
     @cached_property
@@ -385,7 +385,3 @@ def _cause(reason: Reason) -> str:
 
 def _name(table: TraitTable, taxon: str) -> str:
     return "none of the kinds in the table" if taxon == NONE else table.label(taxon)
-
-
-def _first_up(text: str) -> str:
-    return text[:1].upper() + text[1:]

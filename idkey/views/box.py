@@ -10,7 +10,7 @@ from idkey.model.identify import Reason
 from idkey.table.reading import parse_answer
 from idkey.table.schema import LIFE_STAGE, NONE, YOUNG, cell_words
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, number_of, percent
+from idkey.table.units import first_up, listed, number_of, percent
 from idkey.views import doc, html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On, Soft, Table, line
 from idkey.views.words import answer_words, claims_of, day_words, introduced, of_table
@@ -121,7 +121,7 @@ def _looks(check: BoxCheck) -> Iterator[Block]:
     if best:
         yield Heading("What to look at next")
         items = (
-            f"{_first_up(name)}: {look.question.trait.question or look.question.trait.name}"
+            f"{first_up(name)}: {look.question.trait.question or look.question.trait.name}"
             for name, look in best.items()
         )
         yield Lines((*items,)[:_MOST_LOOKS], "numbered")
@@ -132,10 +132,6 @@ def _unread(check: BoxCheck) -> Iterator[Block]:
     if told:
         yield Heading("Not taken from the sheet")
         yield Lines(told, "bullets", "small")
-
-
-def _first_up(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 # -- the letter ------------------------------------------------------------------------------------------
@@ -198,7 +194,7 @@ def _bag_blocks(letter: Letter, bag: BagCheck, cited: dict[str, None]) -> Iterat
         if fish.verdict == "does not fit":
             heads = ("Feature", "Seen on the fish", "The table has", "Source")
             rows = tuple(_compared(table, fish, reason, cited) for reason in fish.against)
-            caption = _first_up(fish.name) if len(bag.fish) > 1 else ""
+            caption = first_up(fish.name) if len(bag.fish) > 1 else ""
             yield Table(heads, rows, caption, "", (34.0, 40.0, 44.0, 60.0))
             yield line(f"All that was seen: {_seen_words(table, fish)}.")
             yield line(_nearest(table, fish))
@@ -229,7 +225,7 @@ def _in_one_bag(check: BoxCheck) -> Iterator[Block]:
     for bag in check.bags:
         for pair in bag.mixed[:1]:
             yield Heading(f"Bag {bag.number}: two fish that differ")
-            yield line(f"{_first_up(pair.names[0])} and {pair.names[1]} are probably of two kinds:")
+            yield line(f"{first_up(pair.names[0])} and {pair.names[1]} are probably of two kinds:")
             yield Lines(tuple(f"{r.label}: {r.said[0]}, and {r.said[1]}" for r in pair.reasons), "bullets")
 
 

@@ -19,7 +19,7 @@ from idkey.model.combine import check_table
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
-from idkey.table.units import number_of
+from idkey.table.units import first_up, number_of
 from idkey.views import box as views
 from idkey.views.html import page, status
 from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_element, whole_number
@@ -201,7 +201,7 @@ class BoxScreen(Screen):
             f"invoice {invoice}" if invoice else "",
         )
         text = ", ".join(filter(None, parts))
-        return f"{text[:1].upper()}{text[1:]}." if text else ""
+        return f"{first_up(text)}." if text else ""
 
     @property
     def letter(self) -> Letter:
