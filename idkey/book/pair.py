@@ -237,7 +237,7 @@ def same_kind(
     >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
     >>> table = TraitTable.from_frame(frame, taxon="kind")
     >>> found = same_kind({"tail": "forked"}, {"tail": "straight"}, table, prior="same bag")
-    >>> found.ratio < 1, found.before > 0.8 > found.probability
+    >>> found.ratio < 1, found.before > 0.8, found.probability < 0.8
     (True, True, True)
     """
     held = next((f.table for f in (a, b) if isinstance(f, Identification)), None)
