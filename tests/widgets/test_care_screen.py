@@ -2,13 +2,13 @@
 
 import dataclasses
 import html
-import re
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from markup import words
 
 import idkey
 from idkey.care.tank import Tank
@@ -28,10 +28,6 @@ def screen():
     return idkey.care_view(ZEBRA, room=[COLD, SMALL])
 
 
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
-
-
 def type_in(screen, **texts):
     for key, text in texts.items():
         screen._fields[key].value = text
@@ -47,7 +43,7 @@ def test_with_nothing_chosen_it_asks_for_a_kind_and_every_kind_can_be_chosen_onc
     assert len(set(labels)) == len(labels) == len(empty.table) + 1
     empty._kind.value = L201
     assert empty.care.names == (L201,)
-    assert "Hypancistrus sp. (L201)" in words(empty._sheet)
+    assert "Hypancistrus sp. (L201)" in words(empty._sheet.value)
     # Two screens share nothing.
     assert (screen.care.names, screen.tank) == ((ZEBRA,), COLD)
 
@@ -90,14 +86,14 @@ def test_the_verdict_is_said_first_and_a_tank_that_fails_reads_as_failing(screen
     assert screen.check == idkey.check_tank(screen.care, COLD)
     assert screen.check.fails
     assert 'role="status"' in screen._verdict.value
-    assert html.unescape(screen.check.verdict) in words(screen._verdict)
-    assert "fails" in words(screen._checks).casefold()
+    assert html.unescape(screen.check.verdict) in words(screen._verdict.value)
+    assert "fails" in words(screen._checks.value).casefold()
     checked = next(child for child in screen.children if screen._checks in getattr(child, "children", ()))
     order = [screen.children.index(part) for part in (screen._verdict, checked, screen._sheet)]
     assert order == sorted(order)
     # The room is ranked for the fish that is chosen.
     before = screen._ranked.value
-    assert "small" in words(screen._ranked)
+    assert "small" in words(screen._ranked.value)
     screen._kind.value = "pterygoplichthys_gibbiceps"
     assert screen._ranked.value != before
 
@@ -129,7 +125,7 @@ def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost():
     for key, text in (("ph", "20"), ("temperature_c", "warm"), ("length_cm", "-3")):
         assert screen._checks.value
         type_in(screen, **{key: text})
-        alert = words(screen._alert).strip()
+        alert = words(screen._alert.value).strip()
         assert text in alert
         assert "\n" not in alert
         assert screen._verdict.value == screen._checks.value == ""
