@@ -179,10 +179,10 @@ def area(words: str, *, hint: str = "", rows: int = 4) -> w.Textarea:
     return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=as_wide("560px"))
 
 
-def whole_number(words: str, least: int = 1) -> w.BoundedIntText:
-    """Return a field for how many."""
+def whole_number(words: str) -> w.BoundedIntText:
+    """Return a field for how many, 1 or more."""
     return w.BoundedIntText(
-        value=least, min=least, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
+        value=1, min=1, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
     )
 
 
