@@ -106,19 +106,18 @@ class IdentifyScreen(Screen):
         `focus` puts the keyboard on the next question, since the button pressed may be gone.
         """
         fish = self.identification
-        with self.filling():
-            self._outcome.value = views.outcome_html(fish)
-            self._names.value = views.names_html(fish, care=False)
-            self.looking.show_next(focus=focus)
-            self.looking.show_seen()
-            self._show_bag(self._bag.value)
-            two = fish.outcome().taxa[:2] if fish.answers else ()
-            self._beside.button.layout.visibility = "visible" if len(two) > 1 else "hidden"
-            if two != self._first_two:
-                self._first_two = two
-                self._beside.show(False)
-            self._together.value = views.together_html(fish)
-            self._names.value = views.names_html(fish)
+        self._outcome.value = views.outcome_html(fish)
+        self._names.value = views.names_html(fish, care=False)
+        self.looking.show_next(focus=focus)
+        self.looking.show_seen()
+        self._show_bag(self._bag.value)
+        two = fish.outcome().taxa[:2] if fish.answers else ()
+        self._beside.button.layout.visibility = "visible" if len(two) > 1 else "hidden"
+        if two != self._first_two:
+            self._first_two = two
+            self._beside.show(False)
+        self._together.value = views.together_html(fish)
+        self._names.value = views.names_html(fish)
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)
