@@ -97,6 +97,15 @@ class Fold:
             control.focus()
 
 
+def folds(part: Part, parts: Iterable[tuple[str, w.Box, Callable[[], None]]]) -> dict[str, Fold]:
+    """Return boxes that are opened and shut, each in a frame, by the words on their buttons."""
+    made = {}
+    for words, box, before in parts:
+        box.add_class("idk-edit-part")
+        made[words] = Fold(part, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
+    return made
+
+
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 

@@ -22,11 +22,11 @@ from idkey.table.table import TraitTable
 from idkey.table.units import first_up, number_of
 from idkey.views import box as views
 from idkey.views.html import page, status
-from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_element, whole_number
+from idkey.widgets.base import Screen, as_wide, field, folds, row, shown, style_element, whole_number
 from idkey.widgets.box_parts import BagLine, Kept, OpenBag, Printing
 from idkey.widgets.keeping import book_of, where_html
 
-_PRINT = "Summary and letter"
+_READ, _PRINT = "Read a spreadsheet", "Summary and letter"
 _EMPTY = "No bag yet: add the bags of a box as their labels are written, or read them from a spreadsheet."
 
 
@@ -83,15 +83,8 @@ class BoxScreen(Screen):
         self.keep = self.button("Keep this box", self.keep_box)
         shown(self.keep, book is not None)
         self.go = self.button("Look at it", self._on_go)
-        self.folds = {
-            words: Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", part, before)
-            for words, part, before in (
-                ("Read a spreadsheet", reading, lambda: None),
-                (_PRINT, self.printing, self.printing.refresh),
-            )
-        }
-        for fold in self.folds.values():
-            fold.box.add_class("idk-edit-part")
+        parts = (_READ, reading, lambda: None), (_PRINT, self.printing, self.printing.refresh)
+        self.folds = folds(self, parts)
         self._list = w.VBox()
         self._list.add_class("idk-box-list")
         self.children = [style_element(), *self._laid_out()]
@@ -102,7 +95,7 @@ class BoxScreen(Screen):
 
     def _laid_out(self) -> list[w.Widget]:
         about = row(self.seller, self.invoice, self.day, self.sender, name="idk-tools")
-        opener = self.folds["Read a spreadsheet"].button
+        opener = self.folds[_READ].button
         adding = row(self.label, self.count, self.tank, self.add, opener, name="idk-tools")
         reading, printing = self.folds.values()
         next_look = row(self._stands, self.go, name="idk-box-next")

@@ -16,7 +16,7 @@ from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
-from idkey.widgets.base import Fold, Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.base import Part, as_wide, choose, dropdown, field, folds, row, whole_number
 
 _NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
@@ -66,16 +66,9 @@ class Keeping(Part):
         self.opens = self.button("Open it", self._leave, self._on_open)
         keep = w.VBox([row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next)])
         again = row(self.find, self.choice, self.opens)
-        for part in (keep, again):
-            part.add_class("idk-edit-part")
-        self.folds = tuple(
-            Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
-            for words, box, before in (
-                (_KEEP, keep, self._list_bags),
-                ("Open a fish again", again, self._list),
-            )
-        )
-        tools = row(*(fold.button for fold in self.folds), self._where, name="idk-tools")
+        parts = (_KEEP, keep, self._list_bags), ("Open a fish again", again, self._list)
+        self.folds = folds(self, parts)
+        tools = row(*(fold.button for fold in self.folds.values()), self._where, name="idk-tools")
         self.children = [tools, self._said, keep, again]
         self.add_class("idk-keeping")
         self._start(None)

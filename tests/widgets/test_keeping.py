@@ -30,7 +30,7 @@ def test_without_a_book_nothing_speaks_of_one_and_an_address_opens_one(shipped, 
 def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands_beside(book, screen):
     bag = book.add_bag(book.add_box("seller 4"), "L201 <b>", 3, "rack 2")
     keeping = screen.keeping
-    keeping.folds[0].button.click()
+    keeping.folds["Keep this fish"].button.click()
     keeping.bag.label = "box 1, bag 1: L201 <b>"
     keeping.tank.value, keeping.tag.value, keeping.who.value = "rack 3", "A7", "IB"
     keeping.press.click()
@@ -64,7 +64,7 @@ def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_un
     screen.identification.answer("pattern", "bars")
     keeping.tag.value = "B2"
     keeping.press.click()
-    keeping.folds[1].button.click()
+    keeping.folds["Open a fish again"].button.click()
     assert [label.split(":")[0] for label, _ in keeping.choice.options] == ["No. 2", "No. 1"]
     keeping.find.value = "b2"
     assert [number for _, number in keeping.choice.options] == [2]
@@ -110,7 +110,7 @@ def test_a_book_that_cannot_be_written_is_one_line_and_all_that_was_typed_stays(
 def test_the_last_twenty_are_at_hand_newest_first(book, screen, shipped):
     for n in range(22):
         book.keep(idkey.Identification(shipped), tag=f"t{n}")
-    screen.keeping.folds[1].button.click()
+    screen.keeping.folds["Open a fish again"].button.click()
     assert [number for _, number in screen.keeping.choice.options] == [*range(22, 2, -1)]
 
 
@@ -118,7 +118,7 @@ def test_what_a_table_can_no_longer_take_is_said_when_a_fish_is_opened(book, scr
     screen.keeping.press.click()
     frame = pd.DataFrame({"kind": ["a", "b"], "pattern": ["light_spots", "bars"]})
     smaller = idkey.identify(idkey.TraitTable.from_frame(frame, taxon="kind"), book=book)
-    smaller.keeping.folds[1].button.click()
+    smaller.keeping.folds["Open a fish again"].button.click()
     smaller.keeping.opens.click()
     assert list(smaller.identification.answers) == ["pattern"]
     assert "left out" in words(smaller.keeping._said.value)
