@@ -10,12 +10,12 @@ import ipywidgets as w
 import pandas as pd
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.book.book import Book
 from idkey.book.box import BoxCheck, check_bag
 from idkey.book.box_rows import BagRead, BoxRead, read_box
 from idkey.book.letter import Letter
 from idkey.errors import IdkeyError
-from idkey.model.combine import check_table
 from idkey.model.identify import Identification
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
@@ -31,6 +31,7 @@ _EMPTY = "No bag yet: add the bags of a box as their labels are written, or read
 _NOT_READ = BoxRead((), "", (), (), ())
 
 
+@checked
 def box_view(
     table: TraitTable | None = None,
     book: Book | str | os.PathLike[str] | None = None,
@@ -50,7 +51,6 @@ def box_view(
         Bags to start with, as for `check_box`; TableError where there is none.
     """
     table = load_table() if table is None else table
-    check_table(table)
     return BoxScreen(table, book_of(book), _NOT_READ if rows is None else read_box(table, rows))
 
 
