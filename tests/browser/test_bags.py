@@ -50,12 +50,10 @@ def test_a_notebook_that_is_not_run_shows_the_box_the_letter_and_the_labels(note
     expect(outputs.locator(".idk-card").first).to_contain_text("No. 1")
 
 
-def test_from_a_label_typed_in_to_a_verdict_and_the_letter_by_keyboard_alone(opened):
+def test_from_a_label_typed_in_to_a_verdict_and_the_letter_by_keyboard_alone(notebook, opened):
     screen, page = opened, opened.page
     expect(stands(screen)).to_contain_text("4 bags")
-    expect(
-        page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .idk-card .idk-code svg").first
-    ).to_be_visible()
+    expect(notebook.locator(".idk-card .idk-code svg").first).to_be_visible()
     # From here on the mouse and the script touch nothing: the keys go where the focus is.
     screen.get_by_label("Label", exact=True).focus()
     page.keyboard.type("Zebra L46, second bag")
@@ -119,10 +117,7 @@ def test_a_fish_is_kept_from_the_identify_screen_and_opened_again_after_the_cell
     screen.locator(".idk-edit-part").get_by_role("button", name="Keep this fish").click()
     expect(screen.locator(".idk-keeping")).to_contain_text("Kept as No. 1")
     # Run anew the screen knows nothing of the fish, but the book does.
-    cell = scratch.locator(".jp-CodeCell").nth(number)
-    cell.locator(".jp-InputArea-editor").click()
-    scratch.page.keyboard.press("Shift+Enter")
-    again = cell.locator(".idk.widget-vbox").first
+    again = run(scratch, number)
     expect(again.locator(".idk-keeping")).to_contain_text("1 fish")
     press(again, "Open a fish again")
     expect(again.get_by_label("Fish", exact=True)).to_contain_text("tank rack <b>3</b>")
