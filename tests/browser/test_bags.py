@@ -89,6 +89,8 @@ def test_the_box_is_kept_and_what_can_not_be_kept_is_said_with_everything_still_
     press(screen, "Keep this box")
     expect(screen.get_by_role("alert")).to_contain_text("write the day as 2026-05-31")
     expect(screen.get_by_label("Day", exact=True)).to_have_value("20.11.2026")
+    # While the kernel is at it, the next day would be sent after the press and not before.
+    until_idle(screen.page)
     screen.get_by_label("Day", exact=True).fill("2026-11-20")
     # The notebook's last cell has closed the book.
     press(screen, "Keep this box")
