@@ -290,7 +290,7 @@ def _key_to_genera(table: TraitTable, keyed: TraitTable, w: np.ndarray, exact_st
     # A kind of no genus is one by itself.
     genera = [genus or taxon for genus, taxon in zip(keyed.genus, keyed.ids, strict=True)]
     builder = Builder(keyed, w, genera)
-    nodes = builder.by_lookahead()
+    nodes = builder.by_lookahead
     steps, seconds, bits, ends = builder.cost_of(nodes)
     come: dict[str, list[int]] = {}
     for mask in ends:
@@ -331,7 +331,7 @@ def _keyed(table: TraitTable, w: np.ndarray) -> tuple[TraitTable, Builder]:
     rows = np.arange(len(table))
     keyed, builder = table, Builder(table, w)
     while len(usable) >= _ENOUGH_TRAITS and (known[rows] < _LEAST_KNOWN).any():
-        places = sum(builder.standing(side) for side in builder.ends(builder.by_lookahead()))
+        places = sum(builder.standing(side) for side in builder.ends(builder.by_lookahead))
         stays = (places <= _MOST_ENDS) | (known[rows] >= _LEAST_KNOWN)
         if stays.all():
             break
