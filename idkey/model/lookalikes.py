@@ -264,7 +264,7 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
 def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, ...]:
     """Return the traits that would settle a pair, the best first."""
     table, ways = tell.table, []
-    genera = np.array([str(name) for name in table.taxa.get("genus", [""] * len(table))], dtype=object)
+    genera = np.array(table.genus, dtype=object)
     for trait in tell.looks:
         known = tell.known(trait.id, stage)
         blank = [i for i in (a, b) if not known[i]]
