@@ -21,7 +21,7 @@ from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_frame, read_answer
-from idkey.model.combine import NONE_PRIOR, check_table, kept, model_of, prior_vector
+from idkey.model.combine import NONE_PRIOR, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
@@ -143,8 +143,6 @@ def what_changes(
     >>> found.added, found.apart[0].hardly_known
     (('c',), ('a',))
     """
-    check_table(old)
-    check_table(new)
     if key and not (isinstance(key, Key) and key.table.ids == old.ids):
         raise IdkeyError("key: give the key to the old table, from build_key(old), or False for none")
     before, after = set(old.ids), set(new.ids)

@@ -20,7 +20,7 @@ import numpy as np
 from idkey import display
 from idkey.arguments import checked
 from idkey.model.answers import parsed_answer
-from idkey.model.combine import Prior, check_table, weights
+from idkey.model.combine import Prior, weights
 from idkey.model.evidence import ADULT_FROM
 from idkey.model.solve import EXACT_STATES, Builder, bit_mask, entropy
 from idkey.table.names import one
@@ -274,7 +274,6 @@ def build_key(
     IdkeyError
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
-    check_table(table)
     w = weights(table, "uniform" if prior is None else prior)
     keyed, builder = _keyed(table, w)
     if genera and len(set(keyed.genus)) > 1:

@@ -18,7 +18,6 @@ import pandas as pd
 from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import IdkeyError
-from idkey.model.combine import check_table
 from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher
 from idkey.table.schema import States, Trait
 from idkey.table.table import TraitTable
@@ -100,7 +99,6 @@ def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
     and both kinds are equally likely: half the Bhattacharyya coefficient, an upper bound. Many blanks make
     two kinds look alike only because nothing is known; `compared` tells. Raises IdkeyError.
     """
-    check_table(table)
     tell = distinguisher(table)
     alike = tell.affinity(stage)
     alike /= 2
@@ -217,7 +215,6 @@ class Apart(Shown):
 @checked
 def apart(table: TraitTable, taxon: str) -> Apart:
     """Hold one kind against all others. Raises UnknownName."""
-    check_table(table)
     at, tell = table.position(taxon), distinguisher(table)
     adult, young = (
         np.array([tell.right(t.id, [at], stage)[0] for t in tell.looks]).reshape(len(tell.looks), len(table))
