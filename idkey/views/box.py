@@ -29,9 +29,11 @@ def box_document(check: BoxCheck, heading: str = "") -> Document:
         line(check.text, "outcome"),
         On((SCREEN, PRINT), (_bags_table(check),)),
         On(TEXT, (Lines(tuple(map(_bag_line, check.bags)), indent=4),)),
-        *_pairs(check),
-        *_looks(check),
-        *_unread(check),
+        *doc.headed("Can the fish of one bag be one kind?", _pairs(check), "bullets"),
+        *doc.headed("What to look at next", _looks(check)[:_MOST_LOOKS], "numbered"),
+        *doc.headed(
+            "Not taken from the sheet", (*map(str, check.problems), *check.notes), "bullets", "small"
+        ),
         line(check.prior, "soft"),
     )
     return of_table(check.table, "A box held against its labels", blocks, width=_WIDTH)
@@ -105,33 +107,17 @@ def _bag_line(bag: BagCheck) -> str:
     return f"{bag.number}. {bag.label or 'no label'}: {doc.plain(_verdict_tag(bag.verdict))}. {bag.text}"
 
 
-def _pairs(check: BoxCheck) -> Iterator[Block]:
+def _pairs(check: BoxCheck) -> tuple[str, ...]:
     """Say of each bag in which two fish were looked at whether they can be one kind."""
-    told = [bag.pairs[0].text for bag in check.bags if bag.pairs]
-    if told:
-        yield Heading("Can the fish of one bag be one kind?")
-        yield Lines(tuple(told), "bullets")
+    return tuple(bag.pairs[0].text for bag in check.bags if bag.pairs)
 
 
-def _looks(check: BoxCheck) -> Iterator[Block]:
+def _looks(check: BoxCheck) -> tuple[str, ...]:
     """Say which look at which bag next settles most for least trouble: the best at each fish."""
     best = {}
     for look in check.looks:
-        best.setdefault(look.fish.name, look)
-    if best:
-        yield Heading("What to look at next")
-        items = (
-            f"{first_up(name)}: {look.question.trait.question or look.question.trait.name}"
-            for name, look in best.items()
-        )
-        yield Lines((*items,)[:_MOST_LOOKS], "numbered")
-
-
-def _unread(check: BoxCheck) -> Iterator[Block]:
-    told = (*map(str, check.problems), *check.notes)
-    if told:
-        yield Heading("Not taken from the sheet")
-        yield Lines(told, "bullets", "small")
+        best.setdefault(look.fish.name, look.question.trait)
+    return tuple(f"{first_up(name)}: {trait.question or trait.name}" for name, trait in best.items())
 
 
 # -- the letter ------------------------------------------------------------------------------------------
