@@ -7,8 +7,7 @@ from collections.abc import Iterable, Iterator
 from idkey.book.box import BagCheck, BoxCheck, FishCheck
 from idkey.book.letter import Letter
 from idkey.model.identify import Reason
-from idkey.table.reading import parse_answer
-from idkey.table.schema import LIFE_STAGE, NONE, YOUNG, cell_words
+from idkey.table.schema import LIFE_STAGE, NONE, YOUNG
 from idkey.table.table import TraitTable
 from idkey.table.units import first_up, listed, number_of, percent
 from idkey.views import doc, html
@@ -41,9 +40,7 @@ def box_document(check: BoxCheck, heading: str = "") -> Document:
 
 def _bags_table(check: BoxCheck) -> Table:
     """Return the bags, one a row, each with its verdict, why, and what was seen."""
-    rows = tuple(
-        (bag.number, _label(bag), _verdict_tag(bag.verdict), _why(check.table, bag)) for bag in check.bags
-    )
+    rows = tuple((bag.number, _label(bag), _verdict_tag(bag.verdict), _why(bag)) for bag in check.bags)
     heads = ("Bag", "Label as written", "The label", "Why, and what was seen")
     return Table(heads, rows, "", "box-grid", (9.0, 32.0, 33.0, 104.0))
 
@@ -66,7 +63,7 @@ def stands_html(check: BoxCheck) -> str:
 def bag_html(bag: BagCheck) -> str:
     """Return one bag: number and label, the verdict, and why."""
     head = (doc.Strong(f"Bag {bag.number} "), _verdict_tag(bag.verdict))
-    return html.blocks((line(head), line(_label(bag)), *_why(bag.table, bag)))
+    return html.blocks((line(head), line(_label(bag)), *_why(bag)))
 
 
 def letter_html(letter: Letter) -> str:
@@ -81,24 +78,24 @@ def _label(bag: BagCheck) -> tuple[doc.Inline, ...]:
     return (bag.label or "no label", Soft(f"\n{rest}" if rest else ""))
 
 
-def _why(table: TraitTable, bag: BagCheck) -> doc.Content:
+def _why(bag: BagCheck) -> doc.Content:
     said = [On(SCREEN, (line(bag.text),)), On(PRINT, (line(bag.text, "small"),))]
     said += [line(bag.hint, "soft")] if bag.hint else []
     for fish in bag.fish:
-        if seen := _seen_words(table, fish):
+        if seen := _seen_words(fish):
             name = f"{fish.name}: " if len(bag.fish) > 1 else "Seen: "
             said.append(line(f"{name}{seen}.", "soft"))
     return tuple(said)
 
 
-def _seen_words(table: TraitTable, fish: FishCheck) -> str:
+def _seen_words(fish: FishCheck) -> str:
     """Return all that was answered of a fish, in plain words."""
     seen = []
     for trait_id, answer in fish.fish.answers.items():
         if trait_id == LIFE_STAGE:
             seen.append(answer)
         else:
-            trait = table.trait(trait_id)
+            trait = fish.fish.table.trait(trait_id)
             seen.append(f"{trait.name.lower()}: {answer_words(trait, answer)}")
     return "; ".join(seen)
 
@@ -171,8 +168,7 @@ def _bags(bags: Iterable[BagCheck]) -> str:
 
 
 def _bag_blocks(letter: Letter, bag: BagCheck, cited: dict[str, None]) -> Iterator[Block]:
-    table = letter.check.table
-    count = f", {bag.count:,} fish" if bag.count > 1 else ""
+    table, count = bag.table, f", {bag.count:,} fish" if bag.count > 1 else ""
     yield Heading(f"Bag {bag.number}, labelled \u201c{bag.label}\u201d{count}")
     named = listed(introduced(table, taxon) for taxon in bag.taxa)
     yield line(f"In the table this label means {named}.")
@@ -182,7 +178,7 @@ def _bag_blocks(letter: Letter, bag: BagCheck, cited: dict[str, None]) -> Iterat
             rows = tuple(_compared(table, fish, reason, cited) for reason in fish.against)
             caption = first_up(fish.name) if len(bag.fish) > 1 else ""
             yield Table(heads, rows, caption, "", (34.0, 40.0, 44.0, 60.0))
-            yield line(f"All that was seen: {_seen_words(table, fish)}.")
+            yield line(f"All that was seen: {_seen_words(fish)}.")
             yield line(_nearest(table, fish))
     if pictures := letter.pictures.get(bag.number):
         yield line(f"Pictures enclosed: {listed(pictures)}.")
@@ -196,8 +192,7 @@ def _compared(table: TraitTable, fish: FishCheck, reason: Reason, cited: dict[st
     for column in (trait.id, trait.id + YOUNG):
         cited |= dict.fromkeys(table.claims(taxon, column).get("source", ()))
         claims |= dict.fromkeys(claims_of(table, taxon, column))
-    seen = cell_words(trait, parse_answer(trait, reason.answer))
-    return trait.name, seen, reason.row, "; ".join(claims) or "not stated"
+    return trait.name, answer_words(trait, reason.answer), reason.row, "; ".join(claims) or "not stated"
 
 
 def _nearest(table: TraitTable, fish: FishCheck) -> str:
