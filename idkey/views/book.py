@@ -50,9 +50,7 @@ def _named(table: TraitTable, named: Named) -> str:
 
 def same_kind_document(pair: SameKind) -> Document:
     """Return whether two fish are one kind: the verdict, what speaks for it, what would settle it."""
-    looks = tuple(
-        f"{look.trait.question or look.trait.name} ({' and '.join(look.fish)})" for look in pair.looks
-    )
+    looks = tuple(f"{look.trait.asked} ({' and '.join(look.fish)})" for look in pair.looks)
     blocks = (
         line(pair.text, "outcome"),
         *headed("What was seen on both", tuple(reason.text for reason in pair.reasons), "bullets"),

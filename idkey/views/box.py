@@ -56,7 +56,7 @@ def stands_html(check: BoxCheck) -> str:
     look = check.next_look()
     ask = "No look is left that would settle more."
     if look:
-        ask = f"Look next at {look.fish.name}: {look.question.trait.question or look.question.trait.name}"
+        ask = f"Look next at {look.fish.name}: {look.question.trait.asked}"
     return html.status(check.text, "outcome", ask)
 
 
@@ -114,7 +114,7 @@ def _looks(check: BoxCheck) -> tuple[str, ...]:
     best = {}
     for look in check.looks:
         best.setdefault(look.fish.name, look.question.trait)
-    return tuple(f"{first_up(name)}: {trait.question or trait.name}" for name, trait in best.items())
+    return tuple(f"{first_up(name)}: {trait.asked}" for name, trait in best.items())
 
 
 # -- the letter ------------------------------------------------------------------------------------------

@@ -33,7 +33,7 @@ def identification_document(fish: Identification) -> Document:
     first, after = _stands(fish)
     if question := fish.next_question():
         trait = question.trait
-        ask = (doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})"))
+        ask = (doc.Strong("Look next:"), f" {trait.asked} ", Soft(f"({trait.id})"))
     bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
     more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
     blocks = (
@@ -169,7 +169,7 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
         ends = "Nothing the table knows would settle it further."
         left = line(f"{ends} Read the care sheets, or answer another feature.")
         return html.blocks((doc.Heading("No question left", 0), left))
-    blocks = [doc.Heading(trait.question or trait.name, 0)]
+    blocks = [doc.Heading(trait.asked, 0)]
     blocks += [line(trait.how, "soft")] if trait.how else []
     if trait.id in fish.answers:
         blocks.append(line(("So far: ", doc.Strong(answer_words(trait, fish.answers[trait.id])), ".")))
@@ -246,4 +246,4 @@ def question_document(question: Question) -> Document:
         Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
         On(TEXT, (Lines((f"({trait.id}, expected to settle {question.gain:.2f} bits)",)),)),
     )
-    return Document(trait.question or trait.name, blocks)
+    return Document(trait.asked, blocks)

@@ -141,7 +141,7 @@ def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet
         head = "not told apart:" if len(names) > 1 else ""
         icons = words.state_icons(couplet.trait, states)
         leads.append(doc.Lead(letter, lead_words(couplet, lead), icons, lead.goes_to, head, names))
-    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, tuple(leads))
+    return doc.Couplet(couplet.number, before, couplet.trait.asked, tuple(leads))
 
 
 def _states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
