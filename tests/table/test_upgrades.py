@@ -32,6 +32,7 @@ from .small_folder import (
     csv_of,
     laid,
     rows_of,
+    saved,
     source,
     started,
     table_of,
@@ -644,3 +645,13 @@ def test_no_upgrade_loses_or_undoes_what_a_keeper_did():
 @pytest.mark.parametrize("seed", [659, 1492])
 def test_a_trait_that_is_settled_closes_no_conflict_of_a_kind_left_out(seed):
     walk(seed)
+
+
+def test_a_care_column_that_is_settled_closes_no_conflict_of_care_left_out():
+    own = without(saved(started(START)), "care.csv", lambda row: row["taxon"] == "beta")
+    own = with_cell(backed(own, {"taxon": "beta"}, "ph", "", READ), "care_columns.csv", "ph", "unit", "count")
+    new = backed(with_cell(START, "care.csv", "beta", "ph", "5..6"), {"taxon": "beta"}, "ph", "5..6", READ)
+    new = with_cell(new, "care_columns.csv", "ph", "unit", "% SL")
+    table = laid(new, own)
+    assert [c.id for c in table.conflicts] == ["care:ph", "care:beta"]
+    assert [c.id for c in settled(new, saved(table), "care:ph", "own").conflicts] == ["care:beta"]
