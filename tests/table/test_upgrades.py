@@ -29,8 +29,8 @@ from .small_folder import (
     WITH_GENUS,
     Files,
     added,
-    csv_of,
     laid,
+    rewritten,
     rows_of,
     saved,
     source,
@@ -134,21 +134,9 @@ def with_need(files: Files, rng: random.Random, claim: Row) -> Files:
     )
     column = rng.choice([*NEEDS])
     text = rng.choice(NEEDS[column])
-    rows = rows_of(files, "care.csv")
-    mine = [
-        row
-        for row in rows
-        if (row["care_group"] * (not row["taxon"]), row["taxon"]) in ((group, ""), ("", taxon))
-    ]
-    mine = [row for row in mine if row["taxon"] == taxon]
-    if not mine:
+    if (taxon or group) not in {row["taxon"] or row["care_group"] for row in rows_of(files, "care.csv")}:
         files = added(files, "care.csv", care_group=group, taxon=taxon)
-        rows = rows_of(files, "care.csv")
-        mine = rows[-1:]
-    for row in rows:
-        if (row["care_group"], row["taxon"]) == (mine[0]["care_group"], mine[0]["taxon"]):
-            row[column] = text
-    files = {**files, "care.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    files = with_cell(files, "care.csv", taxon or group, column, text)
     return backed(files, {"taxon": taxon} if taxon else {"care_group": group}, column, text, claim)
 
 
@@ -160,8 +148,7 @@ def with_genus_cell(files: Files, rng: random.Random, claim: Row) -> Files:
     rows = rows_of(files, "genera.csv")
     if column not in rows[0]:
         return files
-    rows = [{**row, column: text} for row in rows]
-    files = {**files, "genera.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    files = rewritten(files, "genera.csv", [{**row, column: text} for row in rows])
     return backed(files, {"genus": genus}, column, text, {**claim, "scope": "genus"})
 
 
@@ -181,7 +168,7 @@ def with_state(files: Files, rng: random.Random, _: Row) -> Files:
     for row in rows:
         if row["id"] == trait and "round" not in row["states"]:
             row["states"], row["state_words"] = row["states"] + "|round", row["state_words"] + "|round"
-    return {**files, "traits.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    return rewritten(files, "traits.csv", rows)
 
 
 def without_a_claim(files: Files, rng: random.Random, _: Row) -> Files:
