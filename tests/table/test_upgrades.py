@@ -25,6 +25,7 @@ from idkey.table.table import TraitTable
 
 from .small_folder import (
     FINS,
+    READ,
     STATES,
     WITH_GENUS,
     Files,
@@ -211,9 +212,6 @@ def by_api(table: TraitTable, rng: random.Random) -> TraitTable:
         )
         return table.with_evidence(who, column, claim or Claim(evidence_class="memory", note=note))
     return table.with_source(source(rng.choice(["MINE", "OTHER"]), rng.choice(TITLES[1:])))
-
-
-READ = {"source": "SMITH", "class_": "read", "scope": "species"}
 
 
 def ship(files: Files, rng: random.Random) -> Files:
