@@ -96,10 +96,7 @@ def commit(
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
         if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
             return dict(expected)
-        _clear_way(place)
-        (place / _OWN).mkdir(exist_ok=True)
         with _locked(place):
-            _finish(place)
             before, changed = _changed(place, names, new, expected)
             if changed:
                 _write_next(place, before, changed, note)
@@ -129,10 +126,7 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
             warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
         elif (place / _OWN).exists() and all(os.access(at, os.W_OK) for at in (place, place / _OWN)):
             try:
-                _clear_way(place)
-                (place / _OWN).mkdir(exist_ok=True)
                 with _locked(place):
-                    _finish(place)
                     return read(place)
             except OSError as error:
                 if error.errno not in _NO_RIGHT:
@@ -406,16 +400,19 @@ def _sync_folder(*folders: Path) -> None:
 
 @contextmanager
 def _locked(folder: Path) -> Iterator[None]:
-    """Hold the lock of a folder; the system frees it if this program is killed."""
+    """Hold the lock of a folder, each save in it finished; the system frees it if this program is killed."""
     # Loading a table that nobody saves to needs no lock, and not the time to import one.
     from filelock import FileLock, Timeout
 
+    _clear_way(folder)
+    (folder / _OWN).mkdir(exist_ok=True)
     lock = FileLock(str(folder / _OWN / "lock"))
     try:
         lock.acquire(timeout=_WAIT_S, poll_interval=_POLL_S)
     except Timeout:
         raise IdkeyError(f"{folder}: another program is saving to this folder; try again") from None
     try:
+        _finish(folder)
         yield
     finally:
         lock.release()

@@ -313,6 +313,8 @@ class Merge:
         conflict, base, mine = self._open[name], self.held_back(), self.rows.copy()
         file, key, _ = place = conflict.place
         base.take(self.theirs, place)
+        if keep == "own" and file in COLUMNS_OF:
+            self._keep_open(base, place, name)
         if keep == "shipped" and conflict.other:
             mine.take(State(), (TAXA, conflict.other, ""))
         elif keep == "shipped":
@@ -328,3 +330,16 @@ class Merge:
                 mine.let_go(file, _name_of(key))
         mine.ask_always()
         return Merge(base, mine, self.theirs)
+
+    def _keep_open(self, base: State, place: Place, settled: str) -> None:
+        """Have what else is open about cells of a trait or a care column stay so, now that it is settled.
+
+        Its base says of them what it said, or nothing where that can't be read by the column any more.
+        """
+        readers, columns = base.readers()[0], (place[1], f"{place[1]}{YOUNG}")
+        for file, key, column in (c.place for c in self.conflicts if c.id != settled):
+            if file not in COLUMNS_OF[place[0]] or key not in base[file]:
+                continue
+            for cell in ((file, key, c) for c in columns if column in ("", c)):
+                old = self.base.text(cell)
+                base.fill(cell, old if reads(readers, cell[2], old) else "")

@@ -39,7 +39,7 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
     """
     ages = (young,) if _at_any_age(kinds) else (young, not young)
     first, *others = (mix_up_words(kinds, young=age) for age in ages)
-    looks = tuple(trait.question or trait.name for trait in _looks(kinds, young))
+    looks = tuple(trait.asked for trait in _looks(kinds, young))
     marked = _marked(kinds, young)
     marks = tuple(contrast.trait.id for contrast, _ in marked)
     blocks = (

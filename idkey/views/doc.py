@@ -123,6 +123,11 @@ def line(text: Runs, style: str = "") -> Lines:
     return Lines((text,) if text else (), style=style)
 
 
+def headed(heading: str, items: tuple[Runs, ...], marks: str, style: str = "") -> tuple[Block, ...]:
+    """Return a list under its heading; nothing where there is nothing to list."""
+    return (Heading(heading), Lines(items, marks, style)) if items else ()
+
+
 class Table(Block):
     """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
 

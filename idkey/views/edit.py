@@ -15,7 +15,7 @@ from idkey.table.names import trade_codes
 from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.spreadsheet import Import, ImportRow
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, number_of
+from idkey.table.units import first_up, listed, number_of
 from idkey.views import doc, html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag, line
 from idkey.views.words import claim_words, cut, some
@@ -60,7 +60,7 @@ def conflicts_document(table: TraitTable) -> Document:
         rows.append((conflict.text, *sides, Lines(tuple(ways), "bullets")))
         told = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]
         lines += ["", conflict.text, *told, *(("  to ", *way) for way in ways)]
-    heads = ("What happened", *(words[0].upper() + words[1:] for words in _SIDES), "To settle it")
+    heads = ("What happened", *map(first_up, _SIDES), "To settle it")
     blocks = (
         doc.On(doc.SCREEN, (Table(heads, tuple(rows), heading),)),
         doc.On(doc.TEXT, (Lines(tuple(lines)),)),

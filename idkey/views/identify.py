@@ -39,7 +39,7 @@ def identification_document(fish: Identification) -> Document:
     first, after = _stands(fish)
     if question := fish.next_question():
         trait = question.trait
-        ask = (doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})"))
+        ask = (doc.Strong("Look next:"), f" {trait.asked} ", Soft(f"({trait.id})"))
     bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
     more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
     blocks = (
@@ -190,7 +190,7 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
     if trait is None:
         more = "" if fish.next_question() else "No question is left; another feature can still be answered."
         return html.blocks((*_ending(fish), line(more, "soft")))
-    blocks: list[Block] = [doc.Heading(trait.question or trait.name, 0)]
+    blocks: list[Block] = [doc.Heading(trait.asked, 0)]
     blocks += [line(trait.how, "soft")] if trait.how else []
     blocks.append(line(_settles(fish, trait), "soft"))
     if (svg := how_svg(trait.id, trait.name, fish.answers)) is not None:
@@ -290,7 +290,7 @@ def question_document(question: Question) -> Document:
         Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
         On(TEXT, (Lines((f"({trait.id}, expected to settle {question.gain:.2f} bits)",)),)),
     )
-    return Document(trait.question or trait.name, blocks)
+    return Document(trait.asked, blocks)
 
 
 def _ending(fish: Identification) -> Iterator[Block]:

@@ -184,7 +184,7 @@ def _how_to_look(key: Key) -> tuple[doc.Block, ...]:
     """Return how to look at each trait that the key asks, in the order in which it first asks them."""
     traits = {couplet.trait.id: couplet.trait for couplet in key.couplets}.values()
     hows = tuple((Strong(f"{trait.name}:"), f" {trait.how}") for trait in traits if trait.how)
-    return (Heading("How to look"), Lines(hows, style="small")) if hows else ()
+    return doc.headed("How to look", hows, "", "small")
 
 
 def index(key: Key) -> list[tuple[str, tuple[str, ...]]]:

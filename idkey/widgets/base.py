@@ -108,6 +108,15 @@ class Alert(w.HTML):
         self.value = f'<div class="idk-alert" role="alert">{escape(message)}</div>' if message else ""
 
 
+def folds(part: Part, parts: Iterable[tuple[str, w.Box, Callable[[], None]]]) -> dict[str, Fold]:
+    """Return boxes that are opened and shut, each in a frame, by the words on their buttons."""
+    made = {}
+    for words, box, before in parts:
+        box.add_class("idk-edit-part")
+        made[words] = Fold(part, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
+    return made
+
+
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
@@ -187,10 +196,10 @@ def area(words: str, *, hint: str = "", rows: int = 4) -> w.Textarea:
     return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=as_wide("560px"))
 
 
-def whole_number(words: str, least: int = 1) -> w.BoundedIntText:
-    """Return a field for how many."""
+def whole_number(words: str) -> w.BoundedIntText:
+    """Return a field for how many, 1 or more."""
     return w.BoundedIntText(
-        value=least, min=least, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
+        value=1, min=1, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
     )
 
 

@@ -24,8 +24,6 @@ from idkey.widgets.frame import Frame
 from idkey.widgets.keeping import seen_of
 from idkey.widgets.looking import Looking
 
-_FISH = "Fish"
-
 
 class BoxDesk(Protocol):
     """The screen that the parts belong to."""
@@ -81,7 +79,7 @@ class OpenBag(Part):
         self.label = self.watch(field("Label of the bag", width="320px"), self._on_label)
         self.count = self.watch(whole_number("Fish in it"), self._on_count)
         self.tank = self.watch(field("Its tank", width="180px"), self._on_tank)
-        self.fish = self.watch(dropdown(_FISH, [("1", 0)]), self._on_fish)
+        self.fish = self.watch(dropdown("Fish", [("1", 0)]), self._on_fish)
         self.more = self.button("Another fish of this bag", self._on_more)
         self._head = w.HTML()
         self.looking = Looking(desk.say, desk.frame, Identification(desk.table), desk.changed)

@@ -6,12 +6,12 @@ import os
 import uuid
 import warnings
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Protocol
 
 import ipywidgets as w
 
 from idkey.book.book import Book, open_book
-from idkey.book.records import Fish
+from idkey.book.records import Bag, Fish
 from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
@@ -180,8 +180,8 @@ class Keeping(Part):
             chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), "")
             choose(self.bag, [_NO_BAG, *((_bag_words(bag), bag) for bag in bags)], chosen)
 
-    def _list(self, text: str | None = None) -> None:
-        text = self.find.value if text is None else text
+    def _list(self, _text: str = "") -> None:
+        text = self.find.value
         found = self.book.find(text) if text.strip() else self.book.last(_LAST)
         table = self.desk.identification.table
         options = [(fish_words(table, fish), fish.number) for fish in found]
@@ -189,7 +189,7 @@ class Keeping(Part):
         choose(self.choice, options, options[0][1])
 
 
-def _bag_words(bag: Any) -> str:
+def _bag_words(bag: Bag) -> str:
     return f"box {bag.box.number}, bag {bag.number}: {bag.label}"
 
 

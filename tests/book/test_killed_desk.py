@@ -14,7 +14,8 @@ import idkey
 from .desks import keep_some, of_id, seen
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has neither fork nor SIGKILL")
-KILLS = 200 if os.environ.get("IDKEY_LONG_TESTS") else 25
+LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
+KILLS = 200 if LONG else 25
 
 
 def wait_for(noted, word, count):

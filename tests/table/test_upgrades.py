@@ -25,13 +25,15 @@ from idkey.table.table import TraitTable
 
 from .small_folder import (
     FINS,
+    READ,
     STATES,
     WITH_GENUS,
     Files,
     added,
-    csv_of,
     laid,
+    rewritten,
     rows_of,
+    saved,
     source,
     started,
     table_of,
@@ -133,21 +135,9 @@ def with_need(files: Files, rng: random.Random, claim: Row) -> Files:
     )
     column = rng.choice([*NEEDS])
     text = rng.choice(NEEDS[column])
-    rows = rows_of(files, "care.csv")
-    mine = [
-        row
-        for row in rows
-        if (row["care_group"] * (not row["taxon"]), row["taxon"]) in ((group, ""), ("", taxon))
-    ]
-    mine = [row for row in mine if row["taxon"] == taxon]
-    if not mine:
+    if (taxon or group) not in {row["taxon"] or row["care_group"] for row in rows_of(files, "care.csv")}:
         files = added(files, "care.csv", care_group=group, taxon=taxon)
-        rows = rows_of(files, "care.csv")
-        mine = rows[-1:]
-    for row in rows:
-        if (row["care_group"], row["taxon"]) == (mine[0]["care_group"], mine[0]["taxon"]):
-            row[column] = text
-    files = {**files, "care.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    files = with_cell(files, "care.csv", taxon or group, column, text)
     return backed(files, {"taxon": taxon} if taxon else {"care_group": group}, column, text, claim)
 
 
@@ -159,8 +149,7 @@ def with_genus_cell(files: Files, rng: random.Random, claim: Row) -> Files:
     rows = rows_of(files, "genera.csv")
     if column not in rows[0]:
         return files
-    rows = [{**row, column: text} for row in rows]
-    files = {**files, "genera.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    files = rewritten(files, "genera.csv", [{**row, column: text} for row in rows])
     return backed(files, {"genus": genus}, column, text, {**claim, "scope": "genus"})
 
 
@@ -180,7 +169,7 @@ def with_state(files: Files, rng: random.Random, _: Row) -> Files:
     for row in rows:
         if row["id"] == trait and "round" not in row["states"]:
             row["states"], row["state_words"] = row["states"] + "|round", row["state_words"] + "|round"
-    return {**files, "traits.csv": csv_of([*rows[0]], [[*row.values()] for row in rows])}
+    return rewritten(files, "traits.csv", rows)
 
 
 def without_a_claim(files: Files, rng: random.Random, _: Row) -> Files:
@@ -223,9 +212,6 @@ def by_api(table: TraitTable, rng: random.Random) -> TraitTable:
         )
         return table.with_evidence(who, column, claim or Claim(evidence_class="memory", note=note))
     return table.with_source(source(rng.choice(["MINE", "OTHER"]), rng.choice(TITLES[1:])))
-
-
-READ = {"source": "SMITH", "class_": "read", "scope": "species"}
 
 
 def ship(files: Files, rng: random.Random) -> Files:
@@ -639,3 +625,18 @@ def walk(seed: int) -> None:
 def test_no_upgrade_loses_or_undoes_what_a_keeper_did():
     for seed in range(WALKS):
         walk(seed)
+
+
+@pytest.mark.parametrize("seed", [659, 1492])
+def test_a_trait_that_is_settled_closes_no_conflict_of_a_kind_left_out(seed):
+    walk(seed)
+
+
+def test_a_care_column_that_is_settled_closes_no_conflict_of_care_left_out():
+    own = without(saved(started(START)), "care.csv", lambda row: row["taxon"] == "beta")
+    own = with_cell(backed(own, {"taxon": "beta"}, "ph", "", READ), "care_columns.csv", "ph", "unit", "count")
+    new = backed(with_cell(START, "care.csv", "beta", "ph", "5..6"), {"taxon": "beta"}, "ph", "5..6", READ)
+    new = with_cell(new, "care_columns.csv", "ph", "unit", "% SL")
+    table = laid(new, own)
+    assert [c.id for c in table.conflicts] == ["care:ph", "care:beta"]
+    assert [c.id for c in settled(new, saved(table), "care:ph", "own").conflicts] == ["care:beta"]

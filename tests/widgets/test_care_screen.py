@@ -2,13 +2,13 @@
 
 import dataclasses
 import html
-import re
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from markup import words
 
 import idkey
 from idkey.care.tank import Tank
@@ -26,10 +26,6 @@ SMALL = Tank("small", 30, 20, 20, fill_cm=18)
 @pytest.fixture
 def screen():
     return idkey.care_view(ZEBRA, room=[COLD, SMALL])
-
-
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
 
 
 def shown_in(widget):
@@ -136,7 +132,7 @@ def test_a_measure_that_cant_be_is_one_line_and_nothing_typed_is_lost():
     for key, text in (("ph", "20"), ("temperature_c", "warm"), ("length_cm", "-3")):
         assert screen.caring._checks.value
         type_in(screen, **{key: text})
-        alert = words(screen._alert).strip()
+        alert = words(screen._alert.value).strip()
         assert text in alert
         assert "\n" not in alert
         assert screen.caring._verdict.value == screen.caring._checks.value == ""

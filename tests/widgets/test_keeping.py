@@ -1,11 +1,10 @@
 """Keep this fish: what the identify screen writes into the book, and a fish opened from it again."""
 
-import html
-import re
 import sqlite3
 
 import pandas as pd
 import pytest
+from markup import words
 
 import idkey
 from idkey.errors import IdkeyError
@@ -15,18 +14,8 @@ ANSWERS = {"pattern": "light_spots", "spot_colour": "white"}
 
 
 @pytest.fixture
-def book(tmp_path):
-    with idkey.open_book(tmp_path / "room.sqlite") as book:
-        yield book
-
-
-@pytest.fixture
 def screen(book, shipped):
     return idkey.identify(shipped, ANSWERS, book)
-
-
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
 
 
 def test_without_a_book_nothing_speaks_of_one_and_an_address_opens_one(shipped, tmp_path):
@@ -50,14 +39,14 @@ def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands
     kept = book.fish(1)
     assert (kept.bag.id, kept.tank, kept.tag, kept.look.who) == (bag.id, "rack 3", "A7", "IB")
     assert [look.answers for look in kept.looks] == [ANSWERS]
-    assert "Nothing new" in words(keeping._said)
+    assert "Nothing new" in words(keeping._said.value)
     screen.identification.answer("tail_fork", "forked")
     keeping.tank.value = "rack 9"
     keeping.press.click()
     kept = book.fish(1)
     assert [look.answers for look in kept.looks] == [ANSWERS, {**ANSWERS, "tail_fork": "forked"}]
     assert kept.tank == "rack 9"
-    assert "1 fish, 2 looks" in words(keeping._where)
+    assert "1 fish, 2 looks" in words(keeping._where.value)
     for text in screen._repr_mimebundle_().values():
         if isinstance(text, str):
             assert "No. 1 in the book" in text

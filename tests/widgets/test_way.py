@@ -1,9 +1,7 @@
 """One fish through all screens: what each step shows of it, and that it goes with the answers."""
 
-import html
-import re
-
 import pytest
+from markup import words
 
 import idkey
 from idkey.care.tank import Tank
@@ -27,10 +25,6 @@ def on(monkeypatch):
     on = []
     monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
     return on
-
-
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
 
 
 def head(screen, step):
