@@ -21,6 +21,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.model.key import Key, build_key
     from idkey.model.match import NearestMatch
     from idkey.table.folder import load_table, start_table
+    from idkey.table.own import use_table
     from idkey.table.table import TraitTable
     from idkey.widgets.box import box_view
     from idkey.widgets.care import care_view
@@ -41,6 +42,7 @@ _HOMES = {
     "model.key": ("Key", "build_key"),
     "model.match": ("NearestMatch",),
     "table.folder": ("load_table", "start_table"),
+    "table.own": ("use_table",),
     "table.table": ("TraitTable",),
     "widgets.box": ("box_view",),
     "widgets.care": ("care_view",),

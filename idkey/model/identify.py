@@ -308,7 +308,7 @@ class Identification(Shown):
             return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
-        if best is first and self.is_hardly_known(first):
+        if best is first and is_hardly_known(self, first):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
             text = f"{names[0]} ({share})."
@@ -338,26 +338,20 @@ class Identification(Shown):
         return text
 
     def _hardly_known_words(self, first: Any, count: int) -> str:
-        checked = f"only {first.compared} of your {len(self._looks)}" if first.compared else "none of your"
+        checked = f"only {first.compared} of your {len(self.looks)}" if first.compared else "none of your"
         text = f"{count} names still possible. " if count > 1 else "No name to go by yet. "
         text += f"{first.name} comes first ({percent(first.probability)}), but too little is known of it"
         text += f" to go by: {checked} answers can be checked against it."
         kinds = (row for row in self.ranked() if row.taxon != NONE)
-        known = next((row for row in kinds if not self.is_hardly_known(row)), None)
+        known = next((row for row in kinds if not is_hardly_known(self, row)), None)
         if known is not None:
             text += f" Likeliest of those better known: {known.name} ({percent(known.probability)})."
         return text
 
     @property
-    def _looks(self) -> list[str]:
+    def looks(self) -> list[str]:
+        """The traits that were answered, age aside."""
         return [trait for trait in self.answers if trait != LIFE_STAGE]
-
-    def is_hardly_known(self, row: Any) -> bool:
-        """Whether a kind, a row of `ranked`, is known in fewer than half of what was answered.
-
-        It must not win by its blanks.
-        """
-        return 2 * row.compared < len(self._looks)
 
     def why(self, taxon: str) -> pd.DataFrame:
         """Say what each answer does for or against one kind.
@@ -409,6 +403,14 @@ class Identification(Shown):
             text = f"Age: {said if said == 'not known' else f'you said {said}'} ({strength(value)})"
             reasons.append(Reason(LIFE_STAGE, "Age", said, "", value, text))
         return tuple(reasons)
+
+
+def is_hardly_known(fish: Identification, row: Any) -> bool:
+    """Whether a kind, a row of `ranked`, is known in fewer than half of what was answered of a fish.
+
+    It must not win by its blanks.
+    """
+    return 2 * row.compared < len(fish.looks)
 
 
 def strength(decibans: float) -> str:

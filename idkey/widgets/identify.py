@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import ipywidgets as w
 
-from idkey import display
 from idkey.arguments import checked
 from idkey.book.book import Book
 from idkey.book.records import Photo
+from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
-from idkey.model.compare import compare
 from idkey.model.identify import Identification
 from idkey.photo.picture import open_picture
-from idkey.table.folder import load_table
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views import identify as views
 from idkey.views.doc import line
-from idkey.widgets import base
-from idkey.widgets.base import Screen, field, row
-from idkey.widgets.keeping import Keeping, book_of
+from idkey.widgets.base import Screen, field
+from idkey.widgets.keeping import book_of
 from idkey.widgets.looking import Looking
 from idkey.widgets.photo import Measuring
+from idkey.widgets.way import Way
 
 
 @checked
@@ -33,6 +32,7 @@ def identify(
     table: TraitTable | None = None,
     answers: Mapping[str, Any] | None = None,
     book: Book | str | os.PathLike[str] | None = None,
+    room: str | os.PathLike[str] | Iterable[Tank] | None = None,
 ) -> IdentifyScreen:
     """Open the identify screen in a notebook; put it last in a cell.
 
@@ -41,29 +41,34 @@ def identify(
     Parameters
     ----------
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     answers : mapping of str to object, optional
         Answers to start with, as for `Identification.answer`; AnswerError for one the table can't take.
     book : Book, str or path, optional
         Where "Keep this fish" writes: a book that is open, or the address of one, as for `open_book`. By
-        default nothing is kept.
+        default it asks which.
+    room : path or iterable of Tank, optional
+        Tanks that the fish can be checked against, as for `care_view`.
     """
-    fish = Identification(load_table() if table is None else table)
+    fish = Identification(own_table() if table is None else table)
     for trait, value in (answers or {}).items():
         fish.answer(trait, value)
-    return IdentifyScreen(fish, book_of(book))
+    return IdentifyScreen(fish, book_of(book), room)
 
 
 class IdentifyScreen(Screen):
     """Questions on one side, the names still possible on the other; see `identify`."""
 
-    def __init__(self, fish: Identification, book: Book | None = None):
+    measuring: Measuring | None = None
+    """What measures the fish on a picture; None until "Measure on a photo" is opened."""
+
+    def __init__(self, fish: Identification, book: Book | None = None, room: Any = None):
         super().__init__()
-        self.looking = Looking(self.say, fish, self._refresh)
-        self._first_two: tuple[str, ...] = ()
+        self.looking = Looking(self.say, self.frame, fish, self._refresh)
+        self.looking.restart.on_click(lambda _button: self._no_bag())
         self._make_controls()
-        self.keeping = Keeping(self.say, book, self) if book is not None else None
-        self.children = [base.style_element(), *self._laid_out()]
+        self.way = Way(self.say, self, room, book, self.looking.focus_question, self._refresh)
+        self.children = [self._top, *self._laid_out()]
         self._refresh()
 
     def _make_controls(self) -> None:
@@ -71,27 +76,19 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
-        self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
-        two = w.VBox([self._comparison])
-        self._beside = base.Fold(self, "Compare the first two", "Hide the comparison", two, self._on_compare)
-        self.measuring: Measuring | None = None
-        box = w.VBox([])
-        self.photo = base.Fold(self, "Measure on a photo", "Hide the photo", box, self._make_measuring)
-        box.add_class("idk-edit-part")
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
         ask = self.looking
         ask.children = [ask.asking, self._bag, self._bag_says, ask.seen]
         ask.layout.flex, ask.layout.min_width, ask.layout.padding = "1 1 380px", "0", "0 18px 0 0"
-        head = row(w.HTML("<h3>Names still possible</h3>"), self._beside.button, name="idk-names-head")
+        head = w.HTML("<h3>Names still possible</h3>")
         names = w.VBox([head, self._names, self._together], layout=w.Layout(flex="1 1 340px", min_width="0"))
+        ask.add_class("idk-looking")
+        names.add_class("idk-names")
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
-        keeping = [self.keeping] if self.keeping else []
-        photo = row(self.photo.button, name="idk-tools")
-        stands = [self._outcome, self._alert, self.photo.box]
-        return [ask.tools, *keeping, photo, *stands, body, self._beside.box]
+        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way]
 
     @property
     def identification(self) -> Identification:
@@ -100,24 +97,12 @@ class IdentifyScreen(Screen):
 
     # -- what the person does ---------------------------------------------------------------------
 
-    def _on_compare(self) -> None:
-        self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
-
-    def _make_measuring(self) -> None:
-        if self.measuring is None:
-            self.measuring = Measuring(self.say, lambda: self.identification, self._on_measured)
-            self.photo.box.children = [self.measuring]
-
-    def _on_measured(self, answers: Mapping[str, str]) -> None:
-        for trait, answer in answers.items():
-            self.identification.answer(trait, answer)
-        self._refresh()
-
     def show_fish(self, fish: Identification) -> None:
         """Show another fish, without a picture; its table is that of the screen."""
         self.looking.fish = fish
         if self.measuring is not None:
             self.measuring.show_picture(None)
+        self._no_bag()
         self._refresh()
 
     def show_photo(self, photo: Photo) -> None:
@@ -125,9 +110,11 @@ class IdentifyScreen(Screen):
         picture = open_picture(photo.place)
         if picture.sha256 != photo.sha256:
             raise IdkeyError(f"{photo.place}: is another picture now; put back the one that was measured")
-        self._make_measuring()
-        self.measuring.show_picture(picture, photo.points)
-        self.photo.show(True)
+        self.way.make_measuring().show_picture(picture, photo.points)
+
+    def _no_bag(self) -> None:
+        with self.filling():
+            self._bag.value = self._bag_says.value = ""
 
     # -- what the person sees ---------------------------------------------------------------------
 
@@ -143,15 +130,10 @@ class IdentifyScreen(Screen):
             self.looking.show_next(focus=focus)
             self.looking.show_seen()
             self._show_bag(self._bag.value)
-            two = fish.outcome().taxa[:2] if fish.answers else ()
-            self._beside.button.layout.visibility = "visible" if len(two) > 1 else "hidden"
-            if two != self._first_two:
-                self._first_two = two
-                self._beside.show(False)
             self._together.value = views.together_html(fish)
-            self._names.value = views.names_html(fish)
-            if self.measuring is not None:
-                self.measuring.show_offers()
+            asked = self.looking.asking.trait
+            self._names.value = views.names_html(fish, mark=asked.id if asked else "")
+            self.way.refresh()
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)
@@ -168,4 +150,4 @@ class IdentifyScreen(Screen):
 
     @property
     def _kept(self) -> str:
-        return self.keeping.text if self.keeping else ""
+        return self.way.keeping.text if self.way.keeping else ""

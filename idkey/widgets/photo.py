@@ -20,14 +20,14 @@ from idkey.photo.measures import Measures, measure
 from idkey.photo.picture import Picture, open_picture, read_picture
 from idkey.photo.points import KINDS, NAMES, Points
 from idkey.photo.spots import Spots
-from idkey.table.folder import load_table
+from idkey.table.own import own_table
 from idkey.table.reading import quantity
 from idkey.table.table import TraitTable
 from idkey.table.units import number_of
 from idkey.views import identify as views
 from idkey.views.html import status
 from idkey.views.photo import measures_html, offer_html, point_html
-from idkey.widgets.base import Part, Screen, dropdown, field, row, shown, style_element, tick
+from idkey.widgets.base import Part, Screen, dropdown, field, row, shown, tick
 
 _LONGEST = 4096  # of the side of what is sent to the browser, in pixels
 _KIND = {kind.name: kind for kind in KINDS}
@@ -48,9 +48,9 @@ def photo_view(picture: str | os.PathLike[str] | None = None, table: TraitTable 
         A side picture of one fish: JPEG, PNG, WebP, or HEIC with the extra ``idkey[heic]``. By default it is
         chosen on the screen. Raises IdkeyError for what can't be opened.
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     """
-    screen = PhotoScreen(Identification(load_table() if table is None else table))
+    screen = PhotoScreen(Identification(own_table() if table is None else table))
     if picture is not None:
         screen.measuring.show_picture(open_picture(picture))
     return screen
@@ -82,16 +82,16 @@ _NOTHING = _State(Points({}), None, frozenset())
 
 
 class Measuring(Part):
-    """A picture that is measured; `accept` is called with the answers that are accepted, trait -> answer."""
+    """A picture that is measured; `changed` is called when the fish was given answers."""
 
     def __init__(
         self,
         say: Callable[[str], None],
         fish: Callable[[], Identification],
-        accept: Callable[[Mapping[str, str]], None],
+        changed: Callable[[], None],
     ):
         super().__init__(say)
-        self._fish, self._accept = fish, accept
+        self._fish, self._changed = fish, changed
         self._offers: dict[str, w.HBox] = {}
         self._upload = bytearray()
         self._warned: Any = None
@@ -125,7 +125,7 @@ class Measuring(Part):
         self.find = self.button("Find the spots", self._on_find)
         self.light = dropdown("They are", _LIGHT)
         self.sow = self.button("Add or take away spots", self._on_sow)
-        self.accept_all = self.button("Accept all", self._on_accept_all)
+        self.accept_all = self.button("Accept all", self._on_accept)
 
     def _laid_out(self) -> list[w.Widget]:
         tools = row(self.skip, self.undo, self.other, name="idk-tools")
@@ -272,12 +272,10 @@ class Measuring(Part):
                 self.ruler.value = "" if length is None else f"{length:g}"
             self._show()
 
-    def _on_accept(self, trait: str) -> None:
-        self._accept({trait: self._answers[trait]})
-        self.show_offers()
-
-    def _on_accept_all(self) -> None:
-        self._accept(self._answers)
+    def _on_accept(self, *traits: str) -> None:
+        for trait in traits or self._answers:
+            self._fish().answer(trait, self._answers[trait])
+        self._changed()
         self.show_offers()
 
     def _do(self, **changed: Any) -> None:
@@ -353,13 +351,11 @@ class PhotoScreen(Screen):
         self.identification = fish
         self._outcome = w.HTML()
         self._outcome.add_class("idk-stands")
-        self.measuring = Measuring(self.say, lambda: self.identification, self._on_accept)
-        self.children = [style_element(), self._outcome, self._alert, self.measuring]
-        self._outcome.value = views.outcome_html(fish)
+        self.measuring = Measuring(self.say, lambda: self.identification, self._show_outcome)
+        self.children = [self._top, self._outcome, self._alert, self.measuring]
+        self._show_outcome()
 
-    def _on_accept(self, answers: Mapping[str, str]) -> None:
-        for trait, answer in answers.items():
-            self.identification.answer(trait, answer)
+    def _show_outcome(self) -> None:
         self._outcome.value = views.outcome_html(self.identification)
 
     def _things(self) -> list[Any]:

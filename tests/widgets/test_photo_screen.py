@@ -1,15 +1,14 @@
 """Measure on a photo: points, spots, what is accepted of the answers, and how it is kept with the fish."""
 
-import html
-import re
-
 import pytest
+from markup import words
 from PIL import Image
 from plain_fish import POINTS, SPOTS, draw, set_all, tell
 
 import idkey
 from idkey.errors import IdkeyError
 from idkey.photo.points import NAMES
+from idkey.widgets.way import PHOTO
 
 MADE_BY = 0x013B  # the tag of Exif 2.3 for the artist
 
@@ -27,10 +26,6 @@ def file(tmp_path_factory):
 @pytest.fixture
 def screen(file, shipped):
     return idkey.photo_view(file, shipped)
-
-
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
 
 
 def test_points_are_asked_for_in_order_each_may_be_left_out_and_undo_takes_back_each_step(screen):
@@ -172,30 +167,24 @@ def test_a_picture_comes_from_the_browser_in_pieces_and_points_are_not_lost_unas
 
 
 @pytest.fixture
-def book(tmp_path):
-    with idkey.open_book(tmp_path / "room.sqlite") as book:
-        yield book
-
-
-@pytest.fixture
 def desk(book, shipped):
     desk = idkey.identify(shipped, {"pattern": "light_spots"}, book)
-    desk.photo.button.click()
+    desk.way.folds[PHOTO].button.click()
     return desk
 
 
 def opened(desk, path):
     desk.measuring.path.value = str(path)
     desk.measuring.opens.click()
-    assert desk._alert.value == ""
+    assert desk.way._alerts[PHOTO].value == ""
     set_all(desk.measuring)
 
 
 def reopen(desk, number):
-    desk.keeping.next.click()
+    desk.way.keeping.next.click()
     assert desk.measuring.picture is None
-    desk.keeping.find.value = str(number)
-    desk.keeping.opens.click()
+    desk.way.keeping.find.value = str(number)
+    desk.way.keeping.opens.click()
 
 
 def test_points_and_outlines_are_kept_and_shown_again(desk, book, file):
@@ -204,19 +193,20 @@ def test_points_and_outlines_are_kept_and_shown_again(desk, book, file):
     desk.measuring._offers["eye_size"].children[1].click()
     assert "Eye against head" in words(desk.looking._rows["eye_size"].children[0])
     marks = desk.measuring.marks
-    desk.keeping.press.click()
+    desk.way.keeping.press.click()
     (photo,) = book.fish(1).photos
     assert photo.place == str(file)
     assert {name: photo.points[name] for name in marks} == marks
     desk.measuring.find.click()
     set_all(desk.measuring, {"snout": (151, 401)})
     later = desk.measuring.marks
-    desk.keeping.next.click()
-    assert "not in the book yet" in words(desk._alert)
-    desk.keeping.press.click()
-    assert "what was measured is in the book" in words(desk.keeping._said)
+    desk.way.keeping.next.click()
+    assert "not in the book yet" in words(desk.way.keep_alert)
+    desk.way.keeping.press.click()
+    assert "what was measured is in the book" in words(desk.way.keeping._said)
     assert (len(book.fish(1).photos), len(book.fish(1).looks)) == (2, 1)
     reopen(desk, 1)
+    assert 'picture stands under "Measure on a photo"' in words(desk.way.keeping._said)
     assert desk.measuring.marks == later
     assert desk.measuring.canvas.asked == ""
 
@@ -225,11 +215,11 @@ def test_another_file_in_its_place_is_not_taken_for_the_picture(desk, tmp_path):
     path = tmp_path / "mine.png"
     draw().save(path)
     opened(desk, path)
-    desk.keeping.press.click()
+    desk.way.keeping.press.click()
     Image.new("RGB", (300, 200), "grey").save(path)
     reopen(desk, 1)
-    assert "is another picture now" in words(desk.keeping._said)
-    assert (desk.keeping.number, desk.measuring.picture) == (1, None)
+    assert "is another picture now" in words(desk.way.keeping._said)
+    assert (desk.way.keeping.number, desk.measuring.picture) == (1, None)
     assert dict(desk.identification.answers) == {"pattern": "light_spots"}
 
 
@@ -238,12 +228,12 @@ def test_a_copy_beside_the_book_says_nothing_of_who_took_it(desk, book, file):
     assert Image.open(file).getexif()[MADE_BY] == "Somebody"
     tell(desk.measuring, [data], kind="file", name="mine.jpg", size=len(data), at=0)
     set_all(desk.measuring)
-    desk.keeping.press.click()
-    assert "the browser does not say where it lies" in words(desk._alert)
+    desk.way.keeping.press.click()
+    assert "the browser does not say where it lies" in words(desk.way.keep_alert)
     assert not book.last()
-    desk.keeping.copy.value = True
-    desk.keeping.press.click()
-    desk.keeping.press.click()
+    desk.way.keeping.copy.value = True
+    desk.way.keeping.press.click()
+    desk.way.keeping.press.click()
     (photo,) = book.fish(1).photos
     (copy,) = book.pictures.iterdir()
     assert photo.place == str(copy)
