@@ -101,6 +101,7 @@ _PLAIN = {
     bool: _Rule("True or False", lambda value: isinstance(value, (bool, np.bool_)), _fine),
     int: _Rule("a whole number", lambda value: isinstance(value, Integral) and _is_number(value), _fine),
     float: _Rule("a number", _is_number, _in_number),
+    bytes: _Rule("the bytes of a file", lambda value: isinstance(value, bytes), _fine),
     NoneType: _Rule("None", lambda value: value is None, _fine),
 }
 _PATH = _PLAIN[str]._replace(words="a path", inside=_in_path)

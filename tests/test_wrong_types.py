@@ -12,24 +12,31 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
+from itertools import count
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from plain_fish import POINTS, png
 from table.small_folder import small_files, source, table_of
 
 import idkey
 from idkey import arguments
+from idkey.book.book import Book
 from idkey.care import room, water
 from idkey.care.tank import Companion, Tank
 from idkey.errors import IdkeyError
+from idkey.photo import finding, measures, picture
+from idkey.photo.points import Points
+from idkey.photo.spots import Spots
 from idkey.table import folder, spreadsheet
 from idkey.table.claims import Claim
 from idkey.table.draft import Draft
 from idkey.table.schema import Trait
 
 LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
+NUMBERS = count()
 ONE_IN = 1 if LONG else 10
 WRONG = {
     "none": None,
@@ -61,6 +68,8 @@ WRONG = {
 SMALL = table_of(small_files())
 CARE = idkey.care_for(SMALL, "alpha")
 TANK = {"name": "rack", "length_cm": 80, "width_cm": 35, "height_cm": 40}
+PICTURE = picture.read_picture(png())
+CORNERS = [(380, 310), (390, 310), (390, 330)]
 FLAT = Trait("flat", "nominal", label="Flat", question="Is it flat?", states=("yes", "no"))
 RIGHT = {
     "a": "alpha",
@@ -71,12 +80,19 @@ RIGHT = {
     "care": CARE,
     "column": "tail",
     "conflict": "x",
+    "data": png(),
     "df": pd.DataFrame({"kind": ["a", "b"], "tail": ["x", "y"]}),
+    "fish": idkey.Identification(SMALL),
     "folder": "tables",
     "keep": "own",
+    "number": 1,
     "old": SMALL,
+    "outline": CORNERS,
     "path": "no_such.pdf",
+    "picture": PICTURE,
+    "points": Points(POINTS),
     "rows": {"alpha": {"size": 100}},
+    "spots": Spots((CORNERS,)),
     "table": SMALL,
     "tank": TANK,
     "tanks": [TANK],
@@ -101,6 +117,29 @@ RIGHT |= {"Draft.take.claims": {}, "care_for.taxa": "alpha", "Companion.of.text"
 RIGHT |= {"Tank.of.measures": TANK, "Companion.name": "tetra", "Trait.id": "flat", "Trait.kind": "measure"}
 RIGHT |= {f"Tank.{name}": value for name, value in TANK.items()}
 RIGHT |= {f"TraitTable.{f.name}": getattr(SMALL, f.name) for f in fields(SMALL)}
+RIGHT |= {"Points.at": POINTS, "Points.name": "snout", "Points.moved.name": "snout", "place": (5.0, 5.0)}
+RIGHT |= {
+    "x": 385.0,
+    "y": 315.0,
+    "kept": [0],
+    "index": 0,
+    "Spots.from_json.text": Spots((CORNERS,)).to_json(),
+}
+RIGHT |= {
+    "Points.from_json.text": Points(POINTS).to_json(),
+    "Points.sd.name": "snout",
+    "names": "snout",
+    "photo": "fish.png",
+}
+RIGHT |= {"seller": "IB", "label": "alpha", "box": 1, "what": "moved", "name": "alpha", "ground": "looks"}
+RIGHT |= {
+    "one": 1,
+    "other": 1,
+    "person": "IB",
+    "numbers": [1],
+    "edition": "x",
+    "identification": RIGHT["fish"],
+}
 RIGHT |= {"start_table.folder": "started", "TraitTable.from_frame.name": "frame"}
 WATER = {"temperature_c": 25.0, "altitude_m": 100.0, "ph": 7.0, "tan_mg_l": 1.0, "ca_mg_l": 10.0}
 RIGHT |= WATER | {"mg_mg_l": 5.0, "hco3_mg_l": 50.0}
@@ -114,9 +153,18 @@ def public(module):
     return [f for n, f in named if inspect.isfunction(f) and f.__module__ == module.__name__ and n[0] != "_"]
 
 
-for module in (folder, room, spreadsheet, water):
+for module in (finding, folder, measures, picture, room, spreadsheet, water):
     FUNCTIONS += [f for f in public(module) if f not in FUNCTIONS]
 CLASSES = [idkey.TraitTable, idkey.Identification, idkey.NearestMatch, Trait, Claim, Tank, Companion]
+CLASSES += [Points, Spots]
+
+
+def a_book():
+    """A book with one fish and one box, in a file of its own."""
+    book = idkey.open_book(f"book_{next(NUMBERS)}.sqlite")
+    book.keep(idkey.Identification(SMALL).answer("tail", "forked"))
+    book.add_bag(book.add_box("seller"), "alpha")
+    return book
 
 
 @cache
@@ -137,6 +185,11 @@ def made():
         "RoomCheck": lambda: room.check_room(CARE, [TANK]),
         "Draft": lambda: Draft(SMALL),
         "Outcome": lambda: idkey.Identification(SMALL).outcome(),
+        "Book": a_book,
+        "Points": lambda: Points(POINTS),
+        "Spots": lambda: Spots((CORNERS,)),
+        "Picture": lambda: PICTURE,
+        "Measures": lambda: measures.measure(PICTURE, POINTS),
         "Question": lambda: idkey.Identification(SMALL).next_question(),
     }
 
@@ -147,7 +200,7 @@ def calls():
         yield function.__name__, lambda f=function: (f, None), function
     for kind in CLASSES:
         yield kind.__name__, lambda k=kind: (k, None), kind
-        for name in ("of", "from_frame"):
+        for name in ("of", "from_frame", "from_json"):
             if name in vars(kind):
                 yield (
                     f"{kind.__name__}.{name}",
@@ -200,6 +253,8 @@ def state(thing):
     """What an object holds; what it has worked out for itself is left out."""
     if isinstance(thing, idkey.Identification):
         return dict(thing.answers), thing.unseen, len(thing._history)
+    if isinstance(thing, Book):
+        return str(thing), len(thing.fish(1).photos), len(thing.events())
     if isinstance(thing, Draft):
         return pickle.dumps((thing.new, thing.removed, thing.changed, thing.claims, thing.saved, thing.wide))
     parts = [getattr(thing, f.name) for f in fields(thing)] if is_dataclass(thing) else [repr(vars(thing))]

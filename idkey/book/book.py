@@ -67,6 +67,7 @@ def open_book(address: str | os.PathLike[str] = "fish_room.sqlite") -> Book:
     return Book(address)
 
 
+@checked
 class Book:
     """A book that is open; ``with idkey.open_book(...) as book`` closes it again.
 
@@ -148,9 +149,8 @@ class Book:
             if there := self._read(session, Fish.id == kept.id):
                 return same(there, look)
             if bag and session.get(Bag, bag.id) is None:
-                raise IdkeyError(
-                    f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
-                )
+                msg = f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
+                raise IdkeyError(msg)
             kept.number = next_number(session, Fish)
             at, zone = time_now()
             look.at, look.zone, kept.kept_at = at, zone, at
@@ -211,10 +211,8 @@ class Book:
 
     def add_photo(self, number: int, photo: _Picture) -> None:
         """Add a picture to a fish, or other points on one that it has; as `photos` of `keep`."""
-        picture = photo_of(photo)
         with self._store.writing() as session:
-            fish = self._numbered(session, Fish, number, lock=True)
-            fish.photos.append(picture)
+            self._numbered(session, Fish, number, lock=True).photos.append(photo_of(photo))
 
     def tell(self, number: int, what: str, detail: str = "", who: str = "") -> Event:
         """Tell what became of a fish.
@@ -296,10 +294,9 @@ class Book:
 
     def _rows(self, kind: type[Look] | type[Naming] | type[Event]) -> Sequence[Row[Any]]:
         query = select(*kind.__table__.columns, Fish.number, Fish.tag, Fish.count)
+        query = query.join(Fish, kind.fish_id == Fish.id).order_by(Fish.number, kind.at)
         with self._store.reading() as session:
-            return session.execute(
-                query.join(Fish, kind.fish_id == Fish.id).order_by(Fish.number, kind.at)
-            ).all()
+            return session.execute(query).all()
 
     def edition(self, edition: str) -> TraitTable:
         """Return the table that a look was judged by, as it was then, by the `edition_id` of the look."""
@@ -412,7 +409,7 @@ class Book:
     def _numbered(
         self, session: Session, kind: type[Any], number: int, *more: Any, lock: bool = False
     ) -> Any:
-        query = select(kind).where(kind.number == (number if isinstance(number, int) else -1)).options(*more)
+        query = select(kind).where(kind.number == number).options(*more)
         if lock:
             # Two desks at one fish: one after the other.
             query = query.with_for_update(of=kind)

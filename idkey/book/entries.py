@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import hashlib
+import json
 import re
 import uuid
 from collections.abc import Mapping, Sequence
@@ -13,6 +14,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from idkey.arguments import shown
 from idkey.book.editions import edition_id
 from idkey.book.records import Fish, Look, Photo, Word
 from idkey.errors import IdkeyError
@@ -30,8 +32,6 @@ _BREAK = re.compile(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*")
 
 def look_of(fish: Identification, who: str) -> Look:
     """Return an identification as a record, without its time."""
-    if not isinstance(fish, Identification):
-        raise IdkeyError(f"{type(fish).__name__}: give an identification, idkey.Identification(table)")
     stage = fish.answers.get(LIFE_STAGE)
     prior = fish.prior if isinstance(fish.prior, str | Mapping | None) else [*fish.prior]
     if isinstance(prior, Mapping):
@@ -111,7 +111,7 @@ def text_of(what: str, value: Any) -> str:
 def count_of(value: Any) -> int:
     """Return how many fish. Raises IdkeyError."""
     if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value < 10**9:
-        raise IdkeyError(f"count: {value!r}: how many fish, a whole number from 1")
+        raise IdkeyError(f"count: {shown(value)}: how many fish, a whole number from 1")
     return value
 
 
@@ -140,6 +140,12 @@ def id_of(value: uuid.UUID | str | None) -> uuid.UUID:
 def photo_of(photo: Any) -> Photo:
     """Return a picture, and the points on it, as a record. Raises IdkeyError where it can't be read."""
     path, points = photo if isinstance(photo, tuple) else (photo, {})
+    try:
+        json.dumps(dict(points), allow_nan=False)
+    except (TypeError, ValueError):
+        raise IdkeyError(
+            f"photo: {shown(points)}: give what JSON can hold, as Points.to_json() does"
+        ) from None
     try:
         place = Path(path).resolve()
         digest = hashlib.sha256(place.read_bytes()).hexdigest()

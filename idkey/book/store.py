@@ -127,7 +127,7 @@ class Store:
             raise IdkeyError(f"{self.place}: the book was closed; open it again with idkey.open_book")
         try:
             yield
-        except (SQLAlchemyError, sqlite3.Error, OSError) as error:
+        except (SQLAlchemyError, sqlite3.Error, OSError, OverflowError) as error:
             why = _why(error)
             outcome = unsure if unsure and why.startswith(_GONE) else outcome
             raise IdkeyError(" ".join(f"{self.place}: {why}; {outcome}".split())) from error
@@ -326,6 +326,8 @@ def _why(error: Exception) -> str:
     cause = error.orig if isinstance(error, DBAPIError) else error
     if isinstance(cause, OSError):
         return str(cause.strerror or cause)
+    if isinstance(cause, OverflowError):
+        return "a number is too large"
     if isinstance(cause, sqlite3.Error):
         code = getattr(cause, "sqlite_errorcode", None)
         return _OF_SQLITE.get(code and code & 0xFF, str(cause))

@@ -20,6 +20,7 @@ from skimage.feature import peak_local_max
 from skimage.measure import find_contours, points_in_poly
 from skimage.segmentation import watershed
 
+from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.photo.colour import linear
 from idkey.photo.picture import Picture
@@ -38,6 +39,7 @@ _LARGEST, _SMALLEST = 2.2, 0.4  # against the median of the spots
 _FAINTEST = 0.5  # against the clearer spots
 _GLARING, _LONG, _DAZZLING, _MOST_LONG = 1.45, 1.4, 2.2, 2.4
 _EYE_RIM = 1.35
+_GRAIN, _OWN_REACH = 0.15, 1.2  # of the scale of a spot, and of its radius
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,7 @@ class _Sight:
         return self.corner + (line[:, ::-1] + 0.5) / self.scale
 
 
+@checked
 def find_spots(
     picture: Picture, points: Points | Mapping[str, tuple[float, float]], light: bool | None = None
 ) -> Spots:
@@ -77,6 +80,7 @@ def find_spots(
     return spots
 
 
+@checked
 def toggled(picture: Picture, points: Points, spots: Spots, x: float, y: float) -> Spots:
     """Return the spots after a click at a place: without the spot that lies there, or with the one that does.
 
@@ -200,7 +204,7 @@ def _found(sight: _Sight, sign: int) -> tuple[Spots, float]:
     strength = response[tuple(places.T)]
     # The strong ones are spots if anything is; what is far weaker is the grain of the skin.
     strong = np.median(np.sort(strength)[-_STRONG:])
-    places = places[strength >= _OF_STRONG * strong]
+    places = _apart(places[strength >= _OF_STRONG * strong], scale)
     basins = watershed(-response, _marked(response.shape, places), mask=response > _FOOT * strong)
     cuts = []
     for i, place in enumerate(places, start=1):
@@ -230,6 +234,19 @@ def _marked(shape: tuple[int, ...], places: np.ndarray) -> np.ndarray:
     marks = np.zeros(shape, dtype=np.int32)
     marks[tuple(places.T)] = np.arange(1, len(places) + 1)
     return marks
+
+
+def _apart(places: np.ndarray, scale: np.ndarray) -> np.ndarray:
+    """Return the places that lie in no disc about one that stands out more: what is there is part of it.
+
+    `places` come from the strongest on. The radius of a disc is the scale times the square root of two.
+    """
+    reach = _OWN_REACH * np.sqrt(2) * scale[tuple(places.T)]
+    kept: list[int] = []
+    for i, place in enumerate(places):
+        if not kept or (np.hypot(*(places[kept] - place).T) >= reach[kept]).all():
+            kept.append(i)
+    return places[kept]
 
 
 def _peak_near(response: np.ndarray, row: float, column: float, reach: float) -> np.ndarray:
@@ -262,12 +279,18 @@ def _cut_out(
         return None
     # What belongs to another spot counts as ground.
     near = np.pad(np.where((basins[window] == 0) | own, image, bottom), 1, constant_values=bottom)
+    # What is much smaller than a spot is grain in it.
+    near = ndimage.gaussian_filter(near, _GRAIN * sigma)
     seed = place - low + 1
-    for line in find_contours(near, (top + bottom) / 2):
-        if len(line) > 3 and np.allclose(line[0], line[-1]) and points_in_poly([seed], line)[0]:
-            break
-    else:
+    around = [
+        line
+        for line in find_contours(near, (top + bottom) / 2)
+        if len(line) > 3 and np.allclose(line[0], line[-1]) and points_in_poly([seed], line)[0]
+    ]
+    if not around:
         return None
+    # The widest: the place may lie in a hollow of the spot.
+    line = max(around, key=lambda line: np.ptp(line, axis=0).prod())
     line = _unblurred(line[:-1], near, top - bottom) - 1
     spread = np.linalg.svd(line - line.mean(axis=0), compute_uv=False) / np.sqrt(len(line))
     if Spots((line,)).area[0] < _LEAST_PIXELS:

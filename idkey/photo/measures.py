@@ -15,6 +15,7 @@ from types import MappingProxyType
 import numpy as np
 from scipy.spatial import cKDTree
 
+from idkey.arguments import checked
 from idkey.photo.answers import answers_of
 from idkey.photo.colour import Colours, spot_colours
 from idkey.photo.picture import Picture
@@ -57,6 +58,7 @@ class Measure:
     note: str = ""
 
 
+@checked
 @dataclass(frozen=True, slots=True, eq=False)
 class Measures(Mapping[str, Measure]):
     """What was measured, by id; `missing` says of every other measure what it lacks.
@@ -163,6 +165,7 @@ class _Drawn:
         )
 
 
+@checked
 def measure(
     picture: Picture, points: Points | Mapping[str, tuple[float, float]], spots: Spots | None = None
 ) -> Measures:
@@ -217,6 +220,7 @@ def _against(a: str, b: str, quantile: float = 0.5) -> Callable[[_Drawn], np.nda
     return work
 
 
+@checked
 def nearest(spots: Spots) -> tuple[np.ndarray, np.ndarray]:
     """Return of each of two spots or more which other leaves the smallest gap, and how far its centre is."""
     centre, radius = spots.centre, spots.diameter / 2
@@ -245,10 +249,9 @@ def _row(drawn: _Drawn) -> np.ndarray:
     middle, depth = (back + belly) / 2, back[1] - belly[1]
     line = np.interp(u, [0, np.clip(middle[0], 0.01, 0.99), 1], [0, middle[1], 0])
     shift = drawn.random.uniform(-ROW_BAND, ROW_BAND, (1 + DRAWS, 1)) * depth
+    shift[0] = 0
     cut = np.abs(v - line - shift) * frame.length <= drawn.widths(spots) / 2
-    count = (cut & (u > 0) & (u < 1)).sum(axis=1).astype(float)
-    count[0] = np.round(count[1:].mean())
-    return count
+    return (cut & (u > 0) & (u < 1)).sum(axis=1).astype(float)
 
 
 def _head(drawn: _Drawn) -> np.ndarray:

@@ -36,6 +36,7 @@ _TURNED = {
 _QUALITY = 95
 
 
+@checked
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A picture as it is looked at: upright.
@@ -61,6 +62,8 @@ class Picture:
 
     def jpeg(self, longest: int | None = None) -> bytes:
         """Return the picture as a JPEG file of pixels alone, its longer side at most `longest`."""
+        if longest is not None and longest < 1:
+            raise IdkeyError(f"picture: longest: {shown(longest)}: give a number of pixels, 1 or more")
         image = Image.fromarray(self.pixels)
         if longest and max(image.size) > longest:
             image.thumbnail((longest, longest), Image.Resampling.BOX, reducing_gap=2.0)
@@ -101,6 +104,7 @@ def open_picture(path: str | os.PathLike[str]) -> Picture:
     return read_picture(data, place.name, place)
 
 
+@checked
 def read_picture(data: bytes, name: str = "picture", path: Path | None = None) -> Picture:
     """Read a picture from the bytes of its file, such as an upload; as `open_picture`."""
     data = bytes(data)

@@ -77,9 +77,7 @@ class Points:
     def __post_init__(self) -> None:
         read = {}
         for name, place in self.at.items():
-            if name not in _KIND:
-                raise IdkeyError(f"points: {shown(name)}: {one_of(name, NAMES, 'a point')}")
-            read[name] = _place(name, place)
+            read[_kind(name).name] = _place(name, place)
         object.__setattr__(self, "at", MappingProxyType({name: read[name] for name in NAMES if name in read}))
         if self.ruler_mm is not None and not 0 < self.ruler_mm <= _MOST_MM:
             msg = f"points: ruler_mm: {shown(self.ruler_mm)}: give the millimetres between the two marks"
@@ -118,7 +116,7 @@ class Points:
 
         One pixel, and 0.05 % of the standard length for a sharp edge, 0.15 % for a place on the body.
         """
-        return _SET_AT_LEAST + (_SHARP if _KIND[name].sharp else _SOFT) * self.length
+        return _SET_AT_LEAST + (_SHARP if _kind(name).sharp else _SOFT) * self.length
 
     @property
     def length(self) -> float:
@@ -186,6 +184,12 @@ def json_of(text: str, what: str) -> dict[str, Any]:
     if not isinstance(read, dict):
         raise IdkeyError(f"{what}: {shown(text)}: no JSON object; write it as to_json() does")
     return read
+
+
+def _kind(name: str) -> PointKind:
+    if name not in _KIND:
+        raise IdkeyError(f"points: {shown(name)}: {one_of(name, NAMES, 'a point')}")
+    return _KIND[name]
 
 
 def _place(name: str, place: Any) -> tuple[float, float]:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from idkey.arguments import checked, shown
 from idkey.errors import IdkeyError
 from idkey.photo.points import json_of
 
@@ -15,6 +17,7 @@ _DIGITS = 2
 _RIGHT = "spots: give outlines of three corners or more, in pixels, as to_json() does"
 
 
+@checked
 @dataclass(frozen=True, slots=True, eq=False)
 class Spots:
     """Spots on a picture, n of them, in pixels of the upright picture.
@@ -23,7 +26,7 @@ class Spots:
     and which a person added; `light` is None where it is not known whether they are lighter than the ground.
     """
 
-    outlines: tuple[np.ndarray, ...] = ()
+    outlines: Sequence[Any] = ()
     head: Sequence[bool] = ()
     by_hand: Sequence[bool] = ()
     light: bool | None = None
@@ -36,9 +39,7 @@ class Spots:
             if flags.shape != (len(self),):
                 raise IdkeyError(f"spots: {name}: {flags.size} values for {len(self)} spots")
             object.__setattr__(self, name, flags)
-        outlines = tuple(np.array(line, dtype=float).reshape(-1, 2) for line in self.outlines)
-        if any(len(line) < 3 or not np.isfinite(line).all() for line in outlines):
-            raise IdkeyError(_RIGHT)
+        outlines = tuple(map(_outline, self.outlines))
         object.__setattr__(self, "outlines", outlines)
 
     def __len__(self) -> int:
@@ -67,7 +68,10 @@ class Spots:
 
     def only(self, kept: np.ndarray) -> Spots:
         """Return some of the spots, by flag or by place."""
-        at = np.arange(len(self))[kept]
+        try:
+            at = np.arange(len(self))[kept]
+        except IndexError:
+            raise IdkeyError(f"spots: {shown(kept)}: give places below {len(self)}, or a flag each") from None
         return Spots(tuple(self.outlines[i] for i in at), self.head[at], self.by_hand[at], self.light)
 
     def with_spot(self, outline: np.ndarray, head: bool = False) -> Spots:
@@ -99,6 +103,16 @@ class Spots:
             return cls(lines, read["head"], read["by_hand"], None if light is None else bool(light))
         except (KeyError, TypeError, ValueError):
             raise IdkeyError(_RIGHT) from None
+
+
+def _outline(line: Any) -> np.ndarray:
+    try:
+        corners = np.array(line, dtype=float).reshape(-1, 2)
+    except (TypeError, ValueError, OverflowError):
+        raise IdkeyError(_RIGHT) from None
+    if len(corners) < 3 or not np.isfinite(corners).all():
+        raise IdkeyError(_RIGHT)
+    return corners
 
 
 def _doubled(line: np.ndarray) -> np.ndarray:

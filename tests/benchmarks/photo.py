@@ -1,4 +1,4 @@
-"""How well rendered fish are measured: ``python tests/benchmarks/photo.py [--fish 500]``.
+"""How well rendered fish are measured: ``PYTHONPATH=tests/tools python tests/benchmarks/photo.py``.
 
 Every second picture is taken in bad light: dim, uneven, of a warm lamp, blurred, noisy, and with glare.
 Points are set off by chance with the standard deviations that `Points.sd` states; spots are as found,

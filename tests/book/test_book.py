@@ -175,7 +175,7 @@ def test_what_the_table_of_today_cannot_take_is_named_and_the_rest_goes_on(book,
 @pytest.mark.parametrize(
     ("task", "message"),
     [
-        (lambda b: b.keep("fish"), "str: give an identification"),
+        (lambda b: b.keep("fish"), "keep: fish: .fish.: give an Identification"),
         (lambda b: b.keep(seen(1), count=0), "count: 0: how many fish, a whole number from 1"),
         (lambda b: b.keep(seen(1), tag="a\0b"), r"tag: .*control character"),
         (lambda b: b.keep(seen(1), tag="\ud800"), "tag: .*half of a character"),
@@ -185,7 +185,8 @@ def test_what_the_table_of_today_cannot_take_is_named_and_the_rest_goes_on(book,
         (lambda b: b.add_box("A", "31.5.2026"), "date: '31.5.2026': write the day as 2026-05-31"),
         (lambda b: b.add_bag(7, "L201"), "box 7: the book holds box 1 to 1"),
         (lambda b: b.fish(3), "fish 3: the book holds fish 1 to 1"),
-        (lambda b: b.fish("1; DROP TABLE fish"), "fish '1; DROP TABLE fish': the book holds fish 1 to 1"),
+        (lambda b: b.fish("1; DROP TABLE fish"), "number: '1; DROP TABLE fish': give a whole number"),
+        (lambda b: b.add_photo(1, (__file__, {"eye": object()})), "photo: .*give what JSON can hold"),
         (lambda b: b.look(3, seen(1)), "fish 3: "),
         (
             lambda b: b.name(1, "L46", "guessed"),
