@@ -245,7 +245,7 @@ function render({ model, el }) {
         held = { pan: toPicture(at) };
       } else if (name) {
         const was = points()[name];
-        held = { name, at: was, was, off: toScreen(was).map((v, i) => v - at[i]) };
+        held = { name, at: was, was, off: toScreen(was).map((v, i) => v - at[i]), from: toPicture(at), asked };
         drawn.get(name).focus({ preventScroll: true });
       } else {
         held = { name: sowing ? "" : asked, tap: sowing, at: toPicture(at), off: [0, 0] };
@@ -273,10 +273,16 @@ function render({ model, el }) {
 
   function let_go(event, isDone) {
     if (!pointers.delete(event.pointerId) || pointers.size) return;
-    const { name, tap, at, was } = held ?? {};
+    const { name, tap, at, was, from, asked } = held ?? {};
     held = null;
     if (isDone && tap) act(at);
-    else if (isDone && name && String(at) !== String(was)) set(name, at);
+    // Pupil and eye are near each other: a point that was not dragged was not meant.
+    else if (isDone && asked && String(at) === String(was)) {
+      set(asked, from);
+      draw();
+      drawn.get(asked)?.focus({ preventScroll: true });
+      return;
+    } else if (isDone && name && String(at) !== String(was)) set(name, at);
     draw();
     if (isDone && name) drawn.get(name)?.focus({ preventScroll: true });
   }

@@ -104,7 +104,7 @@ class Measuring(Part):
         self._show()
 
     def _make_controls(self) -> None:
-        self.path = field("Picture", hint="path of a file, or choose one below", width="430px")
+        self.path = field("Picture", hint="path of a file, or choose one below", width="430px", live=True)
         self.path.on_msg(lambda _w, message, _b: message.get("event") == "submit" and self.opens.click())
         self.opens = self.button(
             "Open it", lambda: self._leave(lambda: open_picture(self.path.value.strip()))

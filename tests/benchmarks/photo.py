@@ -6,6 +6,11 @@ without a click. Printed are, for both lights, the median error of each measure,
 the interval that is to hold it nine times of ten, how many spots are found and how many of what is found
 are none, and how often the likeliest state of an answer is the true one: that in which the true measure
 lies by the borders.
+
+Last, what one picture is worth: specimens drawn from the shipped table by the model's own law
+(`specimens.py`), of which these traits alone are seen, by eye with the errors that the table states, or
+measured: each true state gets an answer of a picture above whose true state it was. What no picture above
+showed is left to the eye. Both are judged by the shipped table.
 """
 
 from __future__ import annotations
@@ -14,9 +19,11 @@ import argparse
 import resource
 import time
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 from render_fish import drawn_at_random, jpeg, render
+from specimens import draw
 
 import idkey
 from idkey.photo.finding import find_spots
@@ -32,6 +39,7 @@ TRAITS = {
     "tail_fork": "fork_depth",
     "dorsal_height": "dorsal_height",
 }
+SPECIMENS, CLOSE_TO_NONE = 5000, 1e-3
 
 
 def shaken(truth: dict, random: np.random.Generator) -> Points:
@@ -61,7 +69,15 @@ def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
     measures = measure(picture, points, spots)
     answers = measures.answers(table)
     true = {**truth["measures"], **{k: v for k, v in truth["answers"].items() if k != "pattern"}}
-    row: dict = {"seconds": seconds, "bad": bad, "errors": {}, "held": {}, "right": {}, "weight": {}}
+    row: dict = {
+        "seconds": seconds,
+        "bad": bad,
+        "errors": {},
+        "held": {},
+        "right": {},
+        "weight": {},
+        "said": {},
+    }
     for name, found in measures.items():
         if isinstance(true.get(name), (int, float)):
             row["errors"][name] = (
@@ -87,6 +103,7 @@ def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
             shares = _shares(answers[trait])
             row["right"][trait] = max(shares, key=shares.get) == state
             row["weight"][trait] = shares.get(state, 0.0)
+            row["said"][trait] = state, answers[trait]
     return row
 
 
@@ -133,6 +150,41 @@ def told(rows: list[dict]) -> None:
     )
 
 
+def worth(rows: list[dict], table: idkey.TraitTable) -> None:
+    """Print how many names are left, and how often the first is right, by eye and measured."""
+    said = defaultdict(list)
+    for row in rows:
+        for trait, (state, text) in row["said"].items():
+            said[trait, state].append(text)
+    traits = [*dict.fromkeys(trait for trait, _ in said)]
+    exact = replace(
+        table, traits=tuple(replace(t, error=CLOSE_TO_NONE) if t.id in traits else t for t in table.traits)
+    )
+    drawn = [draw(one, SPECIMENS, seed=8, gaps=(0.0, 0.0), none_prior=0.0) for one in (table, exact)]
+    assert (drawn[0].truth == drawn[1].truth).all()
+    by_eye, true = (one.answers[traits] for one in drawn)
+    random, measured = np.random.default_rng(9), by_eye.copy()
+    for trait in traits:
+        for state in set(true[trait].dropna()):
+            if texts := said[trait, state]:
+                these = (true[trait] == state).to_numpy()
+                measured.loc[these, trait] = random.choice(texts, these.sum())
+    match = idkey.NearestMatch().fit(table)
+    names = np.array(match.classes_)
+    print(f"one picture, {len(traits)} traits, {SPECIMENS} specimens of {len(table)} kinds")
+    for how, frame in (("by eye", by_eye), ("measured", measured)):
+        shares = match.predict_proba(frame)
+        first = names[shares.argmax(axis=1)] == drawn[0].truth
+        order = -np.sort(-shares, axis=1)
+        left = 1 + (np.cumsum(order, axis=1) < 0.95).sum(axis=1)
+        own = shares[names == drawn[0].truth[:, None]]
+        held = (shares > own[:, None]).sum(axis=1) < left
+        print(
+            f"  {how:9} first name right {first.mean():.1%}, names in the 95 % set: mean {left.mean():.1f}, "
+            f"median {np.median(left):.0f}; it holds the truth for {held.mean():.1%}"
+        )
+
+
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser()
@@ -147,6 +199,7 @@ def main() -> None:
                 print(f"{seed + 1} fish, {'bad' if bad else 'good'} light")
                 told([row for row in rows if row["bad"] == bad])
             print(f"memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB", flush=True)
+    worth(rows, table)
 
 
 if __name__ == "__main__":

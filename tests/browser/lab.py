@@ -45,6 +45,7 @@ def run_lab(home: Path) -> Iterator[Lab]:
     """Start JupyterLab on a free loopback port, on a copy of the notebooks, and stop it afterwards."""
     root = home / "notebooks"
     shutil.copytree(NOTEBOOKS, root)
+    shutil.copytree(NOTEBOOKS.with_name("images_demo"), home / "images_demo")
     # Settings and workspaces stand below the first of these.
     folders = {f"JUPYTER_{name}_DIR": str(home / name.lower()) for name in ("CONFIG", "DATA", "RUNTIME")}
     with socket.socket() as probe:

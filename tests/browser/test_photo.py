@@ -37,7 +37,8 @@ def view(screen):
     """The picture, whole, with no point set."""
     undo = screen.get_by_role("button", name="Undo", exact=True)
     while undo.is_enabled():
-        undo.click()
+        # By the page itself, which does nothing where it was disabled meanwhile.
+        undo.evaluate("button => button.click()")
         until_idle(screen.page)
     press(screen, "Whole picture")
     view = screen.locator(".idk-photo-view")
@@ -75,11 +76,14 @@ def asks(screen, label):
 def test_by_mouse_points_spots_and_answers_that_are_accepted_one_by_one(screen, view):
     mouse = screen.page.mouse
     labels = {kind.name: kind.label for kind in KINDS}
-    for name, at in POINTS.items():
+    # On the screen the edges of the pupil are so near to the eye that a press there is on its edges, too.
+    pupil = {"pupil_front": (229.0, 360.0), "pupil_back": (247.0, 360.0)}
+    order = {kind.name: POINTS.get(kind.name, pupil.get(kind.name)) for kind in KINDS}
+    for name, at in ((name, at) for name, at in order.items() if at):
         if name == "back":
-            for _ in range(4):  # pupil and nostril
+            for _ in range(2):  # nostril
                 press(screen, "Leave it out")
-            asks(screen, "Back below the dorsal fin")
+        asks(screen, labels[name])
         mouse.click(*on_screen(view, at))
         expect(point(view, labels[name])).to_be_attached()
         # Half a pixel of the screen is so many of the picture.
@@ -103,6 +107,7 @@ def test_by_mouse_points_spots_and_answers_that_are_accepted_one_by_one(screen, 
     count = int(re.search(r"(\d+) light", said.inner_text())[1])
     assert abs(count - len(SPOTS)) <= 0.1 * len(SPOTS)
     press(screen, "Add or take away spots")
+    expect(screen.get_by_role("button", name="\u2713 Add or take away spots")).to_be_visible()
     for left in (count - 1, count):
         mouse.click(*on_screen(view, SPOTS[len(SPOTS) // 2]))
         expect(screen.get_by_text(f"{left} light spots outlined")).to_be_visible()
@@ -114,6 +119,9 @@ def test_by_mouse_points_spots_and_answers_that_are_accepted_one_by_one(screen, 
     reads_in_both_themes(screen, ".idk-photo-said", ".idk-photo-file", ".idk-photo-tools button", ".idk-soft")
     screen.page.set_viewport_size(NARROW)
     assert not scrolls_sideways(screen)
+    screen.page.set_viewport_size({"width": 390, "height": 2200})
+    file = screen.locator("input[type=file]")
+    expect(file).to_have_css("min-height", "44px")
 
 
 def test_by_touch_a_point_is_set_and_two_fingers_zoom(screen, view):
