@@ -158,6 +158,13 @@ def says(part: Locator, words: str) -> None:
     expect(part.locator("p, li, summary", has_text=words).locator("visible=true").first).to_be_visible()
 
 
+def until_it_answers(screen: Locator) -> None:
+    """Wait out the moment in which a question that has just come takes no answer."""
+    fresh = "e => [...e.querySelectorAll('.idk-choice')].some(c => c.getAnimations().length)"
+    while screen.evaluate(fresh):
+        screen.page.wait_for_timeout(50)
+
+
 def answer(screen: Locator, words: str) -> None:
     """Click the state with these words, and wait until it stands among what was seen."""
     press(screen.locator(".idk-states"), words)

@@ -1,6 +1,6 @@
 """One fish through all screens in a browser; fish, tanks and book are invented."""
 
-from lab import answer, run, scrolls_sideways, until_idle
+from lab import answer, scrolls_sideways, show, until_idle
 from playwright.sync_api import expect
 
 CODE = 'import idkey\nidkey.identify(room="fish_room.csv")'
@@ -8,7 +8,7 @@ CODE = 'import idkey\nidkey.identify(room="fish_room.csv")'
 
 def test_from_the_questions_to_the_book_with_one_press_each_on_a_phone(scratch):
     page = scratch.page
-    screen = run(scratch, 0, CODE)
+    screen = show(scratch, CODE)
     answer(screen, "light spots on dark")
     page.set_viewport_size({"width": 390, "height": 900})
     shows = {
