@@ -160,7 +160,7 @@ def says(part: Locator, words: str) -> None:
 
 def until_it_answers(screen: Locator) -> None:
     """Wait out the moment in which a question that has just come takes no answer."""
-    fresh = "e => [...e.querySelectorAll('.idk-choice')].some(c => c.getAnimations().length)"
+    fresh = "e => [...e.querySelectorAll('.idk-choice, .idk-skip')].some(c => c.getAnimations().length)"
     while screen.evaluate(fresh):
         screen.page.wait_for_timeout(50)
 

@@ -152,6 +152,7 @@ def test_a_click_on_a_drawing_answers_and_enter_takes_inches(screen):
     expect(seen).to_contain_text("Pattern: light spots on dark")
     ask(screen, "Length")
     length = screen.locator(".idk-asking").get_by_label("Length (mm)")
+    until_it_answers(screen)
     length.fill("2.5 in")
     expect(screen.locator(".idk-asking")).to_contain_text("read as 64 mm")
     length.press("Enter")
