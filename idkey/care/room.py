@@ -62,7 +62,8 @@ class TankCheck(Printed):
             asked = self.checks if self.ok else self.vital
             if labels := _labels(c for c in asked if c.verdict == verdict):
                 head += f" {what}: {labels}."
-        return head
+        right = not self.ok and any(c.verdict == "pass" for c in self.checks)
+        return f"{head} Nothing that was measured is wrong." if right else head
 
     def to_frame(self) -> pd.DataFrame:
         """Return the rows as a table of text, a column each part of a `Check`."""

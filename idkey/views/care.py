@@ -54,6 +54,9 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
     title = f"{'Care that is right for all of' if several else 'Care'}: {names}"
     if many:
         title = f"Care that is right for all of {len(sheet.names)} kinds"
+        if sheet.others:
+            every_name = len(sheet.names) + sheet.others
+            title = f"Care that is right for the {len(sheet.names)} likeliest of {every_name} kinds"
     if sheet.stranger_of:
         title = f"Care as for the genus {sheet.stranger_of}"
     cautions = tuple(

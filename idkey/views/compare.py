@@ -76,7 +76,8 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     looks = _looks(kinds, young)
     fish = "fish, adult or young," if _at_any_age(kinds) else "young fish" if young else "adults"
     if not looks:
-        return f"Nothing the table knows tells {fish} apart; between these names it would be a guess."
+        whom = "them, adult or young," if _at_any_age(kinds) else fish
+        return f"Nothing the table knows tells {whom} apart; between these names it would be a guess."
     names = listed(trait.name.lower() for trait in looks)
     wrong = words.one_in(kinds.mix_up_young if young else kinds.mix_up)
     wrong = wrong if wrong.startswith("fewer") else f"about {wrong}"
@@ -125,7 +126,7 @@ def _near(
 
 def _differ(kinds: Comparison, young: bool) -> Block:
     if not kinds.differ:
-        return line(doc.Strong("No trait of which the table knows all of them differs."))
+        return line(doc.Strong("Nothing differs in what the table knows of each of them."))
     k, looks, rows = len(kinds.taxa), _looks(kinds, young), []
     for c in _in_order(kinds, young):
         marks = [_HEARSAY] if c.hearsay else []

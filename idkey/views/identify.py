@@ -180,9 +180,14 @@ def names_html(fish: Identification, *, care: bool = True, mark: str = "") -> st
 
 
 def outcome_html(fish: Identification) -> str:
-    """Return where an identification stands, which a screen reader says."""
+    """Return where an identification stands, which a screen reader says, and the names next to the first.
+
+    The latter are for a narrow screen, where the list of names is out of sight.
+    """
     first, more = _stands(fish)
-    return html.status(first, "outcome", more)
+    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE][1:3] if fish.answers else []
+    then = listed([f"{row.name} ({percent(row.probability)})" for row in left])
+    return html.status(first, "outcome", more) + html.blocks((line(f"Then {then}." if then else "", "then"),))
 
 
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
@@ -240,7 +245,7 @@ def bag_html(fish: Identification, text: str) -> str:
         names = f"{'; '.join(row.name for _, row in shown)} {more}".rstrip()
         text = f"In this table that is {names}. Answer a question to see where it stands."
         return html.blocks([line(text)])
-    blocks: list[Block] = [line(_bag_sentence(fish, [row for _, row in places]))]
+    blocks: list[Block] = [line(_bag_sentence(fish, places))]
     for place, row in shown:
         placed = line(f"It comes as number {place} of {len(ranked)}.", "soft")
         icon = _drawn(fish.table, row.taxon, "")
@@ -250,16 +255,22 @@ def bag_html(fish: Identification, text: str) -> str:
     return html.blocks(blocks)
 
 
-def _bag_sentence(fish: Identification, rows: list[Any]) -> str:
+def _bag_sentence(fish: Identification, places: list[tuple[int, Any]]) -> str:
     """Say whether the fish may be what is written on its bag, and if not, what speaks against it most."""
-    if any(row.candidate for row in rows):
-        return "It may be what the bag says: the name is still possible."
-    against = [reason for row in rows for reason in fish.against(row.taxon)[:1]]
+    likelier = places[0][0] - 1
+    if not likelier:
+        return "It may be what the bag says: no kind is likelier."
+    possible = [row for _, row in places if row.candidate]
+    text = "It hardly is what the bag says"
+    if possible:
+        are = "are" if likelier > 1 else "is"
+        text = f"It may be what the bag says, but {number_of(likelier, 'kind')} {are} likelier"
+    against = [r for row in possible or [row for _, row in places] for r in fish.against(row.taxon)[:1]]
     if not against:
-        return "It hardly is what the bag says: other names fit better."
+        return f"{text}." if possible else f"{text}: other names fit better."
     most = min(against, key=lambda reason: reason.decibans)
     saw = answer_words(fish.table.trait(most.trait), most.answer)
-    return f"It hardly is what the bag says. {most.label}: you saw {saw}; that kind has {most.row}."
+    return f"{text}. {most.label}: you saw {saw}; that kind has {most.row}."
 
 
 def together_html(fish: Identification) -> str:

@@ -140,7 +140,8 @@ def save(
         ending == ".pdf" and any(isinstance(b, doc.Couplets) for b in document.blocks)
     ):
         raise IdkeyError(
-            f"paper {paper!r}: a key is folded, as a PDF; say paper={POCKETS[paper]!r} for all else"
+            f"paper {paper!r}: only a key with a question in it is folded, and as a PDF; "
+            f"say paper={POCKETS[paper]!r} for all else"
         )
     made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
     write_whole(place, lambda file: file.write(made), overwrite)

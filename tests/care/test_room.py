@@ -42,7 +42,7 @@ def test_fewest_failures_then_fewest_open_then_least_far_off():
     assert frame["fits"].tolist() == [True] + [False] * 5
     assert frame["fails"].tolist() == [0, 0, 0, 1, 1, 2]
     assert frame["open"].tolist() == [0, 1, 2, 0, 0, 0]
-    assert frame["verdict"][1] == "Can't be said yet. Measure: oxygen."
+    assert frame["verdict"][1] == "Can't be said yet. Measure: oxygen. Nothing that was measured is wrong."
     assert frame["verdict"][3] == "Fails: temperature, 1 °C (1.8 °F) too cool."
     failing = check_room(WORM, TANKS[3:])
     assert "none can be said to fit as it is" in repr(failing)

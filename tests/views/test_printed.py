@@ -267,7 +267,7 @@ def test_a_key_to_be_folded_has_four_panels_a_side_and_all_that_the_wall_has():
     assert all(
         squeezed(shipped().label(t)) in text for c in KEYS["Letter"]().couplets for t in c.a.taxa + c.b.taxa
     )
-    with pytest.raises(IdkeyError, match="a key is folded"):
+    with pytest.raises(IdkeyError, match="only a key with a question in it is folded"):
         idkey.care_for(shipped(), PAIR[0]).save("care.pdf", "A4 pocket")
 
 
@@ -400,7 +400,7 @@ REFUSED = [
         for paper in ("A5", "a4", "", None, ["A4"], 4)
     ),
     ("no/key.html", "A4", "cannot be written here"),
-    ("key.html", "A4 pocket", "a key is folded, as a PDF; say paper='A4'"),
+    ("key.html", "A4 pocket", "only a key with a question in it is folded, and as a PDF; say paper='A4'"),
 ]
 
 
