@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.model.identify import Identification
     from idkey.model.key import Key, build_key
     from idkey.model.match import NearestMatch
+    from idkey.phone.file import pocket
     from idkey.table.folder import load_table, start_table
     from idkey.table.table import TraitTable
     from idkey.widgets.box import box_view
@@ -39,6 +40,7 @@ _HOMES = {
     "model.identify": ("Identification",),
     "model.key": ("Key", "build_key"),
     "model.match": ("NearestMatch",),
+    "phone.file": ("pocket",),
     "table.folder": ("load_table", "start_table"),
     "table.table": ("TraitTable",),
     "widgets.box": ("box_view",),

@@ -43,7 +43,7 @@ _UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
 _TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
 _NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
-_MORE_LIKE = 0.75
+MORE_LIKE = 0.75
 """How sure a person is who says "more like this one": three in four (judgement)."""
 _ROUNDED = 0.0101
 """By how much rounded shares, such as 0.33 of each of three, may fail to add up to 1."""
@@ -211,8 +211,8 @@ def more_like(trait: Trait, states: Iterable[str], leaning: str = "") -> str:
     'straight:0.25|forked:0.75'
     """
     names = states_of(trait, states).names
-    rest = [(1 - _MORE_LIKE) / max(len(names) - 1, 1)] * len(names)
-    shares = tuple(_MORE_LIKE if name == leaning else share for name, share in zip(names, rest, strict=True))
+    rest = [(1 - MORE_LIKE) / max(len(names) - 1, 1)] * len(names)
+    shares = tuple(MORE_LIKE if name == leaning else share for name, share in zip(names, rest, strict=True))
     even = leaning not in names or len(names) == 1
     return "|".join(names) if even else answer_text(trait, States(names, shares))
 

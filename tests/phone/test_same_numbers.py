@@ -1,0 +1,94 @@
+"""The page gives the numbers of the package, and asks what it would ask: on random sets of answers."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.special import ndtr
+
+from idkey.model.identify import Identification
+from idkey.table.table import TraitTable
+
+SETS = 2_000
+JUDGED = """sets => sets.map(fish => {
+  const found = judged(fish), off = deviations(fish, found.adult);
+  const poor = found.names[0].at < 0 ? null : off[found.names[0].at];
+  return [found.posterior, found.next && found.next.trait.id, found.names.map(row => row.id), poor];
+})"""
+
+
+def random_answer(trait, column, rng):
+    """An answer as a person may give it: some states, leaning to one or none; a number, often at an edge."""
+    if trait.has_states:
+        some = rng.permutation(trait.states)[: rng.choice([1, 1, 1, 2, 3])][: max(len(trait.states) - 1, 1)]
+        sure = np.where(np.arange(len(some)) < rng.integers(2), 3.0, 1.0)
+        return dict(zip(some.tolist(), (sure / sure.sum()).tolist(), strict=True))
+    ends = np.unique(np.concatenate([column.low[column.known], column.high[column.known]]))
+    at = float(rng.choice(ends if len(ends) else [30.0])) * rng.choice([1.0, 1.0, 0.4, 0.97, 1.05, 1.3])
+    low = max(round(at, 1), 1.0)
+    return [low, low + float(rng.choice([0.0, 0.0, 2.0, 0.3 * low]))]
+
+
+def random_fish(table, rng):
+    """A fish as the page holds it: gaps, an age or none, things unseen, names on the bag or none."""
+    said = {}
+    for trait in rng.permutation(table.trait_ids)[: rng.integers(0, 14)]:
+        said[str(trait)] = random_answer(table.trait(trait), table.column(trait), rng)
+    left = [t for t in table.trait_ids if t not in said]
+    bag = rng.choice(table.ids, rng.integers(1, min(4, len(table))), replace=False).tolist()
+    return {
+        "answers": said,
+        "stage": str(rng.choice(["", "", "adult", "young"])),
+        "unseen": rng.choice(left, min(2, len(left)), replace=False).tolist() if rng.integers(2) else [],
+        "bag": bag if rng.integers(3) == 0 else [],
+    }
+
+
+def as_python(table, fish):
+    found = Identification(table, prior=fish["bag"] or "commonness")
+    for trait, value in (fish["answers"] | dict.fromkeys(fish["unseen"])).items():
+        found.answer(trait, value)
+    return found.answer("life_stage", fish["stage"]) if fish["stage"] else found
+
+
+def agree(page, table, count, seed):
+    rng = np.random.default_rng(seed)
+    sets = [random_fish(table, rng) for _ in range(count)]
+    worst = 0.0
+    for fish, (posterior, asked, names, off) in zip(sets, page.evaluate(JUDGED, sets), strict=True):
+        found = as_python(table, fish)
+        worst = max(worst, np.abs(np.array(posterior) - found._of_names).max())
+        following = found.next_question()
+        assert asked == (following and following.trait.id), fish
+        rows = found.ranked()
+        assert names == [row.taxon for row in rows], fish
+        if off is not None and rows[0].compared:
+            assert off == pytest.approx(rows[0].deviation, abs=1e-7), fish
+    assert worst < 1e-9
+    return sets
+
+
+def test_posterior_and_next_question_are_those_of_the_package(shipped, shipped_page):
+    sets = agree(shipped_page, shipped, SETS, seed=1)
+    # What they are to hold is in them.
+    answers = [(shipped.trait(t), value) for fish in sets for t, value in fish["answers"].items()]
+    assert any(trait.has_states and len({*value.values()}) > 1 for trait, value in answers)
+    assert any(trait.kind == "ceiling" and value[0] < value[1] for trait, value in answers)
+    assert {fish["stage"] for fish in sets} == {"", "adult", "young"}
+    assert {bool(fish["bag"]) for fish in sets} == {True, False}
+
+
+def test_so_they_are_for_some_kinds_and_for_a_table_from_elsewhere(shipped, opened):
+    some = shipped.only([*shipped.ids[:7], "hypancistrus_zebra"])
+    agree(opened(some), some, 100, seed=2)
+    frame = pd.DataFrame(
+        {"kind": [*"aabbcd"], "rays": [3, 5, 9, 9, 12, 7], "tail": ["a:1", "b|c", "b|c", "a:1", "d", None]}
+    )
+    frame["tail"] = frame["tail"].str.replace("|", "/")
+    other = TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"})
+    agree(opened(other), other, 100, seed=3)
+
+
+def test_the_normal_distribution_function_is_that_of_scipy(shipped_page):
+    x = np.concatenate([np.linspace(-37, 37, 4001), [-2 * 2**0.5, 2 * 2**0.5, 0.0]])
+    found = np.array(shipped_page.evaluate("xs => xs.map(ndtr)", x.tolist()))
+    assert np.abs(found / ndtr(x) - 1).max() < 1e-12
