@@ -23,10 +23,8 @@ COVERAGE = 0.95
 def compiled(table: TraitTable) -> dict[str, Any]:
     """Return the model of a table; kinds are sorted by id, and so are traits."""
     model = combine.model_of(table)
-    ids = [table.ids[i] for i in model.order]
     genus = [table.genus[i] for i in model.order]
     return {
-        "kinds": [{"id": id_, "name": table.label(id_)} for id_ in ids],
         "genera": list(model.genera),
         "genus": [model.genera.index(name) if name else -1 for name in genus],
         "none": NONE,

@@ -14,6 +14,7 @@ from typing import Any
 from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.phone.compiled import compiled
+from idkey.phone.shown import shown
 from idkey.table.disk import check_free, write_whole
 from idkey.table.table import TraitTable
 
@@ -52,7 +53,7 @@ def page(table: TraitTable) -> str:
         policy=f"{allowed}; style-src {_digest(style)}",
         style=style,
         script=script,
-        model=_json(compiled(table)),
+        model=_json(compiled(table) | shown(table)),
     )
 
 

@@ -1,0 +1,330 @@
+// The screen. What comes from the table is written as text, never as markup; drawings are the package's own.
+
+const byId = (id) => document.getElementById(id);
+const traits = model.order.map((id) => traitOf.get(id));
+const blank = {answers: {}, stage: "", bag: [], unseen: []};
+const FISH = `idkey fish ${model.edition}`, KEPT = "idkey kept";
+let steps = [blank], fish = blank, found, trait = null, picked = [];
+
+function el(tag, words = "", more = {}) {
+  const made = Object.assign(document.createElement(tag), more);
+  for (const part of [words].flat()) made.append(part);
+  return made;
+}
+
+function button(words, act, more = {}) {
+  return el("button", words, {type: "button", onclick: act, ...more});
+}
+
+function bullets(texts) {
+  return el("ul", texts.map((text) => el("li", text)));
+}
+
+function drawing({window, at}, words) {
+  const made = el("div");
+  // Shapes are from the package's drawings alone; the words of a table are set as an attribute.
+  made.innerHTML = `<svg viewBox="${window}" fill="none" stroke-linejoin="round" stroke-linecap="round">`
+    + `${at.map((i) => model.shapes[i]).join("")}</svg>`;
+  const svg = made.firstChild;
+  svg.setAttribute("role", words ? "img" : "presentation");
+  svg.setAttribute(words ? "aria-label" : "aria-hidden", words || "true");
+  return svg;
+}
+
+function options(select, pairs, value = "") {
+  select.replaceChildren(...pairs.map(([words, id]) => el("option", words, {value: id})));
+  select.value = value;
+}
+
+function alertWith(words) {
+  byId("alert").textContent = words;
+  byId("alert").hidden = !words;
+}
+
+// -- what the browser keeps ---------------------------------------------------------------------------------
+
+function stored(key, fallback) {
+  try {
+    return JSON.parse(localStorage.getItem(key)) || fallback;
+  } catch {
+    return fallback;
+  }
+}
+
+function store(key, value) {
+  try {
+    localStorage.setItem(key, JSON.stringify(value));
+    return true;
+  } catch {
+    alertWith("This browser keeps nothing for this file: what you enter is lost when it is closed. Copy it out before.");
+    return false;
+  }
+}
+
+// -- steps --------------------------------------------------------------------------------------------------
+
+function step(change, ask = true) {
+  steps.push({...fish, ...change});
+  settle(ask);
+}
+
+function settle(ask) {
+  fish = steps[steps.length - 1];
+  store(FISH, steps);
+  alertWith("");
+  show();
+  if (ask) byId("question").focus();
+}
+
+function answer(value) {
+  const answers = {...fish.answers}, unseen = fish.unseen.filter((id) => id !== trait.id);
+  delete answers[trait.id];
+  // Every state at once is the same as no answer.
+  const shares = value && !Array.isArray(value) ? Object.values(value) : [];
+  const all = shares.length === trait.states.length && shares.length > 1 && Math.max(...shares) - Math.min(...shares) < 1e-9;
+  if (value && !all) answers[trait.id] = value;
+  step({answers, unseen: value && !all ? unseen : [...unseen, trait.id]});
+}
+
+// States as an answer: alike, or three in four for the one it is more like.
+function statesAnswer(states, leaning) {
+  const more = leaning && states.length > 1;
+  const rest = more ? (1 - model.moreLike) / (states.length - 1) : 1 / states.length;
+  return Object.fromEntries(trait.states.filter((s) => states.includes(s))
+    .map((s) => [s, more && s === leaning ? model.moreLike : rest]));
+}
+
+function numberIn(field) {
+  const text = byId(field).value.trim().replace(",", ".");
+  return text === "" ? null : /^[0-9]*\.?[0-9]+$/.test(text) ? Number(text) : NaN;
+}
+
+function take() {
+  if (!trait) return;
+  if (trait.states.length) {
+    if (picked.length) answer(statesAnswer(picked, byId("leaning").value));
+    return;
+  }
+  const low = numberIn("from"), high = numberIn("to") ?? low;
+  const unit = ["", "count"].includes(trait.unit) ? "" : ` in ${trait.unit}`;
+  if (low === null || !(low <= 1e12 && high <= 1e12) || (trait.kind === "ceiling" && low <= 0)) {
+    alertWith(`${trait.name}: write a number${unit}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
+  } else if (low > high) alertWith(`${trait.name}: the range runs backwards; write ${figure(high)} to ${figure(low)}.`);
+  else answer([low, high]);
+}
+
+// -- what is shown ------------------------------------------------------------------------------------------
+
+function show() {
+  found = judged(fish);
+  byId("outcome").textContent = outcome(fish, found).text;
+  byId("undo").disabled = steps.length < 2;
+  byId("stage").value = fish.stage;
+  ask(found.next ? found.next.trait : null, false);
+  showSeen();
+  showNames();
+  showBag();
+}
+
+function ask(which, chosen) {
+  trait = which;
+  picked = [];
+  const states = Boolean(trait && trait.states.length), number = Boolean(trait) && !states;
+  byId("question").textContent = trait ? trait.question : "No question left";
+  byId("how").textContent = trait ? trait.how
+    : "Nothing the table knows would settle it further. Read the care, or answer another feature.";
+  byId("other").value = chosen && trait ? trait.id : "";
+  byId("several").checked = false;
+  byId("severalLabel").hidden = !states;
+  byId("unseen").disabled = !trait;
+  byId("numbers").hidden = !number;
+  for (const field of ["from", "to"]) byId(field).value = "";
+  if (number) byId("fromLabel").textContent = trait.name + (["", "count"].includes(trait.unit) ? "" : `, ${trait.unit}`);
+  if (states) options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
+  byId("states").replaceChildren(...(states ? trait.states.map((state, i) => {
+    const drawn = model.states[trait.id][i];
+    return button([...(drawn ? [drawing(drawn, "")] : []), trait.words[i]], () => pick(state));
+  }) : []));
+  showPicked();
+}
+
+function pick(state) {
+  if (!byId("several").checked) {
+    answer({[state]: 1});
+    return;
+  }
+  picked = picked.includes(state) ? picked.filter((s) => s !== state) : [...picked, state];
+  showPicked();
+}
+
+function showPicked() {
+  const several = byId("several").checked, number = Boolean(trait) && !trait.states.length;
+  byId("leaningLabel").hidden = !several;
+  byId("take").hidden = !several && !number;
+  byId("take").disabled = several && !picked.length;
+  if (!picked.includes(byId("leaning").value)) byId("leaning").value = "";
+  [...byId("states").children].forEach((made, i) => {
+    if (several) made.setAttribute("aria-pressed", picked.includes(trait.states[i]));
+    else made.removeAttribute("aria-pressed");
+  });
+}
+
+function showSeen() {
+  const rows = traits.filter(({id}) => id in fish.answers || fish.unseen.includes(id)).map((one) => {
+    const words = one.id in fish.answers ? answerWords(one, fish.answers[one.id]) : "can't be seen";
+    const change = button("Change", () => {
+      ask(one, true);
+      byId("question").focus();
+    });
+    change.setAttribute("aria-label", `Change ${one.name.toLowerCase()}`);
+    return el("div", [el("span", [`${one.name}: `, el("strong", words)]), change], {className: "line"});
+  });
+  byId("seen").replaceChildren(...(rows.length ? [el("h3", "What was seen"), ...rows] : []));
+}
+
+const MOST_NAMES = 8;
+
+function showNames() {
+  const left = found.names.filter((row) => row.candidate), out = found.names.length - left.length;
+  if (!answered(fish).length && !fish.stage && !fish.bag.length) {
+    byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
+    besides([]);
+    return;
+  }
+  const rest = left.slice(MOST_NAMES), made = left.slice(0, MOST_NAMES).map(nameFold);
+  if (rest.length) {
+    const lines = bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`));
+    made.push(el("details", [el("summary", `and ${rest.length} more`), lines]));
+  }
+  const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
+  byId("names").replaceChildren(...made, ...(out ? [el("p", hold, {className: "soft"})] : []));
+  besides(left.filter((row) => row.at >= 0).slice(0, 2).map((row) => row.id));
+}
+
+const words = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name);
+
+function nameFold(row) {
+  const fill = el("span"), share = percent(row.probability);
+  fill.style.width = `${row.probability * 100}%`;
+  const summary = el("summary", [el("span", words(row)), el("span", share, {className: "share"}),
+    el("span", fill, {className: "bar"})]);
+  const fold = el("details", summary, {className: "name"});
+  fold.addEventListener("toggle", () => fold.children.length > 1 || fold.append(...underName(row)), {once: true});
+  return fold;
+}
+
+function underName(row) {
+  const sides = model.sides.map(() => []);
+  for (const reason of reasons(fish, found, row.at)) {
+    const little = Math.abs(reason.decibans) < model.little;
+    if (little && !reason.trait) continue;
+    sides[reason.unknown ? 3 : little ? 2 : reason.decibans < 0 ? 1 : 0].push(reason.text);
+  }
+  const why = model.sides.flatMap((side, i) => (sides[i].length ? [el("h3", side), bullets(sides[i])] : []));
+  if (row.at < 0) return why;
+  const kind = model.kinds[row.at];
+  const parts = kind.introduced === kind.name ? [] : [el("p", kind.introduced)];
+  if (kind.drawing) {
+    parts.push(drawing(kind.drawing, `${kind.name}, drawn from the table`),
+      el("details", [el("summary", model.drawnNote), bullets([`${kind.stage}.`, ...kind.notes])]));
+  }
+  parts.push(...why, ...careOf(kind));
+  const written = answered(fish).map(({id, name}) => [name, model.written[id].texts[model.written[id].of[row.at]]]);
+  const lines = written.filter(([, text]) => text).map(([name, text]) => `${name}: ${text}`);
+  if (lines.length) parts.push(el("details", [el("summary", "Where it is written"), bullets(lines)]));
+  return parts;
+}
+
+function careOf(kind) {
+  if (!kind.care) return [];
+  const lines = el("ul", kind.care.map(([head, text]) => el("li", [el("strong", `${head}: `), text])));
+  const several = found.names.filter((row) => row.candidate).length > 1;
+  const only = several ? [el("p", "Care for this name alone: while others are possible, only what suits all of them is safe.")] : [];
+  return [el("h3", "Care in brief"), ...only, lines, ...(kind.cautions.length ? [bullets(kind.cautions)] : []),
+    el("p", model.cautionInShort, {className: "soft"})];
+}
+
+// -- the bag ------------------------------------------------------------------------------------------------
+
+function showBag() {
+  const wanted = byId("bagFind").value.trim().toLowerCase().replace(/\s+/g, " ");
+  const kinds = model.kinds.filter(({id, name}) => fish.bag.includes(id)
+    || (wanted && name.toLowerCase().includes(wanted)));
+  byId("bagCount").textContent = fish.bag.length ? `: ${fish.bag.length} ticked` : "";
+  byId("bag").replaceChildren(...kinds.map(({id, name}) => {
+    const box = el("input", "", {type: "checkbox", checked: fish.bag.includes(id)});
+    box.onchange = () => step({bag: box.checked ? [...fish.bag, id] : fish.bag.filter((one) => one !== id)}, false);
+    return el("label", [box, name], {className: "check"});
+  }), ...(wanted && !kinds.length ? [el("p", `No kind in this table is called ${byId("bagFind").value.trim()}.`)] : []));
+}
+
+// -- side by side -------------------------------------------------------------------------------------------
+
+function besides([one, two]) {
+  byId("one").value = one || byId("one").value;
+  byId("two").value = two || byId("two").value;
+  if (byId("besideFold").open) showBeside();
+}
+
+// How differently two kinds answer: 1 where they never give the same, 0 where they always do.
+function apart(one, a, b) {
+  const rows = (one.rows || one.given).adult;
+  return rows.reduce((sum, row) => sum + Math.abs(row[a] - row[b]), 0) / 2;
+}
+
+function showBeside() {
+  const pair = ["one", "two"].map((id) => model.kinds.findIndex((kind) => kind.id === byId(id).value));
+  const cell = (one, at) => model.rows[one.id].texts[model.rows[one.id].of[at]];
+  const known = traits.filter((one) => pair.every((at) => one.adult.known[at]));
+  const differ = known.filter((one) => cell(one, pair[0]) !== cell(one, pair[1]))
+    .sort((x, y) => apart(y, ...pair) - apart(x, ...pair));
+  const heads = ["Look at", ...pair.map((at) => model.kinds[at].name)].map((text) => el("th", text, {scope: "col"}));
+  const fishes = pair.map((at) => el("td", model.kinds[at].drawing ? drawing(model.kinds[at].drawing, model.kinds[at].name) : ""));
+  const rows = differ.map((one) => el("tr", [el("th", one.name, {scope: "row"}), ...pair.map((at) => el("td", cell(one, at)))]));
+  const table = el("table", [el("caption", "What differs, strongest first"), el("thead", el("tr", heads)),
+    el("tbody", [el("tr", [el("td"), ...fishes]), ...rows])]);
+  const same = known.filter((one) => !differ.includes(one)).map((one) => one.name.toLowerCase());
+  byId("beside").replaceChildren(el("div", table, {className: "scroll", tabIndex: 0}),
+    ...(differ.length ? [] : [el("p", "No trait of which the table knows both of them differs.")]),
+    el("p", `${same.length ? `The same in both: ${same.join(", ")}. ` : ""}${model.drawnNote}`, {className: "soft"}));
+}
+
+// -- the start ----------------------------------------------------------------------------------------------
+
+function start() {
+  options(byId("other"), [["what settles most", ""], ...traits.map(({id, name}) => [name, id])]);
+  for (const [at, id] of ["one", "two"].entries()) {
+    options(byId(id), model.kinds.map((kind) => [kind.name, kind.id]), model.kinds[Math.min(at, count - 1)].id);
+    byId(id).onchange = showBeside;
+  }
+  byId("besideFold").ontoggle = () => byId("besideFold").open && showBeside();
+  byId("undo").onclick = () => steps.length > 1 && (steps.pop(), settle(false));
+  byId("restart").onclick = () => step(blank);
+  byId("several").onchange = () => { picked = []; showPicked(); };
+  byId("leaning").onchange = () => {
+    // Who leans to a state takes it to be possible.
+    const state = byId("leaning").value;
+    if (state && !picked.includes(state)) picked = [...picked, state];
+    showPicked();
+    byId("leaning").value = state;
+  };
+  byId("take").onclick = take;
+  for (const field of ["from", "to"]) byId(field).onkeydown = (event) => event.key === "Enter" && take();
+  byId("unseen").onclick = () => trait && answer(null);
+  byId("other").onchange = () => {
+    const id = byId("other").value;
+    if (id) ask(traitOf.get(id), true);
+    else show();
+  };
+  byId("stage").onchange = () => step({stage: byId("stage").value}, false);
+  byId("bagFind").oninput = showBag;
+  byId("stamp").textContent = `Made from ${model.stamp}. It asks nothing of any network.`;
+  byId("cautionsHead").textContent = model.cautionsHead;
+  byId("cautions").replaceChildren(...model.cautions.map((text) => el("li", text)));
+  byId("sources").replaceChildren(...model.sources.map((text) => el("li", text)));
+  steps = stored(FISH, [blank]);
+  fish = steps[steps.length - 1];
+  show();
+}
+
+start();

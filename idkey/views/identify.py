@@ -24,7 +24,7 @@ from idkey.views.words import answer_words, codes_from_memory, none_words
 
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
-_SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
+SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
 
 
 def identification_document(fish: Identification) -> Document:
@@ -94,7 +94,7 @@ def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
 
 def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
-    sides: dict[str, list[str]] = {side: [] for side in _SIDES}
+    sides: dict[str, list[str]] = {side: [] for side in SIDES}
     unknown = []
     for reason in fish.reasons(row.taxon):
         little = abs(reason.decibans) < LITTLE
@@ -102,9 +102,9 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
             unknown.append(reason.label.lower())
         elif not little or reason.trait != LIFE_STAGE:
             side = 3 if reason.row == UNKNOWN else 2 if little else reason.decibans < 0
-            sides[_SIDES[side]].append(reason.text)
+            sides[SIDES[side]].append(reason.text)
     if unknown:
-        sides[_SIDES[3]].append(f"{listed(unknown).capitalize()}: judged by its genus and the whole table.")
+        sides[SIDES[3]].append(f"{listed(unknown).capitalize()}: judged by its genus and the whole table.")
     told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]
     if not told:
         return (line("No answer yet, so nothing speaks for or against it."),)

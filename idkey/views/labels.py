@@ -113,14 +113,18 @@ def _care(table: TraitTable, label: Label) -> tuple[Block, ...]:
         sheet = care_for(table, label.taxon) if known else care_for(label.identification)
     except IdkeyError as error:
         return (Lines((f"Care: none to give ({error})",), style="small"),)
-    needs = [sheet.attributes[name] for name in _SHOWN if name in sheet.attributes]
     said = [f"right for the {len(sheet.names)} likeliest of {len(sheet.names) + sheet.others} names"]
+    needs = [sheet.attributes[name] for name in _SHOWN if name in sheet.attributes]
     said = said * bool(sheet.others) + ["as far as known"] * any(
         need.known and need.unknown for need in needs
     )
-    lines = (("Water", _water(sheet)), ("Tank", _room(sheet)), ("Food", _food(sheet)))
-    told = tuple((Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in lines)
+    told = tuple((Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in care_in_brief(sheet))
     return (line(f"Care {', '.join(said)}:" if said else "", "small"), Lines(told))
+
+
+def care_in_brief(sheet: CareSheet) -> tuple[tuple[str, str], ...]:
+    """Return three lines of care, each with its head."""
+    return ("Water", _water(sheet)), ("Tank", _room(sheet)), ("Food", _food(sheet))
 
 
 def _water(sheet: CareSheet) -> str:

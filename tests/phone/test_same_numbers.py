@@ -12,7 +12,9 @@ SETS = 2_000
 JUDGED = """sets => sets.map(fish => {
   const found = judged(fish), off = deviations(fish, found.adult);
   const poor = found.names[0].at < 0 ? null : off[found.names[0].at];
-  return [found.posterior, found.next && found.next.trait.id, found.names.map(row => row.id), poor];
+  const why = reasons(fish, found, found.names[0].at).map(reason => reason.text);
+  return [found.posterior, found.next && found.next.trait.id, found.names.map(row => row.id), poor,
+    outcome(fish, found).text, why];
 })"""
 
 
@@ -54,13 +56,20 @@ def agree(page, table, count, seed):
     rng = np.random.default_rng(seed)
     sets = [random_fish(table, rng) for _ in range(count)]
     worst = 0.0
-    for fish, (posterior, asked, names, off) in zip(sets, page.evaluate(JUDGED, sets), strict=True):
+    for fish, (posterior, asked, names, off, text, why) in zip(
+        sets, page.evaluate(JUDGED, sets), strict=True
+    ):
         found = as_python(table, fish)
         worst = max(worst, np.abs(np.array(posterior) - found._of_names).max())
         following = found.next_question()
         assert asked == (following and following.trait.id), fish
         rows = found.ranked()
         assert names == [row.taxon for row in rows], fish
+        # Half a per cent may be rounded up by one and down by the other.
+        if not any(abs(row.probability * 100 % 1 - 0.5) < 1e-9 for row in rows):
+            assert text == found.outcome().text, fish
+        if len(fish["answers"]) % 4 == 3:
+            assert sorted(why) == sorted(reason.text for reason in found.reasons(rows[0].taxon)), fish
         if off is not None and rows[0].compared:
             assert off == pytest.approx(rows[0].deviation, abs=1e-7), fish
     assert worst < 1e-9

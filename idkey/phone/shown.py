@@ -1,0 +1,111 @@
+"""What the page shows of a table as plain data: names, drawings, cells in words, care, sources, sayings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from idkey.book.editions import edition_id
+from idkey.care.sheet import care_for
+from idkey.errors import IdkeyError
+from idkey.model.fit import POOR_FIT
+from idkey.model.identify import FAIR, LITTLE, UNKNOWN, strength
+from idkey.model.sayings import SAYINGS
+from idkey.table.schema import NONE, NOT_APPLICABLE, YOUNG, cell_words
+from idkey.table.table import TraitTable
+from idkey.views.doc import plain
+from idkey.views.fish import picture, state_svg
+from idkey.views.html import SVG
+from idkey.views.identify import SIDES
+from idkey.views.labels import care_in_brief
+from idkey.views.sheet import DRAWN_NOTE, can_draw, look_of
+from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduced, none_words, stamp
+
+_STEPS = (LITTLE, FAIR, 10.0, 20.0)
+_TAG = re.compile(r"<[^>]+>")
+
+
+def shown(table: TraitTable) -> dict[str, Any]:
+    """Return all that the page shows beside the model; kinds are sorted by id, as in the model."""
+    ids, shapes = sorted(table.ids), _Shapes()
+    sources = sorted({s.full for s in table.sources.values()})
+    return {
+        "title": table.name,
+        "stamp": stamp(table),
+        "edition": edition_id(table),
+        "kinds": [{"id": taxon, "name": table.label(taxon)} | _kind(table, taxon, shapes) for taxon in ids],
+        "states": {t.id: [shapes.of_svg(state_svg(t.id, s)) for s in t.states] for t in table.traits},
+        "rows": {t.id: _once(table.words(taxon, t.id) for taxon in ids) for t in table.traits},
+        "written": _written(table, ids),
+        "shapes": [*shapes.places],
+        "sources": sources,
+        "cautionsHead": plain(CAUTIONS[0].text),
+        "cautions": [plain(item) for item in CAUTIONS[1].items],
+        "cautionInShort": CAUTION_IN_SHORT,
+        "drawnNote": DRAWN_NOTE,
+        "noneWords": none_words(NONE, NONE),
+        "sayings": SAYINGS,
+        "sides": SIDES,
+        "strengths": [*(_step(limit, limit - 1e-9) for limit in _STEPS), _step(None, 2 * _STEPS[-1])],
+        "little": LITTLE,
+        "fair": FAIR,
+        "poorFit": POOR_FIT,
+        "unknown": UNKNOWN,
+        "notApplicable": cell_words(table.traits[0], NOT_APPLICABLE),
+        "order": list(table.trait_ids),
+    }
+
+
+def _step(below: float | None, decibans: float) -> dict[str, Any]:
+    return {"below": below, "for": strength(decibans), "against": strength(-decibans)}
+
+
+class _Shapes:
+    """The shapes of all drawings, each written once."""
+
+    def __init__(self) -> None:
+        self.places: dict[str, int] = {}
+
+    def of(self, window: str, text: str) -> dict[str, Any]:
+        """Return a drawing: its window, and the places of its shapes."""
+        at = [self.places.setdefault(tag, len(self.places)) for tag in _TAG.findall(text)]
+        return {"window": window, "at": at}
+
+    def of_svg(self, svg: str | None) -> dict[str, Any] | None:
+        """Return a drawing that stands as SVG; its title stays behind."""
+        return svg and self.of(*SVG.fullmatch(svg).groups())
+
+
+def _kind(table: TraitTable, taxon: str, shapes: _Shapes) -> dict[str, Any]:
+    data: dict[str, Any] = {"introduced": introduced(table, taxon)}
+    if can_draw(table):
+        look = look_of(table, taxon)
+        drawing = shapes.of("0 0 240 160", picture(f"side-{look.form}", look.states))
+        data |= {"drawing": drawing, "stage": look.stage, "notes": look.notes}
+    try:
+        sheet = care_for(table, taxon)
+    except IdkeyError:
+        return data
+    own = sheet.attributes.get("cautions")
+    cautions = own.text.splitlines() if own and own.known else []
+    return data | {"care": care_in_brief(sheet), "cautions": cautions}
+
+
+def _written(table: TraitTable, ids: Iterable[str]) -> dict[str, Any]:
+    """Return where each cell stands written, by trait."""
+    found: dict[tuple[str, str], dict[str, None]] = {}
+    if len(table.evidence):
+        columns = ["taxon", "attribute", "source", "locator", "class"]
+        for taxon, attribute, key, locator, class_ in table.claims_by_kind[columns].itertuples(index=False):
+            source = table.sources.get(key)
+            words = claim_words(source.short if source else key, locator, class_)
+            found.setdefault((taxon, attribute.removesuffix(YOUNG)), {})[words] = None
+    return {t.id: _once("; ".join(found.get((taxon, t.id), ())) for taxon in ids) for t in table.traits}
+
+
+def _once(texts: Iterable[str]) -> Mapping[str, Any]:
+    """Return texts, one a kind, with equal ones written once."""
+    places: dict[str, int] = {}
+    of = [places.setdefault(text, len(places)) for text in texts]
+    return {"texts": [*places], "of": of}
