@@ -28,10 +28,12 @@ from idkey.book.entries import (
     same,
     text_of,
     time_now,
+    time_of,
 )
 from idkey.book.exchange import save_csv, save_darwin_core
 from idkey.book.labels import Label, Labels
 from idkey.book.pair import SameKind, same_kind
+from idkey.book.pocket import seen_in
 from idkey.book.rates import Rates, rates
 from idkey.book.recheck import Recheck, recheck
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
@@ -127,9 +129,12 @@ class Book:
         who: str = "",
         photos: Iterable[str | os.PathLike[str] | tuple[str | os.PathLike[str], Mapping[str, Any]]] = (),
         fish_id: uuid.UUID | str | None = None,
+        label: str = "",
+        at: dt.datetime | None = None,
     ) -> Fish:
         """Keep a fish, or a lot of `count`, with the answers given of it; its `number` goes on its label.
 
+        `label` is of a bag that is not in the book; `at`, with its zone, is when it was looked at.
         `photos` are paths of pictures, or pairs of one and the points marked on it. With a `fish_id` (a UUID)
         of your own it is safe to call this again where it is not known whether it was written: a fish is
         written once under one id.
@@ -139,8 +144,9 @@ class Book:
         tag, count = text_of("tag", tag), count_of(count)
         kept = Fish(id=id_of(fish_id), bag_id=bag and bag.id, tag=tag, count=count)
         look = look_of(fish, who)
-        if bag and not isinstance(fish.prior, str | None):
-            look.label = bag.label
+        label = bag.label if bag else text_of("label", label)
+        if label and not isinstance(fish.prior, str | None):
+            look.label = label
         with self._store.writing() as session:
             if there := self._read(session, Fish.id == kept.id):
                 return same(there, look)
@@ -149,18 +155,28 @@ class Book:
                     f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
                 )
             kept.number = next_number(session, Fish)
-            at, zone = time_now()
+            at, zone = time_of(at) if at else time_now()
             look.at, look.zone, kept.kept_at = at, zone, at
             look.edition = _kept_edition(session, fish.table)
             kept.photos, kept.looks = pictures, [look]
             kept.events = [Event(what="kept", detail=tank, who=look.who, at=at, zone=zone)]
+            if label and not bag:
+                note = {"what": "note", "detail": f"bag: {label}", "who": look.who}
+                kept.events.append(Event(**note, at=at + dt.timedelta(microseconds=1), zone=zone))
             session.add(kept)
             session.flush()
-            label = bag.label if bag else ""
             find_by(session, kept, tag=[tag], tank=[tank], label=[label], name=likeliest(fish))
             session.flush()
             session.expunge_all()
             return self._read(session, Fish.id == kept.id)
+
+    def read_pocket(self, text: str, table: TraitTable | None = None) -> list[Fish]:
+        """Keep the fish that a phone hands over, `text` as it stands in its file; those kept before are left.
+
+        The table that the phone had judges them if it is in the book, else `table`, by default the shipped.
+        """
+        rows = seen_in(text, load_table() if table is None else table, self.edition)
+        return [self.keep(**row._asdict()) for row in rows]
 
     def look(self, number: int, identification: Identification, who: str = "") -> Look:
         """Write down another look at a fish; the earlier ones stay."""

@@ -84,8 +84,12 @@ def starts_of(text: str) -> list[str]:
 
 def time_now() -> tuple[dt.datetime, str]:
     """Return the time in UTC, and the keeper's clock, as "+02:00"."""
-    now = dt.datetime.now(dt.UTC)
-    return now, now.astimezone().isoformat()[-6:]
+    return time_of(dt.datetime.now(dt.UTC).astimezone())
+
+
+def time_of(at: dt.datetime) -> tuple[dt.datetime, str]:
+    """Return the same of a time that has its zone."""
+    return at.astimezone(dt.UTC), at.isoformat()[-6:]
 
 
 def moment_after(earlier: Sequence[Any]) -> tuple[dt.datetime, str]:

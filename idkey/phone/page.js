@@ -289,6 +289,75 @@ function showBeside() {
     el("p", `${same.length ? `The same in both: ${same.join(", ")}. ` : ""}${model.drawnNote}`, {className: "soft"}));
 }
 
+// -- fish kept ----------------------------------------------------------------------------------------------
+
+function newId() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  bytes[6] = (bytes[6] & 15) | 64;
+  bytes[8] = (bytes[8] & 63) | 128;
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
+
+// The time with the zone of the phone, as 2026-05-31T12:00:00.000+02:00.
+function timeNow() {
+  const now = new Date(), minutes = -now.getTimezoneOffset(), two = (n) => String(n).padStart(2, "0");
+  const zone = `${minutes < 0 ? "-" : "+"}${two(Math.floor(Math.abs(minutes) / 60))}:${two(Math.abs(minutes) % 60)}`;
+  return new Date(now.getTime() + minutes * 60000).toISOString().replace("Z", zone);
+}
+
+function keepFish() {
+  const [tag, bag, tank] = ["tag", "bagLabel", "tank"].map((id) => byId(id).value.trim());
+  const {answers, unseen, stage, bag: named} = fish;
+  const first = outcome(fish, found).text;
+  const one = {id: newId(), at: timeNow(), tag, bag, tank, answers, unseen, stage, named, edition: model.edition,
+    table: model.stamp, says: first};
+  if (!store(KEPT, [...stored(KEPT, []), one])) return;
+  for (const id of ["tag", "bagLabel"]) byId(id).value = "";
+  step(blank);
+  showKept();
+  byId("keptSays").textContent = `Kept on this phone: ${tag || bag || "a fish without a tag"}. The next fish can be looked at.`;
+}
+
+// What is no plain letter stands as an escape, so that no way of sending it spoils it.
+function handedOver() {
+  const text = JSON.stringify({"idkey pocket": 1, fish: stored(KEPT, [])}, null, 1);
+  return text.replace(/[\u007f-\uffff]/g, (sign) => `\\u${sign.charCodeAt(0).toString(16).padStart(4, "0")}`);
+}
+
+function showKept() {
+  const kept = stored(KEPT, []);
+  if (!kept.length) {
+    byId("kept").replaceChildren();
+    return;
+  }
+  const rows = kept.map(({tag, bag, tank, at, says}) =>
+    el("li", `${[tag, bag, tank].filter(Boolean).join(", ") || "no tag"}, ${at.slice(0, 16).replace("T", " ")}: ${says}`));
+  const text = el("textarea", "", {readOnly: true, value: handedOver(), id: "handedOver"});
+  const file = el("a", "", {download: `fish-${timeNow().slice(0, 10)}.txt`});
+  const save = button("Save as a text file", () => {
+    file.href = URL.createObjectURL(new Blob([text.value], {type: "text/plain"}));
+    file.click();
+    setTimeout(() => URL.revokeObjectURL(file.href), 1000);
+  }, {className: "main"});
+  const select = button("Select the text to copy it", () => { text.focus(); text.select(); });
+  let sure = false;
+  const forget = button("Delete them from this phone", () => {
+    if (!sure) {
+      sure = true;
+      forget.textContent = "Handed over? Press again to delete them";
+      return;
+    }
+    store(KEPT, []);
+    byId("keptSays").textContent = "Nothing is kept on this phone now.";
+    showKept();
+    byId("keep").focus();
+  });
+  byId("kept").replaceChildren(el("h3", `Kept on this phone: ${kept.length} fish`), el("ul", rows),
+    el("p", "The book takes this text with read_pocket, each fish once however often it is read.", {className: "soft"}),
+    el("div", [save, select, forget], {className: "row"}), el("label", ["The text", text]));
+}
+
 // -- the start ----------------------------------------------------------------------------------------------
 
 function start() {
@@ -322,6 +391,9 @@ function start() {
   byId("cautionsHead").textContent = model.cautionsHead;
   byId("cautions").replaceChildren(...model.cautions.map((text) => el("li", text)));
   byId("sources").replaceChildren(...model.sources.map((text) => el("li", text)));
+  byId("keeping").hidden = !model.edition;
+  byId("keep").onclick = keepFish;
+  showKept();
   steps = stored(FISH, [blank]);
   fish = steps[steps.length - 1];
   show();

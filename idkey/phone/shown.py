@@ -33,7 +33,7 @@ def shown(table: TraitTable) -> dict[str, Any]:
     return {
         "title": table.name,
         "stamp": stamp(table),
-        "edition": edition_id(table),
+        "edition": _edition(table),
         "kinds": [{"id": taxon, "name": table.label(taxon)} | _kind(table, taxon, shapes) for taxon in ids],
         "states": {t.id: [shapes.of_svg(state_svg(t.id, s)) for s in t.states] for t in table.traits},
         "rows": {t.id: _once(table.words(taxon, t.id) for taxon in ids) for t in table.traits},
@@ -55,6 +55,14 @@ def shown(table: TraitTable) -> dict[str, Any]:
         "notApplicable": cell_words(table.traits[0], NOT_APPLICABLE),
         "order": list(table.trait_ids),
     }
+
+
+def _edition(table: TraitTable) -> str:
+    """Return what a book knows the table by; blank for one that no book can hold."""
+    try:
+        return edition_id(table)
+    except IdkeyError:
+        return ""
 
 
 def _step(below: float | None, decibans: float) -> dict[str, Any]:
