@@ -82,8 +82,17 @@ function measure(trait, column, answer) {
   return complete(seen.map((p) => (1 - e) * p + e), column, e, 1);
 }
 
+// What was worked out of an answer is kept while the answer is: most answers stand when one more is given.
+function kept(work) {
+  const memory = new WeakMap();
+  return (trait, answer) => {
+    if (!memory.has(answer)) memory.set(answer, work(trait, answer));
+    return memory.get(answer);
+  };
+}
+
 // P(answer | name) of an adult and of a young fish; the same array where nothing differs.
-function likelihoods(trait, answer) {
+const likelihoods = kept((trait, answer) => {
   if (trait.rows) {
     const most = Math.max(...Object.values(answer));
     const sure = trait.states.map((state) => (answer[state] || 0) / most);
@@ -97,10 +106,10 @@ function likelihoods(trait, answer) {
   const young = measure(trait, trait.young, answer);
   // Where an adult is needed, the table says nothing of a young fish but what it has of the young.
   return [adult, trait.needsAdult ? young.map((p, i) => (trait.young.known[i] ? p : adult[last])) : young];
-}
+});
 
 // A length: P(a fish this long | name), and P(adult | length, name).
-function record(trait, answer) {
+const record = kept((trait, answer) => {
   const column = trait.adult, e = trait.error, points = spreadPoints(answer);
   const over = (f) => mean(points.map((x) => column.high.map((top, i) => (column.known[i] ? f(x, top, i) : 0))));
   const edge = (top, i) => (trait.relative ? trait.spread * top : trait.spread) * trait.edge[i];
@@ -111,7 +120,7 @@ function record(trait, answer) {
   const known = column.known.includes(true);
   const mature = known ? complete(ripe, column, 0.5, 0.5) : Array(width).fill(0.5);
   return [within, mature.map((p) => Math.min(Math.max(p, 1e-6), 1 - 1e-6))];
-}
+});
 
 // -- sums -----------------------------------------------------------------------------------------------
 
@@ -221,40 +230,43 @@ function saidInGroup(fish, terms) {
 
 const xlog2x = (x) => x * Math.log2(Math.max(x, 1e-300));
 
-// The expected drop in entropy, bits, of every question.
-function gains(posterior, adult, said) {
+// A row of likelihoods of a fish that is adult so likely.
+function mixed(rows, x, adult) {
+  if (!rows.young) return rows.adult[x];
+  const young = rows.young[x];
+  return rows.adult[x].map((old, i) => young[i] + adult[i] * (old - young[i]));
+}
+
+// The expected drop in entropy, bits, of some questions.
+function gains(asked, posterior, adult, said) {
   const least = 1e-7 * Math.max(...posterior);
   const keep = [...posterior.keys()].filter((i) => posterior[i] > least);
   const sum = keep.reduce((total, i) => total + posterior[i], 0);
   const p = keep.map((i) => posterior[i] / sum);
-  const firstStranger = keep.findIndex((i) => i >= count);
   // All strangers are one name.
-  const surprise = (joint) => {
-    const kinds = firstStranger < 0 ? joint : joint.slice(0, firstStranger);
-    const strangers = firstStranger < 0 ? 0 : joint.slice(firstStranger).reduce((a, b) => a + b, 0);
-    return kinds.reduce((total, x) => total + xlog2x(x), 0) + xlog2x(strangers);
-  };
-  const before = -surprise(p);
-  return model.traits.map((trait) => {
-    const given = trait.rows || trait.given, judged = trait.judged || given;
-    const mixed = (rows, x, i) => (rows.young ? rows.young[x][i] + adult[i] * (rows.adult[x][i] - rows.young[x][i])
-      : rows.adult[x][i]);
-    const repeats = said.get(trait.id);
+  const strangers = p.reduce((total, share, k) => total + (keep[k] < count ? 0 : share), 0);
+  const before = -p.reduce((total, share, k) => total + (keep[k] < count ? xlog2x(share) : 0), xlog2x(strangers));
+  return asked.map((trait) => {
+    const given = trait.rows || trait.given, judged = trait.judged || given, repeats = said.get(trait.id);
     let spent = 0, total = 0;
     for (let x = 0; x < given.adult.length; x++) {
-      let chance = 0, mass = 0;
-      const none = Math.log(mixed(judged, x, last));
-      const joint = keep.map((i, k) => {
-        chance += mixed(given, x, i) * p[k];
-        let likely = mixed(judged, x, i);
+      const meets = mixed(given, x, adult), likely = judged === given ? meets : mixed(judged, x, adult);
+      const none = Math.log(likely[last]);
+      let chance = 0, mass = 0, kinds = 0, strangers = 0;
+      for (let k = 0; k < keep.length; k++) {
+        const i = keep[k];
+        let one = likely[i];
         if (repeats) {
-          const says = Math.log(likely) - none, already = repeats[i];
-          likely = Math.exp((Math.abs(says) > Math.abs(already) ? says : already) - already);
+          const says = Math.log(one) - none, already = repeats[i];
+          one = Math.exp((Math.abs(says) > Math.abs(already) ? says : already) - already);
         }
-        mass += likely * p[k];
-        return likely * p[k];
-      });
-      spent += chance * (Math.log2(mass) - surprise(joint) / mass);
+        const joint = one * p[k];
+        chance += meets[i] * p[k];
+        mass += joint;
+        if (i < count) kinds += xlog2x(joint);
+        else strangers += joint;
+      }
+      spent += chance * (Math.log2(mass) - (kinds + xlog2x(strangers)) / mass);
       total += chance;
     }
     return Math.max(before - spent / total, 0);
@@ -276,9 +288,10 @@ function mayAsk(fish, trait, posterior, isAdult) {
 // The questions worth asking now, best first.
 function questions(fish, posterior, adult, terms) {
   const isAdult = posterior.reduce((sum, p, i) => sum + p * adult[i], 0);
-  const every = gains(posterior, adult, saidInGroup(fish, terms));
-  const worth = model.traits.map((trait, t) => ({trait, gain: every[t], rate: every[t] / trait.effort}))
-    .filter(({trait, gain}) => gain >= model.minGain && mayAsk(fish, trait, posterior, isAdult));
+  const asked = model.traits.filter((trait) => mayAsk(fish, trait, posterior, isAdult));
+  const every = gains(asked, posterior, adult, saidInGroup(fish, terms));
+  const worth = asked.map((trait, t) => ({trait, gain: every[t], rate: every[t] / trait.effort}))
+    .filter(({gain}) => gain >= model.minGain);
   return worth.sort((a, b) => b.rate - a.rate || (a.trait.id < b.trait.id ? -1 : 1));
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
@@ -13,6 +14,7 @@ from idkey.arguments import checked
 from idkey.book.book import Book
 from idkey.model.compare import compare
 from idkey.model.identify import Identification
+from idkey.phone.file import pocket
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
 from idkey.views import html
@@ -50,6 +52,10 @@ def identify(
     return IdentifyScreen(fish, book_of(book))
 
 
+POCKET = "idkey_pocket.html"
+"""What the file for a phone is called in the folder of the notebook; it is made afresh each time."""
+
+
 class IdentifyScreen(Screen):
     """Questions on one side, the names still possible on the other; see `identify`."""
 
@@ -67,6 +73,7 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
+        self._pocket_says = w.HTML()
         self._comparison = w.HTML(layout=w.Layout(margin="12px 0 0 0"))
         two = w.VBox([self._comparison])
         self._beside = base.Fold(self, "Compare the first two", "Hide the comparison", two, self._on_compare)
@@ -81,7 +88,8 @@ class IdentifyScreen(Screen):
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         keeping = [self.keeping] if self.keeping else []
-        return [ask.tools, *keeping, self._outcome, self._alert, body, self._beside.box]
+        pocket_row = row(self.button("Make the pocket file", self._make_pocket), self._pocket_says)
+        return [ask.tools, *keeping, self._outcome, self._alert, body, self._beside.box, pocket_row]
 
     @property
     def identification(self) -> Identification:
@@ -92,6 +100,13 @@ class IdentifyScreen(Screen):
 
     def _on_compare(self) -> None:
         self._comparison.value = display.html(compare(self.identification.table, *self._first_two))
+
+    def _make_pocket(self) -> None:
+        place = Path(POCKET).resolve()
+        pocket(self.identification.table, place, overwrite=True)
+        self._pocket_says.value = html.status(
+            f"Written: {place}. Bring it onto the phone, and open it there."
+        )
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish; its table is that of the screen."""

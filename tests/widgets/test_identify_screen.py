@@ -257,3 +257,10 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         assert "out of date" in screen._alert.value, name
     assert [r for r in caplog.records if r.name == "idkey.widgets"]
     caplog.clear()
+
+
+def test_the_pocket_file_is_made_beside_the_notebook(screen, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    screen._make_pocket()
+    assert "http-equiv" in (tmp_path / "idkey_pocket.html").read_text(encoding="utf-8")
+    assert str(tmp_path) in screen._pocket_says.value

@@ -1,0 +1,58 @@
+"""How large and how quick the file for a phone is: ``python tests/benchmarks/pocket.py``.
+
+Nothing here is collected by pytest and no time is asserted. Chromium is slowed to a quarter of its speed, as
+its own tools do it. First screen: from the start of the navigation until the first question was painted. An
+answer: from the press until what it changed was painted.
+"""
+
+import statistics
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
+import lab
+from playwright.sync_api import sync_playwright
+
+import idkey
+
+SLOWER, OPENED, ANSWERS = 4, 5, 12
+PAINTED = "new Promise(done => requestAnimationFrame(() => setTimeout(() => done(performance.now()))))"
+PRESS = f"""async () => {{
+  const before = performance.now();
+  const button = document.querySelector("#states button");
+  if (button) button.click();
+  else {{ document.getElementById("from").value = "12"; document.getElementById("take").click(); }}
+  const worked = performance.now() - before;
+  return [worked, await {PAINTED} - before];
+}}"""
+
+
+def main():
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        path = Path(folder) / "pocket.html"
+        idkey.pocket(idkey.load_table(), path)
+        print(f"size: {path.stat().st_size / 1e6:.2f} MB")
+        browser = playwright.chromium.launch(executable_path=lab.chromium_path(), args=["--no-sandbox"])
+        firsts, worked, painted = [], [], []
+        for _ in range(OPENED):
+            page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
+            page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
+            page.goto(path.as_uri())
+            firsts.append(page.evaluate(PAINTED))
+            for _ in range(ANSWERS):
+                if page.evaluate("trait === null"):
+                    break
+                work, paint = page.evaluate(PRESS)
+                worked.append(work)
+                painted.append(paint)
+            page.context.close()
+        browser.close()
+    measured = {"first screen": firsts, "an answer, worked out": worked, "an answer, painted": painted}
+    for what, times in measured.items():
+        best, worst = min(times), max(times)
+        print(f"{what}: median {statistics.median(times):.0f} ms ({best:.0f} to {worst:.0f}) of {len(times)}")
+
+
+if __name__ == "__main__":
+    main()
