@@ -193,8 +193,8 @@ function showNames() {
   }
   const rest = left.slice(MOST_NAMES), made = left.slice(0, MOST_NAMES).map(nameFold);
   if (rest.length) {
-    const lines = bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`));
-    made.push(el("details", [el("summary", `and ${rest.length} more`), lines]));
+    const lines = () => [bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`))];
+    made.push(fold(el("summary", `and ${rest.length} more`), lines));
   }
   const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
   byId("names").replaceChildren(...made, ...(out ? [el("p", hold, {className: "soft"})] : []));
@@ -208,9 +208,14 @@ function nameFold(row) {
   fill.style.width = `${row.probability * 100}%`;
   const summary = el("summary", [el("span", words(row)), el("span", share, {className: "share"}),
     el("span", fill, {className: "bar"})]);
-  const fold = el("details", summary, {className: "name"});
-  fold.addEventListener("toggle", () => fold.children.length > 1 || fold.append(...underName(row)), {once: true});
-  return fold;
+  return fold(summary, () => underName(row), "name");
+}
+
+// A fold whose inside is made when it is first opened.
+function fold(summary, inside, className = "") {
+  const made = el("details", summary, {className});
+  made.addEventListener("toggle", () => made.append(...inside()), {once: true});
+  return made;
 }
 
 function underName(row) {
