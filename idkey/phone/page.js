@@ -70,7 +70,8 @@ function step(change, ask = true) {
 
 function settle(ask) {
   fish = steps[steps.length - 1];
-  store(FISH, steps);
+  // A table that no book knows can't be told from another one when the page comes back.
+  if (model.edition) store(FISH, steps);
   alertWith("");
   show();
   if (ask) byId("question").focus();
@@ -399,7 +400,8 @@ function start() {
   byId("keeping").hidden = !model.edition;
   byId("keep").onclick = keepFish;
   showKept();
-  steps = stored(FISH, [blank]);
+  const saved = model.edition ? stored(FISH, []) : [];
+  if (Array.isArray(saved) && saved.length) steps = saved;
   fish = steps[steps.length - 1];
   show();
 }

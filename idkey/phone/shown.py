@@ -103,7 +103,7 @@ def _kind(table: TraitTable, taxon: str, shapes: _Shapes) -> dict[str, Any]:
 def _written(table: TraitTable, ids: Iterable[str]) -> dict[str, Any]:
     """Return where each cell stands written, by trait."""
     found: dict[tuple[str, str], dict[str, None]] = {}
-    if len(table.evidence):
+    if "taxon" in table.evidence.columns:
         columns = ["taxon", "attribute", "source", "locator", "class"]
         for taxon, attribute, key, locator, class_ in table.claims_by_kind[columns].itertuples(index=False):
             source = table.sources.get(key)
