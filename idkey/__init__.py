@@ -22,6 +22,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.model.match import NearestMatch
     from idkey.phone.file import pocket
     from idkey.table.folder import load_table, start_table
+    from idkey.table.own import use_table
     from idkey.table.table import TraitTable
     from idkey.widgets.box import box_view
     from idkey.widgets.care import care_view
@@ -42,6 +43,7 @@ _HOMES = {
     "model.match": ("NearestMatch",),
     "phone.file": ("pocket",),
     "table.folder": ("load_table", "start_table"),
+    "table.own": ("use_table",),
     "table.table": ("TraitTable",),
     "widgets.box": ("box_view",),
     "widgets.care": ("care_view",),

@@ -103,7 +103,7 @@ _PLAIN = {
     float: _Rule("a number", _is_number, _in_number),
     NoneType: _Rule("None", lambda value: value is None, _fine),
 }
-_PATH = _Rule("a path", lambda value: isinstance(value, str), _in_path)
+_PATH = _PLAIN[str]._replace(words="a path", inside=_in_path)
 _TEXTS = str, bytes
 
 
@@ -114,7 +114,7 @@ def _rules(hint: Any) -> tuple[_Rule, ...]:
     if hint in _PLAIN:
         return (_PLAIN[hint],)
     if origin is Literal and all(isinstance(part, str) for part in parts):
-        return (_Rule(f"one of ({', '.join(parts)})", lambda value: isinstance(value, str), _in_text),)
+        return (_PLAIN[str]._replace(words=f"one of ({', '.join(parts)})"),)
     if origin is Literal:
         # Which of them it may be the call itself says best.
         return tuple(rule for kind in dict.fromkeys(map(type, parts)) for rule in _rules(kind))

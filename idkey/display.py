@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from idkey.arguments import checked
 
-Paper = Literal["A4", "Letter"]
+Paper = Literal["A4", "Letter", "A4 pocket", "Letter pocket"]
 
 
 def _door(module: str, name: str) -> Callable[..., Any]:
@@ -57,7 +57,8 @@ class Printed(Shown):
     def save(self, path: str | os.PathLike[str], paper: Paper = "A4", *, overwrite: bool = False) -> None:
         """Write the object as a printed document, HTML or PDF by the ending of the path.
 
-        `paper` is "A4" or "Letter"; a file that is there already is replaced with `overwrite` alone. Raises
-        IdkeyError for another ending or paper, such a file, and a place that cannot be written to.
+        `paper` is "A4" or "Letter", of a key "A4 pocket" or "Letter pocket" too, to be folded in four; a file
+        that is there already is replaced with `overwrite` alone. Raises IdkeyError for another ending or
+        paper, such a file, and a place that cannot be written to.
         """
         save(self, path, paper, overwrite)

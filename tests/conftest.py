@@ -1,11 +1,16 @@
 """What all tests share."""
 
+import os
+import tempfile
+
 import pytest
 from hypothesis import settings
 from shipped import TABLE
 
 import idkey
 
+# What the person who runs the tests has set for the screens counts for nothing here, nor is it changed.
+os.environ["IDKEY_SETTINGS"] = tempfile.mkdtemp(prefix="idkey-")
 settings.register_profile("idkey", deadline=None, derandomize=True, max_examples=60)
 settings.load_profile("idkey")
 

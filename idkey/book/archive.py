@@ -19,8 +19,9 @@ from defusedxml import DefusedXmlException, ElementTree
 from sqlalchemy.orm import Session
 
 from idkey.book.editions import table_of
-from idkey.book.entries import count_of, find_by, text_of, time_now
-from idkey.book.exchange import EDITIONS, IDENTIFICATION, OCCURRENCE, OURS, TERMS, TEXT
+from idkey.book.entries import count_of, find_by, own_words, text_of, time_now
+from idkey.book.exchange import EDITIONS, IDENTIFICATION, LOOK, OCCURRENCE, OURS, TERMS, TEXT
+from idkey.book.labels import LOOKED_AT
 from idkey.book.records import EVENTS, GROUNDS, Bag, Box, Edition, Event, Fish, Look, Naming, Photo
 from idkey.book.store import next_number
 from idkey.errors import IdkeyError
@@ -28,9 +29,7 @@ from idkey.table.csvfile import plain_cell
 
 _MOST_BYTES = 1_000_000_000
 _MOST_CELL = 10_000_000
-_BLOCK = 500
 _ZONED = re.compile(r"[+-]\d\d:\d\d\Z")
-_LOOK = ("answers", "unseen", "young", "label", "prior", "names", "edition_id", "package")
 
 
 def read_darwin_core(session: Session, path: Path) -> int:
@@ -49,7 +48,8 @@ def read_darwin_core(session: Session, path: Path) -> int:
 class _Reader:
     def __init__(self, session: Session, path: Path, archive: zipfile.ZipFile):
         self._session, self._path, self._archive = session, path, archive
-        self._bags: dict[Any, Bag] = {}
+        self._boxes: dict[uuid.UUID | None, Box] = {}
+        self._bags: dict[uuid.UUID | str, Bag] = {}
         self._fish: dict[str, Fish] = {}
         self._found_by: dict[Fish, dict[str, list[str]]] = {}
 
@@ -167,8 +167,7 @@ class _Reader:
         fish.events = [_event(event) for event in more.get("events", ())]
         session.add(fish)
         self._fish[key] = fish
-        label = fish.bag.label if fish.bag else ""
-        self._found_by[fish] = {"tag": [fish.tag], "tank": [fish.tank], "label": [label], "name": []}
+        self._found_by[fish] = {**own_words(fish), "name": []}
         return 1
 
     def _bag(self, label: str, more: Mapping[str, Any]) -> Bag | None:
@@ -176,7 +175,7 @@ class _Reader:
         if not (label or told):
             return None
         # Labels of another's archive, which tells of no bags, stand in one box.
-        key = _id(told["id"]) if told else label
+        key: uuid.UUID | str = _id(told["id"]) if told else label
         if key in self._bags:
             return self._bags[key]
         found = self._session.get(Bag, key) if told else None
@@ -193,15 +192,14 @@ class _Reader:
 
     def _box(self, told: Mapping[str, Any] | None) -> Box:
         key = _id(told["id"]) if told else None
-        known = self._bags.get(("box", key))
-        found: Any = known or (self._session.get(Box, key) if told else None)
+        found = self._boxes.get(key) or (self._session.get(Box, key) if told else None)
         if found is None:
             found = Box(seller="", date=dt.date.today(), note=f"read from {self._path.name}", bags=[])
             if told:
                 found.id, found.date, found.note = key, dt.date.fromisoformat(told["date"]), ""
             found.number = next_number(self._session, Box, int(told["number"]) if told else 0)
             self._session.add(found)
-        self._bags["box", key] = found
+        self._boxes[key] = found
         return found
 
     def _take_identification(self, row: Mapping[str, str]) -> int:
@@ -214,7 +212,7 @@ class _Reader:
             act["id"] = _id(row["identificationID"])
         more = _ours(row)
         if told := more.get("look"):
-            columns = {name: told[name] for name in _LOOK}
+            columns = {name: told[name] for name in LOOK}
             look = Look(**act, **columns)
             if self._session.get(Edition, look.edition_id) is None:
                 raise IdkeyError(f"the table {str(look.edition_id)[:12]} is missing from the archive")
@@ -223,7 +221,7 @@ class _Reader:
         else:
             told = more.get("naming", {})
             names = [text_of("scientificName", told.get("name") or row.get("scientificName"))]
-            ground = told.get("ground", GROUNDS[0])
+            ground = told.get("ground", LOOKED_AT)
             if ground not in GROUNDS:
                 raise IdkeyError(f"ground {ground!r} is none of {', '.join(GROUNDS)}")
             naming = Naming(**act, taxon=row.get("taxonID", ""), name=names[0], ground=ground)

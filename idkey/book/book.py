@@ -14,6 +14,7 @@ from typing import Any, Literal
 from sqlalchemy import Row, func, select
 from sqlalchemy.orm import Session, selectinload, undefer
 
+from idkey.arguments import checked
 from idkey.book.archive import read_darwin_core
 from idkey.book.editions import edition_id, edition_of, table_of
 from idkey.book.entries import (
@@ -50,6 +51,7 @@ _MOST_FOUND = 50
 _LAST = "\U0010ffff"
 
 
+@checked
 def open_book(address: str | os.PathLike[str] = "fish_room.sqlite") -> Book:
     """Open a book, or begin one where there is none yet.
 
@@ -272,20 +274,7 @@ class Book:
 
         What this table can't take, as when a state is gone, is left out, with a TableWarning that names it.
         """
-        look, left = self.fish(number).looks[-1], []
-        try:
-            found = Identification(table, **look.prior)
-        except IdkeyError as error:
-            left.append(str(error))
-            found = Identification(table)
-        for trait, answer in (*look.answers.items(), *((trait, None) for trait in look.unseen)):
-            try:
-                found.answer(trait, answer)
-            except IdkeyError as error:
-                left.append(str(error))
-        if left:
-            warnings.warn(f"fish {number}: left out: {'; '.join(left)}", TableWarning, stacklevel=2)
-        return found
+        return _reopened(self.fish(number), table)
 
     def labels(
         self, numbers: Iterable[int], table: TraitTable | None = None, sheet: Literal["A4", "Letter"] = "A4"
@@ -295,8 +284,8 @@ class Book:
         A name that was given on another ground than looks stands.
         """
         table = load_table() if table is None else table
-        made = (Label.of(self.fish(number), self.reopen(number, table)) for number in numbers)
-        return Labels(table, tuple(made), sheet)
+        kept = map(self.fish, numbers)
+        return Labels(table, tuple(Label.of(fish, _reopened(fish, table)) for fish in kept), sheet)
 
     def looks(self) -> Sequence[Row[Any]]:
         """Return all looks by fish, oldest first, as plain rows from one query.
@@ -342,12 +331,12 @@ class Book:
         """
         if one == other:
             raise IdkeyError(f"fish {one}: is given twice; give the numbers of two fish")
-        bags = [self.fish(number).bag for number in (one, other)]
-        first, second = (folded(bag.label) if bag else "" for bag in bags)
-        of_one_bag = bags[0] is not None and bags[1] is not None and bags[0].id == bags[1].id
+        kept = [self.fish(number) for number in (one, other)]
+        first, second = (folded(fish.bag.label) if fish.bag else "" for fish in kept)
+        of_one_bag = kept[0].bag_id is not None and kept[0].bag_id == kept[1].bag_id
         origin = "same bag" if of_one_bag else "same label" if first and first == second else "elsewhere"
-        fish = [self.reopen(number, table) for number in (one, other)]
-        return same_kind(*fish, table, origin, (f"No. {one}", f"No. {other}"))
+        seen = [_reopened(fish, table) for fish in kept]
+        return same_kind(*seen, table, origin, (f"No. {one}", f"No. {other}"))
 
     def rates(self, table: TraitTable) -> Rates:
         """Say how often looks erred, by the fish that were named on other grounds; see `idkey.book.rates`."""
@@ -443,6 +432,23 @@ class Book:
     def _newest(self, session: Session, most: int, *where: Any) -> list[Fish]:
         query = select(Fish).where(*where).order_by(Fish.number.desc()).limit(most)
         return [*session.scalars(query).unique()]
+
+
+def _reopened(fish: Fish, table: TraitTable) -> Identification:
+    look, left = fish.looks[-1], []
+    try:
+        found = Identification(table, **look.prior)
+    except IdkeyError as error:
+        left.append(str(error))
+        found = Identification(table)
+    for trait, answer in (*look.answers.items(), *((trait, None) for trait in look.unseen)):
+        try:
+            found.answer(trait, answer)
+        except IdkeyError as error:
+            left.append(str(error))
+    if left:
+        warnings.warn(f"fish {fish.number}: left out: {'; '.join(left)}", TableWarning, stacklevel=3)
+    return found
 
 
 def _kept_edition(session: Session, table: TraitTable) -> Edition:

@@ -36,19 +36,17 @@ from idkey.model.ask import Question
 from idkey.model.combine import NONE_PRIOR, check_table, weights
 from idkey.model.distinguish import HEARSAY
 from idkey.model.fit import outside
-from idkey.model.identify import Identification, Reason
+from idkey.model.identify import FAIR, Identification, Reason, is_hardly_known
 from idkey.table.columns import ColumnRead
 from idkey.table.folder import load_table
 from idkey.table.names import one
 from idkey.table.schema import LIFE_STAGE, NONE
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, percent
+from idkey.table.units import first_up, listed, number_of, percent
 
 AGAINST = 20.0
 """How many times likelier the answers must be without the label before it is said not to fit: what were even
 odds on the label are then less than 5 % (judgement)."""
-FAIR = 5.0
-"""Decibans against the label from which an answer is given as the cause: fair evidence (Jeffreys's scale)."""
 MOST_OTHERS = 10
 """Other names up to which the label fits with others; with more it can't be told yet (judgement)."""
 PRIOR = (
@@ -140,7 +138,7 @@ class BagCheck:
             text += f" So for {same} of {len(self.fish)} fish looked at." if same > 1 else ""
         if self.mixed:
             pair = self.mixed[0]
-            text += f" {_first_up(pair.names[0])} and {pair.names[1]} are probably two kinds."
+            text += f" {first_up(pair.names[0])} and {pair.names[1]} are probably two kinds."
         return text
 
     @cached_property
@@ -207,8 +205,7 @@ class BoxCheck(Printed):
         }
         counts = ((len(self.of(verdict)), said) for verdict, said in words.items())
         told = (one if n == 1 else many.format(n) for n, (one, many) in counts if n)
-        count = "1 bag" if len(self.bags) == 1 else f"{len(self.bags)} bags"
-        return f"{count}: {'; '.join(told)}."
+        return f"{number_of(len(self.bags), 'bag')}: {'; '.join(told)}."
 
     @cached_property
     def looks(self) -> tuple[BoxLook, ...]:
@@ -300,22 +297,22 @@ def check_bag(table: TraitTable, bag: BagRead) -> BagCheck:
             hint = str(error)
     name, several = f"bag {bag.number}", len(bag.fish) > 1
     fish = tuple(
-        check_fish(fish, bag.label, f"{name}, fish {tag or i}" if several else name, tag, taxa)
+        check_fish(fish, bag.label, taxa, f"{name}, fish {tag or i}" if several else name, tag)
         for i, (tag, fish) in enumerate(bag.fish, start=1)
     )
     return BagCheck(table, bag.number, bag.label, taxa, hint, bag.count, bag.tank, fish, tuple(bag.rows))
 
 
 def check_fish(
-    fish: Identification, label: str, name: str = "the fish", tag: str = "", taxa: Sequence[str] | None = None
+    fish: Identification, label: str, taxa: tuple[str, ...], name: str = "the fish", tag: str = ""
 ) -> FishCheck:
-    """Hold one fish against a label; `fish` must have the prior by commonness, not that of the label."""
-    table = fish.table
-    taxa = table.names.inside(label) if taxa is None else tuple(taxa)
-    ranked = fish.ranked()
+    """Hold one fish against a label that names these kinds.
+
+    `fish` must have the prior by commonness, not that of the label.
+    """
+    table, ranked = fish.table, fish.ranked()
     of_label = [row for row in ranked if row.taxon in taxa]
-    left = [row.taxon for row in ranked if row.candidate]
-    others = tuple(taxon for taxon in left if taxon not in taxa)
+    others = tuple(taxon for taxon in fish.candidates() if taxon not in taxa)
     before = float(weights(table)[[table.position(t) for t in taxa]].sum()) * (1 - NONE_PRIOR)
     share = float(sum(row.probability for row in of_label))
     weight = _odds(share) / _odds(before) if taxa and fish.answers else 1.0
@@ -359,7 +356,7 @@ def _judged(
     if not fish.answers:
         return "can't be told", "Nothing has been looked at yet."
     possible = [row for row in of_label if row.candidate]
-    known = [row for row in possible if not fish.is_hardly_known(row)]
+    known = [row for row in possible if not is_hardly_known(fish, row)]
     if not possible and weight <= 1 / AGAINST and against:
         causes = "; ".join(_cause(reason) for reason in against)
         instead = "Likelier" if best.probability >= 0.5 else "What it is can't be told yet; likeliest"
@@ -376,7 +373,7 @@ def _judged(
         text = f"The label is still possible, but hardly: likelier is {likelier}."
     else:
         names = listed(_name(table, taxon) for taxon in others)
-        first = "" if best.taxon in {row.taxon for row in of_label} else f" Likeliest: {likelier}."
+        first = "" if best.taxon == of_label[0].taxon else f" Likeliest: {likelier}."
         return "fits with others", f"The label fits, and so do these others: {names}.{first}"
     return "can't be told", text
 
@@ -388,7 +385,3 @@ def _cause(reason: Reason) -> str:
 
 def _name(table: TraitTable, taxon: str) -> str:
     return "none of the kinds in the table" if taxon == NONE else table.label(taxon)
-
-
-def _first_up(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -11,8 +11,9 @@ import numpy as np
 
 from idkey.errors import AnswerError
 from idkey.model.answers import code_answers
+from idkey.model.changes import altered_kinds
 from idkey.model.combine import model_of
-from idkey.table.schema import NONE, YOUNG
+from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 
 _MOST_RELATIVES = 3
@@ -42,21 +43,10 @@ class Causes:
         self.old, self.new = old, new
         both = [t for t in new.trait_ids if t in old.trait_ids]
         self._altered = {t for t in both if old.trait(t) != new.trait(t)}
-        self._kinds = {taxon for taxon in new.ids if taxon in set(old.ids)}
-        self._cells: dict[str, list[str]] = {t: self._altered_cells(t) for t in both}
+        self._kinds = {*old.ids} & {*new.ids}
+        self._cells = {t: altered_kinds(old, new, (t,)) for t in both}
         self._says: dict[tuple[bool, str, Any, bool], np.ndarray | None] = {}
         self._kept: dict[Any, tuple[Cause, ...]] = {}
-
-    def _altered_cells(self, trait: str) -> list[str]:
-        """Return the kinds of both tables of which a cell of this trait is another, adult or young."""
-        was, now = (self._rows(table, trait) for table in (self.old, self.new))
-        return [taxon for taxon in self.new.ids if taxon in self._kinds and was[taxon] != now[taxon]]
-
-    @staticmethod
-    def _rows(table: TraitTable, trait: str) -> dict[str, tuple[Any, Any]]:
-        blank = (None,) * len(table)
-        pairs = zip(table.cells[trait], table.cells.get(trait + YOUNG, blank), strict=True)
-        return dict(zip(table.ids, pairs, strict=True))
 
     @cached_property
     def _commonness(self) -> Mapping[str, tuple[str, str]]:
@@ -111,12 +101,14 @@ class Causes:
         says = [self._says_of(new, trait, answer, young) for new in (False, True)]
         decibans = float("nan")
         if all(said is not None for said in says):
-            at = [sorted(table.ids).index(taxon) for table in (self.old, self.new)]
-            decibans = float(says[1][at[1]] - says[0][at[0]])
+            decibans = float(says[1][self.new.position(taxon)] - says[0][self.old.position(taxon)])
         return Cause(what, taxon, trait, text, decibans)
 
     def _says_of(self, new: bool, trait: str, answer: Any, young: bool) -> np.ndarray | None:
-        """What an answer says for every name over a stranger, decibans; None where it can't be read."""
+        """What an answer says for every kind over a stranger, decibans; None where it can't be read.
+
+        The kinds stand in the order of the table.
+        """
         key = new, trait, str(answer), young
         if key not in self._says:
             table = self.new if new else self.old
@@ -129,6 +121,6 @@ class Causes:
                 of = model.record if model.trait.kind == "ceiling" else model.likelihoods
                 adult, if_young = of(distinct[trait])
                 row = (if_young if young and model.trait.kind != "ceiling" else adult)[0]
-                said = 10 * np.log10(row / row[-1])
+                said = model_of(table).to_table_order(10 * np.log10(row / row[-1]))
             self._says[key] = said
         return self._says[key]

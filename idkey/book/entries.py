@@ -76,6 +76,11 @@ def find_by(session: Session, fish: Fish, **texts: Sequence[str]) -> None:
                 session.delete(there[left])
 
 
+def own_words(fish: Fish) -> dict[str, list[str]]:
+    """Return what a fish is found by but for its names, as `find_by` takes it."""
+    return {"tag": [fish.tag], "tank": [fish.tank], "label": [fish.bag.label] if fish.bag else []}
+
+
 def starts_of(text: str) -> list[str]:
     """Return a text from each of its words on: what is looked for may be the second."""
     words = folded(text).split()
@@ -102,13 +107,7 @@ def text_of(what: str, value: Any) -> str:
     """Return what a person wrote. Raises IdkeyError for what can't be written."""
     # A line break is but how it was set.
     text = "" if value is None else _BREAK.sub(" ", str(value)).strip()
-    problem = cell_problem(text)
-    if not problem and not text.isascii():
-        try:
-            text.encode()
-        except UnicodeEncodeError:
-            problem = "the text holds half a character; write it again"
-    if problem:
+    if problem := cell_problem(text):
         raise IdkeyError(f"{what}: {text[:100]!r}: {problem}")
     return text
 

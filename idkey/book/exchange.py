@@ -21,10 +21,11 @@ from xml.sax.saxutils import quoteattr
 from sqlalchemy import select
 from sqlalchemy.orm import Session, undefer
 
+from idkey.book.labels import LOOKED_AT
 from idkey.book.records import Bag, Box, Edition, Event, Fish, Look, Naming, Photo, Record
 from idkey.book.store import HOLDS
 from idkey.table.csvfile import write_sheet
-from idkey.table.disk import write_whole
+from idkey.table.onefile import write_whole
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
@@ -34,6 +35,8 @@ OCCURRENCE, IDENTIFICATION = "Occurrence", "Identification"
 EDITIONS = "editions/"
 OURS = "idkey"
 """The key of what is ours in `dynamicProperties`."""
+LOOK = ("answers", "unseen", "young", "label", "prior", "names", "edition_id", "package")
+"""What of a look has no term of its own."""
 _NAMED = ("taxonID", "scientificName", "vernacularName", "identificationQualifier") + (
     "dateIdentified",
     "identifiedBy",
@@ -74,15 +77,10 @@ def save_csv(session: Session, folder: Path, overwrite: bool) -> None:
 
 
 def _write(file: Any, *, header: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
-    """Write a sheet in blocks; a cell that would run as a formula is guarded, as in the files of a table."""
-    block: list[Sequence[str]] = [header]
+    """Write a sheet row by row; a cell that would run as a formula is guarded, as in the files of a table."""
+    file.write(write_sheet(header, ()))
     for row in rows:
-        block.append([_cell(value) for value in row])
-        if len(block) > _BLOCK:
-            file.write(write_sheet(block[0], block[1:]))
-            block = []
-    if block:
-        file.write(write_sheet(block[0], block[1:]))
+        file.write(write_sheet([_cell(value) for value in row], ()))
 
 
 def _cell(value: Any) -> str:
@@ -154,8 +152,7 @@ def _all_fish(session: Session) -> Iterator[Fish]:
 
 def local(record: Any) -> str:
     """Return the time of an act by the keeper's clock then."""
-    hours, minutes = int(record.zone[:3]), int(record.zone[0] + record.zone[4:6])
-    return record.at.astimezone(dt.timezone(dt.timedelta(hours=hours, minutes=minutes))).isoformat()
+    return record.at.astimezone(dt.datetime.strptime(record.zone, "%z").tzinfo).isoformat()
 
 
 class _Names:
@@ -200,10 +197,7 @@ class _Names:
     def identifications(self, fish: Fish) -> Iterator[dict[str, Any]]:
         """Yield the rows of its looks and names."""
         for look in fish.looks:
-            more = _columns(
-                look, "answers", "unseen", "young", "label", "prior", "names", "edition_id", "package"
-            )
-            yield self._row(fish, look, {"look": more})
+            yield self._row(fish, look, {"look": _columns(look, *LOOK)})
         for naming in fish.namings:
             more = _columns(naming, "look_id", "name", "probability", "ground")
             yield self._row(fish, naming, {"naming": more})
@@ -216,7 +210,7 @@ class _Names:
         if isinstance(act, Naming):
             look = next((look for look in fish.looks if look.id == act.look_id), fish.look)
             taxon, probability, remark = act.taxon, act.probability, act.ground
-            doubted = act.ground == "looked at"
+            doubted = act.ground == LOOKED_AT
         else:
             look, doubted = act, True
             taxon, probability = max(act.names.items(), key=lambda item: item[1], default=("", None))

@@ -37,7 +37,7 @@ import pandas as pd
 
 from idkey.display import Printed
 from idkey.errors import IdkeyError, one_of
-from idkey.model.answers import code_answers, code_frame
+from idkey.model.answers import code_answers, code_frame, read_answer
 from idkey.model.ask import MIN_GAIN, asker_of
 from idkey.model.combine import NONE_PRIOR, check_table, model_of, prior_vector
 from idkey.model.distinguish import HEARSAY
@@ -51,7 +51,7 @@ from idkey.table.units import percent
 ORIGINS = {"same bag": 0.8, "same label": 0.5, "elsewhere": 0.0}
 """Chance that two fish are one draw before anyone looks, by where they came from (judgement). Elsewhere is
 the careful choice: what makes them one kind then is only what was seen on them."""
-_FROM = "out of one bag", "sold under one name", "not out of one bag"
+_FROM = dict(zip(ORIGINS, ("out of one bag", "sold under one name", "not out of one bag"), strict=True))
 STRANGERS_ONE = 0.5
 """Share of pairs of strangers of one genus, or of none, that are one kind (judgement: nothing is known)."""
 SURE = 0.95
@@ -193,15 +193,14 @@ class SameKind(Printed):
         model, asker = model_of(table), asker_of(table)
         coded = [code_answers(table, given) for given in self.answers]
         seen = [asker.foreseen(model.stage_weights(c)[0], model.said_in_group(c)) for c in coded]
-        found = []
+        nothing, found = (np.ones((1, model.width)),) * 2, []
         for trait in table.traits:
             missing = [i for i, given in enumerate(self.answers) if trait.id not in given]
             asked = missing and all(trait.id in fish[i].askable for i in missing)
             if not asked or trait.kind == "ceiling" or trait.id in HEARSAY:
                 continue
-            nothing = (np.ones((1, model.width)),) * 2
             parts = [seen[i][trait.id] if i in missing else nothing for i in (0, 1)]
-            gain = _gain(prior, len(table), likelihoods, self.together, parts)
+            gain = _gain(prior, len(table), likelihoods, self.together, self.probability, parts)
             if gain >= MIN_GAIN:
                 names = tuple(self.names[i] for i in missing)
                 found.append(PairLook(trait, names, gain, gain / (trait.effort * len(missing))))
@@ -238,7 +237,7 @@ def same_kind(
     >>> frame = pd.DataFrame({"kind": ["a", "b"], "tail": ["forked", "straight"]})
     >>> table = TraitTable.from_frame(frame, taxon="kind")
     >>> found = same_kind({"tail": "forked"}, {"tail": "straight"}, table, prior="same bag")
-    >>> found.ratio < 1, found.before > 0.8 > found.probability
+    >>> found.ratio < 1, found.before > 0.8, found.probability < 0.8
     (True, True, True)
     """
     held = next((f.table for f in (a, b) if isinstance(f, Identification)), None)
@@ -268,15 +267,14 @@ def pairs(
 def _origin(prior: Any) -> tuple[float, str]:
     if isinstance(prior, Real) and not isinstance(prior, bool) and 0 <= prior <= 1:
         return float(prior), f"chance of one draw given as {float(prior):g}"
+    if not isinstance(prior, str | float):
+        raise IdkeyError(
+            f"prior: {type(prior).__name__}: give a chance from 0 to 1, or one of {', '.join(ORIGINS)}"
+        )
     if prior not in ORIGINS:
         right = one_of(prior, [*ORIGINS], "a chance from 0 to 1, or one of")
         raise IdkeyError(f"prior: {prior!r}: {right}")
-    words = {
-        "same bag": "out of one bag",
-        "same label": "sold under one name",
-        "elsewhere": "not out of one bag",
-    }
-    return ORIGINS[prior], words[prior]
+    return ORIGINS[prior], _FROM[prior]
 
 
 def _answers(table: TraitTable, fish: Any) -> dict[str, str]:
@@ -287,10 +285,8 @@ def _answers(table: TraitTable, fish: Any) -> dict[str, str]:
     if not isinstance(given, Mapping):
         right = "give an Identification, or its answers: trait id to answer"
         raise IdkeyError(f"fish: {type(fish).__name__}: {right}")
-    read = Identification(table)
-    for trait, value in given.items():
-        read.answer(trait, value)
-    return dict(read.answers)
+    read = {trait: read_answer(table, trait, value) for trait, value in given.items()}
+    return {trait: text for trait, text in read.items() if text is not None}
 
 
 def _likelihoods(table: TraitTable, rows: Sequence[Mapping[str, str]]) -> tuple[np.ndarray, np.ndarray]:
@@ -340,11 +336,13 @@ def _gain(
     n_taxa: int,
     likelihoods: np.ndarray,
     together: float,
+    before: float,
     looks: Sequence[tuple[np.ndarray, np.ndarray]],
 ) -> float:
     """Expected drop in the entropy of "one kind or two" by one look at each fish, bits, 0 or more.
 
-    `looks` are, for each fish, how likely each answer is for every name, and how it would be judged.
+    `before` is the probability of one kind by the answers so far; `looks` are, for each fish, how likely each
+    answer is for every name, and how it would be judged.
     """
     a, b = (prior * of for of in likelihoods)
     drawn = prior * likelihoods[0] * likelihoods[1]
@@ -356,14 +354,11 @@ def _gain(
     given, judged = zip(*looks, strict=True)
     chance, total = whole(given), whole(judged)
     one = (judged[0] * (drawn * _being_one(prior, n_taxa, together))) @ judged[1].T / total
-    nothing = np.ones((1, len(prior)))
-    start = whole((nothing, nothing))
-    before = (drawn * _being_one(prior, n_taxa, together)).sum() / start
     spent = (chance * _entropy(one)).sum() / chance.sum()
-    return max(float(_entropy(before).item() - spent), 0.0)
+    return max(float(_entropy(before) - spent), 0.0)
 
 
-def _entropy(p: np.ndarray) -> np.ndarray:
+def _entropy(p: np.ndarray | float) -> np.ndarray:
     """Entropy of a chance and its opposite, bits."""
     p = np.clip(p, 1e-300, 1 - 1e-16)
     return -p * np.log2(p) - (1 - p) * np.log2(1 - p)

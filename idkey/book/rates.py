@@ -40,7 +40,7 @@ from idkey.model.evidence import misread, scale_of
 from idkey.model.fit import SLIP, outside
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import TraitTable
-from idkey.table.units import percent
+from idkey.table.units import number_of, percent
 
 SETTLED = "grown out", "bred", "sent to a specialist"
 """Grounds of a name that do not rest on looking."""
@@ -140,8 +140,7 @@ class Rates(Printed):
         if not self.offered:
             return f"{text} Too few to say how often you err: {FEWEST} answers to a trait are needed."
         differ = sum(r.differs for r in self.offered)
-        some = "1 trait" if len(self.offered) == 1 else f"{len(self.offered)} traits"
-        text += f" For {some} a rate of your own is offered; "
+        text += f" For {number_of(len(self.offered), 'trait')} a rate of your own is offered; "
         outside = f"for {differ} of them the table's lies outside the interval"
         text += f"{outside if differ else 'the table fits all of them'}."
         return f"{text} They are used only if you accept them."

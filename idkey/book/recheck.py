@@ -24,8 +24,8 @@ import pandas as pd
 from idkey.book.causes import Cause, Causes
 from idkey.display import Printed
 from idkey.errors import IdkeyError
-from idkey.model.changes import Change, code_past, what_changes
-from idkey.model.combine import check_table, model_of, prior_vector
+from idkey.model.changes import COVERAGE, Change, code_past, what_changes
+from idkey.model.combine import NONE_PRIOR, check_table, model_of, prior_vector
 from idkey.model.match import candidate_set, posterior
 from idkey.table.layout import VERSION
 from idkey.table.schema import NONE
@@ -161,7 +161,7 @@ class Recheck(Printed):
         """How many fish come out otherwise, and since what; one or two sentences."""
         if not self.count:
             return "The book holds no look yet."
-        of = f"{self.count:,} fish" if self.count > 1 else "1 fish"
+        of = f"{self.count:,} fish"
         if not self.fish:
             return f"Judged again: {of}. None comes out otherwise."
         renamed, sold = len(self.renamed), len(self.sold)
@@ -314,7 +314,7 @@ def _shares(
 
 def _prior(table: TraitTable, prior: Mapping[str, Any]) -> np.ndarray:
     """Return the prior that a look had; names that the table does not have any more are left out of it."""
-    said, none = prior.get("prior"), prior.get("none_prior", 0.05)
+    said, none = prior.get("prior"), prior.get("none_prior", NONE_PRIOR)
     try:
         return prior_vector(table, said, none)
     except IdkeyError:
@@ -336,17 +336,12 @@ def _possible(
     names: Sequence[str], shares: np.ndarray, priors: Sequence[Mapping[str, Any]]
 ) -> list[tuple[str, ...]]:
     """Return the names that hold the coverage of each look, likeliest first."""
-    coverage = [float(prior.get("coverage", 0.95)) for prior in priors]
-    found: list[tuple[str, ...]] = [()] * len(shares)
+    coverage = np.array([[float(prior.get("coverage", COVERAGE))] for prior in priors])
     # What was too unlikely to be written down is missing from the sum.
     shares = shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-300)
     order, called = _order(names, shares), np.array(names)
-    ranked = np.take_along_axis(shares, order, axis=1)
-    for one in {*coverage}:
-        rows = [i for i, of in enumerate(coverage) if of == one]
-        for i, kept in zip(rows, candidate_set(ranked[rows], one), strict=True):
-            found[i] = tuple(called[order[i][kept]].tolist())
-    return found
+    keep = candidate_set(np.take_along_axis(shares, order, axis=1), coverage)
+    return [tuple(called[ranked[kept]].tolist()) for ranked, kept in zip(order, keep, strict=True)]
 
 
 def _order(names: Sequence[str], shares: np.ndarray) -> np.ndarray:

@@ -118,8 +118,7 @@ class Store:
     def close(self) -> None:
         """Let go of the file or the server."""
         self._is_open = False
-        if hasattr(self, "engine"):
-            self.engine.dispose()
+        self.engine.dispose()
 
     @contextmanager
     def _plainly(self, outcome: str, unsure: str = "") -> Iterator[None]:
@@ -279,16 +278,16 @@ def next_number(session: Session, kind: type[Box] | type[Fish], wished: int = 0)
 
 def _url(address: str | os.PathLike[str]) -> URL:
     """Return an address as the library takes it; a path is one, too."""
-    if isinstance(address, os.PathLike) or (isinstance(address, str) and "://" not in address and address):
+    if isinstance(address, os.PathLike) or (address and "://" not in address):
         return URL.create("sqlite", database=os.fspath(address))
     try:
         url = make_url(address)
         if url.drivername in _SCHEMES:
             return url.set(drivername="postgresql+psycopg")
-    except (ArgumentError, AttributeError, ValueError, TypeError):
+    except (ArgumentError, ValueError):
         pass
-    shown = f"a {type(address).__name__}" if not isinstance(address, str) else repr(address.split("@")[-1])
-    raise IdkeyError(f"open_book: {shown}: give the path of a file, or postgresql://user@server/database")
+    shown = address.split("@")[-1]
+    raise IdkeyError(f"open_book: {shown!r}: give the path of a file, or postgresql://user@server/database")
 
 
 def _set_up(connection: sqlite3.Connection, _: Any) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import delete, func, select, update
 from sqlalchemy.orm import Session
 
-from idkey.book.entries import find_by
+from idkey.book.entries import find_by, own_words
 from idkey.book.records import Bag, Box, Event, Fish, Look, Naming, Word
 from idkey.errors import IdkeyError
 from idkey.table.names import folded
@@ -52,8 +52,7 @@ def delete_traces(session: Session, person: str) -> int:
         touched = [*session.scalars(select(Word.number).where(Word.text.in_(said)).distinct())]
         session.execute(delete(Word).where(Word.number.in_(touched), Word.what != "name"))
         for fish in session.scalars(select(Fish).where(Fish.number.in_(touched))).unique():
-            label = fish.bag.label if fish.bag else ""
-            find_by(session, fish, tag=[fish.tag], tank=[fish.tank], label=[label])
+            find_by(session, fish, **own_words(fish))
     return count
 
 

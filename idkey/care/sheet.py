@@ -274,6 +274,6 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
             if gain >= MIN_GAIN and trait.id in asked
         ]
         _, trait, gain = max(useful, key=lambda entry: (entry[0], entry[2]), default=(0.0, None, 0.0))
-        best = (trait.id, trait.question or trait.name, gain) if trait else ()
+        best = (trait.id, trait.asked, gain) if trait else ()
         settlings.append(Settling(column.id, column.label, *best))
     return tuple(settlings)

@@ -28,6 +28,8 @@ _LIMITS = {
     "altitude_m": (-430, 5400, "m"),
 }
 """What is plausible for each measure, and its unit."""
+_USUAL = {"length_cm": (20, 400), "width_cm": (15, 200), "height_cm": (15, 150), "fill_cm": (8, 145)}
+"""What few tanks are beyond (judgement): what lies outside is more often a slip than a tank."""
 SIZE = ("length_cm", "width_cm", "height_cm")
 """What must be measured of every tank."""
 _COMPANION = re.compile(r"([^:|]+)(?::([^:|]*))?(?::\s*([0-9]*)\s*)?")
@@ -59,6 +61,21 @@ def _right(value: Any, low: float, high: float, unit: str = "") -> str:
     if is_number and low <= value <= high:
         return ""
     return f"give a number, {low:g} to {high:g} {unit_words(unit)}".rstrip()
+
+
+def asked_back(measure: str, value: float) -> str:
+    """Ask about a measure that is plausible but that few tanks have; blank for any other.
+
+    >>> asked_back("length_cm", 800)
+    '800 cm: did you mean 80 cm?'
+    """
+    low, high = _USUAL.get(measure, (value, value))
+    if low <= value <= high:
+        return ""
+    meant = {"cm": value / 10 if value > high else value * 10, "in": value * 2.54}
+    meant = {unit: cm for unit, cm in meant.items() if low <= cm <= high}
+    words = " or ".join(f"{value if unit == 'in' else cm:g} {unit}" for unit, cm in meant.items())
+    return f"{value:g} cm: {f'did you mean {words}' if words else 'is it so'}?"
 
 
 @dataclass(frozen=True)

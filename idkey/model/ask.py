@@ -68,11 +68,8 @@ class Asker:
         """
         # Names that are out of the race cost time and change nothing.
         keep = posterior > 1e-7 * posterior.max()
-        p, a = posterior[keep] / posterior[keep].sum(), adult[keep]
-        given = self._given.mixed(keep, a)
-        judged = given if self._judged is self._given else self._judged.mixed(keep, a)
-        if said:
-            judged = self._outdone(judged, said, keep, adult[-1])
+        p = posterior[keep] / posterior[keep].sum()
+        given, judged = self._given_and_judged(adult, said, keep)
         chance = given @ p
         joint = judged * p
         mass = joint.sum(axis=1)
@@ -96,11 +93,17 @@ class Asker:
 
         Both (n_answers, n_names), names in canonical order; `adult` and `said` as for `gains`.
         """
-        keep = np.ones(len(adult), dtype=bool)
-        given, judged = self._given.mixed(keep, adult), self._judged.mixed(keep, adult)
-        judged = self._outdone(judged, said, keep, adult[-1]) if said else judged
-        parts = zip(*(np.split(of, self._starts[1:]) for of in (given, judged)), strict=True)
+        both = self._given_and_judged(adult, said, np.ones(len(adult), dtype=bool))
+        parts = zip(*(np.split(of, self._starts[1:]) for of in both), strict=True)
         return {trait.id: part for trait, part in zip(self.traits, parts, strict=True)}
+
+    def _given_and_judged(
+        self, adult: np.ndarray, said: Mapping[str, np.ndarray] | None, keep: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Return how likely each answer is for the names in `keep`, and how it would be judged."""
+        given = self._given.mixed(keep, adult[keep])
+        judged = given if self._judged is self._given else self._judged.mixed(keep, adult[keep])
+        return given, self._outdone(judged, said, keep, adult[-1]) if said else judged
 
     def _outdone(
         self, judged: np.ndarray, said: Mapping[str, np.ndarray], keep: np.ndarray, adult_none: float

@@ -21,7 +21,7 @@ from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_frame, read_answer
-from idkey.model.combine import NONE_PRIOR, check_table, kept, model_of, prior_vector
+from idkey.model.combine import NONE_PRIOR, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
@@ -143,13 +143,11 @@ def what_changes(
     >>> found.added, found.apart[0].hardly_known
     (('c',), ('a',))
     """
-    check_table(old)
-    check_table(new)
     if key and not (isinstance(key, Key) and key.table.ids == old.ids):
         raise IdkeyError("key: give the key to the old table, from build_key(old), or False for none")
     before, after = set(old.ids), set(new.ids)
     added = tuple(t for t in new.ids if t not in before)
-    altered = _altered(old, new)
+    altered = altered_kinds(old, new, [t for t in new.trait_ids if t in old.trait_ids])
     changed = added + altered
     touched = _touched(old, new, altered)
     traits, kept_traits = {t.id: t for t in old.traits}, set(new.trait_ids)
@@ -190,9 +188,9 @@ _built = kept(build_key)
 # -- what is another --------------------------------------------------------------------------------
 
 
-def _altered(old: TraitTable, new: TraitTable) -> tuple[str, ...]:
-    """Return the kinds of both tables of which a cell is another, in the order of the new one."""
-    columns = [name for t in new.trait_ids if t in old.trait_ids for name in (t, t + YOUNG)]
+def altered_kinds(old: TraitTable, new: TraitTable, traits: Iterable[str]) -> tuple[str, ...]:
+    """Return the kinds of both tables of which a cell of these traits is another, in the order of the new."""
+    columns = [name for t in traits for name in (t, t + YOUNG)]
     was, now = (_rows(table, columns) for table in (old, new))
     return tuple(taxon for taxon, row in now.items() if was.get(taxon, row) != row)
 

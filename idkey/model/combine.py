@@ -65,8 +65,6 @@ def kept(make: Callable[[TraitTable], _T]) -> Callable[[TraitTable], _T]:
 
     @wraps(make, updated=())
     def kept_result(table: TraitTable) -> _T:
-        if not isinstance(table, TraitTable):
-            return make(table)
         memory = vars(table)
         if name not in memory:
             memory[name] = make(table)

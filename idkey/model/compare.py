@@ -16,7 +16,6 @@ from itertools import combinations
 from idkey.arguments import checked
 from idkey.display import Printed
 from idkey.errors import IdkeyError
-from idkey.model.combine import check_table
 from idkey.model.distinguish import HARDLY, HEARSAY, Distinguisher, distinguisher
 from idkey.table.names import every
 from idkey.table.schema import Trait
@@ -102,7 +101,6 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     >>> [c.trait.id for c in found.differ], [c.trait.id for c in found.shared], round(found.mix_up, 3)
     (['tail'], ['spots'], 0.025)
     """
-    check_table(table)
     taxa = every(table, (a, b, *more))
     at = [table.position(taxon) for taxon in taxa]
     if len(taxa) < 2:

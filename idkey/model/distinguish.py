@@ -45,7 +45,7 @@ HARDLY = 0.1
 CLEAR = 0.5 + HARDLY / 2
 """Chance of the right one of two kinds from which on a look tells them apart; below it hardly tells."""
 SAME = 1e-9
-"""Rounding: a look that is this little better than a guess says nothing at all."""
+"""Rounding: chances that differ less are one."""
 POINTS = 64
 """Numbers that stand for all that a measure or a length may come out at."""
 _AS_GOOD = 1e-6
@@ -280,6 +280,11 @@ class Distinguisher:
 
 distinguisher = kept(Distinguisher)
 """The one distinguisher of a table."""
+
+
+def is_clear(right: np.ndarray) -> np.ndarray:
+    """Whether looks that are right so often, as by `Distinguisher.right`, tell two kinds apart."""
+    return right >= CLEAR - SAME
 
 
 def _checked(stage: str) -> str:

@@ -306,7 +306,7 @@ class Identification(Shown):
             return Outcome("no answers", taxa, _say("no answers"))
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
-        if best is first and self.is_hardly_known(first):
+        if best is first and is_hardly_known(self, first):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
             text = _say("one name", name=names[0], share=share)
@@ -333,25 +333,19 @@ class Identification(Shown):
     def _hardly_known_words(self, first: Any, count: int) -> str:
         checked = _say("none checked")
         if first.compared:
-            checked = _say("checked", count=first.compared, of=len(self._looks))
+            checked = _say("checked", count=first.compared, of=len(self.looks))
         text = _say("several left", count=count) if count > 1 else _say("none left")
         text += _say_of("little known", first, checked=checked)
         kinds = (row for row in self.ranked() if row.taxon != NONE)
-        known = next((row for row in kinds if not self.is_hardly_known(row)), None)
+        known = next((row for row in kinds if not is_hardly_known(self, row)), None)
         if known is not None:
             text += _say_of("better known", known)
         return text
 
     @property
-    def _looks(self) -> list[str]:
+    def looks(self) -> list[str]:
+        """The traits that were answered, age aside."""
         return [trait for trait in self.answers if trait != LIFE_STAGE]
-
-    def is_hardly_known(self, row: Any) -> bool:
-        """Whether a kind, a row of `ranked`, is known in fewer than half of what was answered.
-
-        It must not win by its blanks.
-        """
-        return 2 * row.compared < len(self._looks)
 
     def why(self, taxon: str) -> pd.DataFrame:
         """Say what each answer does for or against one kind.
@@ -405,6 +399,14 @@ class Identification(Shown):
             text = _say("age", said=words, strength=strength(value))
             reasons.append(Reason(LIFE_STAGE, "Age", said, "", value, text))
         return tuple(reasons)
+
+
+def is_hardly_known(fish: Identification, row: Any) -> bool:
+    """Whether a kind, a row of `ranked`, is known in fewer than half of what was answered of a fish.
+
+    It must not win by its blanks.
+    """
+    return 2 * row.compared < len(fish.looks)
 
 
 def strength(decibans: float) -> str:

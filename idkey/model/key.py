@@ -20,7 +20,7 @@ import numpy as np
 from idkey import display
 from idkey.arguments import checked
 from idkey.model.answers import parsed_answer
-from idkey.model.combine import Prior, check_table, weights
+from idkey.model.combine import Prior, weights
 from idkey.model.evidence import ADULT_FROM
 from idkey.model.solve import EXACT_STATES, Builder, bit_mask, entropy
 from idkey.table.names import one
@@ -274,7 +274,6 @@ def build_key(
     IdkeyError
         A prior that makes no sense; `UnknownName` for a taxon that is not in the table.
     """
-    check_table(table)
     w = weights(table, "uniform" if prior is None else prior)
     keyed, builder = _keyed(table, w)
     if genera and len(set(keyed.genus)) > 1:
@@ -290,7 +289,7 @@ def _key_to_genera(table: TraitTable, keyed: TraitTable, w: np.ndarray, exact_st
     # A kind of no genus is one by itself.
     genera = [genus or taxon for genus, taxon in zip(keyed.genus, keyed.ids, strict=True)]
     builder = Builder(keyed, w, genera)
-    nodes = builder.by_lookahead()
+    nodes = builder.by_lookahead
     steps, seconds, bits, ends = builder.cost_of(nodes)
     come: dict[str, list[int]] = {}
     for mask in ends:
@@ -331,7 +330,7 @@ def _keyed(table: TraitTable, w: np.ndarray) -> tuple[TraitTable, Builder]:
     rows = np.arange(len(table))
     keyed, builder = table, Builder(table, w)
     while len(usable) >= _ENOUGH_TRAITS and (known[rows] < _LEAST_KNOWN).any():
-        places = sum(builder.standing(side) for side in builder.ends(builder.by_lookahead()))
+        places = sum(builder.standing(side) for side in builder.ends(builder.by_lookahead))
         stays = (places <= _MOST_ENDS) | (known[rows] >= _LEAST_KNOWN)
         if stays.all():
             break

@@ -18,8 +18,7 @@ import pandas as pd
 from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import IdkeyError
-from idkey.model.combine import check_table
-from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher
+from idkey.model.distinguish import CLEAR, HARDLY, SAME, Distinguisher, distinguisher, is_clear
 from idkey.table.schema import States, Trait
 from idkey.table.table import TraitTable
 
@@ -100,7 +99,6 @@ def lookalikes(table: TraitTable, stage: str = "adult") -> Lookalikes:
     and both kinds are equally likely: half the Bhattacharyya coefficient, an upper bound. Many blanks make
     two kinds look alike only because nothing is known; `compared` tells. Raises IdkeyError.
     """
-    check_table(table)
     tell = distinguisher(table)
     alike = tell.affinity(stage)
     alike /= 2
@@ -217,7 +215,6 @@ class Apart(Shown):
 @checked
 def apart(table: TraitTable, taxon: str) -> Apart:
     """Hold one kind against all others. Raises UnknownName."""
-    check_table(table)
     at, tell = table.position(taxon), distinguisher(table)
     adult, young = (
         np.array([tell.right(t.id, [at], stage)[0] for t in tell.looks]).reshape(len(tell.looks), len(table))
@@ -226,13 +223,14 @@ def apart(table: TraitTable, taxon: str) -> Apart:
     best, best_young = adult.max(axis=0, initial=0.5), young.max(axis=0, initial=0.5)
     compared = tell.compared[at]
     # As in a review: a look that is right little more often than a coin tells nothing.
-    alike = (best < CLEAR - SAME) & (best_young < CLEAR - SAME)
+    told, told_young = is_clear(best), is_clear(best_young)
+    alike = ~told & ~told_young
     unsure = ~alike & (_telling(tell, at, adult) <= 1) & (best < RELIABLE - SAME)
     groups = {
         "never": alike & (compared >= FEW),
         "hardly known": alike & (compared < FEW),
         "one look": unsure,
-        "adults only": (best >= CLEAR - SAME) & (best_young < CLEAR - SAME),
+        "adults only": told & ~told_young,
     }
     other = np.arange(len(table)) != at
     rows = {why: np.flatnonzero(group & other) for why, group in groups.items()}
@@ -242,7 +240,7 @@ def apart(table: TraitTable, taxon: str) -> Apart:
         # Of many pairs, those of which most is known: they are the least likely to sort themselves out.
         first = rows[why][np.argsort(-compared[rows[why]], kind="stable")][:MOST_PAIRS]
         for b in (b for b in first.tolist() if b not in pairs):
-            trait = tell.looks[int(adult[:, b].argmax())] if best[b] >= CLEAR - SAME else None
+            trait = tell.looks[int(adult[:, b].argmax())] if told[b] else None
             settle = _settling(tell, at, b, "young" if why == "adults only" else "adult")
             pairs[b] = Pair(table.ids[b], why, int(compared[b]), trait, float(best[b]), settle)
     return Apart(table, taxon, *names.values(), pairs=tuple(pairs.values()))
@@ -254,7 +252,7 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
     for trait, row in zip(tell.looks, right, strict=True):
         absent = ~tell.table.column(trait.id).applies
         either = absent | absent[at]
-        clear = row >= CLEAR - SAME
+        clear = is_clear(row)
         without = np.flatnonzero(absent)[:1]
         for group, where in ((tell.group(trait.id), ~either), (tell.group(trait.id, without), either)):
             tells[group] = tells.get(group, False) | (clear & where)
@@ -264,7 +262,7 @@ def _telling(tell: Distinguisher, at: int, right: np.ndarray) -> np.ndarray:
 def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, ...]:
     """Return the traits that would settle a pair, the best first."""
     table, ways = tell.table, []
-    genera = np.array([str(name) for name in table.taxa.get("genus", [""] * len(table))], dtype=object)
+    genera = np.array(table.genus, dtype=object)
     for trait in tell.looks:
         known = tell.known(trait.id, stage)
         blank = [i for i in (a, b) if not known[i]]
@@ -282,7 +280,7 @@ def _settling(tell: Distinguisher, a: int, b: int, stage: str) -> tuple[Settle, 
         if worth >= HARDLY:
             among = {genus for genus, _ in kin.values()}
             count = len(np.unique(np.concatenate([rows for _, rows in kin.values()])))
-            differ = float(np.mean(right >= CLEAR - SAME))
+            differ = float(np.mean(is_clear(right)))
             ids = tuple(table.ids[i] for i in blank)
             ways.append(Settle(trait, ids, among.pop() if len(among) == 1 else "", count, differ, worth))
     ways.sort(key=lambda way: (-way.worth / way.trait.effort, way.trait.id))

@@ -74,8 +74,11 @@ def name_order(table: TraitTable, coded: Coded, probabilities: np.ndarray) -> np
     return np.lexsort(keys, axis=1)
 
 
-def candidate_set(ranked: np.ndarray, coverage: float) -> np.ndarray:
-    """Smallest set of names that holds `coverage`, bool, of shares with the largest first, (..., n_names)."""
+def candidate_set(ranked: np.ndarray, coverage: float | np.ndarray) -> np.ndarray:
+    """Smallest set of names that holds `coverage`, bool, of shares with the largest first, (..., n_names).
+
+    The coverage is one for all, or (..., 1).
+    """
     # A name is needed while the names before it hold less than asked.
     return np.cumsum(ranked, axis=-1) - ranked < coverage - 1e-12
 

@@ -22,7 +22,7 @@ import pandas as pd
 
 from idkey.arguments import checked
 from idkey.display import Printed
-from idkey.model.distinguish import BLOCK, CLEAR, SAME, Worth, distinguisher, worth
+from idkey.model.distinguish import BLOCK, Worth, distinguisher, is_clear, worth
 from idkey.model.lookalikes import Lookalikes, lookalikes
 from idkey.model.suspect_cells import Doubt, doubts
 from idkey.table.claims import CLASSES, NOT_FOLLOWED, UNSOURCED, claimed_cell, is_covered, is_within
@@ -221,7 +221,7 @@ def _fill_next(table: TraitTable, alike: Lookalikes) -> pd.DataFrame:
         # Of the kinds known, the share that a look tells from each of them.
         would_tell = np.concatenate(
             [
-                (tell.right(trait.id, some, news=True)[:, known] >= CLEAR - SAME).mean(axis=1)
+                is_clear(tell.right(trait.id, some, news=True)[:, known]).mean(axis=1)
                 for some in np.split(known, range(BLOCK, len(known), BLOCK))
             ]
         )

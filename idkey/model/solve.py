@@ -26,6 +26,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from heapq import heapify, heappop, heapreplace
 
 import numpy as np
@@ -212,11 +213,12 @@ class Builder:
         try:
             least = self._least(*self._everything, most=most) / self.w.sum()
         except _TooManyStates:
-            return self.by_lookahead(), None
+            return self.by_lookahead, None
         return self._nodes(lambda mask, _, w: self._solved[self._key(mask, w)][1]), float(least)
 
+    @cached_property
     def by_lookahead(self) -> dict[int, int]:
-        """Return the split chosen for each set of kinds that the key meets, looking one couplet ahead."""
+        """The split chosen for each set of kinds that the key meets, looking one couplet ahead."""
         if len(self._of_group):
             return self._nodes(self._best_to_groups)
         return self._nodes(self._best_by_lookahead if self.crisp else self._best_where_kinds_vary)

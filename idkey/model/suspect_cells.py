@@ -75,8 +75,8 @@ def _of(trait: Trait, taxon: str, column: str) -> str:
 
 
 def _against_genus(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
-    genera = [str(genus) for genus in table.taxa["genus"]] if "genus" in table.taxa.columns else []
-    for genus in sorted({genera[i] for i in rows.values()} - {""}) if genera else ():
+    genera = table.genus
+    for genus in sorted({genera[i] for i in rows.values()} - {""}):
         members = [i for i, name in enumerate(genera) if name == genus]
         for column, held in table.cells.items():
             trait = table.trait_of(column)
@@ -169,7 +169,7 @@ def _against_table(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt
 
 def _odd_care_groups(table: TraitTable, rows: Mapping[str, int]) -> Iterator[Doubt]:
     groups = [str(group) for group in table.taxa["careGroup"]]
-    genera = [str(genus) for genus in table.taxa["genus"]]
+    genera = table.genus
     members: dict[str, Counter[str]] = defaultdict(Counter)
     for genus, group in zip(genera, groups, strict=True):
         members[genus][group] += bool(group)

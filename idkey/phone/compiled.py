@@ -52,7 +52,7 @@ def _trait(model: TraitModel) -> dict[str, Any]:
         "id": trait.id,
         "kind": trait.kind,
         "name": trait.name,
-        "question": trait.question or trait.name,
+        "question": trait.asked,
         "how": trait.how,
         "unit": trait.unit,
         "states": list(trait.states),

@@ -15,7 +15,7 @@ from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.phone.compiled import compiled
 from idkey.phone.shown import shown
-from idkey.table.disk import check_free, write_whole
+from idkey.table.onefile import check_free, write_whole
 from idkey.table.table import TraitTable
 
 _ROOM = files("idkey.phone")

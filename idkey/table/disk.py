@@ -16,16 +16,15 @@ import re
 import secrets
 import shutil
 import stat
-import tempfile
 import time
 import warnings
 from collections.abc import Callable, Collection, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import chain, count
 from pathlib import Path
-from typing import Any, BinaryIO, TypeVar
+from typing import Any, TypeVar
 
 from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
 from idkey.table.layout import MOST_BYTES, OURS
@@ -97,10 +96,7 @@ def commit(
         # Asked once without the lock, so that a refusal leaves no trace in a folder that was never saved to.
         if not (place / _OWN).is_dir() and not _changed(place, names, new, expected)[1]:
             return dict(expected)
-        _clear_way(place)
-        (place / _OWN).mkdir(exist_ok=True)
         with _locked(place):
-            _finish(place)
             before, changed = _changed(place, names, new, expected)
             if changed:
                 _write_next(place, before, changed, note)
@@ -130,10 +126,7 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
             warnings.warn(f"{why}; it was left alone, and the files are read as they stand", stacklevel=3)
         elif (place / _OWN).exists() and all(os.access(at, os.W_OK) for at in (place, place / _OWN)):
             try:
-                _clear_way(place)
-                (place / _OWN).mkdir(exist_ok=True)
                 with _locked(place):
-                    _finish(place)
                     return read(place)
             except OSError as error:
                 if error.errno not in _NO_RIGHT:
@@ -407,16 +400,19 @@ def _sync_folder(*folders: Path) -> None:
 
 @contextmanager
 def _locked(folder: Path) -> Iterator[None]:
-    """Hold the lock of a folder; the system frees it if this program is killed."""
+    """Hold the lock of a folder, each save in it finished; the system frees it if this program is killed."""
     # Loading a table that nobody saves to needs no lock, and not the time to import one.
     from filelock import FileLock, Timeout
 
+    _clear_way(folder)
+    (folder / _OWN).mkdir(exist_ok=True)
     lock = FileLock(str(folder / _OWN / "lock"))
     try:
         lock.acquire(timeout=_WAIT_S, poll_interval=_POLL_S)
     except Timeout:
         raise IdkeyError(f"{folder}: another program is saving to this folder; try again") from None
     try:
+        _finish(folder)
         yield
     finally:
         lock.release()
@@ -436,37 +432,3 @@ def _plainly(folder: Path, outcome: str) -> Iterator[None]:
         at = file if file.name and _OWN not in file.parts else folder
         msg = f"{at}: {why}; {outcome}"
         raise IdkeyError(" ".join(msg.split())) from error
-
-
-# -- one file --------------------------------------------------------------------------------------------
-
-
-def write_whole(place: Path, write: Callable[[BinaryIO], object], overwrite: bool) -> None:
-    """Have a new file written, whole or not at all. Raises IdkeyError."""
-    check_free(place, overwrite)
-    try:
-        with tempfile.TemporaryDirectory(dir=place.parent, prefix=".idkey-") as folder:
-            beside = Path(folder) / place.name
-            with beside.open("wb") as file:
-                write(file)
-                file.flush()
-                os.fsync(file.fileno())
-            if not overwrite:
-                # A second name is never put in place of a file that has come there meanwhile.
-                with suppress(OSError):
-                    os.link(beside, place)
-                    return
-                check_free(place, overwrite)
-            beside.replace(place)
-    except OSError as error:
-        why = error.strerror or error
-        msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
-        raise IdkeyError(msg) from error
-
-
-def check_free(place: Path, overwrite: bool) -> None:
-    """Raise IdkeyError where something is in this place that is not to be written over."""
-    here = place.is_file()
-    if place.exists() and not (overwrite and here):
-        right = "say overwrite=True to write over it" if here else "this is no file; add a file's name"
-        raise IdkeyError(f"{str(place)!r} is there already; {right}, or choose another name")

@@ -115,7 +115,7 @@ class Editable:
                     wrong(taxon, column, shown(value), right)
                 else:
                     texts[column] = text
-            if taxon in new and (is_missing(taxon) or (named and not is_id(str(taxon)))):
+            if taxon in new and (is_missing(taxon) or (named and not is_id(taxon))):
                 wrong(taxon, "id", taxon, AN_ID)
             if taxon in new and named and not texts.get(_NAME):
                 right = "name the kind; 'Hypancistrus sp.' will do where the species has no name yet"

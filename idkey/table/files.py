@@ -188,8 +188,8 @@ def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
     Left out are cells that the keeper's own word, a claim without a source, says as they stand: what that
     departs from is told by `changes` when it is written, and by a review.
     """
-    word = table.evidence[table.evidence["source"] == ""] if len(table.evidence) else table.evidence
-    said = set(word[["taxon", "attribute", "value"]].itertuples(index=False, name=None)) if len(word) else ()
+    claims = parts.sheets["evidence.csv"].rows
+    said = {(row["taxon"], row["attribute"], row["value"]) for row in claims if not row["source"]}
     rows = {
         (file, row.about): row
         for file in ("taxa.csv", _GENERA, "care.csv")
@@ -204,7 +204,7 @@ def disagreeing(parts: Parts, table: TraitTable) -> Iterator[Problem]:
             right = f"its claims have only {odd.claimed}; mend the cell, or add the claim to evidence.csv"
             yield Problem(file, rows[file, odd.about].place, odd.column, odd.held, right)
         else:
-            row = parts.sheets["evidence.csv"].rows[odd.at]
+            row = claims[odd.at]
             right = f"{file} has {odd.held}; mend one of the two, or begin the note with '{NOT_FOLLOWED}'"
             yield Problem(row.file, row.place, odd.column, odd.claimed, right)
 

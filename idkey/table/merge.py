@@ -96,6 +96,7 @@ class Merge:
         self._part_sources()
         new = (row for key, row in self.mine[EVIDENCE].items() if key not in base[EVIDENCE])
         self._claimed = {self.mine.cell_of(row) for row in new}
+        self._part_from_genus()
         self.rows = State()
         for file in FILES:
             for key in dict.fromkeys([*theirs[file], *self.mine[file]]):
@@ -118,14 +119,27 @@ class Merge:
             rows = [row | {column: now.get(row[column], row[column])} for row in self.mine[file].values()]
             self.mine[file] = {key_of(file, row): row for row in rows}
 
+    def _part_from_genus(self) -> None:
+        """Give a kind of its own what the keeper claimed of it, where its genus no longer says so."""
+        for place in sorted(
+            place for place in self._claimed if place[0] == TAXA and place[1] in self.mine[TAXA]
+        ):
+            genus = GENERA, self.mine[TAXA][place[1]]["genus"], place[2]
+            was, own, now = (side.text(genus) for side in self._sides)
+            if was == own != now and not self.mine.text(place):
+                self.mine.fill(place, own)
+
     def _merged(self, file: str, key: Hashable) -> Cells | None:
         was, own, now = (side[file].get(key) for side in self._sides)
         if was and own and now and file != SOURCES:
             return {column: self._cell((file, key, column)) for column in now | own}
+        if file == CARE and own is None and key[1] and key[1] not in self.mine[TAXA]:
+            return now  # Of a kind that the keeper left out, if it was one: its own row settles that.
         was_said, own_said, now_said = (filled(row) for row in (was, own, now))
-        if file == TAXA and was and now:
-            # A trait that is gone makes no other kind of it.
-            was_said = {c: text for c, text in was_said.items() if c in META or c in self._theirs_read}
+        if file in (TAXA, GENERA) and was:
+            # A trait that is gone makes no other kind of it, nor does it matter that the keeper blanked it.
+            known = {*HEADERS[file], *self._theirs_read, *(() if now else own_said)}
+            was_said = {c: text for c, text in was_said.items() if c in known}
         if own_said in (was_said, now_said):
             return now
         if was_said != now_said:
@@ -195,12 +209,13 @@ class Merge:
                     yield TRAITS, column if column in self.mine[TRAITS] else column.removesuffix(YOUNG)
         yield from ((TRAITS, leans_on(row)) for row in self.rows[TRAITS].values())
         for key, row in self.rows[CARE].items():
-            if filled(row) != filled(self.base[CARE].get(key)):
+            if filled(row) not in (filled(side[CARE].get(key)) for side in (self.base, self.theirs)):
                 yield TAXA, row["taxon"]
                 yield from ((CARE_COLUMNS, c) for c in filled(row) if c in self.mine[CARE_COLUMNS])
         for key, row in self.rows[EVIDENCE].items():
             yield SOURCES, row["source"]
-            if key not in self.theirs[EVIDENCE]:
+            # A claim that was shipped brings nothing back.
+            if key not in self.theirs[EVIDENCE] and key not in self.base[EVIDENCE]:
                 yield TAXA, row["taxon"]
                 yield self.rows.cell_of(row)[:2]
                 for name in {row["attribute"], row["attribute"].removesuffix(YOUNG)}:
@@ -298,11 +313,33 @@ class Merge:
         conflict, base, mine = self._open[name], self.held_back(), self.rows.copy()
         file, key, _ = place = conflict.place
         base.take(self.theirs, place)
+        if keep == "own" and file in COLUMNS_OF:
+            self._keep_open(base, place, name)
         if keep == "shipped" and conflict.other:
             mine.take(State(), (TAXA, conflict.other, ""))
         elif keep == "shipped":
             mine.take(self.theirs, place)
+            read, _ = mine.readers()
+            for cell in [
+                (file, key, c) for c in mine[file].get(key, {}) if file in (TAXA, GENERA) and c in read
+            ]:
+                # It comes with the trait by which it can be read, once that is settled.
+                if not reads(read, cell[2], mine.text(cell)):
+                    mine.fill(cell, "")
             if key not in self.theirs[file]:
                 mine.let_go(file, _name_of(key))
         mine.ask_always()
         return Merge(base, mine, self.theirs)
+
+    def _keep_open(self, base: State, place: Place, settled: str) -> None:
+        """Have what else is open about cells of a trait or a care column stay so, now that it is settled.
+
+        Its base says of them what it said, or nothing where that can't be read by the column any more.
+        """
+        readers, columns = base.readers()[0], (place[1], f"{place[1]}{YOUNG}")
+        for file, key, column in (c.place for c in self.conflicts if c.id != settled):
+            if file not in COLUMNS_OF[place[0]] or key not in base[file]:
+                continue
+            for cell in ((file, key, c) for c in columns if column in ("", c)):
+                old = self.base.text(cell)
+                base.fill(cell, old if reads(readers, cell[2], old) else "")

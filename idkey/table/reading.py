@@ -45,6 +45,8 @@ _NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
 MORE_LIKE = 0.75
 """How sure a person is who says "more like this one": three in four (judgement)."""
+_BODY_AT_LEAST = 0.5
+"""Share of the length with the tail fin that is body at the least, streamers left out (judgement)."""
 _ROUNDED = 0.0101
 """By how much rounded shares, such as 0.33 of each of three, may fail to add up to 1."""
 _MOST_PARTS, _MOST_NUMBER, _MOST_TEXT = 40, 100, 500
@@ -154,6 +156,8 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
             return None
         if trait.has_states and isinstance(value, str) and _leans(trait, value):
             return _leaning_answer(trait, value)
+        if isinstance(value, str) and is_total(trait, value):
+            return _from_total(trait, value)
         try:
             return read(trait, value)
         except ValueError as error:
@@ -168,6 +172,18 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
             return read(trait, text)
     except ValueError as error:
         raise AnswerError(f"{trait.id}: {shown(given)}: {error}") from None
+
+
+def is_total(trait: Trait, text: str) -> bool:
+    """Whether a length is said to be one with the tail fin."""
+    return trait.unit == "mm" and _TOTAL.search(text) is not None
+
+
+def _from_total(trait: Trait, text: str) -> Range:
+    """Read a length with the tail fin: a bound on both sides of the length without it, and no more."""
+    plain = re.sub(r"\blength\b|[()]", " ", _TOTAL.sub(" ", text), flags=re.IGNORECASE)
+    ends = [float(end) for end in _ends(trait, plain, "write the number, then TL, such as 85 mm TL")]
+    return _number_answer(trait, (min(ends) * _BODY_AT_LEAST, max(ends)))
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -275,7 +291,7 @@ def _ends(trait: Trait, text: str, right: str) -> list[str]:
     text = " ".join(text.split())
     unit = trait.unit
     if unit == "mm":
-        if _TOTAL.search(text):
+        if is_total(trait, text):
             msg = "a total length can't be turned into a standard length; measure without the tail fin"
             raise ValueError(msg)
         text, right = _STANDARD.sub("", text), f"{right}; mm, cm or in may stand behind it"

@@ -129,6 +129,11 @@ class Trait:
         """The label, or the id where there is none."""
         return self.label or self.id
 
+    @property
+    def asked(self) -> str:
+        """The question, or the name where there is none."""
+        return self.question or self.name
+
     def word(self, state: str) -> str:
         """Return the plain words for a state."""
         return self.words[self.states.index(state)]

@@ -106,9 +106,6 @@ class State(dict[str, dict[Hashable, Cells]]):
                     self.fill(cell, source.text(cell))
                 elif self.text(cell):
                     claims |= self.claims(cell)
-            # No claim brings a kind back that is not here.
-            about = {name: source.cell_of(row) for name, row in claims.items()}
-            claims = {name: row for name, row in claims.items() if about[name][1] in self[about[name][0]]}
         for name, row in list(self[TRAITS].items()) if file == TRAITS and not column else ():
             if leans_on(row) == key and name in source[TRAITS] and name != key:
                 self.fill((TRAITS, name, "applies_when"), source[TRAITS][name]["applies_when"])
@@ -145,10 +142,11 @@ class State(dict[str, dict[Hashable, Cells]]):
 
     def ask_always(self) -> None:
         """Have a trait asked always whose condition can't be read any more."""
-        _, amiss = self.readers()
         for name, row in list(self[TRAITS].items()):
-            of = leans_on(row)
-            if of and (of not in self[TRAITS] or (TRAITS, of, "") in amiss):
+            found, both = Found(), [self[TRAITS].get(leans_on(row)), row]
+            lines = tuple(Row(0, cells, TRAITS) for cells in both if cells)
+            list(read_traits(Sheet(TRAITS, (), lines), found))
+            if leans_on(row) and any(problem.column == "applies_when" for problem in found):
                 self.fill((TRAITS, name, "applies_when"), "")
 
 

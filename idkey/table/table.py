@@ -350,10 +350,8 @@ class TraitTable(Editable):
 
         With `own` cells that are taken over from the genus are left blank, as they are in taxa.csv.
         """
-        columns = {
-            column: [cell_text(self.trait_of(column), cell) for cell in cells]
-            for column, cells in (self.own_cells if own else self.cells).items()
-        }
+        held = self.own_cells if own else self.cells
+        columns = {c: list(map(partial(cell_text, self.trait_of(c)), cells)) for c, cells in held.items()}
         return pd.concat([self.taxa, pd.DataFrame(columns, index=self.taxa.index, dtype="str")], axis=1)
 
     def __len__(self) -> int:

@@ -84,6 +84,11 @@ def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
     return f"{between.join(first)} {last} {end}" if first else end
 
 
+def first_up(text: str) -> str:
+    """Return words with a capital in front, as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
 def percent(share: float) -> str:
     """Write a share as per cent, without ever claiming 0 or 100.
 

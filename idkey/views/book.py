@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from idkey.book.labels import LOOKED_AT
@@ -13,7 +12,7 @@ from idkey.book.recheck import Named, Recheck, Rechecked
 from idkey.table.table import TraitTable
 from idkey.table.units import percent
 from idkey.views import doc
-from idkey.views.doc import Block, Document, Heading, Lines, Soft, Table, line, one_line
+from idkey.views.doc import Document, Soft, Table, headed, line, one_line
 from idkey.views.words import claims_of, none_words, of_table
 
 if TYPE_CHECKING:
@@ -51,23 +50,15 @@ def _named(table: TraitTable, named: Named) -> str:
 
 def same_kind_document(pair: SameKind) -> Document:
     """Return whether two fish are one kind: the verdict, what speaks for it, what would settle it."""
-    looks = tuple(
-        f"{look.trait.question or look.trait.name} ({' and '.join(look.fish)})" for look in pair.looks
-    )
+    looks = tuple(f"{look.trait.asked} ({' and '.join(look.fish)})" for look in pair.looks)
     blocks = (
         line(pair.text, "outcome"),
-        *_listed("What was seen on both", tuple(reason.text for reason in pair.reasons), "bullets"),
-        *_listed("To settle it, look next", looks[:_MOST_LOOKS], "numbered"),
-        *_listed("Before they breed", CAUTION, "bullets"),
+        *headed("What was seen on both", tuple(reason.text for reason in pair.reasons), "bullets"),
+        *headed("To settle it, look next", looks[:_MOST_LOOKS], "numbered"),
+        *headed("Before they breed", CAUTION, "bullets"),
     )
     title = f"Are {pair.names[0]} and {pair.names[1]} one kind?"
     return of_table(pair.table, title, blocks, width=_WIDTH)
-
-
-def _listed(heading: str, items: tuple[str, ...], marks: str) -> Iterator[Block]:
-    if items:
-        yield Heading(heading)
-        yield Lines(items, marks)
 
 
 def recheck_document(recheck: Recheck) -> Document:
@@ -78,10 +69,10 @@ def recheck_document(recheck: Recheck) -> Document:
     table = (Table(heads, rows, "", "", (28.0, 38.0, 38.0, 16.0, 58.0)),) if rows else ()
     moved = "Moved is the share of the probability that has gone to other names."
     less = f" Of {recheck.slightly:,} more the probabilities changed a little." if recheck.slightly else ""
-    notes = (line(f"{moved}{less}", "soft"),) if rows else (line(less.strip(), "soft"),)
+    note = line(f"{moved}{less}" if rows else less.strip(), "soft")
     left = line(f"Not shown: {more:,} more; .to_frame() has all." if more else "")
-    changes = _listed("What has changed in the table", _changes(recheck), "bullets")
-    blocks = (line(recheck.text, "outcome"), *changes, *table, left, *notes)
+    changes = headed("What has changed in the table", _changes(recheck), "bullets")
+    blocks = (line(recheck.text, "outcome"), *changes, *table, left, note)
     return of_table(recheck.table, "The fish of the book, judged again", blocks, width=_WIDTH)
 
 
@@ -114,8 +105,8 @@ def rates_document(rates: Rates) -> Document:
     others = tuple(rate.text for rate in rates.traits if rate.answers and not rate.is_enough)
     blocks = (
         line(rates.text, "outcome"),
-        *_listed("Offered as your own rates", tuple(rate.text for rate in rates.offered), "bullets"),
-        *_listed("Too few answers yet", others, "bullets"),
-        *_listed("Fish left out", rates.left_out, "bullets"),
+        *headed("Offered as your own rates", tuple(rate.text for rate in rates.offered), "bullets"),
+        *headed("Too few answers yet", others, "bullets"),
+        *headed("Fish left out", rates.left_out, "bullets"),
     )
     return of_table(rates.table, "How often do we err?", blocks, width=_WIDTH)

@@ -7,10 +7,9 @@ from collections.abc import Iterable, Iterator
 from idkey.book.box import BagCheck, BoxCheck, FishCheck
 from idkey.book.letter import Letter
 from idkey.model.identify import Reason
-from idkey.table.reading import parse_answer
-from idkey.table.schema import LIFE_STAGE, NONE, YOUNG, cell_words
+from idkey.table.schema import LIFE_STAGE, NONE, YOUNG
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, number_of, percent
+from idkey.table.units import first_up, listed, number_of, percent
 from idkey.views import doc, html
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Heading, Lines, On, Soft, Table, line
 from idkey.views.words import answer_words, claims_of, day_words, introduced, of_table
@@ -29,9 +28,11 @@ def box_document(check: BoxCheck, heading: str = "") -> Document:
         line(check.text, "outcome"),
         On((SCREEN, PRINT), (_bags_table(check),)),
         On(TEXT, (Lines(tuple(map(_bag_line, check.bags)), indent=4),)),
-        *_pairs(check),
-        *_looks(check),
-        *_unread(check),
+        *doc.headed("Can the fish of one bag be one kind?", _pairs(check), "bullets"),
+        *doc.headed("What to look at next", _looks(check)[:_MOST_LOOKS], "numbered"),
+        *doc.headed(
+            "Not taken from the sheet", (*map(str, check.problems), *check.notes), "bullets", "small"
+        ),
         line(check.prior, "soft"),
     )
     return of_table(check.table, "A box held against its labels", blocks, width=_WIDTH)
@@ -39,9 +40,7 @@ def box_document(check: BoxCheck, heading: str = "") -> Document:
 
 def _bags_table(check: BoxCheck) -> Table:
     """Return the bags, one a row, each with its verdict, why, and what was seen."""
-    rows = tuple(
-        (bag.number, _label(bag), _verdict_tag(bag.verdict), _why(check.table, bag)) for bag in check.bags
-    )
+    rows = tuple((bag.number, _label(bag), _verdict_tag(bag.verdict), _why(bag)) for bag in check.bags)
     heads = ("Bag", "Label as written", "The label", "Why, and what was seen")
     return Table(heads, rows, "", "box-grid", (9.0, 32.0, 33.0, 104.0))
 
@@ -57,14 +56,14 @@ def stands_html(check: BoxCheck) -> str:
     look = check.next_look()
     ask = "No look is left that would settle more."
     if look:
-        ask = f"Look next at {look.fish.name}: {look.question.trait.question or look.question.trait.name}"
+        ask = f"Look next at {look.fish.name}: {look.question.trait.asked}"
     return html.status(check.text, "outcome", ask)
 
 
 def bag_html(bag: BagCheck) -> str:
     """Return one bag: number and label, the verdict, and why."""
     head = (doc.Strong(f"Bag {bag.number} "), _verdict_tag(bag.verdict))
-    return html.blocks((line(head), line(_label(bag)), *_why(bag.table, bag)))
+    return html.blocks((line(head), line(_label(bag)), *_why(bag)))
 
 
 def letter_html(letter: Letter) -> str:
@@ -79,24 +78,24 @@ def _label(bag: BagCheck) -> tuple[doc.Inline, ...]:
     return (bag.label or "no label", Soft(f"\n{rest}" if rest else ""))
 
 
-def _why(table: TraitTable, bag: BagCheck) -> doc.Content:
+def _why(bag: BagCheck) -> doc.Content:
     said = [On(SCREEN, (line(bag.text),)), On(PRINT, (line(bag.text, "small"),))]
     said += [line(bag.hint, "soft")] if bag.hint else []
     for fish in bag.fish:
-        if seen := _seen_words(table, fish):
+        if seen := _seen_words(fish):
             name = f"{fish.name}: " if len(bag.fish) > 1 else "Seen: "
             said.append(line(f"{name}{seen}.", "soft"))
     return tuple(said)
 
 
-def _seen_words(table: TraitTable, fish: FishCheck) -> str:
+def _seen_words(fish: FishCheck) -> str:
     """Return all that was answered of a fish, in plain words."""
     seen = []
     for trait_id, answer in fish.fish.answers.items():
         if trait_id == LIFE_STAGE:
             seen.append(answer)
         else:
-            trait = table.trait(trait_id)
+            trait = fish.fish.table.trait(trait_id)
             seen.append(f"{trait.name.lower()}: {answer_words(trait, answer)}")
     return "; ".join(seen)
 
@@ -105,37 +104,17 @@ def _bag_line(bag: BagCheck) -> str:
     return f"{bag.number}. {bag.label or 'no label'}: {doc.plain(_verdict_tag(bag.verdict))}. {bag.text}"
 
 
-def _pairs(check: BoxCheck) -> Iterator[Block]:
+def _pairs(check: BoxCheck) -> tuple[str, ...]:
     """Say of each bag in which two fish were looked at whether they can be one kind."""
-    told = [bag.pairs[0].text for bag in check.bags if bag.pairs]
-    if told:
-        yield Heading("Can the fish of one bag be one kind?")
-        yield Lines(tuple(told), "bullets")
+    return tuple(bag.pairs[0].text for bag in check.bags if bag.pairs)
 
 
-def _looks(check: BoxCheck) -> Iterator[Block]:
+def _looks(check: BoxCheck) -> tuple[str, ...]:
     """Say which look at which bag next settles most for least trouble: the best at each fish."""
     best = {}
     for look in check.looks:
-        best.setdefault(look.fish.name, look)
-    if best:
-        yield Heading("What to look at next")
-        items = (
-            f"{_first_up(name)}: {look.question.trait.question or look.question.trait.name}"
-            for name, look in best.items()
-        )
-        yield Lines((*items,)[:_MOST_LOOKS], "numbered")
-
-
-def _unread(check: BoxCheck) -> Iterator[Block]:
-    told = (*map(str, check.problems), *check.notes)
-    if told:
-        yield Heading("Not taken from the sheet")
-        yield Lines(told, "bullets", "small")
-
-
-def _first_up(text: str) -> str:
-    return text[:1].upper() + text[1:]
+        best.setdefault(look.fish.name, look.question.trait)
+    return tuple(f"{first_up(name)}: {trait.asked}" for name, trait in best.items())
 
 
 # -- the letter ------------------------------------------------------------------------------------------
@@ -189,8 +168,7 @@ def _bags(bags: Iterable[BagCheck]) -> str:
 
 
 def _bag_blocks(letter: Letter, bag: BagCheck, cited: dict[str, None]) -> Iterator[Block]:
-    table = letter.check.table
-    count = f", {bag.count:,} fish" if bag.count > 1 else ""
+    table, count = bag.table, f", {bag.count:,} fish" if bag.count > 1 else ""
     yield Heading(f"Bag {bag.number}, labelled \u201c{bag.label}\u201d{count}")
     named = listed(introduced(table, taxon) for taxon in bag.taxa)
     yield line(f"In the table this label means {named}.")
@@ -198,9 +176,9 @@ def _bag_blocks(letter: Letter, bag: BagCheck, cited: dict[str, None]) -> Iterat
         if fish.verdict == "does not fit":
             heads = ("Feature", "Seen on the fish", "The table has", "Source")
             rows = tuple(_compared(table, fish, reason, cited) for reason in fish.against)
-            caption = _first_up(fish.name) if len(bag.fish) > 1 else ""
+            caption = first_up(fish.name) if len(bag.fish) > 1 else ""
             yield Table(heads, rows, caption, "", (34.0, 40.0, 44.0, 60.0))
-            yield line(f"All that was seen: {_seen_words(table, fish)}.")
+            yield line(f"All that was seen: {_seen_words(fish)}.")
             yield line(_nearest(table, fish))
     if pictures := letter.pictures.get(bag.number):
         yield line(f"Pictures enclosed: {listed(pictures)}.")
@@ -214,8 +192,7 @@ def _compared(table: TraitTable, fish: FishCheck, reason: Reason, cited: dict[st
     for column in (trait.id, trait.id + YOUNG):
         cited |= dict.fromkeys(table.claims(taxon, column).get("source", ()))
         claims |= dict.fromkeys(claims_of(table, taxon, column))
-    seen = cell_words(trait, parse_answer(trait, reason.answer))
-    return trait.name, seen, reason.row, "; ".join(claims) or "not stated"
+    return trait.name, answer_words(trait, reason.answer), reason.row, "; ".join(claims) or "not stated"
 
 
 def _nearest(table: TraitTable, fish: FishCheck) -> str:
@@ -229,7 +206,7 @@ def _in_one_bag(check: BoxCheck) -> Iterator[Block]:
     for bag in check.bags:
         for pair in bag.mixed[:1]:
             yield Heading(f"Bag {bag.number}: two fish that differ")
-            yield line(f"{_first_up(pair.names[0])} and {pair.names[1]} are probably of two kinds:")
+            yield line(f"{first_up(pair.names[0])} and {pair.names[1]} are probably of two kinds:")
             yield Lines(tuple(f"{r.label}: {r.said[0]}, and {r.said[1]}" for r in pair.reasons), "bullets")
 
 

@@ -17,7 +17,7 @@ from idkey.views import doc
 from idkey.views.charts import flow_svg, size_svg, temperature_svg
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Lines, On, Table
 from idkey.views.sheet import drawn as sheet_drawn
-from idkey.views.words import claim_words, cut, introduced, made_from, of_table
+from idkey.views.words import claim_words, cut, introduced, made_from, of_table, some
 
 _WIDTH = 100
 _OWN = "cautions"
@@ -26,6 +26,10 @@ _DOUBT = 0.01
 """Share of "none of these" from which a sheet speaks of it."""
 _SURE = 0.95
 """Share from which a name that is left alone is taken for settled, as an identification does by default."""
+_FRONT = ("adult_length_mm", "diet_type", "flow", "temperature_c", "ph", "tank_volume_l", "tank_length_cm")
+"""What stands in front on the screen; the rest is behind it."""
+_FEW = 3
+"""So many names stand in a title and are drawn on the screen."""
 _GAUGES = (
     ("Temperature (°C, below it °F)", temperature_svg),
     ("Flow", flow_svg),
@@ -46,7 +50,10 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
     own, needs, every = _in_reading_order(sheet)
     cited: dict[str, int] = {}
     names = "; ".join(introduced(sheet.table, name) for name in sheet.names)
+    many = len(sheet.names) > _FEW
     title = f"{'Care that is right for all of' if several else 'Care'}: {names}"
+    if many:
+        title = f"Care that is right for all of {len(sheet.names)} kinds"
     if sheet.stranger_of:
         title = f"Care as for the genus {sheet.stranger_of}"
     cautions = tuple(
@@ -54,26 +61,67 @@ def care_document(sheet: CareSheet, *, full: bool = False, drawn: bool = True) -
         for n in own
     )
     rows = [(n.label, _right(n), _why(n, cited)) for n in needs if n.known]
-    rows += [("Not known", doc.Soft(labels), "")] if (labels := _not_known(needs)) else []
+    unknown = _not_known(needs)
     caption = f"What {'they need' if several else 'it needs'}"
     heads = ("Need", "What is right", "How we know")
-    table = Table(heads, tuple(rows), caption, "care-grid", (32.0, 98.0, 48.0))
+    shares = (32.0, 98.0, 48.0)
+    table = Table(heads, tuple(rows), "", "care-grid", shares)
+    on_paper = [*rows, ("Not known", doc.Soft(unknown), "")] if unknown else rows
     for_all = [b for n in every for b in (doc.Heading(n.label, 2), _points(n), *_why(n, cited))]
+    handling = (doc.Fold(_FOLD_WORDS, tuple(for_all)),) if for_all else ()
     drawings = ((words, draw(sheet)) for words, draw in _GAUGES)
     gauges = tuple(doc.Picture(svg, words, heading=words, tallest=40.0) for words, svg in drawings if svg)
+    across = (doc.Group(gauges, across=True),) if gauges else ()
+    named, standing = Lines((f"{names}.",) if many else ()), Lines(_standing(sheet))
+    # A stranger looks like none of the kinds that lend it their care.
+    portraits = sheet_drawn(sheet.table, sheet.names) if drawn and not sheet.stranger_of else ()
+    rest = f"All that is known: {number_of(len(rows), 'need')}"
+    first = [_front_row(n, sheet) for n in map(sheet.attributes.get, _FRONT) if n is not None and n.known]
+    whose = (doc.Fold(f"Which {len(sheet.names)} kinds, and how likely", (named, standing)),)
+    on_screen = (
+        *(whose if many else (standing,)),
+        *_meanwhile(sheet),
+        *cautions,
+        Table(("Need", "What is right", "Who says so"), tuple(first), caption, "care-grid idk-care-front"),
+        *(portraits if len(sheet.names) <= _FEW else ()),
+        doc.Fold(rest, (*across, table)),
+        *handling,
+        *((doc.Fold("Not known", (Lines((f"{unknown}.",)),)),) if unknown else ()),
+    )
     blocks = (
         On(PRINT, (made_from(sheet.table),)),
-        Lines(_standing(sheet)),
-        Lines(_conflicts(sheet), style="outcome"),
-        On((SCREEN, PRINT), cautions),
-        # A stranger looks like none of the kinds that lend it their care.
-        On(PRINT, sheet_drawn(sheet.table, sheet.names) if drawn and not sheet.stranger_of else ()),
-        On((SCREEN, PRINT), (doc.Group(gauges, across=True),) if gauges else ()),
-        On((SCREEN, PRINT), (table, *([doc.Fold(_FOLD_WORDS, tuple(for_all))] if for_all else []))),
+        On((TEXT, PRINT), (named, standing, Lines(_conflicts(sheet), style="outcome"))),
+        On(SCREEN, on_screen),
+        On(PRINT, (*cautions, *portraits, *across)),
+        On(PRINT, (Table(heads, tuple(on_paper), caption, "care-grid", shares), *handling)),
         On(PRINT, _sources(sheet, cited)),
         On(TEXT, _text_lines(sheet, full)),
     )
     return of_table(sheet.table, title, blocks, width=_WIDTH)
+
+
+def _front_row(need: Need, sheet: CareSheet) -> tuple[doc.Content, ...]:
+    """Return a need as it stands in front: what to do, and who says so."""
+    what = sheet.safest.get(need.attribute) or need.text
+    if need.conflict:
+        right: doc.Content = (doc.Tag("nothing suits all"), "\n", f"until then: {what}")
+    else:
+        right = Lines(tuple(what.splitlines()))
+    names = dict.fromkeys(b.source_label for b in need.evidence if b.followed and b.source_label)
+    by = [*some(names, 2), need.grounds] if names else [need.grounds]
+    claims = tuple(dict.fromkeys(_claim(backing, need) for backing in need.evidence))
+    said = doc.Fold("; ".join(by), (Lines(claims, "bullets"),)) if claims else ""
+    return need.label, right, said
+
+
+def _meanwhile(sheet: CareSheet) -> tuple[Block, ...]:
+    """Return the conflicts, each with who needs what behind it, and what settles them."""
+    folds = tuple(
+        doc.Fold(f"{need.label}: who needs what", (Lines(tuple(need.text.splitlines())),))
+        for need in sheet.conflicts
+    )
+    settled = dict.fromkeys(s.text for s in sheet.settling)
+    return (Lines(_conflicts(sheet), style="outcome"), Lines(tuple(settled)), *folds)
 
 
 def _sources(sheet: CareSheet, cited: dict[str, int]) -> tuple[Block, ...]:
@@ -82,9 +130,9 @@ def _sources(sheet: CareSheet, cited: dict[str, int]) -> tuple[Block, ...]:
     return (doc.Heading("Sources"), doc.Columns(entries, 2)) if entries else ()
 
 
-def care_blocks(sheet: CareSheet) -> tuple[Block, ...]:
+def care_blocks(sheet: CareSheet, *, drawn: bool = False) -> tuple[Block, ...]:
     """Return a care sheet under its title, to stand inside another document on the screen."""
-    document = care_document(sheet, drawn=False)
+    document = care_document(sheet, drawn=drawn)
     return doc.Heading(document.title, 0), *document.blocks
 
 

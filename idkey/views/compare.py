@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import pandas as pd
 
@@ -16,9 +16,10 @@ from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, words
 from idkey.views.charts import map_svg, on_map
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Lines, On, Runs, Soft, Table, line
-from idkey.views.sheet import drawn
+from idkey.views.fish import state_svg
+from idkey.views.sheet import drawn, look_of
 
-_MOST_PAIRS, _MOST_IN_TEXT, _MOST_ICONS = 20, 10, 3
+_MOST_PAIRS, _MOST_IN_TEXT, _MOST_ICONS, _MOST_MARKED = 20, 10, 3, 4
 _MAP_LEAST, _MOST_ON_MAP = 0.15, 100
 _NOT_KNOWN, _HEARSAY = "not known", "no look at the fish"
 _RECKONED = "Reckoned with all these names equally likely and with the observer errors of the table."
@@ -26,7 +27,7 @@ _COUNTS = {1: "the best look", 2: "the two best looks together", 3: "the three b
 _CARE, _MOST_CARE = ("diet_type", "temperature_c", "adult_length_mm", "flow"), 3
 _HOW_READ = (
     "The larger the mark, the oftener the two are mixed up by looks alone. The figure is the most it can be "
-    "if the best look of each group of traits is taken (half the Bhattacharyya coefficient); 50 % is a guess."
+    "if everything is looked at; 50 % is a guess."
 )
 _HOLLOW = "Hollow: fewer than three traits are known of both, so they look alike because little is known."
 
@@ -38,10 +39,15 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
     """
     ages = (young,) if _at_any_age(kinds) else (young, not young)
     first, *others = (mix_up_words(kinds, young=age) for age in ages)
-    looks = tuple(trait.question or trait.name for trait in _looks(kinds, young))
+    looks = tuple(trait.asked for trait in _looks(kinds, young))
+    marked = _marked(kinds, young)
+    marks = tuple(contrast.trait.id for contrast, _ in marked)
     blocks = (
         On(PRINT, (words.made_from(kinds.table),)),
-        On((SCREEN, PRINT), drawn(kinds.table, kinds.taxa, young=young)),
+        On(
+            (SCREEN, PRINT),
+            (*drawn(kinds.table, kinds.taxa, young=young, marks=marks), *_near(kinds, marked)),
+        ),
         On(PRINT, (doc.Heading("Look first at"), Lines(looks, "numbered"))),
         line(first, "outcome"),
         On((SCREEN, PRINT), (line(" ".join((*others, _RECKONED)), "soft"),)),
@@ -77,12 +83,51 @@ def mix_up_words(kinds: Comparison, *, young: bool = False) -> str:
     return f"After {_COUNTS[len(looks)]} ({names}) {wrong} {fish} would still get the wrong name."
 
 
+def _in_order(kinds: Comparison, young: bool) -> Sequence[Contrast]:
+    """Return what differs, what tells most first."""
+    return sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
+
+
+def _marked(kinds: Comparison, young: bool) -> list[tuple[Contrast, Sequence[Mapping[str, str]]]]:
+    """Return what differs in the drawings, the best looks first, each with what is drawn of every kind."""
+    states = [look_of(kinds.table, taxon, young=young).states for taxon in kinds.taxa]
+    looks = _looks(kinds, young)
+    order = sorted(_in_order(kinds, young), key=lambda c: c.trait not in looks)
+    drawn_of = ((c, {s.get(c.trait.id) for s in states}) for c in order)
+    return [(c, states) for c, own in drawn_of if len(own) > 1 and None not in own][:_MOST_MARKED]
+
+
+def _near(
+    kinds: Comparison, marked: Sequence[tuple[Contrast, Sequence[Mapping[str, str]]]]
+) -> tuple[Block, ...]:
+    """Return what is marked on the fish, of each kind near by, in its own colours."""
+    rows = []
+    for number, (c, states) in enumerate(marked, 1):
+        cells = []
+        for own, said in zip(states, c.cells, strict=True):
+            svg = state_svg(c.trait.id, own[c.trait.id], c.trait.word(own[c.trait.id]), own, 300)
+            cells.append(doc.Picture(svg, note=said, tallest=28.0))
+        name = f"{number} {c.trait.name}" if len(marked) > 1 else c.trait.name
+        rows.append((name, *cells))
+    return (
+        (
+            Table(
+                ("Look at", *kinds.labels),
+                tuple(rows),
+                style="near",
+                shares=(28.0, *[50.0] * len(kinds.taxa)),
+            ),
+        )
+        if rows
+        else ()
+    )
+
+
 def _differ(kinds: Comparison, young: bool) -> Block:
     if not kinds.differ:
         return line(doc.Strong("No trait of which the table knows all of them differs."))
     k, looks, rows = len(kinds.taxa), _looks(kinds, young), []
-    order = sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
-    for c in order:
+    for c in _in_order(kinds, young):
         marks = [_HEARSAY] if c.hearsay else []
         if c.trait in looks:
             marks.insert(0, f"best look {looks.index(c.trait) + 1}" if len(looks) > 1 else "best look")

@@ -123,6 +123,11 @@ def line(text: Runs, style: str = "") -> Lines:
     return Lines((text,) if text else (), style=style)
 
 
+def headed(heading: str, items: tuple[Runs, ...], marks: str, style: str = "") -> tuple[Block, ...]:
+    """Return a list under its heading; nothing where there is nothing to list."""
+    return (Heading(heading), Lines(items, marks, style)) if items else ()
+
+
 class Table(Block):
     """A table; without heads one of pairs. The first cell of a row names it, unless told otherwise.
 
@@ -169,7 +174,10 @@ class Columns(Block):
 
 
 class Lead(_Part):
-    """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to."""
+    """One lead of a couplet: what it says, its drawings, and the couplet or the names it goes to.
+
+    On paper `shows` stands beside the one name, as large as there is room.
+    """
 
     letter: str
     words: Runs
@@ -177,6 +185,7 @@ class Lead(_Part):
     to: int | None = None
     head: str = ""
     names: tuple[str, ...] = ()
+    shows: tuple[Icon, ...] = ()
 
 
 class Couplet(_Part):

@@ -11,10 +11,11 @@ from idkey.table.claims import CLASSES, UNSOURCED
 from idkey.table.draft import Draft, Place, taken_over
 from idkey.table.fields import FIELDS
 from idkey.table.merge import Conflict
+from idkey.table.names import trade_codes
 from idkey.table.schema import YOUNG, Trait, cell_words, parse_cell
 from idkey.table.spreadsheet import Import, ImportRow
 from idkey.table.table import TraitTable
-from idkey.table.units import number_of
+from idkey.table.units import first_up, listed, number_of
 from idkey.views import doc, html
 from idkey.views.doc import Document, Fold, Heading, Inline, Lines, Runs, Soft, Table, Tag, line
 from idkey.views.words import claim_words, cut, some
@@ -24,6 +25,7 @@ _MOST_ROWS, _MOST_IN_SHEET = 12, 150
 """Kinds that a table and a draft of it show; changed ones come on top of that."""
 _MOST_CHANGES, _MOST_BEHIND, _LONGEST_SOURCE = 40, 2, 60
 _MOST_SHOWN, _MOST_IN_LIST = 12, 200
+_MINDED = ("tradeCode", "careGroup")
 _ALL = ".to_frame() lists them all"
 _TITLES = {"not taken": "\u2715 Rows that were not taken", "new": "+ New kinds"}
 _TITLES |= {"changed": "\u2260 Changed", "unchanged": "= As they are"}
@@ -58,7 +60,7 @@ def conflicts_document(table: TraitTable) -> Document:
         rows.append((conflict.text, *sides, Lines(tuple(ways), "bullets")))
         told = [f"  {words}: {side}" for words, side in zip(_SIDES, sides, strict=True) if side]
         lines += ["", conflict.text, *told, *(("  to ", *way) for way in ways)]
-    heads = ("What happened", *(words[0].upper() + words[1:] for words in _SIDES), "To settle it")
+    heads = ("What happened", *map(first_up, _SIDES), "To settle it")
     blocks = (
         doc.On(doc.SCREEN, (Table(heads, tuple(rows), heading),)),
         doc.On(doc.TEXT, (Lines(tuple(lines)),)),
@@ -93,6 +95,27 @@ def state_words(draft: Draft) -> str:
     return f"{given}; not saved." if given else "Nothing is changed."
 
 
+def head_html(draft: Draft) -> str:
+    """Say what is not saved and, in the open, what may be saved but is seldom meant."""
+    return html.status(state_words(draft), "outcome") + html.blocks(_notices(draft))
+
+
+def _notices(draft: Draft) -> tuple[Lines, ...]:
+    """Name trade codes that another kind has too, and kinds without a care group, of what is not saved."""
+    table, found = draft.sound, []
+    fresh = {column: [*draft.new, *(t for t, c in draft.changed if c == column)] for column in _MINDED}
+    for taxon in dict.fromkeys(t for t in fresh["tradeCode"] if t in table.taxa.index):
+        for code in trade_codes(draft.text(taxon, "tradeCode")) if "tradeCode" in draft.names else ():
+            others = [table.label(t) for t in table.names.coded(code) if t != taxon]
+            if others:
+                has = "has" if len(others) == 1 else "have"
+                found.append(f"{draft.label(taxon)}: {listed(others)} {has} the trade code {code}, too.")
+    for taxon in dict.fromkeys(fresh["careGroup"]):
+        if "careGroup" in draft.names and not draft.text(taxon, "careGroup").strip():
+            found.append(f"{draft.label(taxon)}: no care group is chosen, so there is no care sheet for it.")
+    return (Lines(some(found, _MOST_CHANGES), "bullets"),) if found else ()
+
+
 def kind_marks(draft: Draft) -> dict[str, str]:
     """Return what stands behind the name of a kind that is changed, new or taken out."""
     marks = dict.fromkeys((taxon for taxon, _ in (*draft.changed, *draft.claims)), ", changed")
@@ -106,8 +129,9 @@ def draft_document(draft: Draft) -> Document:
     for (taxon, column), text in draft.changed.items():
         before = "" if taxon in draft.new else f", was {draft.was(taxon, column) or 'blank'}"
         changes.append(f"{draft.label(taxon)}, {column}: {text or 'blank'}{before}")
-    listed = (Lines(some(changes, _MOST_CHANGES), "bullets"),) if changes else ()
-    blocks = (line(state_words(draft), "outcome"), line(size), *listed, *_problems(draft))
+    every = (Lines(some(changes, _MOST_CHANGES), "bullets"),) if changes else ()
+    told = (*_notices(draft), *_problems(draft))
+    blocks = (line(state_words(draft), "outcome"), line(size), *every, *told)
     return Document("Changes that are not saved", blocks, titled=())
 
 

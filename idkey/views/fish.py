@@ -5,8 +5,11 @@ An illustrator works on `art/*.svg` in a vector editor. A group ``part--state`` 
 ``clip-flank``, ``clip-head`` and ``clip-belly``, in a fin in its area of class ``clip-fins``. A line of class
 ``hem`` takes a coloured edging; class ``detail`` is left out of a ghost. In a body form, ``side-*``, the line
 ``standard-length`` runs from the snout to the base of the tail fin, below the lowest fin. `forms.csv` says in
-which form a genus is drawn (a way of drawing, no claim of a table), `colours.csv` what a swatch becomes, and
-`pictures.csv` how a trait is shown: states, the usual one, view and window, its part, and the parts inked.
+which form a genus is drawn: a sketch, no claim of a table; only the eye and the stalk of the tail follow
+published figures where there are any (`test_fish.py` names them). `colours.csv` says what a swatch becomes,
+`pictures.csv` how a trait is shown: states, the usual one, view and window, its part, the parts inked, and
+what is marked on a whole fish: a part, circle or clip path. A figure has no states: its picture says how it
+is taken, by layers named ``measure``, which no other picture shows.
 
 A state has one layer, on a button and in a whole fish. What a button is about is inked, the rest a ghost.
 White, yellow, orange and a dark body are steps of grey. What is not known is left out or drawn plain, as no
@@ -144,7 +147,7 @@ def sown(
     return np.array(best).reshape(-1, 2)
 
 
-STATES = {trait: tuple(row["states"].split()) for trait, row in rows("pictures").items()}
+STATES = {trait: tuple(row["states"].split()) for trait, row in rows("pictures").items() if row["states"]}
 """Trait id -> the states that can be drawn."""
 MARKS = {"white": PAPER, "yellow": "#f0bd33", "orange": "#dd6a22"}
 _HEMS = {"dark": INK, "white": PAPER, "orange": MARKS["orange"]}
@@ -247,23 +250,53 @@ def _drawable(states: Mapping) -> dict[str, str]:
     return {t: s for t, s in states.items() if isinstance(s, str) and s in STATES.get(t, ())}
 
 
-def state_svg(trait_id: str, state: str, title: str = "", answers: Mapping | None = None) -> str | None:
+def state_svg(
+    trait_id: str, state: str, title: str = "", answers: Mapping | None = None, wide: int = 120
+) -> str | None:
     """Return a small drawing of one state of one trait, None where there is nothing to draw.
 
     Its title is by default the ids in plain words. It takes over the answers given already, so that dark
-    spots on pale stay so; what of them cannot be drawn is passed over.
+    spots on pale stay so; what of them cannot be drawn is passed over. It is so many pixels wide.
     """
     if state not in STATES.get(trait_id, ()):
         return None
+    return _card(
+        trait_id, {trait_id: state}, title or f"{trait_id}: {state}".replace("_", " "), answers, wide
+    )
+
+
+def how_svg(trait_id: str, title: str = "", answers: Mapping | None = None) -> str | None:
+    """Return a small drawing of how a figure is taken, such as a length; None where there is none."""
+    if trait_id in STATES or trait_id not in rows("pictures"):
+        return None
+    return _card(trait_id, {}, title or trait_id.replace("_", " "), answers, 120)
+
+
+def _card(trait_id: str, own: Mapping[str, str], title: str, answers: Mapping | None, wide: int) -> str:
     row = rows("pictures")[trait_id]
-    states = _USUAL | _drawable(answers or {}) | {trait_id: state}
+    states = _USUAL | _drawable(answers or {}) | own
     if trait_id == "spot_colour" or ("spot" in trait_id and states["pattern"] not in _SPOTTED):
         states["pattern"] = "light_spots"
     if trait_id in _SIZES:
         states = {t: s for t, s in states.items() if t == trait_id or t not in _SIZES}
     shapes = picture(row["view"], states, row["inked"].split(), 1.15 * float(row["window"].split()[2]) / 240)
-    title = title or f"{trait_id}: {state}".replace("_", " ")
-    return svg_text(shapes, title, row["window"], 'width="120" height="80"')
+    return svg_text(shapes, title, row["window"], f'width="{wide}" height="{wide * 2 // 3}"')
+
+
+def place_of(view: str, trait_id: str, states: Mapping[str, str]) -> Circle | None:
+    """Return the circle around what is looked at for a trait, on a whole fish; None where it is not drawn."""
+    name, art = rows("pictures").get(trait_id, {}).get("mark", ""), read_art(view)
+    if name in art.circles:
+        x, y, radius = art.circles[name]
+        return x, y, radius + 3.0
+    shown = states.get(_TRAIT_OF.get(name, ""), "plain")
+    pieces = [p for part, state, p in art.layers if part == name and state in ("", shown)]
+    runs = art.clips.get(name) or [run for *_, path in itertools.chain(*pieces) for run in outlines(path)]
+    if not runs:
+        return None
+    low, high = (edge(np.concatenate(runs), axis=0) for edge in (np.min, np.max))
+    x, y = ((low + high) / 2).tolist()
+    return x, y, min(float(max(high - low)) / 2 + 2.0, 14.0 if name in art.clips else 25.0)
 
 
 def svg_text(shapes: str, title: str, window: str, more: str, desc: str = "") -> str:

@@ -189,9 +189,14 @@ class _Writer:
         heads = "".join(f'<th scope="col">{write(head)}</th>' for head in block.heads)
         heads = f"<thead><tr>{heads}</tr></thead>" if heads else ""
         first, end = ('<th scope="row">', "</th>") if block.row_heads else ("<td>", "</td>")
+        # Where there is no room for columns a cell stands under the one before it, and says what it is.
+        narrow = (
+            [] if self._on_paper else [f' data-head="{_text(one_line(plain(h)))}"' for h in block.heads[1:]]
+        )
         rows = []
         for head, *cells in block.rows:
-            rest = "".join(f"<td>{write(cell)}</td>" for cell in cells)
+            beside = narrow or [""] * len(cells)
+            rest = "".join(f"<td{head}>{write(cell)}</td>" for head, cell in zip(beside, cells, strict=False))
             rows.append(f"<tr>{first}{write(head)}{end}{rest}</tr>\n")
         return (
             f'<div class="idk-scroll"><table class="idk-grid{style}">{caption}{widths}{heads}\n'
@@ -200,26 +205,21 @@ class _Writer:
 
     def _couplet(self, couplet: doc.Couplet) -> str:
         back = ", ".join(f'<a href="#c{n}">{n}</a>' for n in couplet.before)
-        asked = f"{f'(from {back}) ' if back else ''}{_text(couplet.question)}"
+        asked = f"{_text(couplet.question)}{f' (from {back})' if back else ''}"
         number = f'<span class="number">{couplet.number}</span><span class="idk-small">{asked}</span>'
         return f'<li id="c{couplet.number}">{number}{"".join(map(self._lead, couplet.leads))}</li>'
 
     def _lead(self, lead: doc.Lead) -> str:
-        icons = "".join(map(self._icon, lead.icons))
+        icons, names = "".join(map(self._icon, lead.icons)), _text("; ".join(lead.names))
         beside = f'<span class="icons">{icons}</span>' if icons else ""
-        shown = _text("; ".join(lead.names))
-        shown = f"<strong>{shown}</strong>" if len(lead.names) <= FEW else shown
+        names = f"<strong>{names}</strong>" if len(lead.names) <= FEW else names
+        if len(lead.names) > 1:
+            names = f'<span class="idk-small">{_text(lead.head)} {names}</span>'
+        says = f'<span class="says"><span>{self.write(lead.words)}</span>{names * bool(lead.names)}</span>'
         goes_on = f'<a class="number" href="#c{lead.to}">{lead.to}</a>' if lead.to is not None else ""
-        end = f'<span class="dots"></span>{goes_on or shown}'
-        # Several names stand below the words.
-        if several := not goes_on and len(lead.names) != 1:
-            small = "" if len(lead.names) <= FEW else " idk-small"
-            end = f'<span class="names{small}">{_text(lead.head)} {shown}</span>'
-        on = "" if several else " on"
-        says = f'<span class="says{on}"><span>{self.write(lead.words)}</span>{end}</span>'
-        return (
-            f'<div class="lead{"" if icons else " plain"}"><strong>{lead.letter}</strong>{beside}{says}</div>'
-        )
+        end = goes_on or "".join(map(self._icon, lead.shows))
+        kind = "lead" if icons else "lead plain"
+        return f'<div class="{kind}"><strong>{lead.letter}</strong>{beside}{says}{end}</div>'
 
 
 def _bar(piece: doc.Bar) -> str:

@@ -7,21 +7,27 @@ from functools import cache, partial
 from typing import Any
 from urllib.parse import quote
 
-from idkey.care.needs import sentences
+from idkey.care.needs import format_value, sentences
 from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
+from idkey.model.compare import compare
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
-from idkey.table.reading import parse_answer
-from idkey.table.schema import LIFE_STAGE, NONE, Trait, answer_text, cell_words
+from idkey.table.reading import is_total, parse_answer
+from idkey.table.schema import LIFE_STAGE, NONE, States, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
 from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
-from idkey.views.words import answer_words, codes_from_memory, none_words
+from idkey.views.fish import how_svg
+from idkey.views.sheet import can_draw, fish_svg
+from idkey.views.words import answer_words, codes_from_memory, none_words, state_icons
 
+_MOST_RIVALS = 2
+_LITTLE_GAIN = 0.1
+"""Bits below which an answer is expected to change the names little (judgement)."""
 _MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
 SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
@@ -33,7 +39,7 @@ def identification_document(fish: Identification) -> Document:
     first, after = _stands(fish)
     if question := fish.next_question():
         trait = question.trait
-        ask = (doc.Strong("Look next:"), f" {trait.question or trait.name} ", Soft(f"({trait.id})"))
+        ask = (doc.Strong("Look next:"), f" {trait.asked} ", Soft(f"({trait.id})"))
     bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
     more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
     blocks = (
@@ -72,7 +78,7 @@ def _seen(fish: Identification) -> tuple[Block, ...]:
     return (doc.Table((), tuple(rows), "What was seen"),) if rows else ()
 
 
-def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
+def _names(fish: Identification, *, care: bool, mark: str = "") -> Iterator[Block]:
     """Give the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
     if not fish.answers:
         yield line("The names still possible will stand here, likeliest first.", "soft")
@@ -80,16 +86,18 @@ def _names(fish: Identification, *, care: bool) -> Iterator[Block]:
     ranking = fish.ranked()
     left = [row for row in ranking if row.candidate]
     for row in left[:_MOST_NAMES]:
-        under = _why(fish, row)
+        under, summary = _why(fish, row), (_bar(row),)
         if row.taxon != NONE:
             under += _according_to(fish.table, row.taxon) + (_care_of(fish.table)(row.taxon) if care else ())
-        yield Fold(_bar(row), under, "name")
+            summary = (*_drawn(fish.table, row.taxon, mark), *summary)
+        yield Fold(summary, under, "name")
     if rest := left[_MOST_NAMES:]:
         items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
         yield Fold(f"and {number_of(len(rest), 'name', 'more')}", (Lines(items, "bullets"),), "name")
     if out := len(ranking) - len(left):
-        hold = f"{number_of(out, 'name', 'other')} hold{'s' * (out == 1)}"
-        yield line(f"{hold} at most {(1 - fish.coverage) * 100:.0f} % together.", "soft")
+        hold = f"Together they hold at most {(1 - fish.coverage) * 100:.0f} %."
+        why = "To see why one of them is out, write its name or code as the name on the bag."
+        yield Fold(f"{number_of(out, 'name')} hardly possible any more", (line(f"{hold} {why}"),), "name")
 
 
 def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
@@ -115,8 +123,9 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
         )
         blocks.append(line(judged, "soft"))
     if row.compared:
-        over = f"over the {number_of(row.compared, 'answer')} that the table can compare"
-        blocks.append(line(f"Plain agreement: {row.agreement * 100:.0f} % {over}.", "soft"))
+        over = f"over the {number_of(row.compared, 'answer')} that it can compare"
+        agrees = line(f"The answers agree with the table to {row.agreement * 100:.0f} %, {over}.")
+        blocks.append(Fold("Figures", (agrees,)))
     return tuple(blocks)
 
 
@@ -152,9 +161,22 @@ def _care_of(table: TraitTable) -> Callable[[str], tuple[Block, ...]]:
     return cache(partial(_care_fold, "Care sheet", table))
 
 
-def names_html(fish: Identification, *, care: bool = True) -> str:
-    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
-    return html.blocks(_names(fish, care=care))
+@kept
+def _drawings(table: TraitTable) -> Callable[[str, str], str]:
+    # A screen shows the same fish after every answer.
+    return cache(lambda taxon, mark: fish_svg(table, taxon, mark=mark, wide=96))
+
+
+def _drawn(table: TraitTable, taxon: str, mark: str) -> tuple[doc.Icon, ...]:
+    return (doc.Icon(_drawings(table)(taxon, mark), table.label(taxon)),) if can_draw(table) else ()
+
+
+def names_html(fish: Identification, *, care: bool = True, mark: str = "") -> str:
+    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for.
+
+    Beside each is its fish, with the feature `mark` ringed on it.
+    """
+    return html.blocks(_names(fish, care=care, mark=mark))
 
 
 def outcome_html(fish: Identification) -> str:
@@ -166,16 +188,28 @@ def outcome_html(fish: Identification) -> str:
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
     """Return the question of a feature, `chosen` by the person or not, or that no question is left."""
     if trait is None:
-        ends = "Nothing the table knows would settle it further."
-        left = line(f"{ends} Read the care sheets, or answer another feature.")
-        return html.blocks((doc.Heading("No question left", 0), left))
-    blocks = [doc.Heading(trait.question or trait.name, 0)]
+        more = "" if fish.next_question() else "No question is left; another feature can still be answered."
+        return html.blocks((*_ending(fish), line(more, "soft")))
+    blocks: list[Block] = [doc.Heading(trait.asked, 0)]
     blocks += [line(trait.how, "soft")] if trait.how else []
+    blocks.append(line(_settles(fish, trait), "soft"))
+    if (svg := how_svg(trait.id, trait.name, fish.answers)) is not None:
+        blocks.append(doc.Picture(svg, trait.name))
     if trait.id in fish.answers:
         blocks.append(line(("So far: ", doc.Strong(answer_words(trait, fish.answers[trait.id])), ".")))
     elif chosen:
         blocks.append(line("You chose this feature.", "soft"))
     return html.blocks(blocks)
+
+
+def _settles(fish: Identification, trait: Trait) -> str:
+    """Say what a question can still settle, where that is little."""
+    gains = {question.trait.id: question.gain for question in fish.questions()}
+    if not fish.answers or gains.get(trait.id, 1.0) >= _LITTLE_GAIN:
+        return ""
+    if max(gains.values()) < _LITTLE_GAIN:
+        return "No question that is left will change the names much: you can stop here."
+    return "This will hardly change the names."
 
 
 def read_as_html(trait: Trait, typed: str) -> str:
@@ -186,7 +220,9 @@ def read_as_html(trait: Trait, typed: str) -> str:
         return ""
     if answer is None or answer_text(trait, answer) == typed.strip():
         return ""
-    return html.status(f"read as {cell_words(trait, answer)}", "soft")
+    said = f"read as {cell_words(trait, answer)}"
+    said += " without the tail fin; a length with it says no more" * is_total(trait, typed)
+    return html.status(said, "soft")
 
 
 def bag_html(fish: Identification, text: str) -> str:
@@ -204,18 +240,26 @@ def bag_html(fish: Identification, text: str) -> str:
         names = f"{'; '.join(row.name for _, row in shown)} {more}".rstrip()
         text = f"In this table that is {names}. Answer a question to see where it stands."
         return html.blocks([line(text)])
-    items = [
-        f"{row.name}: {_ordinal(place)} of {len(ranked)}, {percent(row.probability)}"
-        f"{'' if row.candidate else ', not among the names still possible'}"
-        for place, row in shown
-    ]
-    items += [f"{more} lower down"] if more else []
-    no_evidence = line("The name on the bag does not count as evidence.", "soft")
-    return html.blocks([Lines(tuple(items), "bullets"), no_evidence])
+    blocks: list[Block] = [line(_bag_sentence(fish, [row for _, row in places]))]
+    for place, row in shown:
+        placed = line(f"It comes as number {place} of {len(ranked)}.", "soft")
+        icon = _drawn(fish.table, row.taxon, "")
+        blocks.append(Fold((*icon, _bar(row)), (*_why(fish, row), placed), "name"))
+    blocks.append(line(f"{more} lower down" if more else "", "soft"))
+    blocks.append(line("The name on the bag does not count as evidence.", "soft"))
+    return html.blocks(blocks)
 
 
-def _ordinal(n: int) -> str:
-    return f"{n}{'th' if n % 100 in (11, 12, 13) else {1: 'st', 2: 'nd', 3: 'rd'}.get(n % 10, 'th')}"
+def _bag_sentence(fish: Identification, rows: list[Any]) -> str:
+    """Say whether the fish may be what is written on its bag, and if not, what speaks against it most."""
+    if any(row.candidate for row in rows):
+        return "It may be what the bag says: the name is still possible."
+    against = [reason for row in rows for reason in fish.against(row.taxon)[:1]]
+    if not against:
+        return "It hardly is what the bag says: other names fit better."
+    most = min(against, key=lambda reason: reason.decibans)
+    saw = answer_words(fish.table.trait(most.trait), most.answer)
+    return f"It hardly is what the bag says. {most.label}: you saw {saw}; that kind has {most.row}."
 
 
 def together_html(fish: Identification) -> str:
@@ -246,4 +290,49 @@ def question_document(question: Question) -> Document:
         Lines(tuple((f"{word} ", Soft(f"({state})")) for state, word in states), "bullets"),
         On(TEXT, (Lines((f"({trait.id}, expected to settle {question.gain:.2f} bits)",)),)),
     )
-    return Document(trait.question or trait.name, blocks)
+    return Document(trait.asked, blocks)
+
+
+def _ending(fish: Identification) -> Iterator[Block]:
+    outcome = fish.outcome()
+    if outcome.kind in ("one name", "several names", "not told apart") and outcome.taxa:
+        first, *others = outcome.taxa
+        share = next(row.probability for row in fish.ranked() if row.taxon == first)
+        yield doc.Heading(f"{'Probably' if share >= 0.5 else 'Perhaps'} {fish.table.label(first)}.", 0)
+        for other in others[:_MOST_RIVALS]:
+            yield from _could_be(fish, first, other)
+        if more := len(others) - _MOST_RIVALS:
+            yield line(f"{number_of(more, 'name', 'more')} can't be ruled out." if more > 0 else "", "soft")
+    else:
+        yield doc.Heading("No name to go by yet", 0)
+    yield line(_until_then(fish))
+
+
+def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
+    """Say what another name would show instead, with both drawn."""
+    table, name = fish.table, fish.table.label(other)
+    looks = (c.trait for c in compare(table, first, other).differ if not c.hearsay)
+    trait = next((t for t in looks if t.id in fish.askable), None)
+    if trait is None:
+        yield line(("Could be ", doc.Strong(name), ": nothing that is left to look at tells them apart."))
+        return
+    yield line(("Could be ", doc.Strong(name), f": look at the {trait.name.lower()}."))
+    cells = (table.cells[trait.id][table.position(taxon)] for taxon in (first, other))
+    icons = [state_icons(trait, c.names[:2]) if isinstance(c, States) else () for c in cells]
+    said = (table.words(taxon, trait.id) for taxon in (first, other))
+    row = tuple((*icon, "\n", words) if icon else words for icon, words in zip(icons, said, strict=True))
+    heads = tuple(map(table.label, (first, other)))
+    yield doc.Table(heads, (row,), style="cmp", row_heads=False)
+
+
+def _until_then(fish: Identification) -> str:
+    """Say the two needs that a fish dies of first."""
+    try:
+        needs = care_for(fish).attributes
+    except IdkeyError:
+        return ""
+    known = [needs[a] for a in ("temperature_c", "flow") if a in needs and needs[a].value is not None]
+    words = [
+        format_value(n.column, n.value) + " flow" * (n.attribute == "flow") for n in known if not n.conflict
+    ]
+    return f"Until then: {listed(words)}." if words else ""

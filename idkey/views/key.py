@@ -20,24 +20,32 @@ from idkey.views.doc import (
     Lines,
     Link,
     On,
+    Soft,
     Strong,
     line,
     one_line,
 )
-
-HOW_TO_USE = (
-    "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
-    "stands at its end.",
-    "Can't see it, or not sure? Follow both leads: the fish is one of the names at the ends you reach. Do"
-    " the same with a length, unless you know that the fish is adult.",
-    "Took a wrong turn? (from 12) beside a number says that couplet 12 sent you there.",
-    "Stop at a name. Check it against everything else that you know of the fish; if that does not fit, "
-    "the fish is a kind that this key does not hold. Never sell or pair a fish under a name that you "
-    "doubt.",
-)
-
+from idkey.views.sheet import can_draw, fish_svg
 
 _CROSSED_OUT = 5
+
+
+def how_to_use(key: Key) -> tuple[str, ...]:
+    """Return how the key is used, by the first place in it where one couplet sends on to another."""
+    back = next(((n, froms[0]) for n, froms in came_from(key).items() if froms), None)
+    turn = "Took a wrong turn? (from {1}) beside {0} says that couplet {1} sent you there.".format(
+        *back or (0, 0)
+    )
+    return (
+        "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
+        "stands at its end.",
+        "Can't see it, or not sure? Follow both leads: the fish is one of the names at the ends you reach. Do"
+        " the same with a length, unless you know that the fish is adult.",
+        *((turn,) if back else ()),
+        "Stop at a name. Check it against everything else that you know of the fish; if that does not fit, "
+        "the fish is a kind that this key does not hold. Never sell or pair a fish under a name that you "
+        "doubt.",
+    )
 
 
 def key_document(key: Key, *, title: str = "") -> Document:
@@ -50,7 +58,7 @@ def key_document(key: Key, *, title: str = "") -> Document:
     else:
         names = "; ".join(_labels(key, (t for t in table.ids if t not in key.left_out)))
         couplets, start = (line(f"These can't be told apart by this table: {names}."),), ""
-    use = (Heading("How to use it"), Lines(HOW_TO_USE, "numbered"), *words.CAUTIONS, Heading("The key"))
+    use = (Heading("How to use it"), Lines(how_to_use(key), "numbered"), *words.CAUTIONS, Heading("The key"))
     blocks = (
         On((SCREEN, PRINT), (line(_scope(key)), line(_crossed_out(key)))),
         line(_left_out(key), "small"),
@@ -140,8 +148,13 @@ def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet
         states, names = _states(couplet, lead), _labels(key, lead.taxa)
         head = "not told apart:" if len(names) > 1 else ""
         icons = words.state_icons(couplet.trait, states)
-        leads.append(doc.Lead(letter, lead_words(couplet, lead), icons, lead.goes_to, head, names))
-    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, tuple(leads))
+        says, *more = lead_words(couplet, lead).split("; ", 1)
+        runs = (says, *(Soft(f"; {rest}") for rest in more))
+        shows = ()
+        if len(names) == 1 and can_draw(key.table):
+            shows = (doc.Icon(fish_svg(key.table, lead.taxa[0]), names[0]),)
+        leads.append(doc.Lead(letter, runs, icons, lead.goes_to, head, names, shows))
+    return doc.Couplet(couplet.number, before, couplet.trait.asked, tuple(leads))
 
 
 def _states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:
@@ -171,7 +184,7 @@ def _how_to_look(key: Key) -> tuple[doc.Block, ...]:
     """Return how to look at each trait that the key asks, in the order in which it first asks them."""
     traits = {couplet.trait.id: couplet.trait for couplet in key.couplets}.values()
     hows = tuple((Strong(f"{trait.name}:"), f" {trait.how}") for trait in traits if trait.how)
-    return (Heading("How to look"), Lines(hows, style="small")) if hows else ()
+    return doc.headed("How to look", hows, "", "small")
 
 
 def index(key: Key) -> list[tuple[str, tuple[str, ...]]]:

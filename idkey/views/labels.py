@@ -15,7 +15,7 @@ from idkey.model.identify import Identification
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import amount, number_of, percent
-from idkey.views.doc import Block, Card, Cards, Document, Heading, Lines, Strong, line
+from idkey.views.doc import SCREEN, TEXT, Block, Card, Cards, Document, Heading, Lines, Strong, line
 from idkey.views.words import CAUTION_IN_SHORT, cut, introduced, none_words, of_table
 
 _SURE = 0.95
@@ -50,7 +50,7 @@ def labels_document(labels: Labels) -> Document:
     """Return labels as a document of cards."""
     cards = tuple(_card(labels.table, label) for label in labels.labels)
     title = number_of(len(cards), "label")
-    return of_table(labels.table, title, (Cards(cards),), titled=("screen", "text"))
+    return of_table(labels.table, title, (Cards(cards),), titled=(SCREEN, TEXT))
 
 
 def _card(table: TraitTable, label: Label) -> Card:
@@ -58,10 +58,13 @@ def _card(table: TraitTable, label: Label) -> Card:
     place = (cut(words, _LONGEST["place"]) for words in (label.tank, label.tag) if words)
     count = (f"{label.count:,} fish",) if label.count > 1 else ()
     below = (Heading(f"No. {label.number}"), Lines((*place, *count)))
-    blocks = [Heading(cut(name, _LONGEST["name"]))]
-    blocks += [Lines((cut(note, _LONGEST["note"]),), style="small")] if note else []
-    blocks += [*_care(table, label), Lines((CAUTION_IN_SHORT,), style="small")]
-    return Card(code_svg(label.number), f"code: {label.number}", below, tuple(blocks))
+    blocks = (
+        Heading(cut(name, _LONGEST["name"])),
+        line(cut(note, _LONGEST["note"]), "small"),
+        *_care(table, label),
+        line(CAUTION_IN_SHORT, "small"),
+    )
+    return Card(code_svg(label.number), f"code: {label.number}", below, blocks)
 
 
 def name_words(table: TraitTable, label: Label) -> tuple[str, str]:
@@ -108,16 +111,17 @@ def _care(table: TraitTable, label: Label) -> tuple[Block, ...]:
     """Return three lines of care: right for every name still possible, or for the one that is settled."""
     known = label.settled and label.taxon in table.taxa.index
     if not known and not label.identification.answers:
-        return (Lines(("Care: look at it first; the care sheet of the name on the bag is not enough.",)),)
+        return (line("Care: look at it first; the care sheet of the name on the bag is not enough."),)
     try:
         sheet = care_for(table, label.taxon) if known else care_for(label.identification)
     except IdkeyError as error:
-        return (Lines((f"Care: none to give ({error})",), style="small"),)
-    said = [f"right for the {len(sheet.names)} likeliest of {len(sheet.names) + sheet.others} names"]
+        return (line(f"Care: none to give ({error})", "small"),)
     needs = [sheet.attributes[name] for name in _SHOWN if name in sheet.attributes]
-    said = said * bool(sheet.others) + ["as far as known"] * any(
-        need.known and need.unknown for need in needs
-    )
+    said = []
+    if sheet.others:
+        said += [f"right for the {len(sheet.names)} likeliest of {len(sheet.names) + sheet.others} names"]
+    if any(need.known and need.unknown for need in needs):
+        said += ["as far as known"]
     told = tuple((Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in care_in_brief(sheet))
     return (line(f"Care {', '.join(said)}:" if said else "", "small"), Lines(told))
 

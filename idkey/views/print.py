@@ -21,12 +21,14 @@ import typst
 
 from idkey import display
 from idkey.errors import IdkeyError, one_of
-from idkey.table.disk import check_free, write_whole
+from idkey.table.onefile import check_free, write_whole
 from idkey.views import doc, html
 from idkey.views.words import cut, made_with
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 """Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1, as Typst calls them."""
+POCKETS = {f"{paper} pocket": paper for paper in PAPERS}
+"""Sheets to be folded in four, and the paper of each; a key alone is set so."""
 
 _A_PAGE = 2400
 """Letters over the width of a page that surely fit on it: what has fewer is kept whole."""
@@ -37,7 +39,7 @@ _TITLE = re.compile(r"<(title|desc)>.*?</\1>", re.DOTALL)
 
 
 def pdf(document: doc.Document, paper: str = "A4") -> bytes:
-    """Return a document as a PDF file on A4 or Letter."""
+    """Return a document as a PDF file on A4 or Letter, a key on either folded in four as well."""
     setter = _Setter(document.blocks)
     title, stamp, day = doc.one_line(document.title), doc.clean(document.stamp), document.day
     foot = cut(title, max(20, _FOOT - len(stamp)))
@@ -45,7 +47,8 @@ def pdf(document: doc.Document, paper: str = "A4") -> bytes:
         "title": title,
         "author": made_with(),
         "day": [day.year, day.month, day.day] if day else None,
-        "paper": PAPERS[paper],
+        "paper": PAPERS[POCKETS.get(paper, paper)],
+        "pocket": paper in POCKETS,
         "foot": f"{foot}  |  {stamp}" if stamp else foot,
         "few": html.FEW,
         "titled": doc.PRINT in document.titled,
@@ -129,9 +132,15 @@ def save(
     ending = place.suffix.lower()
     if ending not in (".html", ".pdf"):
         raise IdkeyError(f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf")
-    if paper not in [*PAPERS]:
-        raise IdkeyError(f"paper {paper!r}: {one_of(paper, tuple(PAPERS), 'one of')}")
+    if paper not in [*PAPERS, *POCKETS]:
+        raise IdkeyError(f"paper {paper!r}: {one_of(paper, (*PAPERS, *POCKETS), 'one of')}")
     check_free(place, overwrite)
     document = display.document(thing, **options)
+    if paper in POCKETS and not (
+        ending == ".pdf" and any(isinstance(b, doc.Couplets) for b in document.blocks)
+    ):
+        raise IdkeyError(
+            f"paper {paper!r}: a key is folded, as a PDF; say paper={POCKETS[paper]!r} for all else"
+        )
     made = pdf(document, paper) if ending == ".pdf" else html.printed(document, paper).encode("utf-8")
     write_whole(place, lambda file: file.write(made), overwrite)

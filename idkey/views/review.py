@@ -43,7 +43,7 @@ _NOTES = {
 }
 _APART = {
     "never": "{} can't be told from {} by anything in the table.",
-    "one look": "{} is told from {} by one look at most, and that one errs.",
+    "one look": "{} is told from {} by a single feature at most, and that is easily misread.",
     "adults only": "Only adults of {} are told from {}; young fish are not.",
 }
 _some = partial(some, most=5)
@@ -346,12 +346,14 @@ def _apart_blocks(found: Apart) -> Iterator[Block]:
     ):
         if taxa:
             text = _APART[why].format(who, others(taxa))
-            under = tuple(_pair_words(found, pair) for pair in found.pairs if pair.why == why)
+            pairs = (_pair_words(found, pair) for pair in found.pairs if pair.why == why)
+            under = (*pairs, *_every(found.table, taxa))
             loud = (line(text, "alert"), Lines(under, "bullets"))
             yield from loud if why == "never" else _note(text, under)
     if found.hardly_known:
         both = f"{who} and {others(found.hardly_known)}"
-        yield line(f"Too little is known of both {both} to tell them apart (fewer than {FEW} traits).")
+        text = f"Too little is known of both {both} to tell them apart (fewer than {FEW} traits)."
+        yield from _calm(text, _every(found.table, found.hardly_known))
 
 
 def _pair_words(found: Apart, pair: Pair) -> str:
@@ -388,6 +390,11 @@ def _name(table: TraitTable, taxon: str) -> str:
 
 def _names(table: TraitTable, taxa: Sequence[str]) -> str:
     return _shortened([_name(table, taxon) for taxon in taxa])
+
+
+def _every(table: TraitTable, taxa: Sequence[str]) -> tuple[str, ...]:
+    """Name all of the kinds that `_names` cuts short; empty where it cuts none."""
+    return (f"All {len(taxa)}: {listed(table.label(t) for t in taxa)}.",) if len(taxa) > _MOST_NAMES else ()
 
 
 def _shortened(names: Sequence[str]) -> str:

@@ -1,4 +1,4 @@
-"""The kinds of a table, drawn: one sheet for a kind, and several kinds on one millimetre scale.
+"""The kinds of a table, drawn: one sheet for a kind, and several kinds side by side on one millimetre scale.
 
 A picture is drawn from the row and is no portrait. An adult has the largest length on record, a young fish
 half of it (a choice, not a measurement): standard lengths in mm, and the ruler starts at the snout.
@@ -11,16 +11,19 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import NamedTuple
 
+import numpy as np
+
 from idkey.errors import IdkeyError
 from idkey.table.schema import YOUNG, Range, States
 from idkey.table.table import TraitTable
-from idkey.views.doc import Picture, clean
-from idkey.views.fish import INK, STATES, picture, read_art, rows, svg_text
+from idkey.views.doc import Block, Group, Picture, Strong, clean, line
+from idkey.views.fish import INK, PAPER, STATES, outlines, picture, place_of, read_art, rows, svg_text
 
 DRAWN_NOTE = "Drawn from the table, not a portrait."
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box
 _STANDARD, _WHOLE = 163.0, 225.0  # of the art: from the snout to the base, and to the tips, of the tail fin
-_HIGH = {"tall": 134.0, "normal": 116.0, "": 110.0}  # from the lowest fin to the tip of the dorsal
+_LEAST_RINGED = 0.4
+_TALL = 85.0 / 400.0  # mm on paper for each unit: two stand beside each other
 _FACE, _BOLD = 'style="max-width:100%;height:auto" font-family="system-ui,sans-serif"', ' font-weight="600"'
 
 
@@ -39,18 +42,18 @@ def can_draw(table: TraitTable) -> bool:
     return any(set(trait.states) & set(STATES.get(trait.id, ())) for trait in table.traits)
 
 
-def drawn(table: TraitTable, taxa: Sequence[str], *, young: bool = False) -> tuple[Picture, ...]:
+def drawn(
+    table: TraitTable, taxa: Sequence[str], *, young: bool = False, marks: Sequence[str] = ()
+) -> tuple[Block, ...]:
     """Return kinds drawn, for a document; nothing where there is nothing to draw from."""
     if not can_draw(table):
         return ()
     if len(taxa) == 1:  # the drawing itself says what is left out
-        svg, note = taxon_svg(table, taxa[0], young=young), DRAWN_NOTE
-    else:
-        svg = scale_svg(table, taxa, young=young)
-        note = f"{DRAWN_NOTE} What is not known is left out or drawn plain."
-    return (
-        Picture(svg, "; ".join(map(table.label, taxa)), note, tallest=100.0 if len(taxa) == 2 else 135.0),
-    )
+        svg = taxon_svg(table, taxa[0], young=young)
+        return (Picture(svg, table.label(taxa[0]), DRAWN_NOTE, tallest=135.0),)
+    fish = side_by_side(table, taxa, young=young, marks=marks)
+    groups = (Group(fish[i : i + 6], across=True) for i in range(0, len(fish), 6))  # six fill a page
+    return *groups, line(f"{DRAWN_NOTE} What is not known is left out or drawn plain.", "small")
 
 
 def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:
@@ -83,62 +86,63 @@ def look_of(table: TraitTable, taxon: str, *, young: bool = False) -> Look:
     return Look(states, form or "deep", length, stage, notes)
 
 
-class _Page:
-    """A sheet that fills downwards from y, and the scale of the fish on it."""
+def _height(look: Look) -> float:
+    """Return the units of the art from the lowest fin to the tip of the dorsal."""
+    art, state = read_art(f"side-{look.form}"), look.states.get("dorsal_height", "plain")
+    fin = [
+        path for part, own, pieces in art.layers if (part, own) == ("dorsal", state) for *_, path in pieces
+    ]
+    return art.foot[1] - min(run[:, 1].min() for path in fin for run in outlines(path)) + 2.0
 
-    def __init__(self, table: TraitTable, taxa: Sequence[str], young: bool, y: float) -> None:
-        msg = "" if taxa else "no taxon given; name at least one kind to draw"
-        if not can_draw(table):
-            msg = f"table {table.name!r} has no trait that can be drawn; drawable are {', '.join(STATES)}"
-        if msg:
-            raise IdkeyError(msg)
-        self.looks, self.body = [look_of(table, taxon, young=young) for taxon in taxa], []
-        self.y, self.column = y, 324.0 if len(taxa) > 1 else 536.0
-        self.longest = max(look.length or _STAND_IN for look in self.looks)
-        self.known = any(look.length for look in self.looks)
-        # Each fish fits into a column, and the bar.
-        fish = (self.column - 16.0) * _STANDARD / _WHOLE / self.longest
-        self.per_mm = min(fish, (self.column - 60.0) / 100.0)
+
+class _Page:
+    """A sheet so wide that fills downwards from y, and the scale of the fish on it, the longest so long."""
+
+    def __init__(self, wide: float, y: float, longest: float | None) -> None:
+        self.wide, self.y, self.body = wide, y, []
+        self.longest, self.known = longest or _STAND_IN, longest is not None
+        self.room = wide - 44.0  # for the longest fish, tail fin included
+        self.per_mm = self.room * _STANDARD / _WHOLE / self.longest
 
     def say(
         self, text: str, left: float = 20.0, room: float = 680.0, size: float = 13.0, more: str = ""
     ) -> None:
-        for line in textwrap.wrap(clean(text), max(8, int(room / (0.51 * size))), break_on_hyphens=False):
+        for words in textwrap.wrap(clean(text), max(8, int(room / (0.51 * size))), break_on_hyphens=False):
             start = f'<text x="{left:.5g}" y="{self.y:.5g}" font-size="{size:g}" fill="{INK}"{more}>'
-            self.body.append(f"{start}{escape(line)}</text>")
+            self.body.append(f"{start}{escape(words)}</text>")
             self.y += 1.3 * size
 
     def path(self, data: str, more: str = "") -> None:
         self.body.append(f'<path d="{data}" stroke="{INK}"{more}/>')
 
-    def put(self, view: str, look: Look, left: float, top: float, scale: float) -> None:
+    def put(self, view: str, look: Look, left: float, top: float, scale: float, marked: str = "") -> None:
         # Lines hardly grow with the picture.
         shapes = picture(view, look.states, weight=round(0.68 * scale**-0.73, 2))
-        self.body.append(f'<g transform="translate({left:.2f} {top:.2f}) scale({scale:.4g})">{shapes}</g>')
+        place = f"translate({left:.2f} {top:.2f}) scale({scale:.4g})"
+        self.body.append(f'<g transform="{place}">{shapes}{marked}</g>')
 
-    def stand(self, looks: Sequence[Look]) -> None:
-        """Stand fish side by side, each on a ruler if any length is known."""
-        scales = [self.per_mm * (look.length or _STAND_IN) / _STANDARD for look in looks]
-        highs = [_HIGH[x.states.get("dorsal_height", "")] * s for x, s in zip(looks, scales, strict=True)]
-        low = self.y + max(highs)
-        for k, (look, scale, high) in enumerate(zip(looks, scales, highs, strict=True)):
-            left = 28.0 + k * (self.column + 32.0)
-            snout, foot = read_art(f"side-{look.form}").foot
-            self.put(f"side-{look.form}", look, left - snout * scale, low - foot * scale, scale)
-            if not self.known:
-                continue
+    def scale(self, look: Look) -> float:
+        return self.per_mm * (look.length or _STAND_IN) / _STANDARD
+
+    def stand(self, look: Look, high: float = 0.0, marks: Sequence[str] = ()) -> None:
+        """Stand a fish in room so high, on a ruler if any length is known."""
+        view, scale, left = f"side-{look.form}", self.scale(look), 28.0
+        own, (snout, foot) = _height(look) * scale, read_art(view).foot
+        low = self.y + max(high, own)
+        self.put(view, look, left - snout * scale, low - foot * scale, scale, _rings(look, marks, scale))
+        if self.known:
             self._ruler(left, low + 12.0)
-            if look.length is None:
-                wide, tall = _WHOLE * scale + 8, high + 8
-                box = f"M{left - 4:.1f} {low + 4:.1f}v-{tall:.1f}h{wide:.1f}v{tall:.1f}z"
-                self.path(box, ' stroke-dasharray="0.01 3.5"')
+        if self.known and look.length is None:
+            wide, tall = _WHOLE * scale + 8, own + 8
+            box = f"M{left - 4:.1f} {low + 4:.1f}v-{tall:.1f}h{wide:.1f}v{tall:.1f}z"
+            self.path(box, ' stroke-dasharray="0.01 3.5"')
         self.y = low + (50.0 if self.known else 22.0)
 
     def _ruler(self, left: float, top: float) -> None:
         """Draw a ruler to the round number at or after the longest fish, or before it for want of room."""
         step = next((s for s in (1, 2, 5, 10, 20, 50, 100, 200, 500) if s * self.per_mm >= 34.0), 1000)
         last = -int(-self.longest // step) * step
-        last = max(last - step, step) if last * self.per_mm > self.column - 30.0 else last
+        last = max(last - step, step) if last * self.per_mm > self.room - 30.0 else last
         half = [left + k * step / 2 * self.per_mm for k in range(2 * last // step + 1)]
         ticks = "".join(f"M{x:.1f} {top:.1f}v{7 - k % 2 * 3}" for k, x in enumerate(half))
         self.path(f"M{left:.1f} {top:.1f}h{last * self.per_mm:.1f}{ticks}")
@@ -146,27 +150,77 @@ class _Page:
             self.y = top + 20.0
             self.say(f"{k * step}{' mm' * (k * step == last)}", x, size=11.5, more=' text-anchor="middle"')
 
-    def bar(self) -> None:
-        if self.known:
-            self.path(f"M28 {self.y:.1f}h{100 * self.per_mm:.1f}", ' stroke-width="5" stroke-linecap="butt"')
-            self.y += 4.0
-            self.say("100 mm", 36.0 + 100 * self.per_mm, size=11.5)
-        self.y += 12.0
-
     def svg(self, title: str, notes: Sequence[str]) -> str:
-        more, box = f'width="720" height="{self.y:.1f}" {_FACE}', f"0 0 720 {self.y:.1f}"
+        box = f"0 0 {self.wide:g} {self.y:.1f}"
+        more = f'width="{self.wide:g}" height="{self.y:.1f}" {_FACE}'
         return svg_text("".join(self.body), f"{title} {DRAWN_NOTE}", box, more, " ".join(notes))
 
 
+def _rings(look: Look, marks: Sequence[str], scale: float) -> str:
+    """Ring what is looked at for traits, each with its number unless it is the only one.
+
+    A fish drawn so small that they would hide it has none.
+    """
+    if scale < _LEAST_RINGED:
+        return ""
+    rings, numbers, taken = "", "", []
+    for number, trait_id in enumerate(marks, 1):
+        place = place_of(f"side-{look.form}", trait_id, look.states)
+        if place is None:
+            continue
+        x, y, radius = place
+        for colour, wide in ((PAPER, 4.5), (INK, 2.0)):
+            width = f'stroke="{colour}" stroke-width="{wide / scale:.3g}"'
+            rings += f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:.1f}" {width}/>'
+        if len(marks) == 1:
+            continue
+        size = 10.0 / scale
+        around = [(x + radius * np.cos(a), y + radius * np.sin(a)) for a in -np.pi / 4 * np.arange(1, 9)]
+        free = (p for p in around if all(np.hypot(p[0] - a, p[1] - b) > 2 * size for a, b in taken))
+        x, y = next(free, around[0])
+        taken.append((x, y))
+        numbers += (
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{size:.3g}" fill="{INK}"/>'
+            f'<text x="{x:.1f}" y="{y + 0.36 * size:.1f}" font-size="{1.3 * size:.3g}" fill="{PAPER}" '
+            f'text-anchor="middle"{_BOLD}>{number}</text>'
+        )
+    return rings + numbers
+
+
+def fish_svg(table: TraitTable, taxon: str, *, young: bool = False, mark: str = "", wide: int = 120) -> str:
+    """Draw one kind small, from the side, without words; what is looked at for a trait is ringed.
+
+    Raises as `side_by_side`.
+    """
+    (look,) = _looks(table, [taxon], young)
+    rings = _rings(look, [mark], wide / 240) if mark else ""
+    shapes = picture(f"side-{look.form}", look.states, weight=1.2) + rings
+    more = f'width="{wide}" height="{wide * 2 // 3}"'
+    return svg_text(shapes, f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}", "0 0 240 160", more)
+
+
+def _looks(table: TraitTable, taxa: Sequence[str], young: bool) -> list[Look]:
+    msg = "" if taxa else "no taxon given; name at least one kind to draw"
+    if not can_draw(table):
+        msg = f"table {table.name!r} has no trait that can be drawn; drawable are {', '.join(STATES)}"
+    if msg:
+        raise IdkeyError(msg)
+    return [look_of(table, taxon, young=young) for taxon in taxa]
+
+
+def _longest(looks: Sequence[Look]) -> float | None:
+    known = any(look.length for look in looks)
+    return max(look.length or _STAND_IN for look in looks) if known else None
+
+
 def taxon_svg(table: TraitTable, taxon: str, *, young: bool = False) -> str:
-    """Draw one kind: from the side on a ruler, its other sides where known. Raises as `scale_svg`."""
-    page = _Page(table, [taxon], young, 30.0)
-    look = page.looks[0]
+    """Draw one kind: from the side on a ruler, its other sides where known. Raises as `side_by_side`."""
+    (look,) = _looks(table, [taxon], young)
+    page = _Page(720.0, 30.0, look.length)
     page.say(table.label(taxon), size=17.0, more=_BOLD)
     page.say(look.stage)
     page.say(DRAWN_NOTE)
-    page.stand([look])
-    page.bar()
+    page.stand(look)
     shown = {row["view"] for trait, row in rows("pictures").items() if trait in look.states}
     panels = [view for view in ("head", "belly", "front", "mouth", "teeth", "tail") if view in shown]
     for i, view in enumerate(panels):
@@ -180,25 +234,22 @@ def taxon_svg(table: TraitTable, taxon: str, *, young: bool = False) -> str:
     return page.svg(f"{table.label(taxon)}. {look.stage}.", look.notes)
 
 
-def scale_svg(table: TraitTable, taxa: Sequence[str], *, young: bool = False) -> str:
-    """Draw several kinds from the side, two in a row, on one millimetre scale with a bar of 100 mm.
+def side_by_side(
+    table: TraitTable, taxa: Sequence[str], *, young: bool = False, marks: Sequence[str] = ()
+) -> tuple[Picture, ...]:
+    """Draw several kinds from the side, each on a ruler, all on one millimetre scale.
 
-    A fish of unknown length stands in a dotted box as if 100 mm long, and its label says so; where no length
-    is known there is no ruler. Raises UnknownName, and IdkeyError where there is nothing to draw.
+    Traits in `marks` are ringed and numbered where they are seen. A fish of unknown length stands in a dotted
+    box as if 100 mm long, and its note says so; where no length is known there is no ruler.
+    Raises UnknownName, and IdkeyError where there is nothing to draw.
     """
-    page = _Page(table, taxa, young, 14.0)
-    kinds = list(zip(map(table.label, taxa), page.looks, strict=True))
-    for start in range(0, len(kinds), 2):
-        page.stand(page.looks[start : start + 2])
-        top, ends = page.y, []
-        for k, (label, look) in enumerate(kinds[start : start + 2]):
-            page.y, left = top, 28.0 + k * (page.column + 32.0)
-            page.say(label, left, page.column, 13.5, _BOLD)
-            stand_in = f"; in the dotted box, as if {_STAND_IN:g} mm" if page.known else "; not to scale"
-            page.say(look.stage + (stand_in if look.length is None else ""), left, page.column + 24.0)
-            ends.append(page.y)
-        page.y = max(ends) + 10.0
-    page.bar()
-    page.say(DRAWN_NOTE, 28.0)
-    title = f"{'; '.join(label for label, _ in kinds)}, on one scale."
-    return page.svg(title, [f"{label}: {look.stage}." for label, look in kinds])
+    looks = _looks(table, taxa, young)
+    pages = [_Page(400.0, 12.0, _longest(looks)) for _ in looks]
+    high, fish = max(p.scale(look) * _height(look) for p, look in zip(pages, looks, strict=True)), []
+    for page, look, label in zip(pages, looks, map(table.label, taxa), strict=True):
+        page.stand(look, high, marks)
+        stand_in = f"; in the dotted box, as if {_STAND_IN:g} mm" if page.known else "; not to scale"
+        stage = look.stage + (stand_in if look.length is None else "")
+        svg = page.svg(f"{label}. {stage}.", [])
+        fish.append(Picture(svg, f"{label}. {stage}.", (Strong(label), f"\n{stage}"), tallest=_TALL * page.y))
+    return tuple(fish)

@@ -17,6 +17,7 @@ from idkey.errors import IdkeyError
 from idkey.table.schema import Trait
 from idkey.views.fish import state_svg
 from idkey.views.html import page, stylesheet
+from idkey.widgets.frame import Frame
 
 _LOG = logging.getLogger("idkey.widgets")
 _LABEL = {"description_width": "initial"}
@@ -24,6 +25,8 @@ _TICK = "\u2713 "
 
 RAISE = False
 """Tests set this, so that an exception in a callback fails them."""
+SETTLING = 0.35
+"""Seconds for which what answers a question is dead once it is asked: the second tap was not meant for it."""
 
 
 class Part(w.VBox):
@@ -97,21 +100,35 @@ class Fold:
             control.focus()
 
 
+class Alert(w.HTML):
+    """A message that asks for attention, where it concerns; `say` shows it, and blank takes it away."""
+
+    def say(self, message: str) -> None:
+        """Show a message; blank takes away the last."""
+        self.value = f'<div class="idk-alert" role="alert">{escape(message)}</div>' if message else ""
+
+
+def folds(part: Part, parts: Iterable[tuple[str, w.Box, Callable[[], None]]]) -> dict[str, Fold]:
+    """Return boxes that are opened and shut, each in a frame, by the words on their buttons."""
+    made = {}
+    for words, box, before in parts:
+        box.add_class("idk-edit-part")
+        made[words] = Fold(part, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
+    return made
+
+
 class Screen(Part):
     """A screen: a box whose static picture is saved with the notebook.
 
-    Subclasses give `_things` that the picture shows, and put `self._alert` among their children.
+    Subclasses give `_things` that the picture shows, and put `self._top` first and `self._alert` somewhere
+    among their children.
     """
 
     def __init__(self) -> None:
-        self._alert = w.HTML()
-        super().__init__(self._show_alert)
+        self._alert, self.frame = Alert(), Frame()
+        self._top = w.VBox([w.HTML(stylesheet()), self.frame], layout=w.Layout(height="0", margin="0"))
+        super().__init__(self._alert.say)
         self.add_class("idk")
-
-    def _show_alert(self, message: str) -> None:
-        """Show a message that asks for attention; blank takes it away."""
-        html = f'<div class="idk-alert" role="alert">{escape(message)}</div>'
-        self._alert.value = html if message else ""
 
     def close(self) -> None:
         """Close the screen with all that it ever showed: a widget that is not closed is kept for ever."""
@@ -179,10 +196,10 @@ def area(words: str, *, hint: str = "", rows: int = 4) -> w.Textarea:
     return w.Textarea(description=words, placeholder=hint, rows=rows, style=_LABEL, layout=as_wide("560px"))
 
 
-def whole_number(words: str, least: int = 1) -> w.BoundedIntText:
-    """Return a field for how many."""
+def whole_number(words: str) -> w.BoundedIntText:
+    """Return a field for how many, 1 or more."""
     return w.BoundedIntText(
-        value=least, min=least, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
+        value=1, min=1, max=10**6, description=words, style=_LABEL, layout=as_wide("150px")
     )
 
 
@@ -238,11 +255,6 @@ def told_apart(kinds: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
 def unit_words(trait: Trait) -> str:
     """Return the unit of a trait as it stands behind a label; blank for none and for a count."""
     return "" if trait.unit in ("", "count") else f" ({trait.unit})"
-
-
-def style_element() -> w.HTML:
-    """Return the stylesheet as a widget of no height."""
-    return w.HTML(stylesheet(), layout=w.Layout(height="0", margin="0"))
 
 
 # -- states with their drawings ---------------------------------------------------------------------

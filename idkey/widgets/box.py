@@ -10,26 +10,28 @@ import ipywidgets as w
 import pandas as pd
 
 from idkey import display
+from idkey.arguments import checked
 from idkey.book.book import Book
 from idkey.book.box import BoxCheck, check_bag
 from idkey.book.box_rows import BagRead, BoxRead, read_box
 from idkey.book.letter import Letter
 from idkey.errors import IdkeyError
-from idkey.model.combine import check_table
 from idkey.model.identify import Identification
-from idkey.table.folder import load_table
+from idkey.table.own import own_table
 from idkey.table.table import TraitTable
-from idkey.table.units import number_of
+from idkey.table.units import first_up, number_of
 from idkey.views import box as views
 from idkey.views.html import page, status
-from idkey.widgets.base import Fold, Screen, as_wide, field, row, shown, style_element, whole_number
+from idkey.widgets.base import Screen, as_wide, field, folds, row, shown, whole_number
 from idkey.widgets.box_parts import BagLine, Kept, OpenBag, Printing
 from idkey.widgets.keeping import book_of, where_html
 
-_PRINT = "Summary and letter"
+_READ, _PRINT = "Read a spreadsheet", "Summary and letter"
 _EMPTY = "No bag yet: add the bags of a box as their labels are written, or read them from a spreadsheet."
+_NOT_READ = BoxRead((), "", (), (), ())
 
 
+@checked
 def box_view(
     table: TraitTable | None = None,
     book: Book | str | os.PathLike[str] | None = None,
@@ -42,27 +44,25 @@ def box_view(
     Parameters
     ----------
     table : TraitTable, optional
-        By default the shipped table.
+        By default the one named with `idkey.use_table`, else the shipped one.
     book : Book, str or path, optional
         Where "Keep this box" writes: a book that is open, or the address of one, as for `open_book`.
     rows : DataFrame, or path of a CSV or XLSX file, optional
         Bags to start with, as for `check_box`; TableError where there is none.
     """
-    table = load_table() if table is None else table
-    check_table(table)
-    return BoxScreen(table, book_of(book), None if rows is None else read_box(table, rows))
+    table = own_table() if table is None else table
+    return BoxScreen(table, book_of(book), _NOT_READ if rows is None else read_box(table, rows))
 
 
 class BoxScreen(Screen):
     """A box and its bags; see `box_view`. `bags` are as typed in or read, `check` what they come to."""
 
-    def __init__(self, table: TraitTable, book: Book | None = None, read: BoxRead | None = None):
+    def __init__(self, table: TraitTable, book: Book | None = None, read: BoxRead = _NOT_READ):
         super().__init__()
         self.table, self.book = table, book
         self.kept = Kept(book) if book is not None else None
         self.bags: list[BagRead] = []
         self.check: BoxCheck | None = None
-        self._read: BoxRead | None = None
         self._lines: list[BagLine] = []
         self._stands, self._was_read = w.HTML(), w.HTML()
         self._said, self._where = (w.HTML(layout=as_wide()) for _ in range(2))
@@ -83,26 +83,18 @@ class BoxScreen(Screen):
         self.keep = self.button("Keep this box", self.keep_box)
         shown(self.keep, book is not None)
         self.go = self.button("Look at it", self._on_go)
-        self.folds = {
-            words: Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", part, before)
-            for words, part, before in (
-                ("Read a spreadsheet", reading, lambda: None),
-                (_PRINT, self.printing, self.printing.refresh),
-            )
-        }
-        for fold in self.folds.values():
-            fold.box.add_class("idk-edit-part")
+        parts = (_READ, reading, lambda: None), (_PRINT, self.printing, self.printing.refresh)
+        self.folds = folds(self, parts)
         self._list = w.VBox()
         self._list.add_class("idk-box-list")
-        self.children = [style_element(), *self._laid_out()]
-        if read is not None:
-            self._take(read)
+        self.children = [self._top, *self._laid_out()]
+        self._take(read)
         self._say_where()
-        self._refresh()
+        self.changed()
 
     def _laid_out(self) -> list[w.Widget]:
         about = row(self.seller, self.invoice, self.day, self.sender, name="idk-tools")
-        opener = self.folds["Read a spreadsheet"].button
+        opener = self.folds[_READ].button
         adding = row(self.label, self.count, self.tank, self.add, opener, name="idk-tools")
         reading, printing = self.folds.values()
         next_look = row(self._stands, self.go, name="idk-box-next")
@@ -124,7 +116,7 @@ class BoxScreen(Screen):
         bag.fish.append(("", Identification(self.table)))
         self.bags.append(bag)
         self.label.value, self.count.value = "", 1
-        self._refresh()
+        self.changed()
         self.label.focus()
 
     def _free_number(self) -> str:
@@ -139,7 +131,7 @@ class BoxScreen(Screen):
             f" {number_of(len(read.problems), 'cell')} not taken: see the summary." if read.problems else ""
         )
         self._was_read.value = status(f"{count}{left}")
-        self._refresh()
+        self.changed()
 
     def _take(self, read: BoxRead) -> None:
         for bag in read.bags:
@@ -169,8 +161,7 @@ class BoxScreen(Screen):
     def open_bag(self, bag: BagRead, at: int = 0) -> None:
         """Open a bag at one of its fish, and put the keyboard on what to look at."""
         self.opened.show(bag, at)
-        self._refresh()
-        self.opened.looking.focus_question()
+        self.changed(focus=True)
 
     def keep_box(self) -> None:
         """Write the box into the book: what is there already is not written again."""
@@ -183,7 +174,7 @@ class BoxScreen(Screen):
             try:
                 done = self.kept.write(about, self.bags)
             finally:
-                self._refresh()
+                self.changed()
             self._said.value = status(done)
             self._say_where()
 
@@ -201,7 +192,7 @@ class BoxScreen(Screen):
             f"invoice {invoice}" if invoice else "",
         )
         text = ", ".join(filter(None, parts))
-        return f"{text[:1].upper()}{text[1:]}." if text else ""
+        return f"{first_up(text)}." if text else ""
 
     @property
     def letter(self) -> Letter:
@@ -212,17 +203,10 @@ class BoxScreen(Screen):
         return Letter(self.check, *about, self.sender.value.strip())
 
     def changed(self, focus: bool = False) -> None:
-        """Show what a step at the open bag did."""
-        self._refresh(focus=focus)
-
-    def _refresh(self, *, focus: bool = False) -> None:
-        bags = tuple(check_bag(self.table, bag) for bag in self.bags)
-        read = (
-            (self._read.place, self._read.problems, self._read.columns, self._read.notes)
-            if self._read
-            else ()
-        )
-        self.check = BoxCheck(self.table, bags, *read) if bags else None
+        """Show the box as it now stands; `focus` puts the keyboard on the next question of the open bag."""
+        bags, read = tuple(check_bag(self.table, bag) for bag in self.bags), self._read
+        about = (read.place, read.problems, read.columns, read.notes)
+        self.check = BoxCheck(self.table, bags, *about) if bags else None
         self._stands.value = views.stands_html(self.check) if self.check else status(_EMPTY)
         shown(self.go, self.check is not None and self.check.next_look() is not None)
         while len(self._lines) < len(bags):

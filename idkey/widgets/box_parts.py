@@ -20,10 +20,9 @@ from idkey.views.box import letter_html
 from idkey.views.html import status
 from idkey.views.print import PAPERS, save
 from idkey.widgets.base import Part, checkbox, choose, dropdown, field, row, shown, whole_number
+from idkey.widgets.frame import Frame
 from idkey.widgets.keeping import seen_of
 from idkey.widgets.looking import Looking
-
-_FISH = "Fish"
 
 
 class BoxDesk(Protocol):
@@ -32,6 +31,7 @@ class BoxDesk(Protocol):
     table: TraitTable
     check: BoxCheck | None
     kept: Kept | None
+    frame: Frame
 
     def say(self, words: str) -> None:
         """Ask for attention."""
@@ -79,10 +79,10 @@ class OpenBag(Part):
         self.label = self.watch(field("Label of the bag", width="320px"), self._on_label)
         self.count = self.watch(whole_number("Fish in it"), self._on_count)
         self.tank = self.watch(field("Its tank", width="180px"), self._on_tank)
-        self.fish = self.watch(dropdown(_FISH, [("1", 0)]), self._on_fish)
+        self.fish = self.watch(dropdown("Fish", [("1", 0)]), self._on_fish)
         self.more = self.button("Another fish of this bag", self._on_more)
         self._head = w.HTML()
-        self.looking = Looking(desk.say, Identification(desk.table), desk.changed)
+        self.looking = Looking(desk.say, desk.frame, Identification(desk.table), desk.changed)
         self.looking.children = [self.looking.tools, self.looking.asking, self.looking.seen]
         about = row(self.label, self.count, self.tank, self.fish, self.more, name="idk-tools")
         self.children = [self._head, about, self.looking]

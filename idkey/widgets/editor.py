@@ -34,7 +34,6 @@ from idkey.widgets.base import (
     field,
     row,
     shown,
-    style_element,
     told_apart,
 )
 from idkey.widgets.editor_form import EditorPart, FormPart
@@ -112,7 +111,7 @@ class TableEditor(Screen):
                 ("Undo all changes", Confirm(self, undo_all)),
             )
         }
-        self.children = [style_element(), *self._laid_out()]
+        self.children = [self._top, *self._laid_out()]
         self._refresh()
 
     def _laid_out(self) -> list[w.Widget]:
@@ -234,7 +233,7 @@ class TableEditor(Screen):
         if self.taxon not in self.draft.ids:
             self.taxon = kinds[0][1]
         with self.filling():
-            self._head.value = html.status(edit.state_words(self.draft), "outcome")
+            self._head.value = edit.head_html(self.draft)
             choose(self._kind, kinds, self.taxon)
         # The sheet needs the whole width; what is told goes below it.
         self.form.layout.flex = "1 1 100%" if self.form.is_sheet else "2 1 520px"

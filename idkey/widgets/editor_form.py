@@ -157,7 +157,7 @@ class CellPart(EditorPart):
         self._high = self.watch(field("to", hint="highest", width="160px"), self._on_number)
         self._unknown = self.button("Not known", self._on_unknown)
         self._absent = self.button("Does not apply", self._set, "-")
-        self._text = self.watch(field("As text", width="380px"), self._set)
+        self._text = self.watch(field("Write it", width="380px"), self._set)
         self._undo = self.button("Undo this cell", self._on_undo)
         self._young = self.button(_YOUNG, self._on_young)
         self._next = self.button("Next trait", form.open_next)
@@ -267,7 +267,7 @@ class SourcePart(EditorPart):
         lines = (self._source, self._locator), (self._class, self._scope), (self._give, self._new.button)
         fields = w.VBox([*(row(*line) for line in lines), adding])
         self._fold = Fold(self, _GIVE, _HIDE, fields, self._fill)
-        head = w.HTML("<h4>Where it stands written</h4>")
+        head = w.HTML("<h4>Who says so</h4>")
         self.children = [head, self._claims, row(self._fold.button, self._back), fields]
 
     def show(self, *place: str) -> None:

@@ -6,17 +6,18 @@ import os
 import uuid
 import warnings
 from collections.abc import Callable
-from typing import Any, Protocol
+from typing import Protocol
 
 import ipywidgets as w
 
 from idkey.book.book import Book, open_book
-from idkey.book.records import Fish
+from idkey.book.records import Bag, Fish
 from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.views.book import fish_words
 from idkey.views.html import status
-from idkey.widgets.base import Fold, Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.base import Part, as_wide, choose, dropdown, field, row, whole_number
+from idkey.widgets.frame import Frame
 
 _NO_BAG, _NO_FISH, _NONE_FOUND = ("no bag", ""), ("none in the book yet", 0), ("none found", 0)
 _MOST_BOXES, _LAST = 10, 20
@@ -27,6 +28,7 @@ class Desk(Protocol):
     """A screen with a fish that can be kept."""
 
     identification: Identification
+    frame: Frame
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish."""
@@ -45,8 +47,8 @@ def where_html(book: Book) -> str:
 class Keeping(Part):
     """Where the fish of a screen is kept: bag, tank, tag; and the fish kept last, to go on with.
 
-    `number` is that of the fish in the book, None until it is kept. A fish has its id from the start, so that
-    no second press keeps it twice.
+    The part itself is what keeps the fish, `again` what opens another. `number` is that of the fish in the
+    book, None until it is kept. A fish has its id from the start, so that no second press keeps it twice.
     """
 
     def __init__(self, say: Callable[[str], None], book: Book, desk: Desk):
@@ -64,22 +66,20 @@ class Keeping(Part):
         )
         self.choice = dropdown("Fish", [_NO_FISH], width="430px")
         self.opens = self.button("Open it", self._leave, self._on_open)
-        keep = w.VBox([row(self.bag, self.tank, self.tag, self.count, self.who), row(self.press, self.next)])
-        again = row(self.find, self.choice, self.opens)
-        for part in (keep, again):
-            part.add_class("idk-edit-part")
-        self.folds = tuple(
-            Fold(self, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
-            for words, box, before in (
-                (_KEEP, keep, self._list_bags),
-                ("Open a fish again", again, self._list),
-            )
-        )
-        tools = row(*(fold.button for fold in self.folds), self._where, name="idk-tools")
-        self.children = [tools, self._said, keep, again]
-        self.add_class("idk-keeping")
+        about = row(self.bag, self.tank, self.tag, self.count, self.who)
+        self.children = [about, row(self.press, self.next), self._said, self._where]
+        self.again = w.VBox([row(self.find, self.choice, self.opens), self._said, self._where])
+        for part in (self, self.again):
+            part.add_class("idk-keeping")
         self._start(None)
         self._say_where()
+
+    def ready(self, tank: str) -> None:
+        """Have the bags and fish of the book at hand, and the tank that was checked written down."""
+        self._list_bags()
+        self._list()
+        if self.number is None and not self.tank.value:
+            self.tank.value = tank
 
     # -- what the person does -------------------------------------------------------------------
 
@@ -180,8 +180,8 @@ class Keeping(Part):
             chosen = next((bag for bag in bags if self.bag.value and bag.id == self.bag.value.id), "")
             choose(self.bag, [_NO_BAG, *((_bag_words(bag), bag) for bag in bags)], chosen)
 
-    def _list(self, text: str | None = None) -> None:
-        text = self.find.value if text is None else text
+    def _list(self, _text: str = "") -> None:
+        text = self.find.value
         found = self.book.find(text) if text.strip() else self.book.last(_LAST)
         table = self.desk.identification.table
         options = [(fish_words(table, fish), fish.number) for fish in found]
@@ -189,7 +189,7 @@ class Keeping(Part):
         choose(self.choice, options, options[0][1])
 
 
-def _bag_words(bag: Any) -> str:
+def _bag_words(bag: Bag) -> str:
     return f"box {bag.box.number}, bag {bag.number}: {bag.label}"
 
 

@@ -13,8 +13,10 @@ from idkey.table.schema import LIFE_STAGE, Trait
 from idkey.views.words import answer_words
 from idkey.widgets.asking import Asking
 from idkey.widgets.base import Part, dropdown, row
+from idkey.widgets.frame import Frame
 
 _AUTO = ""
+_ENOUGH = "Enough: what is it?"
 _AGES = (("not known", ""), ("adult", "adult"), ("young", "young"))
 
 
@@ -25,33 +27,46 @@ class Looking(Part):
     a step did; `changed` is told whether the keyboard goes to the next question.
     """
 
-    def __init__(self, say: Callable[[str], None], fish: Identification, changed: Callable[[bool], None]):
+    def __init__(
+        self,
+        say: Callable[[str], None],
+        frame: Frame,
+        fish: Identification,
+        changed: Callable[[bool], None],
+    ):
         super().__init__(say)
         self.fish, self._changed = fish, changed
         self._rows: dict[str, w.HBox] = {}
         traits = fish.table.traits
-        self.skip = self.button("Can't see it", lambda: self._answer(None, focus=False))
         self.undo = self.button("Undo", lambda: self._do(self.fish.undo))
         self.restart = self.button("Start again", lambda: self._do(self.fish.clear))
+        self.enough = self.button(_ENOUGH, self._stop_or_go_on)
         self.age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
-        self.asking = Asking(say, max((len(t.states) for t in traits), default=0), self._answer)
+        self.asking = Asking(say, frame, max((len(t.states) for t in traits), default=0), self._answer)
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in traits)]
         self.other = self.watch(dropdown("Answer another feature", features), self._on_other)
-        self.tools = row(self.skip, self.undo, self.restart, self.other, self.age, name="idk-tools")
+        self.tools = row(self.undo, self.restart, self.enough, self.other, self.age, name="idk-tools")
         self._seen_head, self.seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
         self.seen.add_class("idk-seen")
 
     # -- what the person does ---------------------------------------------------------------------
 
-    def _answer(self, value: str | None, *, focus: bool = True) -> None:
+    def _answer(self, value: str | None) -> None:
         if self.asking.trait is not None:
             self.fish.answer(self.asking.trait.id, value)
-            self._changed(focus)
+            self._changed(True)
 
     def _do(self, act: Callable[..., Any], *args: Any) -> None:
         act(*args)
         self._changed(False)
+
+    def _stop_or_go_on(self) -> None:
+        if self.asking.trait is None:
+            self.show_next(focus=True)
+        else:
+            self._show_question(None)
+            self.focus_question()
 
     def _on_age(self, age: str) -> None:
         self._do(*((self.fish.answer, LIFE_STAGE, age) if age else (self.fish.forget, LIFE_STAGE)))
@@ -82,11 +97,11 @@ class Looking(Part):
         with self.filling():
             self.other.value = trait.id if chosen and trait else _AUTO
         self.asking.show(self.fish, trait, chosen=chosen)
-        self.skip.disabled = trait is None
+        self.enough.description = _ENOUGH if trait else "Go on asking"
 
     def focus_question(self) -> None:
-        """Put the keyboard on the question, or on the menu where nothing is asked."""
-        (self.asking.focus_question if self.asking.trait is not None else self.other.focus)()
+        """Put the keyboard on the question, or on that none is left."""
+        self.asking.focus_question()
 
     def show_seen(self) -> None:
         """Show each answer, with a button that asks it again, and the age."""

@@ -36,7 +36,7 @@ def labels(table, gaps):
         alike = next(row.taxon for row in fish.ranked() if row.taxon not in (truth, NONE))
         other = rng.choice([taxon for taxon in table.ids if taxon != truth])
         for label, taxon in (("right", truth), ("likeliest wrong one", alike), ("another", other)):
-            rows.append((label, check_fish(fish, taxon, taxa=(taxon,)).verdict))
+            rows.append((label, check_fish(fish, taxon, (taxon,)).verdict))
     frame = pd.DataFrame(rows, columns=["label", "verdict"])
     print(f"\n{FISH} fish, {gaps[0]:.0%} to {gaps[1]:.0%} of the traits left out:")
     print(pd.crosstab(frame["label"], frame["verdict"], normalize="index").round(3).to_string())

@@ -178,7 +178,7 @@ def drawing(table):
     tasks = {
         "state icon": [lambda s=s: fish.state_svg(*s) for s in states],
         "sheet of a kind": [lambda i=i: sheet.taxon_svg(table, i) for i in table.ids],
-        "two on one scale": [lambda k=k: sheet.scale_svg(table, table.ids[k : k + 2]) for k in range(80)],
+        "two on one scale": [lambda k=k: sheet.side_by_side(table, table.ids[k : k + 2]) for k in range(80)],
     }
     for name, drawings in tasks.items():
         seconds, sizes = [], []
@@ -200,7 +200,9 @@ def clicking():
             if screen.looking.asking.trait is None:
                 screen.looking.restart.click()
             states = [c for c in screen.looking.asking.states.children if c.state]
-            button = states[(path + click * path) % len(states)].button if states else screen.looking.skip
+            button = (
+                states[(path + click * path) % len(states)].button if states else screen.looking.asking.skip
+            )
             sent.clear()
             start = perf_counter()
             button.click()

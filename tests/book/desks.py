@@ -31,11 +31,17 @@ def desk(what, *arguments):
     {"keep for ever": keep_for_ever, "keep some": keep_some, "try": try_to_keep}[what](*arguments)
 
 
-def keep_for_ever(address, noted):
-    """Keep fish, and note each before and after; those of which it is not known are sent again first."""
+def keep_for_ever(address, noted, unsaid):
+    """Keep fish, and note each before and after; those of which it is not known are sent again first.
+
+    With `unsaid` not 0 it kills itself once so many fish are written, before it can say so of the last.
+    """
+    left = int(unsaid)
     lines = [line.split() for line in Path(noted).read_text().splitlines()]
     done = {fish_id for what, fish_id, *_ in lines if what == "done"}
-    unsure = [fish_id for what, fish_id, *_ in lines if what == "begun" and fish_id not in done]
+    unsure = [
+        *dict.fromkeys(fish_id for what, fish_id, *_ in lines if what == "begun" and fish_id not in done)
+    ]
     handle = os.open(noted, os.O_WRONLY | os.O_APPEND)
     with open_book(address) as book:
         while True:
@@ -43,6 +49,9 @@ def keep_for_ever(address, noted):
             fish = of_id(fish_id)
             os.write(handle, f"begun {fish_id}\n".encode())
             kept = book.keep(fish, tag=fish_id[:8], fish_id=fish_id)
+            left -= 1
+            if left == 0:
+                os.kill(os.getpid(), signal.SIGKILL)
             os.write(handle, f"done {fish_id} {kept.number}\n".encode())
 
 

@@ -12,6 +12,8 @@ from idkey.book.box import AGAINST, check_box
 from idkey.model.combine import NONE_PRIOR
 from idkey.table.schema import is_missing, state_text
 
+from .rows import seen
+
 KINDS = pd.DataFrame(
     {
         "kind": ["alpha", "beta", "gamma", "delta"],
@@ -169,18 +171,14 @@ def test_a_fish_that_has_its_name_is_asked_nothing():
 
 
 def test_a_box_of_a_book_is_judged_by_the_latest_look_at_each_fish(tmp_path, shipped):
-    def seen(**answers):
-        fish = idkey.Identification(shipped, prior=["L201"])
-        for trait, answer in answers.items():
-            fish.answer(trait, answer)
-        return fish
-
+    first_look = {"pattern": "lines", "tail_fork": None}
+    latest = {"pattern": "light_spots", "spot_size": "small", "tail_fork": None}
     with idkey.open_book(tmp_path / "room.sqlite") as book:
         arrived = book.add_box("AB")
         bag = book.add_bag(arrived, "L 201", count=5, tank="rack 1")
         book.add_bag(arrived, "Zebra pleco")
-        kept = book.keep(seen(pattern="lines", tail_fork=None), bag, tag="x")
-        book.look(kept.number, seen(pattern="light_spots", spot_size="small", tail_fork=None))
+        kept = book.keep(seen(shipped, first_look, ["L201"]), bag, tag="x")
+        book.look(kept.number, seen(shipped, latest, ["L201"]))
         found = check_box(arrived.number, shipped, book)
         sheet = {"bag": [1, 2], "label": ["L 201", "Zebra pleco"], "pattern": ["light_spots", None]}
         again = check_box(pd.DataFrame(sheet | {"spot_size": ["small", None]}), shipped)

@@ -13,6 +13,8 @@ import idkey
 from idkey.book.pair import ORIGINS, STRANGERS_ONE, pairs, same_kind, weighed
 from idkey.model.combine import NONE_PRIOR, OF_A_GENUS
 
+from .rows import seen
+
 FRAME = pd.DataFrame(
     {
         "kind": ["a", "b", "c", "d"],
@@ -242,12 +244,6 @@ def test_many_fish_are_held_against_each_other_two_by_two():
 
 
 def test_a_book_knows_where_two_fish_came_from(tmp_path, shipped):
-    def seen(**answers):
-        fish = idkey.Identification(shipped, prior=["L201"])
-        for trait, answer in answers.items():
-            fish.answer(trait, answer)
-        return fish
-
     light, lines = {"pattern": "light_spots"}, {"pattern": "lines"}
     with idkey.open_book(tmp_path / "room.sqlite") as book:
         box = book.add_box("AB")
@@ -259,7 +255,7 @@ def test_a_book_knows_where_two_fish_came_from(tmp_path, shipped):
             (bags[2], light),
             (None, light),
         ):
-            book.keep(seen(**answers), bag)
+            book.keep(seen(shipped, answers, ["L201"]), bag)
         for other, answers, origin in (
             (2, lines, "same bag"),
             (3, light, "same label"),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import idkey
 from idkey.book.recheck import recheck
 
-from .rows import became, look_at, named
+from .rows import became, look_at, named, seen
 
 FRAME = pd.DataFrame(
     {
@@ -36,9 +36,7 @@ LOOKS = [look_at(OLD, number, answers) for number, answers in enumerate(ANSWERS,
 
 def judged(table, look):
     """What an identification made afresh says, by name."""
-    fish = idkey.Identification(table, look.prior["prior"])
-    for trait, answer in look.answers.items():
-        fish.answer(trait, answer)
+    fish = seen(table, look.answers, look.prior["prior"])
     return {row.taxon: row.probability for row in fish.ranked()}
 
 

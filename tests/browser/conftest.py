@@ -30,9 +30,14 @@ def page(lab):
 
 
 @pytest.fixture(scope="session")
-def scratch(page, lab):
-    """A notebook of one blank cell, for what the shipped ones don't show; see `lab.show`."""
-    return lab_module.write_notebook(page, lab, "scratch.ipynb")
+def _blank(page, lab):
+    lab_module.write_notebook(page, lab, "scratch.ipynb")
+
+
+@pytest.fixture(scope="module")
+def scratch(page, _blank):
+    """A notebook that began as one blank cell, for what the shipped ones don't show; see `lab.show`."""
+    return lab_module.open_notebook(page, "scratch.ipynb")
 
 
 @pytest.fixture(autouse=True)

@@ -120,13 +120,12 @@ def open_notebook(page: Page, name: str) -> Locator:
     return page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)")
 
 
-def write_notebook(page: Page, lab: Lab, name: str) -> Locator:
-    """Write a notebook of one blank cell and open it."""
+def write_notebook(page: Page, lab: Lab, name: str) -> None:
+    """Write a notebook of one blank cell into the list of files."""
     notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell("", id="c00")])
     notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
     nbformat.write(notebook, lab.root / name)
     page.get_by_role("button", name="Refresh the file browser").click()
-    return open_notebook(page, name)
 
 
 def run(notebook: Locator, number: int, code: str = "") -> Locator:

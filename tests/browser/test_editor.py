@@ -22,6 +22,16 @@ def screen(scratch):
     return show(scratch, "import idkey; idkey.table_editor(folder='own_kinds')")
 
 
+def test_circles_stand_beside_their_words_and_arrows_have_the_colour_of_theirs(screen):
+    head = screen.get_by_text("Look at", exact=True).bounding_box()
+    for words in ("one kind as a form", "all kinds as a sheet"):
+        circle = screen.get_by_role("radio", name=words).bounding_box()
+        assert abs(head["y"] + head["height"] / 2 - circle["y"] - circle["height"] / 2) < 6, words
+    chosen = "s => [getComputedStyle(s).backgroundImage, getComputedStyle(s).color]"
+    arrow, colour = screen.get_by_label("Kind of fish").evaluate(chosen)
+    assert colour in arrow
+
+
 def test_by_mouse_a_kind_is_added_told_at_once_and_saved(screen, lab):
     press(screen, "Add a kind")
     screen.get_by_label("Scientific name").fill("Testia sp.")
@@ -112,7 +122,7 @@ def test_markup_that_is_typed_is_text(screen):
     page = screen.page
     screen.get_by_label("Show").select_option(label="names and care group")
     press(screen, "Change scientific name")
-    cell = screen.get_by_label("As text")
+    cell = screen.get_by_label("Write it")
     # What is typed before the cell has opened goes when it does.
     expect(cell).to_have_value("Testia nova")
     cell.fill(EVIL)
@@ -140,7 +150,7 @@ def test_text_can_be_read_in_both_themes_and_a_narrow_window_is_enough(screen):
     screen.get_by_role("radio", name="one kind as a form").click()
     screen.get_by_label("Show").select_option(label="all traits")
     press(screen, "Change tail fin edge")
-    expect(screen.get_by_label("As text")).to_be_visible()
+    expect(screen.get_by_label("Write it")).to_be_visible()
     assert not scrolls_sideways(screen)
     press(screen, "Undo all changes")
     press(screen, "Yes, undo all of it")

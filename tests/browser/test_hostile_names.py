@@ -54,8 +54,8 @@ def test_markup_in_a_table_is_text_and_runs_nothing(notebook, table):
     screen.get_by_label("Name on the bag").fill(EVIL)
     screen.get_by_label("Name on the bag").press("Enter")
     if table == "filed":
-        press(screen, "Compare the first two")
-        expect(screen.get_by_role("button", name="Hide the comparison")).to_be_visible()
+        press(screen, "Side by side")
+        expect(screen.get_by_role("button", name="Hide: side by side")).to_be_visible()
     is_harmless(screen)
     expect(screen.locator("h3").first).to_be_visible()
 

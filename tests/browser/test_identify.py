@@ -95,17 +95,36 @@ def test_a_published_fish_is_named_with_its_care_and_nothing_that_is_pressed_mov
     expect(screen.locator(".idk-seen")).not_to_contain_text("River")
     start_again(screen)
     answer(screen, "light spots on dark")
-    press(screen, "Compare the first two")
-    expect(screen.get_by_role("button", name="Hide the comparison")).to_be_visible()
+    press(screen, "Side by side")
+    expect(screen.get_by_role("button", name="Hide: side by side")).to_be_visible()
     expect(screen.locator("caption", has_text="What differs")).to_be_visible()
 
 
+def test_a_double_click_answers_once_and_what_is_open_stays_open_in_view(screen):
+    screen.get_by_role("button", name="light spots on dark").dblclick()
+    expect(screen.locator("h3").first).to_be_focused()
+    until_idle(screen.page)
+    expect(screen.locator(".idk-seen button")).to_have_count(1)
+    screen.locator(NAME).nth(1).locator("summary").first.click()
+    press(screen, "Side by side")
+    expect(screen.locator(".idk-way:visible h3")).to_be_in_viewport()
+    answer(screen, "medium")
+    until_idle(screen.page)
+    expect(screen.locator(f"{NAME}[open]")).to_have_count(1)
+    expect(screen.locator(".idk-way:visible")).to_have_count(1)
+    press(screen, "Hide: side by side")
+
+
 def test_by_keyboard_alone_to_a_published_name(screen):
-    page = screen.page
+    page, cells = screen.page, screen.page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Cell")
+    stood = cells.count()
     # From here on the mouse and the script touch nothing: the keys go where the focus is.
     screen.get_by_role("button", name="Start again", exact=True).focus()
     for count, (feature, words) in enumerate(MARGARITATUS.items()):
-        # After an answer the focus is on the next question, which stands after the menu.
+        # After an answer the focus is on the next question, which stands after the menu. What is typed there
+        # is no command for the cells of the notebook.
+        for key in ("x", "d", "d", "a", "z", "ArrowDown", "Shift+Enter") if count else ():
+            page.keyboard.press(key)
         tab_to(page, "Answer another feature", backwards=count > 0)
         choose(page, feature)
         expect(screen.locator(".idk-states").get_by_role("button", name=words, exact=True)).to_be_visible()
@@ -113,6 +132,7 @@ def test_by_keyboard_alone_to_a_published_name(screen):
         page.keyboard.press("Enter")
         expect(screen.locator(".idk-seen")).to_contain_text(f"{feature}: {words}")
     until_idle(page)
+    assert cells.count() == stood
     first = screen.locator(NAME).first
     expect(first).to_contain_text("Hypancistrus margaritatus")
     expect(first.get_by_text("Care sheet")).to_be_attached()
@@ -175,7 +195,7 @@ def test_text_can_be_read_in_both_themes_in_a_narrow_window_and_when_opened_agai
 
 def where(screen):
     """Where the buttons and the list of names stand, in pixels."""
-    tools, names = screen.locator(".idk-tools"), ("Can't see it", "Undo", "Start again")
+    tools, names = screen.locator(".idk-tools"), ("Undo", "Start again")
     things = [tools.get_by_role("button", name=name, exact=True) for name in names]
     things.append(tools.get_by_label("Answer another feature"))
     things.append(screen.get_by_role("heading", name="Names still possible"))

@@ -30,7 +30,8 @@ def test_the_table_is_semantic_in_the_colours_of_the_theme_and_says_in_words_wha
     page = Page(care_html(care_for(TABLE, "zebra", "stripe")))
     assert page.tags.count("caption") == 1
     scopes = page.all("scope")
-    assert (scopes.count("col"), scopes.count("row")) == (3, page.tags.count("th") - 3)
+    # What stands in front, and all of it.
+    assert (scopes.count("col"), scopes.count("row")) == (6, page.tags.count("th") - 6)
     words = safe_words(care_html(care_for(TABLE, "worm", "stripe", "ghost")))
     for part in (
         "conflict",
@@ -45,6 +46,20 @@ def test_the_table_is_semantic_in_the_colours_of_the_theme_and_says_in_words_wha
     assert not re.search(r"#[0-9a-fA-F]{3,8}\b|rgb|hsl", style)
     for colour in re.findall(r"[^-]color: ([^;]+);", style):
         assert colour.startswith("var(--") or colour == "inherit"
+
+
+def test_in_front_stands_what_a_tank_needs_and_the_rest_is_behind_a_fold():
+    sheet = care_for(TABLE, "worm", "stripe")
+    words = safe_words(care_html(sheet))
+    front, _, rest = words.partition("All that is known")
+    # What nothing suits comes first, and what to do meanwhile stands in front, with who says so.
+    assert front.index("No one answer suits") < front.index("What is right")
+    assert f"until then: {sheet.safest['flow']}" in front
+    assert "Author 1999" in front
+    for label in ("Turnover", "Oxygen"):
+        assert label in rest
+        assert label not in front
+    assert "<summary>Not known</summary>" in care_html(sheet)
 
 
 def test_the_same_sheet_gives_the_same_bytes_in_any_process():

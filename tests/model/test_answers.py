@@ -48,7 +48,6 @@ BAD_ANSWERS = [
     ("size", -60, "size", "-60", "more than 0 mm"),
     ("size", "6 ft", "size", "'6 ft'", "not a number", "12..16", "in mm", "mm, cm or in"),
     ("size", "70-60", "size", "'70-60'", "backwards", "60..70"),
-    ("size", "12 cm TL", "size", "'12 cm TL'", "a total length"),
     ("size", math.inf, "size", "inf", "not a number"),
     ("size", {"mm": 60}, "size", "{'mm': 60}", "not a number", "5..6"),
     ("ratio", True, "ratio", "True", "the unit of the trait", "5..6"),

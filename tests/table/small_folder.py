@@ -110,7 +110,8 @@ def rows_of(files: Mapping[str, bytes], file: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(files[file].decode(), newline="")))
 
 
-def _rewritten(files: Mapping[str, bytes], file: str, rows: list[dict[str, str]]) -> Files:
+def rewritten(files: Mapping[str, bytes], file: str, rows: list[dict[str, str]]) -> Files:
+    """Return the folder with these rows in a file; a column that is new comes last."""
     header = list(
         dict.fromkeys([*files[file].decode().split("\n")[0].split(","), *(c for r in rows for c in r)])
     )
@@ -123,18 +124,18 @@ def added(files: Mapping[str, bytes], file: str, **cells: str) -> Files:
     Write ``class_`` for the column ``class``.
     """
     row = {column.removesuffix("_") if column == "class_" else column: text for column, text in cells.items()}
-    return _rewritten(files, file, [*rows_of(files, file), row])
+    return rewritten(files, file, [*rows_of(files, file), row])
 
 
 def with_cell(files: Mapping[str, bytes], file: str, who: str, column: str, text: str) -> Files:
     """Return the folder with another text in a column of all rows about `who`."""
     rows = [{**r, column: text} if _who(r) == who else r for r in rows_of(files, file)]
-    return _rewritten(files, file, rows)
+    return rewritten(files, file, rows)
 
 
 def without(files: Mapping[str, bytes], file: str, fits: Callable[[dict[str, str]], bool]) -> Files:
     """Return the folder without the rows that fit."""
-    return _rewritten(files, file, [row for row in rows_of(files, file) if not fits(row)])
+    return rewritten(files, file, [row for row in rows_of(files, file) if not fits(row)])
 
 
 def without_columns(files: Mapping[str, bytes], file: str, columns: Collection[str]) -> Files:

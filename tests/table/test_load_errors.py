@@ -258,7 +258,7 @@ def test_one_thing_wrong_is_one_problem(files, place, right):
 STATES = "|".join(f"s{i}" for i in range(layout.MOST_STATES + 1))
 MANY = swap("traits.csv", "light|dark|none,light|dark|no spots", f"{STATES},{STATES}")
 SPOTS = "traits.csv, row 4 (spots), states: "
-LONG = "b" * (layout.MOST_NAME + 1)
+TOO_LONG = "b" * (layout.MOST_NAME + 1)
 of_genus = partial(swap, "genera.csv", files=WITH_GENUS)
 claimed = partial(swap, "evidence.csv", "Testia,,tail", files=WITH_GENUS)
 
@@ -272,7 +272,7 @@ claimed = partial(swap, "evidence.csv", "Testia,,tail", files=WITH_GENUS)
         (put("care.csv", 2, "taxon", "alpha"), "taxa.csv, row 2 (alpha), careGroup: ", ""),
         (MANY, SPOTS, f"at most {layout.MOST_STATES} states"),
         (put("traits.csv", 4, "states", "light|dark|-"), SPOTS, "another name"),
-        (put("taxa.csv", 3, "id", LONG), "taxa.csv, row 3 (bbb", "an id is"),
+        (put("taxa.csv", 3, "id", TOO_LONG), "taxa.csv, row 3 (bbb", "an id is"),
         (swap("traits.csv", "\nrays,", "\ngenus,"), "taxa.csv, row 1, genus: ", "rename the trait"),
         (edit("traits.csv", lambda rows: rows[:1]), "traits.csv, row 2, id: ", "at least one"),
         (of_genus("hollow", "holow"), "genera.csv, row 2 (Testia), tail: ", "did you mean 'hollow'"),

@@ -80,7 +80,9 @@ def test_cells_as_people_write_them(trait, read, ways):
         ("adult_size", "51..60", ["2 in..6 cm"]),
         ("adult_size", "45.6", ["45.6 mm"]),
         ("adult_size", "60..65", ["60..65"]),
-        ("adult_size", None, ["-4", "abc", "1/0 in", "1..2..3", "6 ft", "1,234", "12 cm TL", "-"]),
+        # A length with the tail fin: half of it to the whole.
+        ("adult_size", "60..120", ["12 cm TL", "120 mm (total length)"]),
+        ("adult_size", None, ["-4", "abc", "1/0 in", "1..2..3", "6 ft", "1,234", "12 x TL", "-"]),
     ],
 )
 def test_answers_are_read_as_cells_are(fitted, trait, read, ways):

@@ -5,12 +5,12 @@ What is said of the table as a whole stands here; the rest comes from the table 
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import replace
 from pathlib import Path
 
 from idkey.table.files import files_of
 from idkey.table.folder import load_table
+from idkey.table.layout import VERSION
 from idkey.table.package import PROFILES
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -21,7 +21,6 @@ MADE = "2026-11-28T00:00:00Z"
 def text(folder: Path) -> str:
     """The descriptor as it stands in the file."""
     table = load_table(folder)
-    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     licence = (ROOT / "LICENSE").read_text(encoding="utf-8").splitlines()[0]
     about = {
         "$schema": PROFILES + "datapackage.json",
@@ -29,9 +28,9 @@ def text(folder: Path) -> str:
         "title": "Traits and care of spotted suckermouth catfishes",
         "description": "What is known of each kind of spotted suckermouth catfish, how to ask for it, "
         "what care the fish needs, and where each claim stands written.",
-        "version": project["version"],
+        "version": VERSION,
         "created": MADE,
-        "licenses": [{"name": project["license"], "title": licence}],
+        "licenses": [{"name": "MIT", "title": licence}],
     }
     return files_of(replace(table, about=about))["datapackage.json"].decode()
 

@@ -1,6 +1,8 @@
 """What stands in a piece of HTML, its elements, attributes and words; and on the pages of a PDF."""
 
 import io
+import re
+from html import unescape
 from html.parser import HTMLParser
 
 import pypdf
@@ -41,6 +43,11 @@ class Page(HTMLParser):
     def all(self, *names):
         """The values of attributes of these names."""
         return [value for name, value in self.attributes if name in names]
+
+
+def words(shown):
+    """The words of a piece of HTML, or of a widget that shows one, a blank in place of each mark."""
+    return unescape(re.sub(r"<[^>]+>", " ", getattr(shown, "value", shown)))
 
 
 def pages_of(data):

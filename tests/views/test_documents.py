@@ -146,6 +146,6 @@ def test_a_small_drawing_stands_once_in_a_page_however_often_it_is_shown():
 def test_an_identification_gives_the_same_bytes_and_one_answer_is_not_answers():
     fish, same = (Identification(load_table()).answer("pattern", "light_spots") for _ in range(2))
     assert display.html(fish) == display.html(same)
-    assert "over the 1 answer that the table can compare" in display.html(fish)
+    assert "over the 1 answer that it can compare" in display.html(fish)
     fish.answer("spot_colour", "white")
-    assert "over the 2 answers that the table can compare" in display.html(fish)
+    assert "over the 2 answers that it can compare" in display.html(fish)

@@ -24,8 +24,9 @@ from idkey import TraitTable, load_table
 from idkey.errors import IdkeyError
 from idkey.table.schema import Range, States
 from idkey.views import fish
-from idkey.views.fish import STATES, outlines, picture, read_art, rows, sown, state_svg
-from idkey.views.sheet import DRAWN_NOTE, can_draw, look_of, scale_svg, taxon_svg
+from idkey.views.doc import plain
+from idkey.views.fish import STATES, how_svg, outlines, picture, place_of, read_art, rows, sown, state_svg
+from idkey.views.sheet import DRAWN_NOTE, can_draw, fish_svg, look_of, side_by_side, taxon_svg
 
 TABLE = load_table()
 
@@ -170,8 +171,34 @@ def test_a_file_of_the_art_is_one_an_illustrator_can_work_on(file):
     assert not any(re.search(r"\d\.\d\d", e.get("d", "")) for e in elements)
     swatches = {row["swatch"] for row in rows("colours").values()}
     assert set(re.findall(r"#[0-9a-f]{6}", text)) <= swatches | {fish.PAPER, "#ffffff", "#000000"}
-    states = {row["part"]: STATES[trait] for trait, row in rows("pictures").items()}
+    states = {row["part"]: STATES.get(trait, ()) for trait, row in rows("pictures").items()}
     assert all(state in ("", "plain", *states.get(part, ())) for part, state, _ in read_art(file.stem).layers)
+
+
+# Orbit in % of head length, from the descriptions named.
+EYES = {
+    "Acanthicus": (4.1, 13.6),  # A. hystrix, Chamon 2016, table 1
+    "Ancistrus": (15.4, 22.0),  # A. leucostictus, de Souza, Taphorn & Armbruster 2019
+    "Chaetostoma": (7.9, 14.5),  # C. spondylus, Salcedo & Ortega 2015, table 1
+    "Panaqolus": (16.0, 19.9),  # P. albomaculatus, Cramer & Rapp Py-Daniel 2015, diagnosis
+    "Pseudacanthicus": (9.6, 16.4),  # P. pitanga, Chamon 2015, table 1
+    "Spectracanthicus": (15.4, 20.3),  # S. tocantinensis, Chamon & Rapp Py-Daniel 2014
+}
+
+
+@pytest.mark.parametrize("genus", EYES)
+def test_an_eye_is_as_large_against_the_head_as_it_was_measured(genus):
+    art = read_art(f"side-{rows('forms')[genus]['form']}")
+    head = np.concatenate(art.clips["clip-head"])[:, 0].max() - art.foot[0]  # snout to gill opening
+    assert EYES[genus][0] <= 200 * art.circles["eye-rim"][2] / head <= EYES[genus][1]
+
+
+def test_the_stalk_of_a_tail_is_as_deep_as_it_was_measured():
+    # Scobinancistrus: 9.8 to 13.5 % of the standard length, Chaves et al. 2023, diagnosis.
+    (body,) = (pieces for part, _, pieces in read_art("side-snouted").layers if part == "body")
+    end = np.concatenate([run for *_, path in body[:1] for run in outlines(path)])
+    stalk = np.ptp(end[end[:, 0] > 176][:, 1])
+    assert 9.8 <= 100 * stalk / 163 <= 13.5
 
 
 def test_paths_are_read_as_any_editor_writes_them():
@@ -200,8 +227,10 @@ def fish_scales(svg: str) -> list[float]:
     return [float(s) for s in scales if s != "0.9"]
 
 
-def bar_width(svg: str) -> float:
-    return float(re.search(r'h([\d.]+)" stroke="[^"]+" stroke-width="5"', svg)[1])
+def mm_wide(svg: str) -> float:
+    """Units of the sheet for each millimetre of the ruler."""
+    units, last = re.search(r"h([\d.]+)M28\.0 [\d.]+v7", svg)[1], re.findall(r">(\d+) mm</text>", svg)[0]
+    return float(units) / int(last)
 
 
 def test_one_state_is_drawn_and_of_several_the_likeliest():
@@ -241,7 +270,7 @@ def test_the_look_says_nothing_that_the_row_does_not(taxon, young):
 
 
 @pytest.mark.parametrize(
-    "row", ["Ancistrus  broad", "Ancistrus flat flat", "Chaetostoma normal broad", "Nosuch  deep"]
+    "row", ["Ancistrus  broad", "Ancistrus flat flat", "Dekeyseria normal broad", "Nosuch  deep"]
 )
 def test_the_body_form_is_that_of_the_row_before_that_of_the_genus(row):
     genus, depth, form = row.split(" ")
@@ -269,7 +298,7 @@ def test_a_side_of_which_nothing_is_known_is_left_out_and_a_length_not_known_giv
     svg = taxon_svg(table(pattern="bars"), "invented")
     assert "length not known" in texts(svg)
     assert not re.search(" mm|Head from above", texts(svg))
-    assert 'stroke-width="5"' not in svg
+    assert "mm</text>" not in svg
     said = texts(taxon_svg(table(**{trait: states[0] for trait, states in STATES.items()}), "invented"))
     assert all(w in said for w in ("Head from above", "Underside", "From the front", "Teeth", "Tail fin"))
     assert "Not known" not in said
@@ -277,37 +306,74 @@ def test_a_side_of_which_nothing_is_known_is_left_out_and_a_length_not_known_giv
 
 @settings(max_examples=30)
 @given(st.floats(20, 1200))
-def test_the_bar_is_to_the_fish_as_100_mm_to_its_length(length):
+def test_the_ruler_is_to_the_fish_as_its_millimetres_to_its_length(length):
     svg = taxon_svg(table(adult_size=f"{length:.1f}"), "invented")
     units = fish_scales(svg)[0] * 163  # snout to base of the tail fin, in the units of the art
-    assert bar_width(svg) / units == pytest.approx(100 / float(f"{length:.1f}"), rel=2e-3)
-    assert max(28 + bar_width(svg), 20 + fish_scales(svg)[0] * 231) < 700
+    assert mm_wide(svg) / units == pytest.approx(1 / float(f"{length:.1f}"), rel=2e-3)
+    assert 20 + fish_scales(svg)[0] * 231 < 720
 
 
 @settings(max_examples=25)
 @given(st.lists(st.sampled_from(TABLE.ids), min_size=1, max_size=5, unique=True))
 def test_lengths_are_drawn_in_proportion(taxa):
-    svg = scale_svg(TABLE, taxa)
+    pictures = side_by_side(TABLE, taxa)
     cells = [TABLE.cell(taxon, "adult_size") for taxon in taxa]
     lengths = [cell.high if isinstance(cell, Range) else 100.0 for cell in cells]
-    scales = fish_scales(svg)
+    scales = [fish_scales(p.svg)[0] for p in pictures]
     assert [s / scales[0] for s in scales] == pytest.approx([x / lengths[0] for x in lengths], rel=5e-3)
+    assert len({(ET.fromstring(p.svg).get("viewBox"), p.tallest) for p in pictures}) == 1  # nor scaled later
     known = any(cell is not None for cell in cells)
-    assert svg.count("stroke-dasharray") == (sum(cell is None for cell in cells) if known else 0)
-    assert ('stroke-width="5"' in svg) == known
-    if known:
-        assert bar_width(svg) / (scales[0] * 163) == pytest.approx(100 / lengths[0], rel=5e-3)
-    assert all(TABLE.label(taxon).split()[0] in texts(svg) for taxon in taxa)
+    for shown, taxon, cell, length, scale in zip(pictures, taxa, cells, lengths, scales, strict=True):
+        assert shown.svg.count("stroke-dasharray") == (cell is None and known)
+        assert ("mm</text>" in shown.svg) == known
+        assert not known or mm_wide(shown.svg) / (scale * 163) == pytest.approx(1 / length, rel=5e-3)
+        assert TABLE.label(taxon) in plain(shown.note)
+
+
+def test_what_is_looked_at_is_ringed_where_it_is_drawn():
+    made = table(pattern="plain", tail_fork="forked")
+    ring = re.compile(r'cx="([\d.]+)" cy="([\d.]+)" r="([\d.]+)" stroke="')
+    (under, over) = ring.findall(fish_svg(made, "invented", mark="tail_fork"))
+    assert under == over
+    assert float(over[0]) - float(over[2]) > 160  # behind the body, which ends at 177
+    assert fish_svg(made, "invented", mark="basin") == fish_svg(made, "invented")
+    for view, trait in itertools.product((v for v in VIEWS if "side" in v), rows("pictures")):
+        x, y, radius = place_of(view, trait, {"cheek_spines": "long"})
+        assert 0 < y < 160
+        assert 0 < x - radius / 2 < x + radius < 245
+
+
+def test_side_by_side_each_mark_has_its_number_and_none_hides_another():
+    shown = side_by_side(TABLE, TABLE.ids[:2], marks=("pattern", "tail_fork", "body_keels"))[0].svg
+    places = re.findall(r'<text x="([\d.]+)" y="([\d.]+)" [^>]*font-weight="600">(\d)<', shown)
+    assert [number for *_, number in places] == ["1", "2", "3"]
+    assert len({place[:2] for place in places}) == 3
+    last_ring = [m.start() for m in re.finditer(r'r="[\d.]+" stroke="', shown)][-1]
+    assert last_ring < shown.index('font-weight="600"')
+    both = table(pattern="plain", adult_size="600").with_taxon(
+        "small", scientificName="Small fish", pattern="plain", adult_size="60"
+    )
+    ringed = [p.svg for p in side_by_side(both, ["invented", "small"], marks=("pattern", "tail_fork"))]
+    assert ["<text" in svg.split("</g>")[0] for svg in ringed] == [True, False]
+
+
+def test_the_pictures_of_figures_say_how_they_are_taken():
+    drawn = {t.id: svg for t in TABLE.traits if (svg := how_svg(t.id))}
+    assert {"adult_size", "eye_size", "barbel_length"} < set(drawn)
+    assert not set(drawn) & set(STATES)
+    lines = {f'd="{pieces[-1][2]}"' for part, _, pieces in read_art("side-deep").layers if "measure" in part}
+    assert all(any(path in svg for path in lines) for svg in drawn.values())
+    assert not any(path in fish_svg(TABLE, TABLE.ids[0]) for path in lines)
 
 
 def test_only_kinds_whose_young_differ_are_drawn_young_and_text_stays_text():
     made = table(adult_size="100", pattern="plain", pattern_young="light_spots")
     made = made.with_taxon("other", scientificName="Other fish", adult_size="100", pattern="plain")
-    svg = scale_svg(made, ["invented", "other"], young=True)
-    assert fish_scales(svg)[0] == pytest.approx(fish_scales(svg)[1] / 2, rel=2e-3)
-    assert all(stage in texts(svg) for stage in ("Young fish", "Adult"))
+    young, adult = side_by_side(made, ["invented", "other"], young=True)
+    assert fish_scales(young.svg)[0] == pytest.approx(fish_scales(adult.svg)[0] / 2, rel=2e-3)
+    assert ("Young fish" in plain(young.note), "Adult" in plain(adult.note)) == (True, True)
     evil = made.with_taxon("evil", scientificName=EVIL, pattern="bars")
-    for svg in (taxon_svg(evil, "evil"), scale_svg(evil, ["evil", "invented"])):
+    for svg in (taxon_svg(evil, "evil"), side_by_side(evil, ["evil", "invented"])[0].svg):
         assert EVIL in ET.fromstring(svg)[0].text
 
 
@@ -320,7 +386,7 @@ def test_what_cannot_be_drawn_is_refused_and_one_trait_is_enough():
         (flowers, ["a", "b"], "no trait that can be drawn"),
     ):
         with pytest.raises(IdkeyError, match=why):
-            scale_svg(made, taxa)
+            side_by_side(made, taxa)
     with pytest.raises(IdkeyError, match="no trait that can be drawn"):
         taxon_svg(flowers, "a")
     frame = pd.DataFrame({"kind": ["a", "b"], "tail_fork": ["forked", "bent"], "adult_size": [7, 9]})

@@ -222,6 +222,15 @@ def test_a_kind_that_can_not_be_told_comes_first():
     assert text.endswith("In the key: 1 couplet, as before; questions to a name: 1.0, as before.")
 
 
+def test_of_many_lookalikes_each_is_named():
+    many = table_of(dict.fromkeys("abcdefg", "xxx"))
+    text = said(what_changes(many, many.with_taxon("new", **SAME), key=False))
+    assert "can't be told from a, b, c and 4 more by anything" in text
+    assert "All 7: a, b, c, d, e, f and g." in text
+    little = said(what_changes(many, many.with_taxon("new", tail="x"), key=False))
+    assert "All 7: a, b, c, d, e, f and g." in little
+
+
 def test_all_is_well_or_nothing_changed():
     assert said(what_changes(OLD, OLD)) == "Nothing has changed."
     assert "key" not in said(what_changes(OLD, OLD.with_taxon("new", **SAME), key=False))

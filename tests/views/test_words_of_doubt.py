@@ -2,10 +2,10 @@
 
 import re
 from dataclasses import replace
-from html import unescape
 
 import pandas as pd
 import pytest
+from markup import words
 from shipped import TABLE
 
 from idkey import Identification, TraitTable, build_key, care_for, compare, display
@@ -23,10 +23,6 @@ KINDS = [
     ["two", "dark", "pale", "pale", "dark"],
     ["blank", "pale", None, None, None],
 ]
-
-
-def words(page):
-    return unescape(re.sub(r"<[^>]+>", " ", page))
 
 
 def fish_of(**answers):

@@ -1,12 +1,10 @@
 """The box screen without a browser: bags in, looks, verdicts, the book, page, letter and labels out."""
 
-import html
-import re
 import sqlite3
 
 import pandas as pd
 import pytest
-from markup import page_texts
+from markup import page_texts, words
 
 import idkey
 from idkey import display
@@ -19,28 +17,18 @@ ROWS = [  # invented
 
 
 @pytest.fixture
-def book(tmp_path):
-    with idkey.open_book(tmp_path / "room.sqlite") as book:
-        yield book
-
-
-@pytest.fixture
 def screen(shipped, book):
     return idkey.box_view(shipped, book, pd.DataFrame(ROWS))
 
 
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
-
-
 def told(screen):
-    return [words(line._told) for line in screen._list.children]
+    return [words(line._told.value) for line in screen._list.children]
 
 
 def test_a_box_is_typed_in_bag_by_bag_and_an_empty_label_is_no_bag(shipped):
     screen = idkey.box_view(shipped)
     assert screen.check is None
-    assert "No bag yet" in words(screen._stands)
+    assert "No bag yet" in words(screen._stands.value)
     assert "No bag yet" in screen._repr_mimebundle_()["text/plain"]
     screen.add.click()
     assert "write it as it stands on the bag" in screen._alert.value
@@ -63,7 +51,7 @@ def test_the_screen_says_what_check_box_says_and_asks_what_settles_most(screen, 
         assert bag.text in text
         assert bag.label in text
     look = same.next_look()
-    assert f"Look next at {look.fish.name}: {look.question.trait.question}" in words(screen._stands)
+    assert f"Look next at {look.fish.name}: {look.question.trait.question}" in words(screen._stands.value)
     screen.go.click()
     assert screen.opened.bag.number == look.bag.number
     assert screen.opened.looking.asking.trait == look.question.trait
@@ -109,7 +97,7 @@ def test_a_spreadsheet_adds_its_bags_and_what_was_not_taken_is_told(screen, tmp_
     screen.read.click()
     assert screen._alert.value == ""
     assert [bag.number for bag in screen.check.bags] == ["1", "2", "3", "4", "7"]
-    assert "2 bags read" in words(screen._was_read)
+    assert "2 bags read" in words(screen._was_read.value)
     text = display.text(screen.check)
     assert "forkd" in text
     assert "odd" in text
@@ -129,7 +117,7 @@ def test_a_box_is_kept_once_however_often_the_button_is_pressed(screen, book):
         ("L046", 1, ""),
     ]
     assert [fish.count for bag in box.bags for fish in bag.fish] == [6, 1, 1]
-    assert "Nothing new" in words(screen._said)
+    assert "Nothing new" in words(screen._said.value)
     screen._list.children[2].look.click()
     screen.opened.looking.fish.answer("pattern", "bars")
     screen.keep.click()
@@ -150,7 +138,7 @@ def test_a_book_that_fails_half_way_is_gone_on_with_and_nothing_is_written_twice
         )
     other.close()
     screen.keep.click()
-    assert str(tmp_path) in words(screen._alert)
+    assert str(tmp_path) in words(screen._alert.value)
     assert screen.seller.value == "seller 4"
     assert len(screen.bags) == 3
     with sqlite3.connect(tmp_path / "room.sqlite") as other:
@@ -172,8 +160,8 @@ def test_summary_letter_and_labels_are_saved_and_a_file_is_not_written_over_unas
     screen.folds["Summary and letter"].button.click()
     screen.sender.value = "I. B."
     # An open letter follows what is typed.
-    assert "Dear Seller <b>," in words(printing._letter)
-    assert "I. B." in words(printing._letter)
+    assert "Dear Seller <b>," in words(printing._letter.value)
+    assert "I. B." in words(printing._letter.value)
     save["labels"].click()
     assert "Keep this box first" in screen._alert.value
     screen.keep.click()

@@ -18,7 +18,7 @@ def used_identify(table):
     fish = screen.identification
     for trait in table.trait_ids[:3]:
         screen.looking.other.value = trait
-        screen.looking.skip.click()
+        screen.looking.asking.skip.click()
     while fish.unseen:
         screen.looking.undo.click()
     screen.looking.age.value = "adult"
@@ -28,14 +28,14 @@ def used_identify(table):
 def used_care(table):
     screen = idkey.care_view(table=table)
     for taxon in table.ids:
-        screen._kind.value = taxon
+        screen.caring._kind.value = taxon
     return screen
 
 
 def used_comparison(table):
     screen = idkey.compare_view(table)
     for taxon in table.ids[2:]:
-        screen._c.value = taxon
+        screen.beside._c.value = taxon
     return screen
 
 
@@ -76,7 +76,7 @@ def test_a_closed_screen_leaves_no_widget_behind(some, open_one):
 def test_two_screens_are_closed_each_by_itself(some):
     one, other = idkey.compare_view(some), idkey.compare_view(some)
     one.close()
-    other._c.value = some.ids[3]
+    other.beside._c.value = some.ids[3]
     assert other.comparison.taxa[-1] == some.ids[3]
     assert other.comm is not None
     assert all(part.comm is not None for part in base._widgets_in(other))

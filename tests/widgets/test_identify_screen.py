@@ -7,7 +7,11 @@ import pytest
 import idkey
 from idkey.errors import IdkeyError
 from idkey.views.fish import state_svg
+from idkey.views.sheet import fish_svg
 from idkey.widgets import base
+from idkey.widgets.way import BESIDE
+
+QUESTION = ".idk-asking h3"
 
 
 @pytest.fixture
@@ -20,6 +24,7 @@ def on(monkeypatch):
     """Where the keyboard was put, one after the other."""
     on = []
     monkeypatch.setattr("ipywidgets.DOMWidget.focus", lambda *widget: on.extend(widget))
+    monkeypatch.setattr("idkey.widgets.frame.Frame.focus_on", lambda _frame, selector: on.append(selector))
     return on
 
 
@@ -48,7 +53,7 @@ def test_a_click_is_one_step_that_answers_the_question_and_asks_the_next(screen,
     assert "still possible" in screen._outcome.value
     assert 'href="https://doi.org/10.' in screen._names.value
     # The keyboard is on the next question; two screens share nothing.
-    assert on == [shown(screen)[0].button]
+    assert on == [QUESTION]
     assert "main pattern" in other.looking.asking.question.value
     screen.looking.asking.several.value = True
     for choice in shown(screen)[:2]:
@@ -146,12 +151,12 @@ def test_a_number_out_of_turn_in_inches_and_a_bad_one(screen, on):
     screen.looking.other.value = "dorsal_rays"
     screen.looking.asking.number.value = "7 in"
     screen.looking.asking.take.click()
-    assert "dorsal_rays" in screen._alert.value
+    assert "Dorsal soft rays" in screen._alert.value
     assert "dorsal_rays" not in screen.identification.answers
 
 
 def test_skip_change_an_answer_undo_and_start_again(screen, on):
-    screen.looking.skip.click()
+    screen.looking.asking.skip.click()
     assert screen.identification.unseen == ("pattern",)
     assert "main pattern" not in screen.looking.asking.question.value
     assert "can't be seen" in html.unescape(seen(screen)[0][0])
@@ -159,7 +164,7 @@ def test_skip_change_an_answer_undo_and_start_again(screen, on):
     click(screen, "light spots on dark")
     row = screen.looking.seen.children[1]
     seen(screen)[1][0].click()
-    assert on[-1] is shown(screen)[0].button
+    assert on[-1] == QUESTION
     assert "main pattern" in screen.looking.asking.question.value
     assert "So far: <strong>light spots on dark" in screen.looking.asking.question.value
     click(screen, "no marks")
@@ -206,26 +211,38 @@ def test_an_answer_shows_its_effect_first_and_the_name_on_the_bag_is_no_evidence
     assert order[:3] == ["outcome", "names", "question"]
     assert order[-1] == "names"
     assert "Care sheet" in screen._names.value
-    assert "of 100" in screen._bag_says.value
+    # Why it is hardly that stands there, and opens.
+    says = html.unescape(screen._bag_says.value)
+    assert "It hardly is what the bag says. Pattern: you saw light spots on dark" in says
+    assert "<summary" in says
+    assert "Speaks against it" in says
     screen._bag.value = "<script>"
     assert "<script" not in screen._bag_says.value
 
 
-def test_the_first_two_can_be_compared_while_two_are_possible(screen):
-    compare = screen._beside
-    assert compare.button.layout.visibility == "hidden"
-    click(screen, "light spots on dark")
-    assert compare.button.layout.visibility == "visible"
-    compare.button.click()
-    for taxon in screen.identification.outcome().taxa[:2]:
-        assert screen.identification.table.label(taxon) in html.unescape(screen._comparison.value)
-    compare.button.click()
-    assert not compare.is_open
-    compare.button.click()
-    # It goes when the first two change.
+def test_a_second_tap_answers_nothing(screen, monkeypatch):
+    now = 100.0
+    monkeypatch.setattr(base, "SETTLING", 0.35)
+    screen.looking.asking._since = 0.0
+    monkeypatch.setattr("idkey.widgets.asking.time.monotonic", lambda: now)
+    for later, answers in ((0.0, 1), (0.3, 1), (0.36, 2)):
+        now = 100.0 + later
+        shown(screen)[0].button.click()
+        assert len(screen.identification.answers) == answers, later
+    screen.looking.asking.skip.click()
+    assert not screen.identification.unseen
+    # What is picked answers nothing yet, so it can be picked at once.
+    now += 1.0
+    screen.looking.asking.several.value = True
+    for choice in shown(screen)[:2]:
+        choice.button.click()
+    assert len(screen.looking.asking.picked) == 2
+
+
+def test_another_fish_has_another_bag(screen):
+    screen._bag.value = "L046"
     screen.looking.restart.click()
-    assert not compare.is_open
-    assert compare.button.layout.visibility == "hidden"
+    assert screen._bag.value == screen._bag_says.value == ""
 
 
 def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
@@ -237,14 +254,14 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
 
     for name in ("show_next", "_show_question"):
         monkeypatch.setattr(type(screen.looking), name, fail)
-    monkeypatch.setattr("idkey.widgets.identify.compare", fail)
+    monkeypatch.setattr("idkey.widgets.way.Way._fill", fail)
     monkeypatch.setattr("idkey.views.identify.bag_html", fail)
     acts = {
         "state": shown(screen)[0].button.click,
-        "skip": screen.looking.skip.click,
+        "skip": screen.looking.asking.skip.click,
         "undo": screen.looking.undo.click,
         "restart": screen.looking.restart.click,
-        "compare": screen._beside.button.click,
+        "compare": screen.way.folds[BESIDE].button.click,
         "change": seen(screen)[1][0].click,
         "age": lambda: setattr(screen.looking.age, "value", "young"),
         "other": lambda: setattr(screen.looking.other, "value", "basin"),
@@ -257,6 +274,77 @@ def test_no_callback_loses_an_error(screen, monkeypatch, caplog):
         assert "out of date" in screen._alert.value, name
     assert [r for r in caplog.records if r.name == "idkey.widgets"]
     caplog.clear()
+
+
+def test_a_length_that_can_hardly_be_is_asked_back(screen):
+    asking = screen.looking.asking
+    for typed, meant, answer in (("4.6", "4.6 cm, 46 mm", "46"), ("4.6", "It is 4.6 mm", "4.6")):
+        screen.looking.other.value = "adult_size"
+        asking.number.value = typed
+        asking.take.click()
+        assert "4.6 mm? That is very small." in asking._doubt.value
+        assert "adult_size" not in screen.identification.answers
+        next(b for b in asking.readings if b.description == meant).click()
+        assert screen.identification.answers["adult_size"] == answer
+        screen.looking.restart.click()
+        assert asking.asked_back.layout.display == "none"
+    # Striped fish of the Xingu with a naked belly are small in this table.
+    for trait, state in (("pattern", "bars"), ("basin", "xingu"), ("belly_plates", "naked")):
+        screen.identification.answer(trait, state)
+    screen.looking.other.value = "adult_size"
+    asking.number.value = "460"
+    asking.take.click()
+    assert [b.description for b in asking.readings if b.description] == ["46 mm", "It is 460 mm"]
+    asking.number.value = "46"
+    assert asking.asked_back.layout.display == "none"
+    asking.take.click()
+    assert screen.identification.answers["adult_size"] == "46"
+
+
+def test_messages_name_the_feature_as_the_screen_does(screen):
+    screen.looking.other.value = "adult_size"
+    screen.looking.asking.number.value = "long"
+    screen.looking.asking.take.click()
+    assert "Length:" in html.unescape(screen._alert.value)
+    assert "adult_size" not in screen._alert.value
+
+
+def test_the_ending_says_what_it_is_what_it_could_be_and_where_to_look(screen):
+    for trait, state in (("pattern", "light_spots"), ("spot_vs_nostril", "larger"), ("basin", "orinoco")):
+        screen.identification.answer(trait, state)
+    screen.looking.enough.click()
+    table, (first, other, *_) = screen.identification.table, screen.identification.outcome().taxa
+    said = html.unescape(screen.looking.asking.question.value)
+    assert f"Perhaps {table.label(first)}." in said
+    assert f"Could be <strong>{table.label(other)}</strong>: look at the " in said
+    assert said.count("<svg") >= 2
+    assert "Until then: " in said
+    # What was looked at already is not asked for again.
+    looked_at = said.partition(f"{table.label(other)}</strong>: look at the ")[2].partition(".")[0]
+    trait = next(t for t in table.traits if t.name.lower() == looked_at)
+    screen.identification.answer(trait.id, None)
+    assert screen.looking.enough.description == "Go on asking"
+    screen.looking.enough.click()
+    assert screen.looking.asking.trait == screen.identification.next_question().trait
+    screen.looking.enough.click()
+    assert f"look at the {looked_at}." not in html.unescape(screen.looking.asking.question.value)
+
+
+def test_each_name_has_its_fish_with_what_decides_next_ringed(screen):
+    click(screen, "light spots on dark")
+    names = screen.identification.candidates()
+    drawn = screen._names.value.count("<svg")
+    assert drawn >= min(len(names), 8) - 1
+    first = screen.identification.outcome().taxa[0]
+    ringed = fish_svg(screen.identification.table, first, mark=screen.looking.asking.trait.id, wide=96)
+    assert ringed in screen._names.value
+    assert ringed != fish_svg(screen.identification.table, first, wide=96)
+
+
+def test_length_eye_and_barbel_show_how_they_are_taken(screen):
+    for feature in ("adult_size", "eye_size", "barbel_length"):
+        screen.looking.other.value = feature
+        assert "<svg" in screen.looking.asking.question.value, feature
 
 
 def test_the_pocket_file_is_made_beside_the_notebook(screen, tmp_path, monkeypatch):

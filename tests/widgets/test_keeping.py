@@ -1,22 +1,16 @@
 """Keep this fish: what the identify screen writes into the book, and a fish opened from it again."""
 
-import html
-import re
 import sqlite3
 
 import pandas as pd
 import pytest
+from markup import words
 
 import idkey
 from idkey.errors import IdkeyError
+from idkey.widgets.way import AGAIN, KEEP
 
 ANSWERS = {"pattern": "light_spots", "spot_colour": "white"}
-
-
-@pytest.fixture
-def book(tmp_path):
-    with idkey.open_book(tmp_path / "room.sqlite") as book:
-        yield book
 
 
 @pytest.fixture
@@ -24,24 +18,20 @@ def screen(book, shipped):
     return idkey.identify(shipped, ANSWERS, book)
 
 
-def words(widget):
-    return html.unescape(re.sub(r"<[^>]+>", " ", widget.value))
-
-
 def test_without_a_book_nothing_speaks_of_one_and_an_address_opens_one(shipped, tmp_path):
-    assert idkey.identify(shipped).keeping is None
+    assert idkey.identify(shipped).way.keeping is None
     screen = idkey.identify(shipped, book=tmp_path / "new.sqlite")
-    assert str(tmp_path / "new.sqlite") in words(screen.keeping._where)
-    assert "0 fish" in words(screen.keeping._where)
-    screen.keeping.book.close()
+    assert str(tmp_path / "new.sqlite") in words(screen.way.keeping._where)
+    assert "0 fish" in words(screen.way.keeping._where)
+    screen.way.keeping.book.close()
     with pytest.raises(IdkeyError, match="no folder"):
         idkey.identify(shipped, book=tmp_path / "missing" / "new.sqlite")
 
 
 def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands_beside(book, screen):
     bag = book.add_bag(book.add_box("seller 4"), "L201 <b>", 3, "rack 2")
-    keeping = screen.keeping
-    keeping.folds[0].button.click()
+    keeping = screen.way.keeping
+    screen.way.folds[KEEP].button.click()
     keeping.bag.label = "box 1, bag 1: L201 <b>"
     keeping.tank.value, keeping.tag.value, keeping.who.value = "rack 3", "A7", "IB"
     keeping.press.click()
@@ -49,24 +39,24 @@ def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands
     kept = book.fish(1)
     assert (kept.bag.id, kept.tank, kept.tag, kept.look.who) == (bag.id, "rack 3", "A7", "IB")
     assert [look.answers for look in kept.looks] == [ANSWERS]
-    assert "Nothing new" in words(keeping._said)
+    assert "Nothing new" in words(keeping._said.value)
     screen.identification.answer("tail_fork", "forked")
     keeping.tank.value = "rack 9"
     keeping.press.click()
     kept = book.fish(1)
     assert [look.answers for look in kept.looks] == [ANSWERS, {**ANSWERS, "tail_fork": "forked"}]
     assert kept.tank == "rack 9"
-    assert "1 fish, 2 looks" in words(keeping._where)
+    assert "1 fish, 2 looks" in words(keeping._where.value)
     for text in screen._repr_mimebundle_().values():
         if isinstance(text, str):
             assert "No. 1 in the book" in text
 
 
 def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_unasked(book, screen):
-    keeping = screen.keeping
+    keeping = screen.way.keeping
     keeping.tank.value = "rack 3"
     keeping.next.click()
-    assert "not in the book yet" in screen._alert.value
+    assert "not in the book yet" in screen.way.keep_alert.value
     assert dict(screen.identification.answers) == ANSWERS
     keeping.press.click()
     keeping.next.click()
@@ -75,7 +65,7 @@ def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_un
     screen.identification.answer("pattern", "bars")
     keeping.tag.value = "B2"
     keeping.press.click()
-    keeping.folds[1].button.click()
+    screen.way.folds[AGAIN].button.click()
     assert [label.split(":")[0] for label, _ in keeping.choice.options] == ["No. 2", "No. 1"]
     keeping.find.value = "b2"
     assert [number for _, number in keeping.choice.options] == [2]
@@ -90,7 +80,7 @@ def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_un
     assert not screen.identification.answers
     keeping.find.value = "nothing like it"
     keeping.opens.click()
-    assert "no fish to open" in screen._alert.value
+    assert "no fish to open" in screen.way.keep_alert.value
     # Asked twice, it is left.
     screen.identification.answer("pattern", "plain")
     keeping.next.click()
@@ -101,35 +91,35 @@ def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_un
 
 
 def test_a_book_that_cannot_be_written_is_one_line_and_all_that_was_typed_stays(book, screen, tmp_path):
-    keeping = screen.keeping
+    keeping = screen.way.keeping
     keeping.tank.value, keeping.tag.value = "rack 3", "A7"
     with sqlite3.connect(tmp_path / "room.sqlite") as other:
         other.execute("ALTER TABLE event RENAME TO hidden")
         other.commit()
         keeping.press.click()
-        assert str(tmp_path) in words(screen._alert)
-        assert words(screen._alert).strip().count("\n") == 0
+        assert str(tmp_path) in words(screen.way.keep_alert)
+        assert words(screen.way.keep_alert).strip().count("\n") == 0
         assert (keeping.tank.value, keeping.tag.value, keeping.number) == ("rack 3", "A7", None)
         assert dict(screen.identification.answers) == ANSWERS
         other.execute("ALTER TABLE hidden RENAME TO event")
     other.close()
     keeping.press.click()
-    assert screen._alert.value == ""
+    assert screen.way.keep_alert.value == ""
     assert [(fish.tag, fish.tank) for fish in book.last()] == [("A7", "rack 3")]
 
 
 def test_the_last_twenty_are_at_hand_newest_first(book, screen, shipped):
     for n in range(22):
         book.keep(idkey.Identification(shipped), tag=f"t{n}")
-    screen.keeping.folds[1].button.click()
-    assert [number for _, number in screen.keeping.choice.options] == [*range(22, 2, -1)]
+    screen.way.folds[AGAIN].button.click()
+    assert [number for _, number in screen.way.keeping.choice.options] == [*range(22, 2, -1)]
 
 
 def test_what_a_table_can_no_longer_take_is_said_when_a_fish_is_opened(book, screen, shipped):
-    screen.keeping.press.click()
+    screen.way.keeping.press.click()
     frame = pd.DataFrame({"kind": ["a", "b"], "pattern": ["light_spots", "bars"]})
     smaller = idkey.identify(idkey.TraitTable.from_frame(frame, taxon="kind"), book=book)
-    smaller.keeping.folds[1].button.click()
-    smaller.keeping.opens.click()
+    smaller.way.folds[AGAIN].button.click()
+    smaller.way.keeping.opens.click()
     assert list(smaller.identification.answers) == ["pattern"]
-    assert "left out" in words(smaller.keeping._said)
+    assert "left out" in words(smaller.way.keeping._said)

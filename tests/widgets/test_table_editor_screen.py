@@ -135,6 +135,23 @@ def test_a_kind_that_cannot_be_told_from_another_is_told_at_once(screen):
     assert "can't be told from Hypancistrus zebra" not in words(screen._told)
 
 
+def test_a_trade_code_taken_and_no_care_group_are_told_before_it_is_saved(screen):
+    assert words(screen._head) == "Nothing is changed."
+    add_kind(screen, "Hypancistrus sp.", "l-46 | L998", group="")
+    told = words(screen._head)
+    assert "Hypancistrus zebra (L046, L098) has the trade code L046, too." in told
+    assert told.count("trade code") == 1
+    assert ": no care group is chosen" in told
+    cell(screen, screen.taxon, "tradeCode")._text.value = "L998"
+    screen.draft.set(screen.taxon, "careGroup", "hypancistrus")
+    screen.changed()
+    assert "trade code" not in words(screen._head)
+    assert "care group" not in words(screen._head)
+    screen.draft.set(ZEBRA, "careGroup", "")
+    screen.changed()
+    assert "zebra (L046, L098): no care group is chosen" in words(screen._head)
+
+
 # -- one cell -------------------------------------------------------------------------------------
 
 
