@@ -21,6 +21,7 @@ from idkey.book.entries import (
     count_of,
     day_of,
     find_by,
+    first_events,
     id_of,
     likeliest,
     look_of,
@@ -28,7 +29,6 @@ from idkey.book.entries import (
     photo_of,
     same,
     text_of,
-    time_now,
     time_of,
 )
 from idkey.book.exchange import save_csv, save_darwin_core
@@ -143,8 +143,7 @@ class Book:
         """
         pictures = [photo_of(photo) for photo in photos]
         tank = text_of("tank", tank) or (bag.tank if bag else "")
-        tag, count = text_of("tag", tag), count_of(count)
-        kept = Fish(id=id_of(fish_id), bag_id=bag and bag.id, tag=tag, count=count)
+        kept = Fish(id=id_of(fish_id), bag_id=bag and bag.id, tag=text_of("tag", tag), count=count_of(count))
         look = look_of(fish, who)
         label = bag.label if bag else text_of("label", label)
         if label and not isinstance(fish.prior, str | None):
@@ -153,21 +152,16 @@ class Book:
             if there := self._read(session, Fish.id == kept.id):
                 return same(there, look)
             if bag and session.get(Bag, bag.id) is None:
-                raise IdkeyError(
-                    f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
-                )
+                msg = f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
+                raise IdkeyError(msg)
             kept.number = next_number(session, Fish)
-            at, zone = time_of(at) if at else time_now()
-            look.at, look.zone, kept.kept_at = at, zone, at
+            look.at, look.zone = time_of(at)
             look.edition = _kept_edition(session, fish.table)
             kept.photos, kept.looks = pictures, [look]
-            kept.events = [Event(what="kept", detail=tank, who=look.who, at=at, zone=zone)]
-            if label and not bag:
-                note = {"what": "note", "detail": f"bag: {label}", "who": look.who}
-                kept.events.append(Event(**note, at=at + dt.timedelta(microseconds=1), zone=zone))
+            kept.kept_at, kept.events = look.at, first_events(look, tank, "" if bag else label)
             session.add(kept)
             session.flush()
-            find_by(session, kept, tag=[tag], tank=[tank], label=[label], name=likeliest(fish))
+            find_by(session, kept, tag=[kept.tag], tank=[tank], label=[label], name=likeliest(fish))
             session.flush()
             session.expunge_all()
             return self._read(session, Fish.id == kept.id)
@@ -177,8 +171,8 @@ class Book:
 
         The table that the phone had judges them if it is in the book, else `table`, by default the shipped.
         """
-        rows = seen_in(text, load_table() if table is None else table, self.edition)
-        return [self.keep(**row._asdict()) for row in rows]
+        table = load_table() if table is None else table
+        return [self.keep(**row._asdict()) for row in seen_in(text, table, self.edition)]
 
     def look(self, number: int, identification: Identification, who: str = "") -> Look:
         """Write down another look at a fish; the earlier ones stay."""
