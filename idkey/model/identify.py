@@ -22,7 +22,7 @@ from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import posterior_of_names, rank_frame
-from idkey.model.sayings import SAYINGS
+from idkey.model.sayings import say
 from idkey.table.names import one
 from idkey.table.reading import parse_answer, states_in
 from idkey.table.schema import LIFE_STAGE, NONE, Trait, cell_words
@@ -287,7 +287,7 @@ class Identification(Shown):
         found, says = self._standing(), self._for_a_stranger()
         if found.kind in ("no answers", "none of these") or says < FAIR:
             return found
-        return replace(found, text=found.text + _say("doubt", strength=strength(says)))
+        return replace(found, text=found.text + say("doubt", strength=strength(says)))
 
     def _for_a_stranger(self) -> float:
         """Decibans by which the answers raise the odds of "none of these"; 0 where it was left out."""
@@ -303,38 +303,38 @@ class Identification(Shown):
         first = next(row for row in ranking if row.taxon != NONE)
         share = percent(first.probability)
         if not self.answers:
-            return Outcome("no answers", taxa, _say("no answers"))
+            return Outcome("no answers", taxa, say("no answers"))
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
         if best is first and is_hardly_known(self, first):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
-            text = _say("one name", name=names[0], share=share)
+            text = say("one name", name=names[0], share=share)
             if best.deviation < POOR_FIT:
-                text += _say("poor fit")
+                text += say("poor fit")
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
             count = number_of(len(taxa), "name")
-            text = _say("several names", count=count, name=first.name, share=share)
+            text = say("several names", count=count, name=first.name, share=share)
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
-            text = _say("no question left", name=names[0], share=share)
+            text = say("no question left", name=names[0], share=share)
             return Outcome("one name", taxa, text)
-        text = _say("not told apart", name=names[0], other=names[1])
-        text += _say("also possible", names=", ".join(names[2:])) if len(names) > 2 else ""
+        text = say("not told apart", name=names[0], other=names[1])
+        text += say("also possible", names=", ".join(names[2:])) if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)
 
     def _stranger_words(self, none: Any, nearest: Any) -> str:
-        text = _say("stranger", share=percent(none.probability))
+        text = say("stranger", share=percent(none.probability))
         genus, share = self.stranger()
-        text += _say("of a genus", name=genus, share=percent(share)) if genus else _say("of no genus")
+        text += say("of a genus", name=genus, share=percent(share)) if genus else say("of no genus")
         return text + ("" if nearest is None else _say_of("nearest", nearest))
 
     def _hardly_known_words(self, first: Any, count: int) -> str:
-        checked = _say("none checked")
+        checked = say("none checked")
         if first.compared:
-            checked = _say("checked", count=first.compared, of=len(self.looks))
-        text = _say("several left", count=count) if count > 1 else _say("none left")
+            checked = say("checked", count=first.compared, of=len(self.looks))
+        text = say("several left", count=count) if count > 1 else say("none left")
         text += _say_of("little known", first, checked=checked)
         kinds = (row for row in self.ranked() if row.taxon != NONE)
         known = next((row for row in kinds if not is_hardly_known(self, row)), None)
@@ -382,21 +382,21 @@ class Identification(Shown):
             holds = "not in the table" if taxon == NONE else self.table.words(taxon, trait.id)
             weight = strength(value)
             if trait.group and silent[at] and taxon != NONE:
-                weight = _say("outdone")
+                weight = say("outdone")
             elif holds == UNKNOWN:
                 # What is not known may weigh against a kind; it never speaks for it.
-                by_kin = _say("by kin")
+                by_kin = say("by kin")
                 weight = by_kin if value > -LITTLE else f"{by_kin}: {weight}"
             said = cell_words(trait, parse_answer(trait, answer))
             saying = "reason alone" if taxon == NONE else "reason"
-            text = _say(saying, trait=trait.name, said=said, row=_row_sentence(holds), strength=weight)
+            text = say(saying, trait=trait.name, said=said, row=_row_sentence(holds), strength=weight)
             reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
         reasons.sort(key=lambda r: (-abs(r.decibans), r.trait))
         value = float(age[at])
         if abs(value) > _NOTHING:
             said = self.answers.get(LIFE_STAGE, UNKNOWN)
-            words = said if said == UNKNOWN else _say("you said", said=said)
-            text = _say("age", said=words, strength=strength(value))
+            words = said if said == UNKNOWN else say("you said", said=said)
+            text = say("age", said=words, strength=strength(value))
             reasons.append(Reason(LIFE_STAGE, "Age", said, "", value, text))
         return tuple(reasons)
 
@@ -427,13 +427,9 @@ def _decibans(term: np.ndarray) -> np.ndarray:
 
 def _row_sentence(holds: str) -> str:
     if holds == UNKNOWN:
-        return _say("row not known")
-    return _say("row does not apply") if holds == "does not apply" else _say("row", row=holds)
-
-
-def _say(what: str, **words: Any) -> str:
-    return SAYINGS[what].format(**words)
+        return say("row not known")
+    return say("row does not apply") if holds == "does not apply" else say("row", row=holds)
 
 
 def _say_of(what: str, row: Any, **words: Any) -> str:
-    return _say(what, name=row.name, share=percent(row.probability), **words)
+    return say(what, name=row.name, share=percent(row.probability), **words)

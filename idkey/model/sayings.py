@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 SAYINGS = {
     "no answers": "Nothing answered yet: every kind in the table is possible.",
     "one name": "{name} ({share}).",
@@ -32,5 +34,33 @@ SAYINGS = {
     "row does not apply": "this does not apply to it",
     "outdone": "not counted: another answer says as much or more of the same",
     "by kin": "judged by its genus and the whole table",
+    "probably": "Probably {name}.",
+    "perhaps": "Perhaps {name}.",
+    "no name yet": "No name to go by yet",
+    "could be": "Could be ",
+    "look at": ": look at the {trait}.",
+    "nothing tells": ": nothing that is left to look at tells them apart.",
+    "not ruled out": "{count} can't be ruled out.",
+    "until then": "Until then: {needs}.",
+    "flow": "{flow} flow",
+    "go on": "No question is left; another feature can still be answered.",
+    "asked back": "{said}? {why}",
+    "very small": "That is very small.",
+    "too long": "Hardly any name still possible grows so long.",
+    "table has": "This table has {amount}.",
+    "it is": "It is {said}",
+    "care of genus": "Care until it has a name, as for the genus {name}",
+    "care for all": "Care that is right until the name is settled, for all {count} names",
+    "need not known": "not known",
+    "names disagree": "the names disagree, see the care sheet",
+    "known so": "{need} ({known})",
+    "grows": "grows to {length}",
+    "length not known": "adult length not known",
+    "avoid": "; avoid: {foods}",
 }
 """By what it is said of; a name, a share and the like stand in braces."""
+
+
+def say(what: str, **words: Any) -> str:
+    """Return a sentence with its names and figures."""
+    return SAYINGS[what].format(**words)

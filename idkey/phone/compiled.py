@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from idkey.model import ask, combine, evidence, fit
+from idkey.model import ask, combine, distinguish, doubt, evidence, fit
 from idkey.model.evidence import TraitModel
 from idkey.table.reading import MORE_LIKE
 from idkey.table.schema import NONE
@@ -42,11 +42,18 @@ def compiled(table: TraitTable) -> dict[str, Any]:
         "softening": fit.SOFTENING,
         "moreLike": MORE_LIKE,
         "coverage": COVERAGE,
-        "traits": [_trait(trait_model) for trait_model in model.models.values()],
+        "hearsay": sorted(distinguish.HEARSAY),
+        "doubt": {
+            "shortest": doubt.SHORTEST,
+            "longer": doubt.LONGER,
+            "few": doubt.FEW,
+            "slips": doubt.SLIPS,
+        },
+        "traits": [_trait(trait_model, table) for trait_model in model.models.values()],
     }
 
 
-def _trait(model: TraitModel) -> dict[str, Any]:
+def _trait(model: TraitModel, table: TraitTable) -> dict[str, Any]:
     trait = model.trait
     data: dict[str, Any] = {
         "id": trait.id,
@@ -64,6 +71,8 @@ def _trait(model: TraitModel) -> dict[str, Any]:
         "appliesWhen": trait.applies_when and [trait.applies_when[0], list(trait.applies_when[1])],
         "adult": _column(model.adult, numbers=not trait.has_states),
     }
+    if model.depends_on_stage:
+        data["young"] = _column(model.young, numbers=not trait.has_states)
     given, judged = ask.expected_answers(model)
     if trait.has_states:
         return data | {"rows": _packed(*given)}
@@ -76,8 +85,9 @@ def _trait(model: TraitModel) -> dict[str, Any]:
         "given": _packed(*given),
         "grid": [float(ends[0]), float(ends[-1]), fit.POINTS],
     }
-    if model.depends_on_stage:
-        data["young"] = _column(model.young, numbers=True)
+    if not doubt.is_length(trait):
+        low, high, why = doubt.believed(table, trait)
+        data["believed"] = [low, high, why] if why else None
     return data if judged is given else data | {"judged": _packed(*judged)}
 
 

@@ -47,7 +47,7 @@ def pocket(table: TraitTable, path: str | os.PathLike[str], *, overwrite: bool =
 
 def page(table: TraitTable) -> str:
     """Return the text of the file."""
-    style, script = _text("page.css"), "\n".join(map(_text, ("model.js", "page.js")))
+    style, script = _text("page.css"), "\n".join(map(_text, ("model.js", "words.js", "page.js")))
     allowed = f"default-src 'none'; base-uri 'none'; form-action 'none'; script-src {_digest(script)}"
     return Template(_text("page.html")).substitute(
         policy=f"{allowed}; style-src {_digest(style)}",

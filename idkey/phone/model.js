@@ -1,7 +1,7 @@
 "use strict";
 // The model: data compiled by the package, and the sums over it. Every formula stands with its source in
-// idkey/model/evidence.py (likelihoods), combine.py (sums), ask.py (questions) and fit.py (fit); a function
-// here has the name of what it follows there. Arrays over names: kinds sorted by id, a stranger of each genus,
+// idkey/model/evidence.py (likelihoods), combine.py (sums), ask.py (questions), fit.py (fit) and
+// distinguish.py (two kinds); a function here has the name of what it follows there. Arrays over names: kinds sorted by id, a stranger of each genus,
 // a stranger of none. An answer is {state: how sure}, or [low, high] for a number.
 
 const model = JSON.parse(document.getElementById("model").textContent);
@@ -285,10 +285,14 @@ function mayAsk(fish, trait, posterior, isAdult) {
   return applies / Math.max(sum, 1e-300) >= 0.5;
 }
 
-// The questions worth asking now, best first.
-function questions(fish, posterior, adult, terms) {
+// Traits that may be asked of this fish now.
+function askable(fish, posterior, adult) {
   const isAdult = posterior.reduce((sum, p, i) => sum + p * adult[i], 0);
-  const asked = model.traits.filter((trait) => mayAsk(fish, trait, posterior, isAdult));
+  return model.traits.filter((trait) => mayAsk(fish, trait, posterior, isAdult));
+}
+
+// Those worth asking, best first.
+function questions(fish, asked, posterior, adult, terms) {
   const every = gains(asked, posterior, adult, saidInGroup(fish, terms));
   const worth = asked.map((trait, t) => ({trait, gain: every[t], rate: every[t] / trait.effort}))
     .filter(({gain}) => gain >= model.minGain);
@@ -347,12 +351,16 @@ function deviations(fish, adult) {
   return off.map((x, i) => x / Math.sqrt(variance[i]));
 }
 
+// Numbers that stand for all that may be answered: lengths by equal steps of their logarithm.
+function numbersOf(trait) {
+  const [from, to, points] = trait.grid, steps = Array.from({length: points}, (_, i) => i / (points - 1));
+  return steps.map((step) => (trait.kind === "ceiling" ? from * (to / from) ** step : from + (to - from) * step));
+}
+
 // Likelihoods of numbers all along a measure.
 function everyOf(trait) {
-  const [from, to, points] = trait.grid;
   trait.every = trait.every || (() => {
-    const numbers = Array.from({length: points}, (_, i) => from + ((to - from) * i) / (points - 1));
-    const pairs = numbers.map((x) => likelihoods(trait, [x, x]));
+    const pairs = numbersOf(trait).map((x) => likelihoods(trait, [x, x]));
     return {adult: pairs.map(([old]) => old), young: trait.young && pairs.map(([, young]) => young)};
   })();
   return trait.every;
@@ -362,136 +370,56 @@ function everyOf(trait) {
 function judged(fish) {
   const posterior = posteriorOfNames(fish), adult = stageWeights(fish), terms = termsOf(fish, adult);
   const names = ranked(fish, posterior);
-  const worth = questions(fish, posterior, adult, terms);
+  const asked = askable(fish, posterior, adult), worth = questions(fish, asked, posterior, adult, terms);
   const [best] = names, looks = answered(fish).length;
   const hardly = (row) => 2 * row.compared < looks;
   const little = best.at >= 0 && hardly(best);
   const one = names.filter((row) => row.candidate).length === 1;
   const settled = one && (looks > 0 || Boolean(fish.stage)) && !little;
-  return {posterior, adult, terms, names, hardly, questions: worth, next: settled || !worth.length ? null : worth[0]};
+  return {posterior, adult, terms, names, hardly, askable: asked, next: settled || !worth.length ? null : worth[0]};
 }
 
-// -- why, and in words ------------------------------------------------------------------------------------
+// -- two kinds --------------------------------------------------------------------------------------------
 
-// What each answer does for or against every kind and the likeliest stranger, decibans; 0 where outdone.
-function contributions(fish, {adult, terms}) {
-  const byAge = Boolean(fish.stage) || answered(fish).some(dependsOnStage);
-  const cases = logCases(fish, byAge);
-  const total = cases.length > 1 ? cases[0].map((x, i) => logAddExp(x, cases[1][i])) : cases[0];
-  const counted = new Map(terms);
-  for (const members of groupsOf(fish).values()) {
-    const most = strongest(terms, members), done = Array(width).fill(false);
-    for (const id of members) {
-      counted.set(id, ratio(terms.get(id)).map((says, i) => {
-        const counts = says === most[i] && !done[i];
-        done[i] = done[i] || counts;
-        return counts ? says : 0;
-      }));
-    }
-  }
-  const rest = [...counted.values()].reduce((left, term) => left.map((x, i) => x - term[i]), total);
-  const shares = total.map((x, i) => x + model.logShares[i]).slice(count);
-  const stranger = count + shares.indexOf(Math.max(...shares));
-  const decibans = (term) => {
-    const names = [...term.slice(0, count), term[stranger]], top = Math.max(...names);
-    const sum = names.reduce((all, x) => all + Math.exp(x - top), 0);
-    return names.map((x) => ((x - top - Math.log(sum / names.length)) * 10) / Math.LN10);
-  };
-  const each = [...counted].map(([id, term]) => ({
-    trait: traitOf.get(id), decibans: decibans(term), silent: [...term.slice(0, count), term[stranger]].map((x) => x === 0),
-  }));
-  return {each, age: decibans(rest)};
+// P(answer | kind) of a look at an adult or a young fish; null where it says nothing of one of the kinds.
+function look(trait, kinds, young) {
+  const column = (young && trait.young) || trait.adult, e = trait.error;
+  if (young && trait.kind === "ceiling") return null;
+  if (kinds.some((at) => !column.known[at] && column.applies[at])) return null;
+  const every = trait.rows || (trait.kind === "ceiling" ? lengthsOf(trait) : everyOf(trait));
+  const rows = ((young && every.young) || every.adult).map((row) => kinds.map((at) => row[at]));
+  const absent = kinds.map((at) => !column.applies[at]);
+  const sums = kinds.map((_, k) => rows.reduce((sum, row) => sum + row[k], 0));
+  const given = rows.map((row) => row.map((p, k) => (absent[k] ? e / rows.length : p / sums[k])));
+  return [...given, absent.map((is) => (is ? 1 - e : 0))];
 }
 
-const say = (what, words = {}) => model.sayings[what].replace(/\{(\w+)\}/g, (_, name) => words[name]);
-const figure = (x) => String(Number(x.toPrecision(6)));
-const nameOf = (row) => (row.at < 0 ? model.none : model.kinds[row.at].name);
-
-function percent(share) {
-  if (share < 0.01) return "under 1 %";
-  if (share > 0.99) return "over 99 %";
-  const low = Math.floor(share * 100), rest = share * 100 - low;
-  return `${rest > 0.5 || (rest === 0.5 && low % 2) ? low + 1 : low} %`;
-}
-
-function strength(decibans) {
-  const step = model.strengths.find(({below}) => below === null || Math.abs(decibans) < below);
-  return decibans > 0 ? step.for : step.against;
-}
-
-function answerWords(trait, answer) {
-  const unit = ["", "count"].includes(trait.unit) ? "" : ` ${trait.unit}`;
-  if (Array.isArray(answer)) {
-    return answer[0] === answer[1] ? figure(answer[0]) + unit : `${figure(answer[0])} to ${figure(answer[1])}${unit}`;
-  }
-  const named = trait.states.filter((state) => state in answer), shares = named.map((state) => answer[state]);
-  const even = Math.max(...shares) - Math.min(...shares) < 1e-9;
-  return named.map((state) => trait.words[trait.states.indexOf(state)] + (even ? "" : ` (${percent(answer[state])})`))
-    .join(" or ");
-}
-
-// What speaks for and against a name, strongest first.
-function reasons(fish, found, at) {
-  const {each, age} = found.why || (found.why = contributions(fish, found));
-  const place = at < 0 ? count : at;
-  const rows = each.map(({trait, decibans, silent}) => {
-    const value = decibans[place], holds = at < 0 ? "" : model.rows[trait.id].texts[model.rows[trait.id].of[at]];
-    const unknown = holds === model.unknown;
-    let weight = strength(value);
-    if (trait.group && silent[place] && at >= 0) weight = say("outdone");
-    else if (unknown) weight = say("by kin") + (value > -model.little ? "" : `: ${weight}`);
-    const row = unknown ? say("row not known") : holds === model.notApplicable ? say("row does not apply")
-      : say("row", {row: holds});
-    const words = {trait: trait.name, said: answerWords(trait, fish.answers[trait.id]), row, strength: weight};
-    return {trait, unknown, decibans: value, text: say(at < 0 ? "reason alone" : "reason", words)};
+// Lengths at which adults are met.
+function lengthsOf(trait) {
+  trait.lengths = trait.lengths || numbersOf(trait).map((x) => {
+    const [within, mature] = record(trait, [x, x]);
+    return within.map((p, i) => p * mature[i]);
   });
-  rows.sort((a, b) => Math.abs(b.decibans) - Math.abs(a.decibans) || (a.trait.id < b.trait.id ? -1 : 1));
-  if (Math.abs(age[place]) > 1e-9) {
-    const said = fish.stage ? say("you said", {said: fish.stage}) : model.unknown;
-    rows.push({decibans: age[place], text: say("age", {said, strength: strength(age[place])})});
-  }
-  return rows;
+  return {adult: trait.lengths};
 }
 
-// The genus that this fish looks like if it is none of the kinds.
-function strangerOf(posterior) {
-  const shares = posterior.slice(count), genera = shares.slice(0, -1);
-  const most = Math.max(...genera), share = most / shares.reduce((a, b) => a + b, 0);
-  return genera.length && share >= 0.5 ? [model.genera[genera.indexOf(most)], share] : ["", 0];
+// Chance that one look gives the right kind; a guess where it says nothing.
+function right(trait, kinds, young) {
+  const given = look(trait, kinds, young);
+  return given ? given.reduce((sum, row) => sum + Math.max(...row), 0) / kinds.length : young ? 0 : 1 / kinds.length;
 }
 
-// Where the identification stands, in words.
-function outcome(fish, found) {
-  const {names, hardly, posterior} = found, best = names[0];
-  const left = names.filter((row) => row.candidate), kinds = left.filter((row) => row.at >= 0);
-  const first = names.find((row) => row.at >= 0), looks = answered(fish).length;
-  const of = (what, row, words = {}) => say(what, {name: nameOf(row), share: percent(row.probability), ...words});
-  const many = (n) => `${n} name${n === 1 ? "" : "s"}`;
-  if (!looks && !fish.stage) return {kind: "no answers", text: say("no answers")};
-  if (best.at < 0 && best.probability >= 0.5) {
-    const [name, share] = strangerOf(posterior);
-    const genus = name ? say("of a genus", {name, share: percent(share)}) : say("of no genus");
-    return {kind: "none of these", text: of("stranger", best) + genus + (kinds.length ? of("nearest", first) : "")};
+// What kinds differ in, strongest first, what they share, and what is not known of one (compare.py).
+function compared(kinds) {
+  const found = {differ: [], shared: [], unknown: []};
+  for (const id of model.order) {
+    const trait = traitOf.get(id), {of, drawn} = model.rows[id], cells = kinds.map((at) => of[at]);
+    if (cells.some((cell) => drawn[cell] === null)) found.unknown.push(trait);
+    else if (cells.every((cell) => cell === cells[0])) found.shared.push(trait);
+    else found.differ.push(trait);
   }
-  const none = names.find((row) => row.at < 0).probability, before = model.nonePrior / (1 - model.nonePrior);
-  const says = none > 0 && none < 1 ? 10 * Math.log10(none / (1 - none) / before) : 0;
-  const doubt = says < model.fair ? "" : say("doubt", {strength: strength(says)});
-  if (best === first && hardly(first)) {
-    const checked = first.compared ? say("checked", {count: first.compared, of: looks}) : say("none checked");
-    const known = names.find((row) => row.at >= 0 && !hardly(row));
-    const text = (kinds.length > 1 ? say("several left", {count: kinds.length}) : say("none left"))
-      + of("little known", first, {checked}) + (known ? of("better known", known) : "");
-    return {kind: "little known", text: text + doubt};
-  }
-  if (left.length === 1) {
-    const poor = deviations(fish, found.adult)[best.at] < model.poorFit;
-    return {kind: "one name", text: of("one name", best) + (poor ? say("poor fit") : "") + doubt};
-  }
-  if (found.next) return {kind: "several names", text: of("several names", first, {count: many(kinds.length)}) + doubt};
-  if (kinds.length === 1) {
-    return {kind: "one name", text: of("no question left", first, {name: nameOf(kinds[0])}) + doubt};
-  }
-  const [one, other, ...more] = kinds.map(nameOf);
-  const text = say("not told apart", {name: one, other}) + (more.length ? say("also possible", {names: more.join(", ")}) : "");
-  return {kind: "not told apart", text: text + doubt};
+  const places = (x) => Math.round(x * 1e12);
+  const worth = new Map(found.differ.map((trait) => [trait, [false, true].map((age) => places(right(trait, kinds, age)))]));
+  found.differ.sort((x, y) => worth.get(y)[0] - worth.get(x)[0] || worth.get(y)[1] - worth.get(x)[1]);
+  return found;
 }

@@ -111,7 +111,14 @@ function take() {
   if (low === null || !(low <= 1e12 && high <= 1e12) || (trait.kind === "ceiling" && low <= 0)) {
     alertWith(`${trait.name}: write a number${unit}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
   } else if (low > high) alertWith(`${trait.name}: the range runs backwards; write ${figure(high)} to ${figure(low)}.`);
-  else answer([low, high]);
+  else askBack(doubtOf(found, trait, [low, high])) || answer([low, high]);
+}
+
+// Whether a number that can hardly be was meant so; tells whether that is to be asked.
+function askBack(doubt) {
+  const readings = doubt ? doubt.meant.map(([words, value]) => button(words, () => answer(value))) : [];
+  byId("askedBack").replaceChildren(...(doubt ? [el("p", doubt.text), el("div", readings, {className: "row"})] : []));
+  return Boolean(doubt);
 }
 
 // -- what is shown ------------------------------------------------------------------------------------------
@@ -131,9 +138,12 @@ function ask(which, chosen) {
   trait = which;
   picked = [];
   const states = Boolean(trait && trait.states.length), number = Boolean(trait) && !states;
-  byId("question").textContent = trait ? trait.question : "No question left";
-  byId("how").textContent = trait ? trait.how
-    : "Nothing the table knows would settle it further. Read the care, or answer another feature.";
+  byId("question").textContent = trait ? trait.question : "";
+  byId("how").textContent = trait ? trait.how : found.next ? "" : say("go on");
+  byId("ending").replaceChildren(...(trait ? [] : showEnding()));
+  byId("enough").textContent = trait ? "Enough: what is it?" : "Go on asking";
+  byId("enough").disabled = !trait && !found.next;
+  askBack(null);
   byId("other").value = chosen && trait ? trait.id : "";
   byId("several").checked = false;
   byId("severalLabel").hidden = !states;
@@ -147,6 +157,29 @@ function ask(which, chosen) {
     return button([...(drawn ? [drawing(drawn, "")] : []), trait.words[i]], () => pick(state));
   }) : []));
   showPicked();
+}
+
+// The plain ending: what it is, what it could be, where to look for that, and the care until then.
+function showEnding() {
+  const {head, rivals, more, until} = ending(fish, found);
+  byId("question").textContent = head;
+  const parts = rivals.flatMap(({name, kinds, trait}) => {
+    const could = el("p", [say("could be"), el("strong", name),
+      trait ? say("look at", {trait: trait.name.toLowerCase()}) : say("nothing tells")]);
+    if (!trait) return [could];
+    const heads = el("tr", kinds.map((at) => el("th", model.kinds[at].name, {scope: "col"})));
+    const cells = el("tr", kinds.map((at) => el("td", cellShown(trait, at))));
+    return [could, el("table", [el("thead", heads), el("tbody", cells)])];
+  });
+  return [...parts, ...(more ? [el("p", more, {className: "soft"})] : []), ...(until ? [el("p", until)] : [])];
+}
+
+const cellOf = ({id}, at) => model.rows[id].of[at];
+const cellText = (one, at) => model.rows[one.id].texts[cellOf(one, at)];
+
+function cellShown(one, at) {
+  const drawn = (model.rows[one.id].drawn[cellOf(one, at)] || []).map((i) => model.states[one.id][i]);
+  return [...drawn.filter(Boolean).map((shapes) => drawing(shapes, "")), cellText(one, at)];
 }
 
 function pick(state) {
@@ -189,6 +222,7 @@ function showNames() {
   const left = found.names.filter((row) => row.candidate), out = found.names.length - left.length;
   if (!answered(fish).length && !fish.stage && !fish.bag.length) {
     byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
+    byId("together").replaceChildren();
     besides([]);
     return;
   }
@@ -199,6 +233,7 @@ function showNames() {
   }
   const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
   byId("names").replaceChildren(...made, ...(out ? [el("p", hold, {className: "soft"})] : []));
+  showTogether();
   besides(left.filter((row) => row.at >= 0).slice(0, 2).map((row) => row.id));
 }
 
@@ -212,6 +247,17 @@ function nameFold(row) {
   return fold(summary, () => underName(row), "name");
 }
 
+// The care that is right for all the names, while they are few but not one; of a stranger that of its genus.
+function showTogether() {
+  const {kinds, genus, left} = careOf(fish, found), few = left > 1 && left <= model.care.most;
+  const words = genus ? say("care of genus", {name: genus}) : say("care for all", {count: left});
+  const was = byId("together").firstChild, open = Boolean(was && was.open);
+  byId("together").replaceChildren(...(kinds.length && (genus || few) ? [fold(el("summary", words), () => careShown(kinds))] : []));
+  if (open && byId("together").firstChild) byId("together").firstChild.open = true;
+}
+
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
+
 // A fold whose inside is made when it is first opened.
 function fold(summary, inside, className = "") {
   const made = el("details", summary, {className});
@@ -220,12 +266,13 @@ function fold(summary, inside, className = "") {
 }
 
 function underName(row) {
-  const sides = model.sides.map(() => []);
+  const sides = model.sides.map(() => []), unknown = [];
   for (const reason of reasons(fish, found, row.at)) {
     const little = Math.abs(reason.decibans) < model.little;
-    if (little && !reason.trait) continue;
-    sides[reason.unknown ? 3 : little ? 2 : reason.decibans < 0 ? 1 : 0].push(reason.text);
+    if (reason.unknown && reason.decibans > -model.little) unknown.push(reason.trait.name.toLowerCase());
+    else if (!little || reason.trait) sides[reason.unknown ? 3 : little ? 2 : reason.decibans < 0 ? 1 : 0].push(reason.text);
   }
+  if (unknown.length) sides[3].push(`${capital(listed(unknown))}: ${say("by kin")}.`);
   const why = model.sides.flatMap((side, i) => (sides[i].length ? [el("h3", side), bullets(sides[i])] : []));
   if (row.at < 0) return why;
   const kind = model.kinds[row.at];
@@ -234,20 +281,25 @@ function underName(row) {
     parts.push(drawing(kind.drawing, `${kind.name}, drawn from the table`),
       el("details", [el("summary", model.drawnNote), bullets([`${kind.stage}.`, ...kind.notes])]));
   }
-  parts.push(...why, ...careOf(kind));
+  parts.push(...why, ...careAlone(row.at));
   const written = answered(fish).map(({id, name}) => [name, model.written[id].texts[model.written[id].of[row.at]]]);
   const lines = written.filter(([, text]) => text).map(([name, text]) => `${name}: ${text}`);
   if (lines.length) parts.push(el("details", [el("summary", "Where it is written"), bullets(lines)]));
   return parts;
 }
 
-function careOf(kind) {
-  if (!kind.care) return [];
-  const lines = el("ul", kind.care.map(([head, text]) => el("li", [el("strong", `${head}: `), text])));
+function careShown(kinds) {
+  const cautions = textsOf("cautions", kinds);
+  return [el("ul", careInBrief(kinds).map(([head, text]) => el("li", [el("strong", `${head}: `), text]))),
+    ...(cautions.length ? [bullets(cautions)] : []), el("p", model.cautionInShort, {className: "soft"})];
+}
+
+// Care for one name alone; what is right while others are possible stands below the names.
+function careAlone(at) {
+  if (!model.care.covered || !model.care.covered[at]) return [];
   const several = found.names.filter((row) => row.candidate).length > 1;
   const only = several ? [el("p", "Care for this name alone: while others are possible, only what suits all of them is safe.")] : [];
-  return [el("h3", "Care in brief"), ...only, lines, ...(kind.cautions.length ? [bullets(kind.cautions)] : []),
-    el("p", model.cautionInShort, {className: "soft"})];
+  return [el("h3", "Care in brief"), ...only, ...careShown([at])];
 }
 
 // -- the bag ------------------------------------------------------------------------------------------------
@@ -272,27 +324,18 @@ function besides([one, two]) {
   if (byId("besideFold").open) showBeside();
 }
 
-// How differently two kinds answer: 1 where they never give the same, 0 where they always do.
-function apart(one, a, b) {
-  const rows = (one.rows || one.given).adult;
-  return rows.reduce((sum, row) => sum + Math.abs(row[a] - row[b]), 0) / 2;
-}
-
 function showBeside() {
-  const pair = ["one", "two"].map((id) => model.kinds.findIndex((kind) => kind.id === byId(id).value));
-  const cell = (one, at) => model.rows[one.id].texts[model.rows[one.id].of[at]];
-  const known = traits.filter((one) => pair.every((at) => one.adult.known[at]));
-  const differ = known.filter((one) => cell(one, pair[0]) !== cell(one, pair[1]))
-    .sort((x, y) => apart(y, ...pair) - apart(x, ...pair));
-  const heads = ["Look at", ...pair.map((at) => model.kinds[at].name)].map((text) => el("th", text, {scope: "col"}));
-  const fishes = pair.map((at) => el("td", model.kinds[at].drawing ? drawing(model.kinds[at].drawing, model.kinds[at].name) : ""));
-  const rows = differ.map((one) => el("tr", [el("th", one.name, {scope: "row"}), ...pair.map((at) => el("td", cell(one, at)))]));
+  const kinds = ["one", "two"].map((id) => model.kinds.findIndex((kind) => kind.id === byId(id).value));
+  const {differ, shared, unknown} = compared(kinds);
+  const heads = ["Look at", ...kinds.map((at) => model.kinds[at].name)].map((text) => el("th", text, {scope: "col"}));
+  const fishes = kinds.map((at) => el("td", model.kinds[at].drawing ? drawing(model.kinds[at].drawing, model.kinds[at].name) : ""));
+  const rows = differ.map((one) => el("tr", [el("th", one.name, {scope: "row"}), ...kinds.map((at) => el("td", cellText(one, at)))]));
   const table = el("table", [el("caption", "What differs, strongest first"), el("thead", el("tr", heads)),
     el("tbody", [el("tr", [el("td"), ...fishes]), ...rows])]);
-  const same = known.filter((one) => !differ.includes(one)).map((one) => one.name.toLowerCase());
+  const named = (head, some) => (some.length ? `${head}: ${some.map((one) => one.name.toLowerCase()).join(", ")}. ` : "");
   byId("beside").replaceChildren(el("div", table, {className: "scroll", tabIndex: 0}),
     ...(differ.length ? [] : [el("p", "No trait of which the table knows both of them differs.")]),
-    el("p", `${same.length ? `The same in both: ${same.join(", ")}. ` : ""}${model.drawnNote}`, {className: "soft"}));
+    el("p", named("The same in both", shared) + named("Not known of one of them", unknown) + model.drawnNote, {className: "soft"}));
 }
 
 // -- fish kept ----------------------------------------------------------------------------------------------
@@ -375,6 +418,10 @@ function start() {
   byId("besideFold").ontoggle = () => byId("besideFold").open && showBeside();
   byId("undo").onclick = () => steps.length > 1 && (steps.pop(), settle(false));
   byId("restart").onclick = () => step(blank);
+  byId("enough").onclick = () => {
+    ask(trait || !found.next ? null : found.next.trait, false);
+    byId("question").focus();
+  };
   byId("several").onchange = () => { picked = []; showPicked(); };
   byId("leaning").onchange = () => {
     // Who leans to a state takes it to be possible.

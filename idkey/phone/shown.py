@@ -7,18 +7,17 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from idkey.book.editions import edition_id
-from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.fit import POOR_FIT
 from idkey.model.identify import FAIR, LITTLE, UNKNOWN, strength
 from idkey.model.sayings import SAYINGS
-from idkey.table.schema import NONE, NOT_APPLICABLE, YOUNG, cell_words
+from idkey.phone.needs import needs
+from idkey.table.schema import NONE, NOT_APPLICABLE, YOUNG, Cell, States, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.views.doc import plain
 from idkey.views.fish import picture, state_svg
 from idkey.views.html import SVG
-from idkey.views.identify import SIDES
-from idkey.views.labels import care_in_brief
+from idkey.views.identify import MOST_RIVALS, SIDES
 from idkey.views.sheet import DRAWN_NOTE, can_draw, look_of
 from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduced, none_words, stamp
 
@@ -36,7 +35,8 @@ def shown(table: TraitTable) -> dict[str, Any]:
         "edition": _edition(table),
         "kinds": [{"id": taxon, "name": table.label(taxon)} | _kind(table, taxon, shapes) for taxon in ids],
         "states": {t.id: [shapes.of_svg(state_svg(t.id, s)) for s in t.states] for t in table.traits},
-        "rows": {t.id: _once(table.words(taxon, t.id) for taxon in ids) for t in table.traits},
+        "rows": {t.id: _cells(table, t, ids) for t in table.traits},
+        "care": needs(table),
         "written": _written(table, ids),
         "shapes": [*shapes.places],
         "sources": sources,
@@ -46,6 +46,7 @@ def shown(table: TraitTable) -> dict[str, Any]:
         "drawnNote": DRAWN_NOTE,
         "noneWords": none_words(NONE, NONE),
         "sayings": SAYINGS,
+        "mostRivals": MOST_RIVALS,
         "sides": SIDES,
         "strengths": [*(_step(limit, limit - 1e-9) for limit in _STEPS), _step(None, 2 * _STEPS[-1])],
         "little": LITTLE,
@@ -91,13 +92,23 @@ def _kind(table: TraitTable, taxon: str, shapes: _Shapes) -> dict[str, Any]:
         look = look_of(table, taxon)
         drawing = shapes.of("0 0 240 160", picture(f"side-{look.form}", look.states))
         data |= {"drawing": drawing, "stage": look.stage, "notes": look.notes}
-    try:
-        sheet = care_for(table, taxon)
-    except IdkeyError:
-        return data
-    own = sheet.attributes.get("cautions")
-    cautions = own.text.splitlines() if own and own.known else []
-    return data | {"care": care_in_brief(sheet), "cautions": cautions}
+    return data
+
+
+def _cells(table: TraitTable, trait: Trait, ids: Iterable[str]) -> dict[str, Any]:
+    """Return cells in words, equal ones once; beside each what is drawn of it, None where it is not known."""
+    places: dict[Any, int] = {}
+    both = ((table.cell(taxon, trait.id), table.young_cell(taxon, trait.id), taxon) for taxon in ids)
+    of = [
+        places.setdefault((adult, young, table.words(taxon, trait.id)), len(places))
+        for adult, young, taxon in both
+    ]
+    drawn = [None if adult is None else _drawn(trait, adult) for adult, *_ in places]
+    return {"texts": [words for *_, words in places], "of": of, "drawn": drawn}
+
+
+def _drawn(trait: Trait, cell: Cell) -> list[int]:
+    return [trait.states.index(name) for name in cell.names[:2]] if isinstance(cell, States) else []
 
 
 def _written(table: TraitTable, ids: Iterable[str]) -> dict[str, Any]:

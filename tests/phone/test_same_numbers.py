@@ -1,12 +1,22 @@
 """The page gives the numbers of the package, and asks what it would ask: on random sets of answers."""
 
+import re
+from itertools import combinations
+
 import numpy as np
 import pandas as pd
 import pytest
+from markup import words
 from scipy.special import ndtr
 
+from idkey.care.sheet import care_for
+from idkey.errors import IdkeyError
+from idkey.model.compare import compare
+from idkey.model.doubt import doubt_of
 from idkey.model.identify import Identification
 from idkey.table.table import TraitTable
+from idkey.views.identify import asked_html, together_html
+from idkey.views.labels import care_in_brief
 
 SETS = 2_000
 JUDGED = """sets => sets.map(fish => {
@@ -95,6 +105,95 @@ def test_so_they_are_for_some_kinds_and_for_a_table_from_elsewhere(shipped, open
     frame["tail"] = frame["tail"].str.replace("|", "/")
     other = TraitTable.from_frame(frame, taxon="kind", kinds={"rays": "measure"})
     agree(opened(other), other, 100, seed=3)
+
+
+ENDED = """sets => sets.map(one => {
+  fish = one;
+  show();
+  ask(null, false);
+  const said = ["question", "ending", "how"].map(id => byId(id).innerText);
+  return [said.join(" "), byId("together").innerText, careInBrief(careOf(fish, found).kinds)];
+})"""
+DOUBTED = """pairs => pairs.map(([one, id, value]) => {
+  const doubt = doubtOf(judged(one), traitOf.get(id), value);
+  return doubt && [doubt.text, doubt.meant];
+})"""
+
+
+def plainly(text):
+    """The words of a piece of text or HTML, what drawings are called left out, without a blank."""
+    return "".join(words(re.sub(r"<svg.*?</svg>", "", text, flags=re.DOTALL)).split())
+
+
+def test_the_plain_ending_and_the_care_until_then_are_those_of_the_package(shipped, shipped_page):
+    rng = np.random.default_rng(4)
+    sets = [random_fish(shipped, rng) for _ in range(150)]
+    kinds = set()
+    for fish, (said, together, brief) in zip(sets, shipped_page.evaluate(ENDED, sets), strict=True):
+        found = as_python(shipped, fish)
+        kinds.add(found.outcome().kind)
+        assert plainly(said) == plainly(asked_html(found, None)), fish
+        assert plainly(together) == plainly(together_html(found).partition("</summary>")[0]), fish
+        try:
+            sheet = care_for(found)
+        except IdkeyError:
+            continue
+        assert dict(brief) == dict(care_in_brief(sheet)), fish
+    assert {"several names", "none of these", "little known", "no answers"} <= kinds
+
+
+def test_care_for_one_two_and_three_kinds_is_that_of_the_package(shipped, shipped_page):
+    rng, ids = np.random.default_rng(5), sorted(shipped.ids)
+    sets = [[at] for at in range(len(ids))]
+    sets += [rng.choice(len(ids), n, replace=False).tolist() for n in (2, 3) for _ in range(150)]
+    told = shipped_page.evaluate(
+        "sets => sets.map(kinds => [careInBrief(kinds), textsOf('cautions', kinds)])", sets
+    )
+    disagree = 0
+    for kinds, (brief, cautions) in zip(sets, told, strict=True):
+        sheet = care_for(shipped, *(ids[at] for at in kinds))
+        assert dict(brief) == dict(care_in_brief(sheet)), kinds
+        disagree += any("disagree" in text for _, text in brief)
+        parts = sheet.attributes["cautions"].parts
+        assert cautions == [*dict.fromkeys(cell for part in parts for cell in part.cells)]
+    assert disagree > 20
+
+
+def test_side_by_side_the_order_is_that_of_the_package(shipped, shipped_page):
+    rng, ids = np.random.default_rng(6), sorted(shipped.ids)
+    pairs = [rng.choice(len(ids), 2, replace=False).tolist() for _ in range(300)]
+    pairs += [[a, b] for a, b in combinations(range(12), 2)]
+    orders = (
+        """pairs => pairs.map(pair => Object.values(compared(pair)).map(some => some.map(one => one.id)))"""
+    )
+    for (a, b), told in zip(pairs, shipped_page.evaluate(orders, pairs), strict=True):
+        found = compare(shipped, ids[a], ids[b])
+        each = (found.differ, found.shared, found.unknown)
+        assert told == [[contrast.trait.id for contrast in some] for some in each], (ids[a], ids[b])
+
+
+def test_a_number_is_asked_back_as_the_package_does(shipped, shipped_page):
+    rng = np.random.default_rng(7)
+    numbers = [t for t in shipped.traits if not t.has_states]
+    asked = []
+    for trait in numbers:
+        for x in (0.3, 2, 4.6, 12, 46, 150, 460, 900, 4600):
+            fish = random_fish(shipped, rng)
+            fish["answers"].pop(trait.id, None)
+            asked.append([fish, trait.id, [x, x if x != 12 else 15]])
+    doubts = 0
+    for (fish, trait_id, value), told in zip(asked, shipped_page.evaluate(DOUBTED, asked), strict=True):
+        trait, typed = shipped.trait(trait_id), "..".join(dict.fromkeys(f"{x:g}" for x in value))
+        doubt = doubt_of(as_python(shipped, fish), trait, typed)
+        assert (doubt is None) == (told is None), (fish, trait_id, value)
+        if doubt is not None:
+            doubts += 1
+            text, meant = told
+            assert text == doubt.text
+            others = [(words, f"{low:g}") for words, (low, _) in meant[:-1]]
+            assert others == [*doubt.others]
+            assert meant[-1][0] == f"It is {doubt.read}"
+    assert doubts > 20
 
 
 def test_the_normal_distribution_function_is_that_of_scipy(shipped_page):
