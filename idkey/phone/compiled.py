@@ -13,6 +13,7 @@ import numpy as np
 
 from idkey.model import ask, combine, distinguish, doubt, evidence, fit
 from idkey.model.evidence import TraitModel
+from idkey.model.identify import Identification
 from idkey.table.reading import MORE_LIKE
 from idkey.table.schema import NONE
 from idkey.table.table import Column, TraitTable
@@ -22,7 +23,7 @@ COVERAGE = 0.95
 
 def compiled(table: TraitTable) -> dict[str, Any]:
     """Return the model of a table; kinds are sorted by id, and so are traits."""
-    model = combine.model_of(table)
+    model, first = combine.model_of(table), Identification(table).next_question()
     genus = [table.genus[i] for i in model.order]
     return {
         "genera": list(model.genera),
@@ -42,6 +43,7 @@ def compiled(table: TraitTable) -> dict[str, Any]:
         "softening": fit.SOFTENING,
         "moreLike": MORE_LIKE,
         "coverage": COVERAGE,
+        "first": first and first.trait.id,
         "hearsay": sorted(distinguish.HEARSAY),
         "doubt": {
             "shortest": doubt.SHORTEST,
@@ -92,12 +94,16 @@ def _trait(model: TraitModel, table: TraitTable) -> dict[str, Any]:
 
 
 def _column(column: Column, *, numbers: bool) -> dict[str, Any]:
-    data: dict[str, Any] = {"known": column.known.tolist(), "applies": column.applies.tolist()}
+    data: dict[str, Any] = {"known": _signs(column.known), "applies": _signs(column.applies)}
     if numbers:
         ends = {"low": column.low, "high": column.high}
         data |= {end: np.nan_to_num(values).tolist() for end, values in ends.items()}
         data["scale"] = evidence.scale_of(column)
     return data
+
+
+def _signs(true: np.ndarray) -> str:
+    return "".join("01"[is_true] for is_true in true.astype(int))
 
 
 def _packed(adult: np.ndarray, young: np.ndarray) -> dict[str, Any]:

@@ -14,7 +14,7 @@ from typing import Any
 from idkey.arguments import checked
 from idkey.errors import IdkeyError
 from idkey.phone.compiled import compiled
-from idkey.phone.shown import shown
+from idkey.phone.shown import opened, shown
 from idkey.table.onefile import check_free, write_whole
 from idkey.table.table import TraitTable
 
@@ -54,6 +54,7 @@ def page(table: TraitTable) -> str:
         style=style,
         script=script,
         model=_json(compiled(table) | shown(table)),
+        more=_json(opened(table)),
     )
 
 

@@ -27,12 +27,21 @@ function ndtr(x) {
   return x < 0 ? tail : 1 - tail;
 }
 
-// Rows over the names come with equal columns written once, and `of` to say which column a name has.
-for (const trait of model.traits) {
-  for (const packed of [trait.rows, trait.given, trait.judged]) {
-    if (!packed) continue;
-    packed.adult = packed.adult.map((row) => packed.of.map((at) => row[at]));
-    if (packed.young) packed.young = packed.young.map((row) => packed.of.map((at) => row[at]));
+// Columns and rows are made of what is written of them when they are first needed. Rows over the names come
+// with equal columns written once, and `of` to say which column a name has.
+let isUnpacked = false;
+function unpack() {
+  if (isUnpacked) return;
+  isUnpacked = true;
+  for (const trait of model.traits) {
+    for (const column of [trait.adult, trait.young]) {
+      for (const name of column ? ["known", "applies"] : []) column[name] = [...column[name]].map((sign) => sign === "1");
+    }
+    for (const packed of [trait.rows, trait.given, trait.judged]) {
+      if (!packed) continue;
+      packed.adult = packed.adult.map((row) => packed.of.map((at) => row[at]));
+      if (packed.young) packed.young = packed.young.map((row) => packed.of.map((at) => row[at]));
+    }
   }
 }
 
@@ -368,6 +377,7 @@ function everyOf(trait) {
 
 // Everything that follows from what was said of a fish.
 function judged(fish) {
+  unpack();
   const posterior = posteriorOfNames(fish), adult = stageWeights(fish), terms = termsOf(fish, adult);
   const names = ranked(fish, posterior);
   const asked = askable(fish, posterior, adult), worth = questions(fish, asked, posterior, adult, terms);
@@ -411,6 +421,7 @@ function right(trait, kinds, young) {
 
 // What kinds differ in, strongest first, what they share, and what is not known of one (compare.py).
 function compared(kinds) {
+  unpack();
   const found = {differ: [], shared: [], unknown: []};
   for (const id of model.order) {
     const trait = traitOf.get(id), {of, drawn} = model.rows[id], cells = kinds.map((at) => of[at]);

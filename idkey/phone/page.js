@@ -4,7 +4,24 @@ const byId = (id) => document.getElementById(id);
 const traits = model.order.map((id) => traitOf.get(id));
 const blank = {answers: {}, stage: "", bag: [], unseen: []};
 const FISH = `idkey fish ${model.edition}`, KEPT = "idkey kept";
-let steps = [blank], fish = blank, found, trait = null, picked = [];
+let steps = [blank], fish = blank, found = null, trait = null, picked = [];
+
+// What is shown once something is opened stands at the end of the file, and is read when it is first needed.
+let moreRead = null;
+const more = () => moreRead || (moreRead = JSON.parse(byId("more").textContent));
+const whole = new Promise((done) => (document.readyState === "loading" ? document.addEventListener("DOMContentLoaded", done) : done()));
+
+// What can wait until the screen was painted.
+let waiting = [];
+function afterwards(work) {
+  waiting.push(work);
+  if (waiting.length > 1) return;
+  requestAnimationFrame(() => setTimeout(() => {
+    const now = waiting;
+    waiting = [];
+    for (const one of now) one();
+  }));
+}
 
 function el(tag, words = "", more = {}) {
   const made = Object.assign(document.createElement(tag), more);
@@ -20,15 +37,22 @@ function bullets(texts) {
   return el("ul", texts.map((text) => el("li", text)));
 }
 
-function drawing({window, at}, words) {
-  const made = el("div");
-  // Shapes are from the package's drawings alone; the words of a table are set as an attribute.
-  made.innerHTML = `<svg viewBox="${window}" fill="none" stroke-linejoin="round" stroke-linecap="round">`
-    + `${at.map((i) => model.shapes[i]).join("")}</svg>`;
-  const svg = made.firstChild;
+// A drawing has its room at once, and its shapes when the words were painted and the file is whole.
+function drawing(window, words, places) {
+  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  svg.setAttribute("viewBox", window);
   svg.setAttribute("role", words ? "img" : "presentation");
   svg.setAttribute(words ? "aria-label" : "aria-hidden", words || "true");
+  // Shapes are from the package's drawings alone; the words of a table are set as an attribute.
+  afterwards(() => whole.then(() => { svg.innerHTML = places().map((i) => more().shapes[i]).join(""); }));
   return svg;
+}
+
+const fishDrawn = (at, words) => drawing(model.fishWindow, words, () => more().kinds[at].drawing);
+
+function stateDrawn({id}, i) {
+  const window = model.windows[id][i];
+  return window ? [drawing(window, "", () => more().states[id][i])] : [];
 }
 
 function options(select, pairs, value = "") {
@@ -111,7 +135,7 @@ function take() {
   if (low === null || !(low <= 1e12 && high <= 1e12) || (trait.kind === "ceiling" && low <= 0)) {
     alertWith(`${trait.name}: write a number${unit}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
   } else if (low > high) alertWith(`${trait.name}: the range runs backwards; write ${figure(high)} to ${figure(low)}.`);
-  else askBack(doubtOf(found, trait, [low, high])) || answer([low, high]);
+  else askBack(doubtOf(found = found || judged(fish), trait, [low, high])) || answer([low, high]);
 }
 
 // Whether a number that can hardly be was meant so; tells whether that is to be asked.
@@ -124,25 +148,39 @@ function askBack(doubt) {
 // -- what is shown ------------------------------------------------------------------------------------------
 
 function show() {
-  found = judged(fish);
-  byId("outcome").textContent = outcome(fish, found).text;
+  const begun = isBegun(fish);
+  // What to ask of a fish of which nothing is said stands in the file; the rest is worked out after it is asked.
+  found = begun ? judged(fish) : null;
+  byId("outcome").textContent = begun ? outcome(fish, found).text : say("no answers");
   byId("undo").disabled = steps.length < 2;
   byId("stage").value = fish.stage;
-  ask(found.next ? found.next.trait : null, false);
-  showSeen();
+  ask(nextTrait(), false);
   showNames();
-  showBag();
+  afterwards(() => {
+    found = found || judged(fish);
+    showSeen();
+    showRest();
+    showBag();
+  });
+}
+
+const isBegun = ({answers, stage, bag, unseen}) => Object.keys(answers).length + bag.length + unseen.length > 0 || Boolean(stage);
+
+function nextTrait() {
+  if (!found) return traitOf.get(model.first) || null;
+  return found.next ? found.next.trait : null;
 }
 
 function ask(which, chosen) {
   trait = which;
+  if (!trait) found = found || judged(fish);
   picked = [];
   const states = Boolean(trait && trait.states.length), number = Boolean(trait) && !states;
   byId("question").textContent = trait ? trait.question : "";
-  byId("how").textContent = trait ? trait.how : found.next ? "" : say("go on");
+  byId("how").textContent = trait ? trait.how : nextTrait() ? "" : say("go on");
   byId("ending").replaceChildren(...(trait ? [] : showEnding()));
   byId("enough").textContent = trait ? "Enough: what is it?" : "Go on asking";
-  byId("enough").disabled = !trait && !found.next;
+  byId("enough").disabled = !trait && !nextTrait();
   askBack(null);
   byId("other").value = chosen && trait ? trait.id : "";
   byId("several").checked = false;
@@ -152,10 +190,8 @@ function ask(which, chosen) {
   for (const field of ["from", "to"]) byId(field).value = "";
   if (number) byId("fromLabel").textContent = trait.name + (["", "count"].includes(trait.unit) ? "" : `, ${trait.unit}`);
   if (states) options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
-  byId("states").replaceChildren(...(states ? trait.states.map((state, i) => {
-    const drawn = model.states[trait.id][i];
-    return button([...(drawn ? [drawing(drawn, "")] : []), trait.words[i]], () => pick(state));
-  }) : []));
+  byId("states").replaceChildren(...(states ? trait.states.map((state, i) =>
+    button([...stateDrawn(trait, i), trait.words[i]], () => pick(state))) : []));
   showPicked();
 }
 
@@ -178,8 +214,7 @@ const cellOf = ({id}, at) => model.rows[id].of[at];
 const cellText = (one, at) => model.rows[one.id].texts[cellOf(one, at)];
 
 function cellShown(one, at) {
-  const drawn = (model.rows[one.id].drawn[cellOf(one, at)] || []).map((i) => model.states[one.id][i]);
-  return [...drawn.filter(Boolean).map((shapes) => drawing(shapes, "")), cellText(one, at)];
+  return [...(model.rows[one.id].drawn[cellOf(one, at)] || []).flatMap((i) => stateDrawn(one, i)), cellText(one, at)];
 }
 
 function pick(state) {
@@ -218,14 +253,18 @@ function showSeen() {
 
 const MOST_NAMES = 8;
 
+const hasNames = () => answered(fish).length > 0 || Boolean(fish.stage) || fish.bag.length > 0;
+
+// Folds of names stay while their names do, and what is open stays open.
+const folds = new Map();
+
 function showNames() {
-  const left = found.names.filter((row) => row.candidate), out = found.names.length - left.length;
-  if (!answered(fish).length && !fish.stage && !fish.bag.length) {
+  if (!hasNames()) {
+    folds.clear();
     byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
-    byId("together").replaceChildren();
-    besides([]);
     return;
   }
+  const left = found.names.filter((row) => row.candidate), out = found.names.length - left.length;
   const rest = left.slice(MOST_NAMES), made = left.slice(0, MOST_NAMES).map(nameFold);
   if (rest.length) {
     const lines = () => [bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`))];
@@ -233,35 +272,49 @@ function showNames() {
   }
   const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
   byId("names").replaceChildren(...made, ...(out ? [el("p", hold, {className: "soft"})] : []));
-  showTogether();
-  besides(left.filter((row) => row.at >= 0).slice(0, 2).map((row) => row.id));
+}
+
+// What stands under the names; what is open there is shown anew.
+function showRest() {
+  for (const {made, fill} of folds.values()) if (made.open) fill();
+  const left = hasNames() ? found.names.filter((row) => row.candidate && row.at >= 0) : [];
+  byId("together").replaceChildren(...together());
+  besides(left.slice(0, 2).map((row) => row.id));
 }
 
 const words = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name);
 
 function nameFold(row) {
-  const fill = el("span"), share = percent(row.probability);
-  fill.style.width = `${row.probability * 100}%`;
-  const summary = el("summary", [el("span", words(row)), el("span", share, {className: "share"}),
-    el("span", fill, {className: "bar"})]);
-  return fold(summary, () => underName(row), "name");
+  if (!folds.has(row.id)) {
+    const share = el("span", "", {className: "share"}), fill = el("span");
+    const summary = el("summary", [el("span", words(row)), share, el("span", fill, {className: "bar"})]);
+    const inside = () => underName(found.names.find(({id}) => id === row.id));
+    const made = fold(summary, inside, "name");
+    folds.set(row.id, {made, share, bar: fill, fill: () => made.replaceChildren(summary, ...inside())});
+  }
+  const {made, share, bar} = folds.get(row.id);
+  share.textContent = percent(row.probability);
+  bar.style.width = `${row.probability * 100}%`;
+  return made;
 }
 
 // The care that is right for all the names, while they are few but not one; of a stranger that of its genus.
-function showTogether() {
+function together() {
+  if (!hasNames()) return [];
   const {kinds, genus, left} = careOf(fish, found), few = left > 1 && left <= model.care.most;
-  const words = genus ? say("care of genus", {name: genus}) : say("care for all", {count: left});
-  const was = byId("together").firstChild, open = Boolean(was && was.open);
-  byId("together").replaceChildren(...(kinds.length && (genus || few) ? [fold(el("summary", words), () => careShown(kinds))] : []));
-  if (open && byId("together").firstChild) byId("together").firstChild.open = true;
+  if (!kinds.length || !(genus || few)) return [];
+  const head = genus ? say("care of genus", {name: genus}) : say("care for all", {count: left});
+  const made = fold(el("summary", head), () => careShown(kinds)), before = byId("together").firstChild;
+  made.open = Boolean(before && before.open);
+  return [made];
 }
 
 const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
-// A fold whose inside is made when it is first opened.
+// A fold whose inside is made when it is opened.
 function fold(summary, inside, className = "") {
   const made = el("details", summary, {className});
-  made.addEventListener("toggle", () => made.append(...inside()), {once: true});
+  made.addEventListener("toggle", () => made.open && whole.then(() => made.replaceChildren(summary, ...inside())));
   return made;
 }
 
@@ -275,15 +328,15 @@ function underName(row) {
   if (unknown.length) sides[3].push(`${capital(listed(unknown))}: ${say("by kin")}.`);
   const why = model.sides.flatMap((side, i) => (sides[i].length ? [el("h3", side), bullets(sides[i])] : []));
   if (row.at < 0) return why;
-  const kind = model.kinds[row.at];
-  const parts = kind.introduced === kind.name ? [] : [el("p", kind.introduced)];
-  if (kind.drawing) {
-    parts.push(drawing(kind.drawing, `${kind.name}, drawn from the table`),
+  const kind = more().kinds[row.at], {name} = model.kinds[row.at];
+  const parts = kind.introduced === name ? [] : [el("p", kind.introduced)];
+  if (model.canDraw) {
+    parts.push(fishDrawn(row.at, `${name}, drawn from the table`),
       el("details", [el("summary", model.drawnNote), bullets([`${kind.stage}.`, ...kind.notes])]));
   }
   parts.push(...why, ...careAlone(row.at));
-  const written = answered(fish).map(({id, name}) => [name, model.written[id].texts[model.written[id].of[row.at]]]);
-  const lines = written.filter(([, text]) => text).map(([name, text]) => `${name}: ${text}`);
+  const {written} = more(), placeOf = ({id}) => written[id].texts[written[id].of[row.at]];
+  const lines = answered(fish).filter(placeOf).map((one) => `${one.name}: ${placeOf(one)}`);
   if (lines.length) parts.push(el("details", [el("summary", "Where it is written"), bullets(lines)]));
   return parts;
 }
@@ -319,16 +372,27 @@ function showBag() {
 // -- side by side -------------------------------------------------------------------------------------------
 
 function besides([one, two]) {
+  if (!byId("besideFold").open) return;
   byId("one").value = one || byId("one").value;
   byId("two").value = two || byId("two").value;
-  if (byId("besideFold").open) showBeside();
+  showBeside();
+}
+
+function openBeside() {
+  for (const [at, id] of ["one", "two"].entries()) {
+    const value = byId(id).value || model.kinds[Math.min(at, count - 1)].id;
+    options(byId(id), model.kinds.map((kind) => [kind.name, kind.id]), value);
+  }
+  found = found || judged(fish);
+  showRest();
+  if (!hasNames()) showBeside();
 }
 
 function showBeside() {
   const kinds = ["one", "two"].map((id) => model.kinds.findIndex((kind) => kind.id === byId(id).value));
   const {differ, shared, unknown} = compared(kinds);
   const heads = ["Look at", ...kinds.map((at) => model.kinds[at].name)].map((text) => el("th", text, {scope: "col"}));
-  const fishes = kinds.map((at) => el("td", model.kinds[at].drawing ? drawing(model.kinds[at].drawing, model.kinds[at].name) : ""));
+  const fishes = kinds.map((at) => el("td", model.canDraw ? fishDrawn(at, model.kinds[at].name) : ""));
   const rows = differ.map((one) => el("tr", [el("th", one.name, {scope: "row"}), ...kinds.map((at) => el("td", cellText(one, at)))]));
   const table = el("table", [el("caption", "What differs, strongest first"), el("thead", el("tr", heads)),
     el("tbody", [el("tr", [el("td"), ...fishes]), ...rows])]);
@@ -358,7 +422,7 @@ function timeNow() {
 function keepFish() {
   const [tag, bag, tank] = ["tag", "bagLabel", "tank"].map((id) => byId(id).value.trim());
   const {answers, unseen, stage, bag: named} = fish;
-  const first = outcome(fish, found).text;
+  const first = byId("outcome").textContent;
   const one = {id: newId(), at: timeNow(), tag, bag, tank, answers, unseen, stage, named, edition: model.edition,
     table: model.stamp, says: first};
   if (!store(KEPT, [...stored(KEPT, []), one])) return;
@@ -411,15 +475,13 @@ function showKept() {
 
 function start() {
   options(byId("other"), [["what settles most", ""], ...traits.map(({id, name}) => [name, id])]);
-  for (const [at, id] of ["one", "two"].entries()) {
-    options(byId(id), model.kinds.map((kind) => [kind.name, kind.id]), model.kinds[Math.min(at, count - 1)].id);
-    byId(id).onchange = showBeside;
-  }
-  byId("besideFold").ontoggle = () => byId("besideFold").open && showBeside();
+  for (const id of ["one", "two"]) byId(id).onchange = showBeside;
+  byId("besideFold").ontoggle = () => byId("besideFold").open && whole.then(openBeside);
+  byId("sourcesFold").ontoggle = () => whole.then(() => byId("sources").replaceChildren(...more().sources.map((text) => el("li", text))));
   byId("undo").onclick = () => steps.length > 1 && (steps.pop(), settle(false));
   byId("restart").onclick = () => step(blank);
   byId("enough").onclick = () => {
-    ask(trait || !found.next ? null : found.next.trait, false);
+    ask(trait ? null : nextTrait(), false);
     byId("question").focus();
   };
   byId("several").onchange = () => { picked = []; showPicked(); };
@@ -443,7 +505,6 @@ function start() {
   byId("stamp").textContent = `Made from ${model.stamp}. It asks nothing of any network.`;
   byId("cautionsHead").textContent = model.cautionsHead;
   byId("cautions").replaceChildren(...model.cautions.map((text) => el("li", text)));
-  byId("sources").replaceChildren(...model.sources.map((text) => el("li", text)));
   byId("keeping").hidden = !model.edition;
   byId("keep").onclick = keepFish;
   showKept();

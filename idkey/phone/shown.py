@@ -23,23 +23,23 @@ from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduce
 
 _STEPS = (LITTLE, FAIR, 10.0, 20.0)
 _TAG = re.compile(r"<[^>]+>")
+_FISH = "0 0 240 160"
+"""The window of a whole fish."""
 
 
 def shown(table: TraitTable) -> dict[str, Any]:
-    """Return all that the page shows beside the model; kinds are sorted by id, as in the model."""
-    ids, shapes = sorted(table.ids), _Shapes()
-    sources = sorted({s.full for s in table.sources.values()})
+    """Return what the page shows at once beside the model; kinds are sorted by id, as in the model."""
+    ids = sorted(table.ids)
     return {
         "title": table.name,
         "stamp": stamp(table),
         "edition": _edition(table),
-        "kinds": [{"id": taxon, "name": table.label(taxon)} | _kind(table, taxon, shapes) for taxon in ids],
-        "states": {t.id: [shapes.of_svg(state_svg(t.id, s)) for s in t.states] for t in table.traits},
+        "kinds": [{"id": taxon, "name": table.label(taxon)} for taxon in ids],
+        "windows": {t.id: [svg and _parts(svg)[0] for svg in _drawings(t)] for t in table.traits},
+        "fishWindow": _FISH,
+        "canDraw": can_draw(table),
         "rows": {t.id: _cells(table, t, ids) for t in table.traits},
         "care": needs(table),
-        "written": _written(table, ids),
-        "shapes": [*shapes.places],
-        "sources": sources,
         "cautionsHead": plain(CAUTIONS[0].text),
         "cautions": [plain(item) for item in CAUTIONS[1].items],
         "cautionInShort": CAUTION_IN_SHORT,
@@ -58,6 +58,18 @@ def shown(table: TraitTable) -> dict[str, Any]:
     }
 
 
+def opened(table: TraitTable) -> dict[str, Any]:
+    """Return what the page shows after the first words: drawings, what is opened of a kind, sources."""
+    ids, shapes = sorted(table.ids), _Shapes()
+    return {
+        "states": {t.id: [svg and shapes.of(_parts(svg)[1]) for svg in _drawings(t)] for t in table.traits},
+        "kinds": [_kind(table, taxon, shapes) for taxon in ids],
+        "written": _written(table, ids),
+        "shapes": [*shapes.places],
+        "sources": sorted({source.full for source in table.sources.values()}),
+    }
+
+
 def _edition(table: TraitTable) -> str:
     """Return what a book knows the table by; blank for one that no book can hold."""
     try:
@@ -70,27 +82,31 @@ def _step(below: float | None, decibans: float) -> dict[str, Any]:
     return {"below": below, "for": strength(decibans), "against": strength(-decibans)}
 
 
+def _drawings(trait: Trait) -> list[str | None]:
+    return [state_svg(trait.id, state) for state in trait.states]
+
+
+def _parts(svg: str) -> tuple[str, str]:
+    """Return the window of a drawing and its shapes; its title stays behind."""
+    return SVG.fullmatch(svg).groups()
+
+
 class _Shapes:
     """The shapes of all drawings, each written once."""
 
     def __init__(self) -> None:
         self.places: dict[str, int] = {}
 
-    def of(self, window: str, text: str) -> dict[str, Any]:
-        """Return a drawing: its window, and the places of its shapes."""
-        at = [self.places.setdefault(tag, len(self.places)) for tag in _TAG.findall(text)]
-        return {"window": window, "at": at}
-
-    def of_svg(self, svg: str | None) -> dict[str, Any] | None:
-        """Return a drawing that stands as SVG; its title stays behind."""
-        return svg and self.of(*SVG.fullmatch(svg).groups())
+    def of(self, text: str) -> list[int]:
+        """Return the places of the shapes of a drawing."""
+        return [self.places.setdefault(tag, len(self.places)) for tag in _TAG.findall(text)]
 
 
 def _kind(table: TraitTable, taxon: str, shapes: _Shapes) -> dict[str, Any]:
     data: dict[str, Any] = {"introduced": introduced(table, taxon)}
     if can_draw(table):
         look = look_of(table, taxon)
-        drawing = shapes.of("0 0 240 160", picture(f"side-{look.form}", look.states))
+        drawing = shapes.of(picture(f"side-{look.form}", look.states))
         data |= {"drawing": drawing, "stage": look.stage, "notes": look.notes}
     return data
 

@@ -111,6 +111,7 @@ ENDED = """sets => sets.map(one => {
   fish = one;
   show();
   ask(null, false);
+  showRest();
   const said = ["question", "ending", "how"].map(id => byId(id).innerText);
   return [said.join(" "), byId("together").innerText, careInBrief(careOf(fish, found).kinds)];
 })"""
