@@ -14,7 +14,7 @@ import numpy as np
 from idkey.model import ask, combine, distinguish, doubt, evidence, fit
 from idkey.model.evidence import TraitModel
 from idkey.model.identify import Identification
-from idkey.table.reading import MORE_LIKE
+from idkey.table.reading import BODY_AT_LEAST, MORE_LIKE
 from idkey.table.schema import NONE
 from idkey.table.table import Column, TraitTable
 
@@ -42,6 +42,7 @@ def compiled(table: TraitTable) -> dict[str, Any]:
         "minGain": ask.MIN_GAIN,
         "softening": fit.SOFTENING,
         "moreLike": MORE_LIKE,
+        "bodyAtLeast": BODY_AT_LEAST,
         "coverage": COVERAGE,
         "first": first and first.trait.id,
         "hearsay": sorted(distinguish.HEARSAY),

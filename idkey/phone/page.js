@@ -37,6 +37,14 @@ function bullets(texts) {
   return el("ul", texts.map((text) => el("li", text)));
 }
 
+// What may be wider than the screen is moved by itself, by keys, too.
+function scrolling(table, words) {
+  const made = el("div", table, {className: "scroll", tabIndex: 0});
+  made.setAttribute("role", "group");
+  made.setAttribute("aria-label", words);
+  return made;
+}
+
 // A drawing has its room at once, and its shapes when the words were painted and the file is whole.
 function drawing(window, words, places) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
@@ -50,9 +58,10 @@ function drawing(window, words, places) {
 
 const fishDrawn = (at, words) => drawing(model.fishWindow, words, () => more().kinds[at].drawing);
 
-function stateDrawn({id}, i) {
+// A state of a trait, or how its figure is taken.
+function traitDrawn({id}, i, words = "") {
   const window = model.windows[id][i];
-  return window ? [drawing(window, "", () => more().states[id][i])] : [];
+  return window ? [drawing(window, words, () => more().states[id][i])] : [];
 }
 
 function options(select, pairs, value = "") {
@@ -130,12 +139,19 @@ function take() {
     if (picked.length) answer(statesAnswer(picked, byId("leaning").value));
     return;
   }
-  const low = numberIn("from"), high = numberIn("to") ?? low;
+  let low = numberIn("from"), high = numberIn("to") ?? low;
   const unit = ["", "count"].includes(trait.unit) ? "" : ` in ${trait.unit}`;
   if (low === null || !(low <= 1e12 && high <= 1e12) || (trait.kind === "ceiling" && low <= 0)) {
     alertWith(`${trait.name}: write a number${unit}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
-  } else if (low > high) alertWith(`${trait.name}: the range runs backwards; write ${figure(high)} to ${figure(low)}.`);
-  else askBack(doubtOf(found = found || judged(fish), trait, [low, high])) || answer([low, high]);
+    return;
+  }
+  if (low > high) {
+    alertWith(`${trait.name}: the range runs backwards; write ${figure(high)} to ${figure(low)}.`);
+    return;
+  }
+  // A length with the tail fin says between what the length without it lies, and no more.
+  if (byId("total").checked) low *= model.bodyAtLeast;
+  if (!askBack(doubtOf(found = found || judged(fish), trait, [low, high]))) answer([low, high]);
 }
 
 // Whether a number that can hardly be was meant so; tells whether that is to be asked.
@@ -178,7 +194,9 @@ function ask(which, chosen) {
   const states = Boolean(trait && trait.states.length), number = Boolean(trait) && !states;
   byId("question").textContent = trait ? trait.question : "";
   byId("how").textContent = trait ? trait.how : nextTrait() ? "" : say("go on");
-  byId("ending").replaceChildren(...(trait ? [] : showEnding()));
+  byId("shown").replaceChildren(...(number ? traitDrawn(trait, 0, trait.name) : trait ? [] : endingShown()));
+  byId("totalLabel").hidden = !number || trait.unit !== "mm";
+  byId("total").checked = false;
   byId("enough").textContent = trait ? "Enough: what is it?" : "Go on asking";
   byId("enough").disabled = !trait && !nextTrait();
   askBack(null);
@@ -191,12 +209,12 @@ function ask(which, chosen) {
   if (number) byId("fromLabel").textContent = trait.name + (["", "count"].includes(trait.unit) ? "" : `, ${trait.unit}`);
   if (states) options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
   byId("states").replaceChildren(...(states ? trait.states.map((state, i) =>
-    button([...stateDrawn(trait, i), trait.words[i]], () => pick(state))) : []));
+    button([...traitDrawn(trait, i), trait.words[i]], () => pick(state))) : []));
   showPicked();
 }
 
 // The plain ending: what it is, what it could be, where to look for that, and the care until then.
-function showEnding() {
+function endingShown() {
   const {head, rivals, more, until} = ending(fish, found);
   byId("question").textContent = head;
   const parts = rivals.flatMap(({name, kinds, trait}) => {
@@ -205,7 +223,7 @@ function showEnding() {
     if (!trait) return [could];
     const heads = el("tr", kinds.map((at) => el("th", model.kinds[at].name, {scope: "col"})));
     const cells = el("tr", kinds.map((at) => el("td", cellShown(trait, at))));
-    return [could, el("table", [el("thead", heads), el("tbody", cells)])];
+    return [could, scrolling(el("table", [el("thead", heads), el("tbody", cells)]), trait.name)];
   });
   return [...parts, ...(more ? [el("p", more, {className: "soft"})] : []), ...(until ? [el("p", until)] : [])];
 }
@@ -214,7 +232,7 @@ const cellOf = ({id}, at) => model.rows[id].of[at];
 const cellText = (one, at) => model.rows[one.id].texts[cellOf(one, at)];
 
 function cellShown(one, at) {
-  return [...(model.rows[one.id].drawn[cellOf(one, at)] || []).flatMap((i) => stateDrawn(one, i)), cellText(one, at)];
+  return [...(model.rows[one.id].drawn[cellOf(one, at)] || []).flatMap((i) => traitDrawn(one, i)), cellText(one, at)];
 }
 
 function pick(state) {
@@ -287,7 +305,8 @@ const words = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name)
 function nameFold(row) {
   if (!folds.has(row.id)) {
     const share = el("span", "", {className: "share"}), fill = el("span");
-    const summary = el("summary", [el("span", words(row)), share, el("span", fill, {className: "bar"})]);
+    const drawn = model.canDraw && row.at >= 0 ? [fishDrawn(row.at, "")] : [];
+    const summary = el("summary", [...drawn, el("span", words(row)), share, el("span", fill, {className: "bar"})]);
     const inside = () => underName(found.names.find(({id}) => id === row.id));
     const made = fold(summary, inside, "name");
     folds.set(row.id, {made, share, bar: fill, fill: () => made.replaceChildren(summary, ...inside())});
@@ -397,7 +416,7 @@ function showBeside() {
   const table = el("table", [el("caption", "What differs, strongest first"), el("thead", el("tr", heads)),
     el("tbody", [el("tr", [el("td"), ...fishes]), ...rows])]);
   const named = (head, some) => (some.length ? `${head}: ${some.map((one) => one.name.toLowerCase()).join(", ")}. ` : "");
-  byId("beside").replaceChildren(el("div", table, {className: "scroll", tabIndex: 0}),
+  byId("beside").replaceChildren(scrolling(table, "What differs"),
     ...(differ.length ? [] : [el("p", "No trait of which the table knows both of them differs.")]),
     el("p", named("The same in both", shared) + named("Not known of one of them", unknown) + model.drawnNote, {className: "soft"}));
 }

@@ -15,7 +15,7 @@ from idkey.phone.needs import needs
 from idkey.table.schema import NONE, NOT_APPLICABLE, YOUNG, Cell, States, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.views.doc import plain
-from idkey.views.fish import picture, state_svg
+from idkey.views.fish import how_svg, picture, state_svg
 from idkey.views.html import SVG
 from idkey.views.identify import MOST_RIVALS, SIDES
 from idkey.views.sheet import DRAWN_NOTE, can_draw, look_of
@@ -83,7 +83,8 @@ def _step(below: float | None, decibans: float) -> dict[str, Any]:
 
 
 def _drawings(trait: Trait) -> list[str | None]:
-    return [state_svg(trait.id, state) for state in trait.states]
+    """Return the drawings of the states of a trait, or the one of how its figure is taken."""
+    return [state_svg(trait.id, s) for s in trait.states] if trait.has_states else [how_svg(trait.id)]
 
 
 def _parts(svg: str) -> tuple[str, str]:

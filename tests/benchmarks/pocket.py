@@ -22,8 +22,8 @@ import idkey
 SLOWER, OPENED, ANSWERS = 4, 5, 12
 # Each asks for the frame before the page does, so that its time is taken before the page goes on.
 FIRST = """const look = () => requestAnimationFrame(() => {
-  if (document.getElementById("question")?.textContent) setTimeout(() => { window.firstScreen = performance.now(); });
-  else look();
+  if (!document.getElementById("question")?.textContent) return look();
+  setTimeout(() => { window.firstScreen = performance.now(); });
 });
 look();"""
 PAINTED = "new Promise(done => requestAnimationFrame(() => setTimeout(() => done(performance.now()))))"

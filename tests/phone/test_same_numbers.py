@@ -112,7 +112,7 @@ ENDED = """sets => sets.map(one => {
   show();
   ask(null, false);
   showRest();
-  const said = ["question", "ending", "how"].map(id => byId(id).innerText);
+  const said = ["question", "shown", "how"].map(id => byId(id).innerText);
   return [said.join(" "), byId("together").innerText, careInBrief(careOf(fish, found).kinds)];
 })"""
 DOUBTED = """pairs => pairs.map(([one, id, value]) => {
