@@ -91,12 +91,13 @@ function measure(trait, column, answer) {
   return complete(seen.map((p) => (1 - e) * p + e), column, e, 1);
 }
 
-// What was worked out of an answer is kept while the answer is: most answers stand when one more is given.
+// What was worked out of an answer, or of a fish, is kept while that is: most answers stand when one more is given.
 function kept(work) {
   const memory = new WeakMap();
-  return (trait, answer) => {
-    if (!memory.has(answer)) memory.set(answer, work(trait, answer));
-    return memory.get(answer);
+  return (...given) => {
+    const key = given[given.length - 1];
+    if (!memory.has(key)) memory.set(key, work(...given));
+    return memory.get(key);
   };
 }
 
@@ -162,8 +163,8 @@ function groupsOf(fish) {
   return new Map([...groups].filter(([, members]) => members.length > 1));
 }
 
-// Log P(the answers, and how old the fish is | name): one row, or one for an adult and one for a young fish.
-function logCases(fish, byAge) {
+// What the answers say of the names, by trait or group, and how old a fish of each length is.
+const saidOf = kept((fish) => {
   const said = new Map(), ripe = [];
   for (const trait of answered(fish)) {
     const answer = fish.answers[trait.id];
@@ -178,6 +179,12 @@ function logCases(fish, byAge) {
     for (const id of members) said.delete(id);
     said.set(members, together);
   }
+  return [said, ripe];
+});
+
+// Log P(the answers, and how old the fish is | name): one row, or one for an adult and one for a young fish.
+function logCases(fish, byAge) {
+  const [said, ripe] = saidOf(fish);
   const sum = (age) => [...said.values()].reduce((sums, rows) => added(sums, rows[age]), Array(width).fill(0));
   if (!byAge) return [sum(0)];
   const e = model.stageError;
@@ -312,7 +319,7 @@ function questions(fish, asked, posterior, adult, terms) {
 
 // The names, likeliest first; of equals the one against which more answers can be held.
 function ranked(fish, posterior) {
-  const known = (i) => answered(fish).filter((trait) => trait.adult.known[i]).length;
+  const looks = answered(fish), known = (i) => looks.filter((trait) => trait.adult.known[i]).length;
   const rows = model.kinds.map(({id}, i) => ({id, at: i, probability: posterior[i], compared: known(i)}));
   const none = posterior.slice(count).reduce((a, b) => a + b, 0);
   rows.push({id: model.none, at: -1, probability: none, compared: 0});

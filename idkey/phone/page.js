@@ -45,14 +45,24 @@ function scrolling(table, words) {
   return made;
 }
 
-// A drawing has its room at once, and its shapes when the words were painted and the file is whole.
+// A drawing has its room at once, and its shapes when it is on the screen and the file is whole.
+const fills = new WeakMap();
+const watch = new IntersectionObserver((entries) => whole.then(() => {
+  for (const {isIntersecting, target} of entries) {
+    if (!isIntersecting) continue;
+    watch.unobserve(target);
+    // Shapes are from the package's drawings alone; the words of a table are set as an attribute.
+    target.innerHTML = fills.get(target)().map((i) => more().shapes[i]).join("");
+  }
+}), {rootMargin: "100px"});
+
 function drawing(window, words, places) {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   svg.setAttribute("viewBox", window);
   svg.setAttribute("role", words ? "img" : "presentation");
   svg.setAttribute(words ? "aria-label" : "aria-hidden", words || "true");
-  // Shapes are from the package's drawings alone; the words of a table are set as an attribute.
-  afterwards(() => whole.then(() => { svg.innerHTML = places().map((i) => more().shapes[i]).join(""); }));
+  fills.set(svg, places);
+  watch.observe(svg);
   return svg;
 }
 
@@ -289,7 +299,13 @@ function showNames() {
     made.push(fold(el("summary", `and ${rest.length} more`), lines));
   }
   const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
-  byId("names").replaceChildren(...made, ...(out ? [el("p", hold, {className: "soft"})] : []));
+  arrange(byId("names"), [...made, ...(out ? [el("p", hold, {className: "soft"})] : [])]);
+}
+
+// Put nodes into a parent; what is there already in its place is not touched, since drawings take long to lay out.
+function arrange(parent, nodes) {
+  for (const child of [...parent.children]) if (!nodes.includes(child)) child.remove();
+  nodes.forEach((node, i) => parent.children[i] === node || parent.insertBefore(node, parent.children[i] || null));
 }
 
 // What stands under the names; what is open there is shown anew.
