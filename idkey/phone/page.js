@@ -181,9 +181,10 @@ function show() {
   byId("undo").disabled = steps.length < 2;
   byId("stage").value = fish.stage;
   ask(nextTrait(), false);
-  showNames();
+  showNames(false);
   afterwards(() => {
     found = found || judged(fish);
+    showNames(true);
     showSeen();
     showRest();
     showBag();
@@ -279,27 +280,32 @@ function showSeen() {
   byId("seen").replaceChildren(...(rows.length ? [el("h3", "What was seen"), ...rows] : []));
 }
 
-const MOST_NAMES = 8;
+const FIRST_NAMES = 3, MOST_NAMES = 8;
 
 const hasNames = () => answered(fish).length > 0 || Boolean(fish.stage) || fish.bag.length > 0;
 
-// Folds of names stay while their names do, and what is open stays open.
+// Folds of names stay while their names do, and what is open stays open. New names below the first ones, and what
+// stands under the names, come after the first were painted.
 const folds = new Map();
+let below = [];
 
-function showNames() {
+function showNames(all) {
   if (!hasNames()) {
     folds.clear();
+    below = [];
     byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
     return;
   }
-  const left = found.names.filter((row) => row.candidate), out = found.names.length - left.length;
-  const rest = left.slice(MOST_NAMES), made = left.slice(0, MOST_NAMES).map(nameFold);
-  if (rest.length) {
+  const left = found.names.filter((row) => row.candidate), rest = left.slice(MOST_NAMES);
+  const made = left.slice(0, MOST_NAMES).filter((row, i) => all || i < FIRST_NAMES || folds.has(row.id)).map(nameFold);
+  if (all) {
     const lines = () => [bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`))];
-    made.push(fold(el("summary", `and ${rest.length} more`), lines));
+    const out = found.names.length - left.length, holds = out === 1 ? "name holds" : "names hold";
+    const hold = `${out} other ${holds} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
+    below = [...(rest.length ? [fold(el("summary", `and ${rest.length} more`), lines)] : []),
+      ...(out ? [el("p", hold, {className: "soft"})] : [])];
   }
-  const hold = `${out} other name${out === 1 ? " holds" : "s hold"} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
-  arrange(byId("names"), [...made, ...(out ? [el("p", hold, {className: "soft"})] : [])]);
+  arrange(byId("names"), [...made, ...below]);
 }
 
 // Put nodes into a parent; what is there already in its place is not touched, since drawings take long to lay out.
