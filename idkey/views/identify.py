@@ -184,9 +184,14 @@ def names_html(fish: Identification, *, care: bool = True, mark: str = "") -> st
 
 
 def outcome_html(fish: Identification) -> str:
-    """Return where an identification stands, which a screen reader says."""
+    """Return where an identification stands, which a screen reader says, and the names next to the first.
+
+    The latter are for a narrow screen, where the list of names is out of sight.
+    """
     first, more = _stands(fish)
-    return html.status(first, "outcome", more)
+    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE][1:3] if fish.answers else []
+    then = listed([f"{row.name} ({percent(row.probability)})" for row in left])
+    return html.status(first, "outcome", more) + html.blocks((line(f"Then {then}." if then else "", "then"),))
 
 
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:

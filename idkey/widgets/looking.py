@@ -41,6 +41,8 @@ class Looking(Part):
         self.undo = self.button("Undo", lambda: self._do(self.fish.undo))
         self.restart = self.button("Start again", lambda: self._do(self.fish.clear))
         self.enough = self.button(_ENOUGH, self._stop_or_go_on)
+        # Its words change; what stands beside it does not move.
+        self.enough.layout.width = "170px"
         self.age = self.watch(dropdown("Age of the fish", _AGES), self._on_age)
         self.asking = Asking(say, frame, max((len(t.states) for t in traits), default=0), self._answer)
         # Always the same list: a list that changes could be a moment older on the screen than in the kernel.

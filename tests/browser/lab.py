@@ -90,7 +90,7 @@ def open_page(lab: Lab) -> Iterator[Page]:
     wrong: list[str] = []
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_path(), headless=True, args=args)
-        page = browser.new_page(viewport=WIDE, reduced_motion="reduce")
+        page = browser.new_page(viewport=WIDE, reduced_motion="reduce", has_touch=True)
         page.set_default_timeout(WAIT)
         page.on("request", lambda r: None if r.url.startswith(_LOCAL) else wrong.append(r.url))
         page.on("pageerror", lambda error: wrong.append(str(error)))
@@ -158,6 +158,13 @@ def says(part: Locator, words: str) -> None:
     expect(part.locator("p, li, summary", has_text=words).locator("visible=true").first).to_be_visible()
 
 
+def until_it_answers(screen: Locator) -> None:
+    """Wait out the moment in which a question that has just come takes no answer."""
+    fresh = "e => [...e.querySelectorAll('.idk-choice')].some(c => c.getAnimations().length)"
+    while screen.evaluate(fresh):
+        screen.page.wait_for_timeout(50)
+
+
 def answer(screen: Locator, words: str) -> None:
     """Click the state with these words, and wait until it stands among what was seen."""
     press(screen.locator(".idk-states"), words)
@@ -207,10 +214,10 @@ def scrolls_sideways(screen: Locator) -> bool:
     return screen.evaluate("e => e.scrollWidth - e.clientWidth") > 1
 
 
-# Contrast of the first text seen with the nearest background that is not transparent (WCAG 2.1, luminance).
+# Least contrast of the texts seen with the nearest background that is not transparent (WCAG 2.1, luminance).
 CONTRAST = """
-(screen, selector) => {
-  const element = [...screen.querySelectorAll(selector)].find(e => e.checkVisibility());
+(screen, selector) => Math.min(...[...screen.querySelectorAll(selector)].filter(e =>
+    e.checkVisibility() && [...e.childNodes].some(n => n.nodeType === 3 && n.data.trim())).map(element => {
   const rgb = c => c.match(/[\\d.]+/g).map(Number);
   const lum = ([r, g, b]) => {
     const f = v => { v /= 255; return v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4; };
@@ -225,5 +232,5 @@ CONTRAST = """
   const over = (c, b) => c.length < 4 ? c : c.slice(0, 3).map((v, i) => v * c[3] + b[i] * (1 - c[3]));
   const [a, b] = [lum(over(rgb(getComputedStyle(element).color), back)), lum(back)];
   return (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-}
+}))
 """

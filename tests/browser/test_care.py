@@ -76,7 +76,7 @@ def test_by_keyboard_alone_to_a_tank_that_fails_and_one_typed_in(screen):
 
 def test_text_can_be_read_in_both_themes_and_a_narrow_window_needs_no_sideways_scroll(screen):
     cells = ("table.idk-tank-grid td", "table.idk-care-grid td")
-    reads_in_both_themes(screen, ".idk-outcome", ".idk-tag", *cells, ".idk-soft", "select")
+    reads_in_both_themes(screen, ".idk-outcome", ".idk-tag", *cells, "summary", "select")
     screen.page.set_viewport_size(NARROW)
     press(screen, "Change its measures")
     expect(screen.get_by_label("pH")).to_be_visible()

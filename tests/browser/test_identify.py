@@ -16,6 +16,7 @@ from lab import (
     scrolls_sideways,
     tab_to,
     until_idle,
+    until_it_answers,
 )
 from playwright.sync_api import expect
 
@@ -90,7 +91,7 @@ def test_a_published_fish_is_named_with_its_care_and_nothing_that_is_pressed_mov
     first.locator("summary").first.click()
     expect(first).to_contain_text("Speaks for it")
     first.get_by_text("Care sheet").click()
-    expect(first.locator("table")).to_contain_text("Temperature")
+    expect(first.locator("table").first).to_contain_text("Temperature")
     press(screen.locator(".idk-tools"), "Undo")
     expect(screen.locator(".idk-seen")).not_to_contain_text("River")
     start_again(screen)
@@ -98,6 +99,7 @@ def test_a_published_fish_is_named_with_its_care_and_nothing_that_is_pressed_mov
     press(screen, "Side by side")
     expect(screen.get_by_role("button", name="Hide: side by side")).to_be_visible()
     expect(screen.locator("caption", has_text="What differs")).to_be_visible()
+    press(screen, "Hide: side by side")
 
 
 def test_a_double_click_answers_once_and_what_is_open_stays_open_in_view(screen):
@@ -107,7 +109,7 @@ def test_a_double_click_answers_once_and_what_is_open_stays_open_in_view(screen)
     expect(screen.locator(".idk-seen button")).to_have_count(1)
     screen.locator(NAME).nth(1).locator("summary").first.click()
     press(screen, "Side by side")
-    expect(screen.locator(".idk-way:visible h3")).to_be_in_viewport()
+    expect(screen.locator(".idk-way-head:visible h3")).to_be_in_viewport()
     answer(screen, "medium")
     until_idle(screen.page)
     expect(screen.locator(f"{NAME}[open]")).to_have_count(1)
@@ -129,6 +131,7 @@ def test_by_keyboard_alone_to_a_published_name(screen):
         choose(page, feature)
         expect(screen.locator(".idk-states").get_by_role("button", name=words, exact=True)).to_be_visible()
         tab_to(page, words)
+        until_it_answers(screen)
         page.keyboard.press("Enter")
         expect(screen.locator(".idk-seen")).to_contain_text(f"{feature}: {words}")
     until_idle(page)
@@ -143,6 +146,7 @@ def test_by_keyboard_alone_to_a_published_name(screen):
 
 def test_a_click_on_a_drawing_answers_and_enter_takes_inches(screen):
     drawing = screen.locator(".idk-drawing svg").first.bounding_box()
+    until_it_answers(screen)
     screen.page.mouse.click(drawing["x"] + drawing["width"] / 2, drawing["y"] + drawing["height"] / 2)
     seen = screen.locator(".idk-seen")
     expect(seen).to_contain_text("Pattern: light spots on dark")
