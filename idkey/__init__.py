@@ -20,6 +20,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.model.identify import Identification
     from idkey.model.key import Key, build_key
     from idkey.model.match import NearestMatch
+    from idkey.phone.file import pocket
     from idkey.table.folder import load_table, start_table
     from idkey.table.own import use_table
     from idkey.table.table import TraitTable
@@ -41,6 +42,7 @@ _HOMES = {
     "model.identify": ("Identification",),
     "model.key": ("Key", "build_key"),
     "model.match": ("NearestMatch",),
+    "phone.file": ("pocket",),
     "table.folder": ("load_table", "start_table"),
     "table.own": ("use_table",),
     "table.table": ("TraitTable",),

@@ -111,6 +111,7 @@ RIGHT |= {
     "Editable.with_trait.trait": FLAT,
     "Draft.add_trait.trait": FLAT,
     "TraitTable.from_frame.taxon": "kind",
+    "pocket.path": "pocket.html",
 }
 RIGHT |= {"Editable.with_taxon.taxon": "new_kind", "Draft.add.taxon": "new_kind", "Draft.claim.claim": None}
 RIGHT |= {"Draft.take.claims": {}, "care_for.taxa": "alpha", "Companion.of.text": "tetra:30:12"}

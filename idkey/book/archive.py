@@ -19,7 +19,7 @@ from defusedxml import DefusedXmlException, ElementTree
 from sqlalchemy.orm import Session
 
 from idkey.book.editions import table_of
-from idkey.book.entries import count_of, find_by, own_words, text_of, time_now
+from idkey.book.entries import count_of, find_by, own_words, text_of, time_of
 from idkey.book.exchange import EDITIONS, IDENTIFICATION, LOOK, OCCURRENCE, OURS, TERMS, TEXT
 from idkey.book.labels import LOOKED_AT
 from idkey.book.records import EVENTS, GROUNDS, Bag, Box, Edition, Event, Fish, Look, Naming, Photo
@@ -251,7 +251,7 @@ def _id(text: str) -> uuid.UUID:
 def _moment(text: str | None) -> tuple[dt.datetime, str]:
     """Return a time and the clock it was read from; of an interval its beginning."""
     if not text:
-        return time_now()
+        return time_of()
     at = dt.datetime.fromisoformat(text.split("/")[0])
     zone = _ZONED.search(at.isoformat())
     return (at if zone else at.replace(tzinfo=dt.UTC)), zone.group() if zone else "+00:00"

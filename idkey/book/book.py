@@ -21,6 +21,7 @@ from idkey.book.entries import (
     count_of,
     day_of,
     find_by,
+    first_events,
     id_of,
     likeliest,
     look_of,
@@ -28,11 +29,12 @@ from idkey.book.entries import (
     photo_of,
     same,
     text_of,
-    time_now,
+    time_of,
 )
 from idkey.book.exchange import save_csv, save_darwin_core
 from idkey.book.labels import Label, Labels
 from idkey.book.pair import SameKind, same_kind
+from idkey.book.pocket import seen_in
 from idkey.book.rates import Rates, rates
 from idkey.book.recheck import Recheck, recheck
 from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
@@ -131,20 +133,23 @@ class Book:
         who: str = "",
         photos: Iterable[_Picture] = (),
         fish_id: uuid.UUID | str | None = None,
+        label: str = "",
+        at: dt.datetime | None = None,
     ) -> Fish:
         """Keep a fish, or a lot of `count`, with the answers given of it; its `number` goes on its label.
 
+        `label` is of a bag that is not in the book; `at`, with its zone, is when it was looked at.
         `photos` are paths of pictures, or pairs of one and the points marked on it. With a `fish_id` (a UUID)
         of your own it is safe to call this again where it is not known whether it was written: a fish is
         written once under one id.
         """
         pictures = [photo_of(photo) for photo in photos]
         tank = text_of("tank", tank) or (bag.tank if bag else "")
-        tag, count = text_of("tag", tag), count_of(count)
-        kept = Fish(id=id_of(fish_id), bag_id=bag and bag.id, tag=tag, count=count)
+        kept = Fish(id=id_of(fish_id), bag_id=bag and bag.id, tag=text_of("tag", tag), count=count_of(count))
         look = look_of(fish, who)
-        if bag and not isinstance(fish.prior, str | None):
-            look.label = bag.label
+        label = bag.label if bag else text_of("label", label)
+        if label and not isinstance(fish.prior, str | None):
+            look.label = label
         with self._store.writing() as session:
             if there := self._read(session, Fish.id == kept.id):
                 return same(there, look)
@@ -152,18 +157,24 @@ class Book:
                 msg = f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
                 raise IdkeyError(msg)
             kept.number = next_number(session, Fish)
-            at, zone = time_now()
-            look.at, look.zone, kept.kept_at = at, zone, at
+            look.at, look.zone = time_of(at)
             look.edition = _kept_edition(session, fish.table)
             kept.photos, kept.looks = pictures, [look]
-            kept.events = [Event(what="kept", detail=tank, who=look.who, at=at, zone=zone)]
+            kept.kept_at, kept.events = look.at, first_events(look, tank, "" if bag else label)
             session.add(kept)
             session.flush()
-            label = bag.label if bag else ""
-            find_by(session, kept, tag=[tag], tank=[tank], label=[label], name=likeliest(fish))
+            find_by(session, kept, tag=[kept.tag], tank=[tank], label=[label], name=likeliest(fish))
             session.flush()
             session.expunge_all()
             return self._read(session, Fish.id == kept.id)
+
+    def read_pocket(self, text: str, table: TraitTable | None = None) -> list[Fish]:
+        """Keep the fish that a phone hands over, `text` as it stands in its file; those kept before are left.
+
+        The table that the phone had judges them if it is in the book, else `table`, by default the shipped.
+        """
+        table = load_table() if table is None else table
+        return [self.keep(**row._asdict()) for row in seen_in(text, table, self.edition)]
 
     def look(self, number: int, identification: Identification, who: str = "") -> Look:
         """Write down another look at a fish; the earlier ones stay."""

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 
 from idkey.arguments import shown
 from idkey.book.editions import edition_id
-from idkey.book.records import Fish, Look, Photo, Word
+from idkey.book.records import Event, Fish, Look, Photo, Word
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.csvfile import cell_problem
@@ -81,21 +81,32 @@ def own_words(fish: Fish) -> dict[str, list[str]]:
     return {"tag": [fish.tag], "tank": [fish.tank], "label": [fish.bag.label] if fish.bag else []}
 
 
+def first_events(look: Look, tank: str, label: str) -> list[Event]:
+    """Return what is written of a fish when it is kept; a label of a bag that is in no box is a note."""
+    said = [("kept", tank)] + [("note", f"bag: {label}")] * bool(label)
+    return [
+        Event(
+            what=what, detail=detail, who=look.who, at=look.at + dt.timedelta(microseconds=i), zone=look.zone
+        )
+        for i, (what, detail) in enumerate(said)
+    ]
+
+
 def starts_of(text: str) -> list[str]:
     """Return a text from each of its words on: what is looked for may be the second."""
     words = folded(text).split()
     return [" ".join(words[start:]) for start in range(min(len(words), _STARTS))]
 
 
-def time_now() -> tuple[dt.datetime, str]:
-    """Return the time in UTC, and the keeper's clock, as "+02:00"."""
-    now = dt.datetime.now(dt.UTC)
-    return now, now.astimezone().isoformat()[-6:]
+def time_of(at: dt.datetime | None = None) -> tuple[dt.datetime, str]:
+    """Return a time with its zone, by default now, in UTC, and the keeper's clock, as "+02:00"."""
+    at = at or dt.datetime.now(dt.UTC).astimezone()
+    return at.astimezone(dt.UTC), at.isoformat()[-6:]
 
 
 def moment_after(earlier: Sequence[Any]) -> tuple[dt.datetime, str]:
     """Return the time of what is written now, later than all before it: clocks of two desks may differ."""
-    now, zone = time_now()
+    now, zone = time_of()
     return max([now, *(record.at + dt.timedelta(microseconds=1) for record in earlier)]), zone
 
 

@@ -44,7 +44,7 @@ class Asker:
     def __init__(self, table: TraitTable):
         models = model_of(table).models.values()
         self.traits = [model.trait for model in models]
-        given, judged = zip(*map(_expected, models), strict=True)
+        given, judged = zip(*map(expected_answers, models), strict=True)
         self._starts = np.cumsum([0, *(len(adult) for adult, _ in given)])[:-1]
         self._given = _ByAge(given)
         # Only a length is met with one chance and judged by another.
@@ -131,8 +131,8 @@ asker_of = kept(Asker)
 """The one valuer of the questions of a table."""
 
 
-def _expected(model: TraitModel) -> tuple[_Pair, _Pair]:
-    """How likely each answer that may come is, and how it is judged: one object where nothing differs."""
+def expected_answers(model: TraitModel) -> tuple[_Pair, _Pair]:
+    """Return how likely each answer that may come is, and how it is judged; one object if they are alike."""
     if model.trait.kind == "ceiling":
         grid = number_grid(model, _POINTS)
         met, rule = _lengths_met(model, grid), model.record(exact_numbers(grid))[0]

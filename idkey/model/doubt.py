@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import NamedTuple
 
 from idkey.model.identify import Identification
+from idkey.model.sayings import say
 from idkey.table.reading import parse_answer
 from idkey.table.schema import NONE, Range, Trait, cell_words
+from idkey.table.table import TraitTable
 from idkey.table.units import amount
 
-_SHORTEST = 10.0
+SHORTEST = 10.0
 """mm: a fish shorter than this is hardly ever looked at (judgement)."""
-_LONGER, _FEW, _FAR = 1.5, 0.1, 3.0
+LONGER, FEW, _FAR = 1.5, 0.1, 3.0
 """A record may be passed by half; so small a share is few; times for the rest (judgement)."""
-_SLIPS = ((10.0, " cm"), (25.4, " in"), (0.1, ""))
+SLIPS = ((10.0, " cm"), (25.4, " in"), (0.1, ""))
 """What a length may be mistaken by: written in cm or in inches, or a point left out."""
 
 
@@ -30,16 +33,16 @@ def doubt_of(fish: Identification, trait: Trait, typed: str) -> Doubt | None:
     answer = parse_answer(trait, typed)
     if not isinstance(answer, Range):
         return None
-    is_length, read = trait.kind == "ceiling" and trait.unit == "mm", cell_words(trait, answer)
-    if why := (_of_length if is_length else _of_number)(fish, trait, answer):
-        others = tuple(_meant(fish, trait, answer)) if is_length and answer.low == answer.high else ()
-        return Doubt(f"{read}? {why}", read, others)
+    length, read = is_length(trait), cell_words(trait, answer)
+    if why := (_of_length if length else _of_number)(fish, trait, answer):
+        others = tuple(_meant(fish, trait, answer)) if length and answer.low == answer.high else ()
+        return Doubt(say("asked back", said=read, why=why), read, others)
     return None
 
 
 def _meant(fish: Identification, trait: Trait, answer: Range) -> list[tuple[str, str]]:
     found = []
-    for factor, unit in _SLIPS:
+    for factor, unit in SLIPS:
         length = round(answer.low * factor, 1)
         if not _of_length(fish, trait, Range(length, length)):
             words = f"{answer.low:g}{unit}, {length:.0f} mm" if unit else f"{length:g} mm"
@@ -51,17 +54,27 @@ def _of_length(fish: Identification, trait: Trait, answer: Range) -> str:
     cells = fish.table.cells[trait.id]
     rows = ((row, cells[fish.table.position(row.taxon)]) for row in fish.ranked() if row.taxon != NONE)
     known = [(row.probability, cell.high) for row, cell in rows if isinstance(cell, Range)]
-    if answer.high < _SHORTEST:
-        return "That is very small."
-    grow = sum(share for share, longest in known if longest * _LONGER >= answer.low)
-    few = grow < _FEW * sum(share for share, _ in known)
-    return "Hardly any name still possible grows so long." if few else ""
+    if answer.high < SHORTEST:
+        return say("very small")
+    grow = sum(share for share, longest in known if longest * LONGER >= answer.low)
+    few = grow < FEW * sum(share for share, _ in known)
+    return say("too long") if few else ""
 
 
 def _of_number(fish: Identification, trait: Trait, answer: Range) -> str:
-    known = [cell for cell in fish.table.cells[trait.id] if isinstance(cell, Range)]
+    low, high, why = believed(fish.table, trait)
+    return why if answer.high < low or answer.low > high else ""
+
+
+def believed(table: TraitTable, trait: Trait) -> tuple[float, float, str]:
+    """Return between what a number of a trait is taken without a doubt, and what is said beyond."""
+    known = [cell for cell in table.cells[trait.id] if isinstance(cell, Range)]
     if not known:
-        return ""
+        return -inf, inf, ""
     low, high = min(cell.low for cell in known), max(cell.high for cell in known)
-    far = answer.high < low / _FAR or answer.low > high * _FAR
-    return f"This table has {amount(low, high, unit=trait.unit)}." if far else ""
+    return low / _FAR, high * _FAR, say("table has", amount=amount(low, high, unit=trait.unit))
+
+
+def is_length(trait: Trait) -> bool:
+    """Whether a trait is a length that may be given in another unit."""
+    return trait.kind == "ceiling" and trait.unit == "mm"

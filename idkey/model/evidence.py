@@ -63,7 +63,8 @@ or of the genus, a rule of thumb, or memory. A fish 10 % and 20 % over the recor
 it times 0.024 and 0.001 (measured), 0.16 and 0.024 (second hand), 0.31 and 0.16 (lent).
 """
 
-_POINTS = 9
+POINTS = 9
+"""Numbers that stand for all of a range that was answered."""
 _TINY = 1e-9
 
 
@@ -158,7 +159,7 @@ class TraitModel:
     def density(self, column: Column, x: np.ndarray) -> np.ndarray:
         """Density of a measurement relative to a flat one over the column, shape (len(x), n_known)."""
         trait = self.trait
-        step = 0.5 if trait.unit == "count" else 0.0
+        step = half_step(trait)
         # Kinds of a genus often share a range.
         (low, high), of_kind = np.unique(
             [column.low[column.known], column.high[column.known]], axis=1, return_inverse=True
@@ -249,6 +250,11 @@ def number_grid(model: TraitModel, points: int) -> np.ndarray:
     return np.linspace(low - margin, high + margin, points)
 
 
+def half_step(trait: Trait) -> float:
+    """Half of what lies between two numbers that the trait may have: a count is whole."""
+    return 0.5 if trait.unit == "count" else 0.0
+
+
 def scale_of(column: Column) -> float:
     """Width of a column of numbers: largest upper end less smallest lower end; 1 where there is none."""
     if not column.known.any():
@@ -261,7 +267,7 @@ def _spread_points(answers: Distinct) -> np.ndarray:
     """Points that stand for each answer: the number, or points across a range; shape (n_distinct, q)."""
     if np.array_equal(answers.low, answers.high):
         return answers.low[:, None]
-    at = (np.arange(_POINTS) + 0.5) / _POINTS
+    at = (np.arange(POINTS) + 0.5) / POINTS
     return answers.low[:, None] + at * (answers.high - answers.low)[:, None]
 
 

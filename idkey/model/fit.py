@@ -26,12 +26,13 @@ from idkey.table.table import Column, TraitTable
 POOR_FIT = -2.0
 """Standard deviations below the mean of a kind's own fish at which a fit is called poor: of fish drawn from
 the shipped table and rightly named, about 1 in 60 is called so (`tests/benchmarks/calibration.py`)."""
-_SOFTENING = 0.25
+SOFTENING = 0.25
 """Variance added, so that a kind that never varies is not thrown out for one slip (judgement)."""
 SLIP = 3.0
 """Measuring errors (standard deviations) beyond a range at which a number is no longer of that range: 1 in
 740 on each side by the measuring alone (the normal law)."""
-_POINTS = 64
+POINTS = 64
+"""Numbers along a measure that stand for all that a kind's own fish may give."""
 
 
 def fit_of(model: TableModel, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
@@ -54,7 +55,7 @@ def fit_of(model: TableModel, coded: Coded) -> tuple[np.ndarray, np.ndarray]:
         log_fraction += weight * found[0]
         expected += weight * found[1]
         variance += weight**2 * found[2]
-    deviation = (log_fraction - expected) / np.sqrt(variance + _SOFTENING)
+    deviation = (log_fraction - expected) / np.sqrt(variance + SOFTENING)
     return model.to_table_order(np.exp(log_fraction)), model.to_table_order(deviation)
 
 
@@ -72,7 +73,7 @@ def _one_trait(
     if model.trait.has_states:
         every = _by_age((model.states_adult, model.states_young), adult)
     else:
-        grid = number_grid(model, _POINTS)
+        grid = number_grid(model, POINTS)
         every = _by_age(model.likelihoods(exact_numbers(grid)), adult)
     log_every = np.log(every / every.max(axis=0))
     chance = every / every.sum(axis=0)

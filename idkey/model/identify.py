@@ -22,6 +22,7 @@ from idkey.model.ask import MIN_GAIN, Question, asker_of
 from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import posterior_of_names, rank_frame
+from idkey.model.sayings import say
 from idkey.table.names import one
 from idkey.table.reading import parse_answer, states_in
 from idkey.table.schema import LIFE_STAGE, NONE, Trait, cell_words
@@ -35,7 +36,6 @@ LITTLE = 1.0
 """Decibans below which an answer says little."""
 FAIR = 5.0
 """Decibans from which evidence is fair: half a power of ten, on Jeffreys's scale as in `strength`."""
-_BY_KIN = "judged by its genus and the whole table"
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,9 +287,7 @@ class Identification(Shown):
         found, says = self._standing(), self._for_a_stranger()
         if found.kind in ("no answers", "none of these") or says < FAIR:
             return found
-        text = f" But there is {strength(says)} a kind that this table does not hold:"
-        text += " look again, it may be another."
-        return replace(found, text=found.text + text)
+        return replace(found, text=found.text + say("doubt", strength=strength(says)))
 
     def _for_a_stranger(self) -> float:
         """Decibans by which the answers raise the odds of "none of these"; 0 where it was left out."""
@@ -305,47 +303,43 @@ class Identification(Shown):
         first = next(row for row in ranking if row.taxon != NONE)
         share = percent(first.probability)
         if not self.answers:
-            return Outcome("no answers", taxa, "Nothing answered yet: every kind in the table is possible.")
+            return Outcome("no answers", taxa, say("no answers"))
         if best.taxon == NONE and best.probability >= _MORE_LIKELY_THAN_NOT:
             return Outcome("none of these", taxa, self._stranger_words(best, first if taxa else None))
         if best is first and is_hardly_known(self, first):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
-            text = f"{names[0]} ({share})."
+            text = say("one name", name=names[0], share=share)
             if best.deviation < POOR_FIT:
-                text += " But it fits poorly: fish of this kind hardly give such answers. Check them."
+                text += say("poor fit")
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
-            text = f"{number_of(len(taxa), 'name')} still possible, likeliest {first.name} ({share})."
+            count = number_of(len(taxa), "name")
+            text = say("several names", count=count, name=first.name, share=share)
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
-            text = f"{names[0]} ({share}); the table has no question left to make it surer."
+            text = say("no question left", name=names[0], share=share)
             return Outcome("one name", taxa, text)
-        text = f"These can't be told apart by this table with what can be seen: {names[0]} and {names[1]}."
-        text += f" Also possible: {', '.join(names[2:])}." if len(names) > 2 else ""
+        text = say("not told apart", name=names[0], other=names[1])
+        text += say("also possible", names=", ".join(names[2:])) if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)
 
     def _stranger_words(self, none: Any, nearest: Any) -> str:
-        text = f"Probably none of the kinds in this table ({percent(none.probability)})."
+        text = say("stranger", share=percent(none.probability))
         genus, share = self.stranger()
-        if genus:
-            text += f" By its looks it is most likely of the genus {genus} ({percent(share)}):"
-            text += " until it has a name, care for it as for that genus."
-        else:
-            text += " Its genus can't be told from these answers."
-        if nearest is not None:
-            text += f" Of the kinds here {nearest.name} comes nearest ({percent(nearest.probability)})."
-        return text
+        text += say("of a genus", name=genus, share=percent(share)) if genus else say("of no genus")
+        return text + ("" if nearest is None else _say_of("nearest", nearest))
 
     def _hardly_known_words(self, first: Any, count: int) -> str:
-        checked = f"only {first.compared} of your {len(self.looks)}" if first.compared else "none of your"
-        text = f"{count} names still possible. " if count > 1 else "No name to go by yet. "
-        text += f"{first.name} comes first ({percent(first.probability)}), but too little is known of it"
-        text += f" to go by: {checked} answers can be checked against it."
+        checked = say("none checked")
+        if first.compared:
+            checked = say("checked", count=first.compared, of=len(self.looks))
+        text = say("several left", count=count) if count > 1 else say("none left")
+        text += _say_of("little known", first, checked=checked)
         kinds = (row for row in self.ranked() if row.taxon != NONE)
         known = next((row for row in kinds if not is_hardly_known(self, row)), None)
         if known is not None:
-            text += f" Likeliest of those better known: {known.name} ({percent(known.probability)})."
+            text += _say_of("better known", known)
         return text
 
     @property
@@ -388,19 +382,21 @@ class Identification(Shown):
             holds = "not in the table" if taxon == NONE else self.table.words(taxon, trait.id)
             weight = strength(value)
             if trait.group and silent[at] and taxon != NONE:
-                weight = "not counted: another answer says as much or more of the same"
+                weight = say("outdone")
             elif holds == UNKNOWN:
                 # What is not known may weigh against a kind; it never speaks for it.
-                weight = _BY_KIN if value > -LITTLE else f"{_BY_KIN}: {weight}"
+                by_kin = say("by kin")
+                weight = by_kin if value > -LITTLE else f"{by_kin}: {weight}"
             said = cell_words(trait, parse_answer(trait, answer))
-            against = "" if taxon == NONE else f"; {_row_sentence(holds)}"
-            text = f"{trait.name}: you said {said}{against} ({weight})"
+            saying = "reason alone" if taxon == NONE else "reason"
+            text = say(saying, trait=trait.name, said=said, row=_row_sentence(holds), strength=weight)
             reasons.append(Reason(trait_id, trait.name, answer, holds, value, text))
         reasons.sort(key=lambda r: (-abs(r.decibans), r.trait))
         value = float(age[at])
         if abs(value) > _NOTHING:
-            said = self.answers.get(LIFE_STAGE, "not known")
-            text = f"Age: {said if said == 'not known' else f'you said {said}'} ({strength(value)})"
+            said = self.answers.get(LIFE_STAGE, UNKNOWN)
+            words = said if said == UNKNOWN else say("you said", said=said)
+            text = say("age", said=words, strength=strength(value))
             reasons.append(Reason(LIFE_STAGE, "Age", said, "", value, text))
         return tuple(reasons)
 
@@ -431,7 +427,9 @@ def _decibans(term: np.ndarray) -> np.ndarray:
 
 def _row_sentence(holds: str) -> str:
     if holds == UNKNOWN:
-        return "the table does not know"
-    if holds == "does not apply":
-        return "this does not apply to it"
-    return f"the table has {holds}"
+        return say("row not known")
+    return say("row does not apply") if holds == "does not apply" else say("row", row=holds)
+
+
+def _say_of(what: str, row: Any, **words: Any) -> str:
+    return say(what, name=row.name, share=percent(row.probability), **words)

@@ -43,9 +43,9 @@ _UNSEEN = _UNKNOWN - {"nan"} | {"cant see it", "cant see", "cant tell"}
 _TRUE_FALSE = {True: ("yes", "True", "true", "1"), False: ("no", "False", "false", "0")}
 _NOT_APPLICABLE = {"none", "not applicable", "does not apply", "doesnt apply"}
 _PARTED = re.compile(r"(\s*[|/,;+&]\s*(?:(?:or|and)\s+)?|\s+(?:or|and|to)\s+)", re.IGNORECASE)
-_MORE_LIKE = 0.75
+MORE_LIKE = 0.75
 """How sure a person is who says "more like this one": three in four (judgement)."""
-_BODY_AT_LEAST = 0.5
+BODY_AT_LEAST = 0.5
 """Share of the length with the tail fin that is body at the least, streamers left out (judgement)."""
 _ROUNDED = 0.0101
 """By how much rounded shares, such as 0.33 of each of three, may fail to add up to 1."""
@@ -183,7 +183,7 @@ def _from_total(trait: Trait, text: str) -> Range:
     """Read a length with the tail fin: a bound on both sides of the length without it, and no more."""
     plain = re.sub(r"\blength\b|[()]", " ", _TOTAL.sub(" ", text), flags=re.IGNORECASE)
     ends = [float(end) for end in _ends(trait, plain, "write the number, then TL, such as 85 mm TL")]
-    return _number_answer(trait, (min(ends) * _BODY_AT_LEAST, max(ends)))
+    return _number_answer(trait, (min(ends) * BODY_AT_LEAST, max(ends)))
 
 
 def _state_answer(trait: Trait, value: Any) -> States | None:
@@ -227,8 +227,8 @@ def more_like(trait: Trait, states: Iterable[str], leaning: str = "") -> str:
     'straight:0.25|forked:0.75'
     """
     names = states_of(trait, states).names
-    rest = [(1 - _MORE_LIKE) / max(len(names) - 1, 1)] * len(names)
-    shares = tuple(_MORE_LIKE if name == leaning else share for name, share in zip(names, rest, strict=True))
+    rest = [(1 - MORE_LIKE) / max(len(names) - 1, 1)] * len(names)
+    shares = tuple(MORE_LIKE if name == leaning else share for name, share in zip(names, rest, strict=True))
     even = leaning not in names or len(names) == 1
     return "|".join(names) if even else answer_text(trait, States(names, shares))
 

@@ -20,7 +20,7 @@ FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
 _UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
 _SIZES = {"A4": "A4", "Letter": "letter"}
-_SVG = re.compile(r'<svg\b[^>]*viewBox="([^"]*)"[^>]*>(?:<title>.*?</title>)?(.*)</svg>', re.DOTALL)
+SVG = re.compile(r'<svg\b[^>]*viewBox="([^"]*)"[^>]*>(?:<title>.*?</title>)?(.*)</svg>', re.DOTALL)
 
 
 @cache
@@ -158,7 +158,7 @@ class _Writer:
         return f'<div class="idk-card">{left}<div>{self.blocks(card.blocks)}</div></div>'
 
     def _icon(self, piece: doc.Icon) -> str:
-        match = None if self._medium == SCREEN else _SVG.fullmatch(piece.svg.strip())
+        match = None if self._medium == SCREEN else SVG.fullmatch(piece.svg.strip())
         if match is None:
             return f'<span class="idk-icon">{piece.svg}</span>'
         box, shapes = match.groups()

@@ -14,6 +14,7 @@ from idkey.model.ask import Question
 from idkey.model.combine import kept
 from idkey.model.compare import compare
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
+from idkey.model.sayings import say
 from idkey.table.reading import is_total, parse_answer
 from idkey.table.schema import LIFE_STAGE, NONE, States, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
@@ -25,12 +26,15 @@ from idkey.views.fish import how_svg
 from idkey.views.sheet import can_draw, fish_svg
 from idkey.views.words import answer_words, codes_from_memory, none_words, state_icons
 
-_MOST_RIVALS = 2
 _LITTLE_GAIN = 0.1
 """Bits below which an answer is expected to change the names little (judgement)."""
-_MOST_NAMES, _MOST_TOGETHER, _MOST_ON_BAG = 8, 8, 5
+MOST_RIVALS, MOST_TOGETHER = 2, 8
+"""Names that the first is held against in the end, and names for which one care is given."""
+FIRST_NEEDS = ("temperature_c", "flow")
+"""What a fish dies of first."""
+_MOST_NAMES, _MOST_ON_BAG = 8, 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
-_SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
+SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
 
 
 def identification_document(fish: Identification) -> Document:
@@ -102,7 +106,7 @@ def _names(fish: Identification, *, care: bool, mark: str = "") -> Iterator[Bloc
 
 def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
     """Return what speaks for and against a name."""
-    sides: dict[str, list[str]] = {side: [] for side in _SIDES}
+    sides: dict[str, list[str]] = {side: [] for side in SIDES}
     unknown = []
     for reason in fish.reasons(row.taxon):
         little = abs(reason.decibans) < LITTLE
@@ -110,9 +114,9 @@ def _why(fish: Identification, row: Any) -> tuple[Block, ...]:
             unknown.append(reason.label.lower())
         elif not little or reason.trait != LIFE_STAGE:
             side = 3 if reason.row == UNKNOWN else 2 if little else reason.decibans < 0
-            sides[_SIDES[side]].append(reason.text)
+            sides[SIDES[side]].append(reason.text)
     if unknown:
-        sides[_SIDES[3]].append(f"{listed(unknown).capitalize()}: judged by its genus and the whole table.")
+        sides[SIDES[3]].append(f"{listed(unknown).capitalize()}: {say('by kin')}.")
     told = [(doc.Heading(side), Lines(tuple(texts), "bullets")) for side, texts in sides.items() if texts]
     if not told:
         return (line("No answer yet, so nothing speaks for or against it."),)
@@ -193,7 +197,7 @@ def outcome_html(fish: Identification) -> str:
 def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = False) -> str:
     """Return the question of a feature, `chosen` by the person or not, or that no question is left."""
     if trait is None:
-        more = "" if fish.next_question() else "No question is left; another feature can still be answered."
+        more = "" if fish.next_question() else say("go on")
         return html.blocks((*_ending(fish), line(more, "soft")))
     blocks: list[Block] = [doc.Heading(trait.asked, 0)]
     blocks += [line(trait.how, "soft")] if trait.how else []
@@ -283,9 +287,9 @@ def together_html(fish: Identification) -> str:
     left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
     genus = fish.stranger()[0] if fish.outcome().kind == "none of these" else ""
     if genus:
-        summary = f"Care until it has a name, as for the genus {genus}"
-    elif 2 <= len(left) <= _MOST_TOGETHER:
-        summary = f"Care that is right until the name is settled, for all {len(left)} names"
+        summary = say("care of genus", name=genus)
+    elif 2 <= len(left) <= MOST_TOGETHER:
+        summary = say("care for all", count=len(left))
     else:
         return ""
     return html.blocks(_care_fold(summary, fish))
@@ -309,13 +313,14 @@ def _ending(fish: Identification) -> Iterator[Block]:
     if outcome.kind in ("one name", "several names", "not told apart") and outcome.taxa:
         first, *others = outcome.taxa
         share = next(row.probability for row in fish.ranked() if row.taxon == first)
-        yield doc.Heading(f"{'Probably' if share >= 0.5 else 'Perhaps'} {fish.table.label(first)}.", 0)
-        for other in others[:_MOST_RIVALS]:
+        yield doc.Heading(say("probably" if share >= 0.5 else "perhaps", name=fish.table.label(first)), 0)
+        for other in others[:MOST_RIVALS]:
             yield from _could_be(fish, first, other)
-        if more := len(others) - _MOST_RIVALS:
-            yield line(f"{number_of(more, 'name', 'more')} can't be ruled out." if more > 0 else "", "soft")
+        if more := len(others) - MOST_RIVALS:
+            count = number_of(more, "name", "more")
+            yield line(say("not ruled out", count=count) if more > 0 else "", "soft")
     else:
-        yield doc.Heading("No name to go by yet", 0)
+        yield doc.Heading(say("no name yet"), 0)
     yield line(_until_then(fish))
 
 
@@ -325,9 +330,9 @@ def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
     looks = (c.trait for c in compare(table, first, other).differ if not c.hearsay)
     trait = next((t for t in looks if t.id in fish.askable), None)
     if trait is None:
-        yield line(("Could be ", doc.Strong(name), ": nothing that is left to look at tells them apart."))
+        yield line((say("could be"), doc.Strong(name), say("nothing tells")))
         return
-    yield line(("Could be ", doc.Strong(name), f": look at the {trait.name.lower()}."))
+    yield line((say("could be"), doc.Strong(name), say("look at", trait=trait.name.lower())))
     cells = (table.cells[trait.id][table.position(taxon)] for taxon in (first, other))
     icons = [state_icons(trait, c.names[:2]) if isinstance(c, States) else () for c in cells]
     said = (table.words(taxon, trait.id) for taxon in (first, other))
@@ -337,13 +342,13 @@ def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
 
 
 def _until_then(fish: Identification) -> str:
-    """Say the two needs that a fish dies of first."""
+    """Say the needs that a fish dies of first."""
     try:
         needs = care_for(fish).attributes
     except IdkeyError:
         return ""
-    known = [needs[a] for a in ("temperature_c", "flow") if a in needs and needs[a].value is not None]
-    words = [
-        format_value(n.column, n.value) + " flow" * (n.attribute == "flow") for n in known if not n.conflict
-    ]
-    return f"Until then: {listed(words)}." if words else ""
+    known = [needs[a] for a in FIRST_NEEDS if a in needs and needs[a].value is not None]
+    words = {n.attribute: format_value(n.column, n.value) for n in known if not n.conflict}
+    if "flow" in words:
+        words["flow"] = say("flow", flow=words["flow"])
+    return say("until then", needs=listed(words.values())) if words else ""

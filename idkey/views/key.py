@@ -154,7 +154,7 @@ def _couplet(key: Key, couplet: Couplet, before: tuple[int, ...]) -> doc.Couplet
         if len(names) == 1 and can_draw(key.table):
             shows = (doc.Icon(fish_svg(key.table, lead.taxa[0]), names[0]),)
         leads.append(doc.Lead(letter, runs, icons, lead.goes_to, head, names, shows))
-    return doc.Couplet(couplet.number, before, couplet.trait.question or couplet.trait.name, tuple(leads))
+    return doc.Couplet(couplet.number, before, couplet.trait.asked, tuple(leads))
 
 
 def _states(couplet: Couplet, lead: Lead) -> tuple[str, ...]:

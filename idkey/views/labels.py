@@ -12,6 +12,7 @@ from idkey.care.sheet import CareSheet, care_for, shortened
 from idkey.errors import IdkeyError
 from idkey.model.fit import POOR_FIT
 from idkey.model.identify import Identification
+from idkey.model.sayings import say
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import amount, number_of, percent
@@ -25,8 +26,15 @@ _QUIET = 4
 _MOST_NAMES, _FEW_NAMES = 3, 2
 _LONGEST = {"name": 130, "note": 150, "line": 120, "place": 40}
 """Letters of each part for which there is room on a label."""
-_SHOWN = ("temperature_c", "ph", "tank_volume_l", "adult_length_mm", "diet_type")
-_WEAK = ("memory", "common practice")
+BRIEF_NEEDS = ("temperature_c", "ph", "tank_volume_l", "diet_type")
+BRIEF = {
+    "Water": "{temperature_c}; pH {ph}",
+    "Tank": "at least {tank_volume_l}; {adult_length_mm}",
+    "Food": "{diet_type}{diet_avoid}",
+}
+"""Care in three lines, by their heads."""
+WEAK = ("memory", "common practice")
+"""Classes of evidence that are said beside a need."""
 
 
 def code_svg(number: int) -> str:
@@ -116,43 +124,37 @@ def _care(table: TraitTable, label: Label) -> tuple[Block, ...]:
         sheet = care_for(table, label.taxon) if known else care_for(label.identification)
     except IdkeyError as error:
         return (line(f"Care: none to give ({error})", "small"),)
-    needs = [sheet.attributes[name] for name in _SHOWN if name in sheet.attributes]
+    needs = [sheet.attributes[name] for name in (*BRIEF_NEEDS, "adult_length_mm") if name in sheet.attributes]
     said = []
     if sheet.others:
         said += [f"right for the {len(sheet.names)} likeliest of {len(sheet.names) + sheet.others} names"]
     if any(need.known and need.unknown for need in needs):
         said += ["as far as known"]
-    lines = (("Water", _water(sheet)), ("Tank", _room(sheet)), ("Food", _food(sheet)))
-    told = tuple((Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in lines)
+    told = tuple(
+        (Strong(f"{head}: "), cut(words, _LONGEST["line"])) for head, words in care_in_brief(sheet, 60)
+    )
     return (line(f"Care {', '.join(said)}:" if said else "", "small"), Lines(told))
 
 
-def _water(sheet: CareSheet) -> str:
-    return f"{_short(sheet, 'temperature_c')}; pH {_short(sheet, 'ph')}"
-
-
-def _room(sheet: CareSheet) -> str:
-    size = sheet.attributes.get("adult_length_mm")
-    grows = (
-        f"grows to {amount(size.shared[1], unit='mm')}" if size and size.known else "adult length not known"
-    )
-    return f"at least {_short(sheet, 'tank_volume_l')}; {grows}"
-
-
-def _food(sheet: CareSheet) -> str:
-    avoid = sheet.attributes.get("diet_avoid")
+def care_in_brief(sheet: CareSheet, food: int | None = None) -> tuple[tuple[str, str], ...]:
+    """Return lines of care, each with its head; what to avoid in so many letters, by default all of it."""
+    words = {name: _short(sheet, name) for name in BRIEF_NEEDS}
+    size, avoid = (sheet.attributes.get(name) for name in ("adult_length_mm", "diet_avoid"))
+    words["adult_length_mm"] = say("length not known")
+    if size and size.known:
+        words["adult_length_mm"] = say("grows", length=amount(size.shared[1], unit="mm"))
     # What one of the names should avoid harms none to go without.
-    foods = dict.fromkeys(cell for part in (avoid.known if avoid else ()) for cell in part.cells)
-    never = f"; avoid: {cut(' '.join(foods), 60)}" if foods else ""
-    return f"{_short(sheet, 'diet_type')}{never}"
+    foods = " ".join(dict.fromkeys(cell for part in (avoid.known if avoid else ()) for cell in part.cells))
+    words["diet_avoid"] = say("avoid", foods=cut(foods, food or len(foods))) if foods else ""
+    return tuple((head, text.format(**words)) for head, text in BRIEF.items())
 
 
 def _short(sheet: CareSheet, name: str) -> str:
     """Return what suits all names of which a need is known; that it rests on no source is said."""
     need = sheet.attributes.get(name)
     if need is None or not need.known:
-        return "not known"
+        return say("need not known")
     if need.conflict:
-        return "the names disagree, see the care sheet"
+        return say("names disagree")
     words, best = format_value(need.column, need.shared), next(iter(need.classes), "")
-    return f"{words} ({CLASS_WORDS[best]})" if best in _WEAK else words
+    return say("known so", need=words, known=CLASS_WORDS[best]) if best in WEAK else words

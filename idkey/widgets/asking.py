@@ -12,6 +12,7 @@ import ipywidgets as w
 from idkey.errors import AnswerError
 from idkey.model.doubt import doubt_of
 from idkey.model.identify import Identification
+from idkey.model.sayings import say
 from idkey.table.reading import more_like
 from idkey.table.schema import Trait
 from idkey.views.html import status
@@ -151,7 +152,7 @@ class Asking(Part):
         shown(self.asked_back, doubt is not None)
         if doubt is not None:
             self._doubt.value = status(doubt.text)
-            meant = [*doubt.others, (f"It is {doubt.read}", text)]
+            meant = [*doubt.others, (say("it is", said=doubt.read), text)]
             self._meant = [answer for _, answer in meant]
             for button, (words, _) in zip_longest(self.readings, meant, fillvalue=("", "")):
                 button.description = words

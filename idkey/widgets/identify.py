@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
@@ -14,13 +15,14 @@ from idkey.book.records import Photo
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
+from idkey.phone.file import pocket
 from idkey.photo.picture import open_picture
 from idkey.table.own import own_table
 from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views import identify as views
 from idkey.views.doc import line
-from idkey.widgets.base import Screen, field
+from idkey.widgets.base import Screen, field, row
 from idkey.widgets.keeping import book_of
 from idkey.widgets.looking import Looking
 from idkey.widgets.photo import Measuring
@@ -56,6 +58,10 @@ def identify(
     return IdentifyScreen(fish, book_of(book), room)
 
 
+POCKET = "idkey_pocket.html"
+"""What the file for a phone is called in the folder of the notebook; it is made afresh each time."""
+
+
 class IdentifyScreen(Screen):
     """Questions on one side, the names still possible on the other; see `identify`."""
 
@@ -76,6 +82,7 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
+        self._pocket_says = w.HTML()
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
@@ -88,7 +95,8 @@ class IdentifyScreen(Screen):
         names.add_class("idk-names")
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
-        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way]
+        pocket_row = row(self.button("Make the pocket file", self._make_pocket), self._pocket_says)
+        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way, pocket_row]
 
     @property
     def identification(self) -> Identification:
@@ -96,6 +104,13 @@ class IdentifyScreen(Screen):
         return self.looking.fish
 
     # -- what the person does ---------------------------------------------------------------------
+
+    def _make_pocket(self) -> None:
+        place = Path(POCKET).resolve()
+        pocket(self.identification.table, place, overwrite=True)
+        self._pocket_says.value = html.status(
+            f"Written: {place}. Bring it onto the phone, and open it there."
+        )
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish, without a picture; its table is that of the screen."""

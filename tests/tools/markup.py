@@ -7,7 +7,7 @@ from html.parser import HTMLParser
 
 import pypdf
 
-VOID = ("br", "col", "meta", "img")
+VOID = ("br", "col", "meta", "img", "input")
 
 
 class Page(HTMLParser):

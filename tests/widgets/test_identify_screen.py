@@ -345,3 +345,10 @@ def test_length_eye_and_barbel_show_how_they_are_taken(screen):
     for feature in ("adult_size", "eye_size", "barbel_length"):
         screen.looking.other.value = feature
         assert "<svg" in screen.looking.asking.question.value, feature
+
+
+def test_the_pocket_file_is_made_beside_the_notebook(screen, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    screen._make_pocket()
+    assert "http-equiv" in (tmp_path / "idkey_pocket.html").read_text(encoding="utf-8")
+    assert str(tmp_path) in screen._pocket_says.value

@@ -1,0 +1,1 @@
+"""The whole key in one file that a phone opens without a network."""

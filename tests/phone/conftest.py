@@ -1,0 +1,70 @@
+"""One Chromium, and pages of it that ask nothing of anyone."""
+
+import os
+from contextlib import contextmanager
+
+import lab
+import pytest
+from playwright.sync_api import sync_playwright
+
+from idkey.phone.file import pocket
+
+PHONE = {"width": 390, "height": 844}
+
+
+def pytest_collection_modifyitems(items):
+    """Without CI set, and without Chromium, what needs it is left out; in CI it must run."""
+    for item in items:
+        needs = {"browser", "shipped_page", "opened"} & {*getattr(item, "fixturenames", ())}
+        if needs and not (os.environ.get("CI") or lab.chromium_path()):
+            item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
+
+
+@pytest.fixture(scope="session")
+def browser():
+    args = ["--no-sandbox", "--no-first-run", "--disable-gpu", "--disable-background-networking"]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=lab.chromium_path(), headless=True, args=args)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def opened_page(browser, path, **options):
+    """Open a file as a phone does; at the end nothing was asked for but the file, and nothing went wrong."""
+    wrong = []
+    context = browser.new_context(viewport=PHONE, **options)
+    page = context.new_page()
+    page.on("request", lambda r: None if r.url.startswith(("file://", "blob:")) else wrong.append(r.url))
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+    page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
+    page.goto(path.as_uri())
+    yield page
+    context.close()
+    assert not wrong
+
+
+@pytest.fixture
+def opened(browser, tmp_path):
+    """Return a function that writes the file of a table and opens it; the pages are looked at in the end."""
+    pages = []
+
+    def open_it(table, **options):
+        path = tmp_path / f"pocket{len(pages)}.html"
+        pocket(table, path)
+        pages.append(opened_page(browser, path, **options))
+        return pages[-1].__enter__()
+
+    yield open_it
+    for page in pages:
+        page.__exit__(None, None, None)
+
+
+@pytest.fixture(scope="session")
+def shipped_page(browser, shipped, tmp_path_factory):
+    """The shipped table, open; for what leaves no trace in it."""
+    path = tmp_path_factory.mktemp("pocket") / "pocket.html"
+    pocket(shipped, path)
+    with opened_page(browser, path) as page:
+        yield page
