@@ -18,7 +18,7 @@ if TYPE_CHECKING:  # for editors, which show what a name is before it is fetched
     from idkey.errors import IdkeyError
     from idkey.model.compare import compare
     from idkey.model.identify import Identification
-    from idkey.model.key import Key, build_key
+    from idkey.model.key import build_key
     from idkey.model.match import NearestMatch
     from idkey.phone.file import pocket
     from idkey.table.folder import load_table, start_table
@@ -40,7 +40,7 @@ _HOMES = {
     "errors": ("IdkeyError",),
     "model.compare": ("compare",),
     "model.identify": ("Identification",),
-    "model.key": ("Key", "build_key"),
+    "model.key": ("build_key",),
     "model.match": ("NearestMatch",),
     "phone.file": ("pocket",),
     "table.folder": ("load_table", "start_table"),

@@ -27,6 +27,7 @@ from idkey.book.entries import (
     look_of,
     moment_after,
     photo_of,
+    reopened,
     same,
     text_of,
     time_of,
@@ -275,7 +276,7 @@ class Book:
 
         What this table can't take, as when a state is gone, is left out, with a TableWarning that names it.
         """
-        return _reopened(self.fish(number), table)
+        return reopened(self.fish(number), table)
 
     def labels(
         self, numbers: Iterable[int], table: TraitTable | None = None, sheet: Literal["A4", "Letter"] = "A4"
@@ -286,7 +287,7 @@ class Book:
         """
         table = load_table() if table is None else table
         kept = map(self.fish, numbers)
-        return Labels(table, tuple(Label.of(fish, _reopened(fish, table)) for fish in kept), sheet)
+        return Labels(table, tuple(Label.of(fish, reopened(fish, table)) for fish in kept), sheet)
 
     def looks(self) -> Sequence[Row[Any]]:
         """Return all looks by fish, oldest first, as plain rows from one query.
@@ -335,7 +336,7 @@ class Book:
         first, second = (folded(fish.bag.label) if fish.bag else "" for fish in kept)
         of_one_bag = kept[0].bag_id is not None and kept[0].bag_id == kept[1].bag_id
         origin = "same bag" if of_one_bag else "same label" if first and first == second else "elsewhere"
-        seen = [_reopened(fish, table) for fish in kept]
+        seen = [reopened(fish, table) for fish in kept]
         return same_kind(*seen, table, origin, (f"No. {one}", f"No. {other}"))
 
     def rates(self, table: TraitTable) -> Rates:
@@ -437,23 +438,6 @@ class Book:
     def _newest(self, session: Session, most: int, *where: Any) -> list[Fish]:
         query = select(Fish).where(*where).order_by(Fish.number.desc()).limit(most)
         return [*session.scalars(query).unique()]
-
-
-def _reopened(fish: Fish, table: TraitTable) -> Identification:
-    look, left = fish.looks[-1], []
-    try:
-        found = Identification(table, **look.prior)
-    except IdkeyError as error:
-        left.append(str(error))
-        found = Identification(table)
-    for trait, answer in (*look.answers.items(), *((trait, None) for trait in look.unseen)):
-        try:
-            found.answer(trait, answer)
-        except IdkeyError as error:
-            left.append(str(error))
-    if left:
-        warnings.warn(f"fish {fish.number}: left out: {'; '.join(left)}", TableWarning, stacklevel=3)
-    return found
 
 
 def _kept_edition(session: Session, table: TraitTable) -> Edition:

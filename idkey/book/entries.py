@@ -7,6 +7,7 @@ import hashlib
 import json
 import re
 import uuid
+import warnings
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -17,12 +18,13 @@ from sqlalchemy.orm import Session
 from idkey.arguments import shown
 from idkey.book.editions import edition_id
 from idkey.book.records import Event, Fish, Look, Photo, Word
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, TableWarning
 from idkey.model.identify import Identification
 from idkey.table.csvfile import cell_problem
 from idkey.table.layout import VERSION
 from idkey.table.names import folded
 from idkey.table.schema import LIFE_STAGE
+from idkey.table.table import TraitTable
 
 LEAST = 1e-4
 """Least probability that is kept of a name."""
@@ -90,6 +92,24 @@ def first_events(look: Look, tank: str, label: str) -> list[Event]:
         )
         for i, (what, detail) in enumerate(said)
     ]
+
+
+def reopened(fish: Fish, table: TraitTable) -> Identification:
+    """Return a fish as it was last seen, by a table; what the table can't take is left out with a warning."""
+    look, left = fish.looks[-1], []
+    try:
+        found = Identification(table, **look.prior)
+    except IdkeyError as error:
+        left.append(str(error))
+        found = Identification(table)
+    for trait, answer in (*look.answers.items(), *((trait, None) for trait in look.unseen)):
+        try:
+            found.answer(trait, answer)
+        except IdkeyError as error:
+            left.append(str(error))
+    if left:
+        warnings.warn(f"fish {fish.number}: left out: {'; '.join(left)}", TableWarning, stacklevel=3)
+    return found
 
 
 def starts_of(text: str) -> list[str]:

@@ -103,6 +103,11 @@ class IdentifyScreen(Screen):
         """The fish, with the answers so far."""
         return self.looking.fish
 
+    @property
+    def bag_name(self) -> str:
+        """The name on the bag, as it was typed."""
+        return self._bag.value.strip()
+
     # -- what the person does ---------------------------------------------------------------------
 
     def _make_pocket(self) -> None:

@@ -35,6 +35,7 @@ class Desk(Protocol):
 
     identification: Identification
     frame: Frame
+    bag_name: str
     measuring: Measuring | None
 
     def show_fish(self, fish: Identification) -> None:
@@ -110,6 +111,7 @@ class Keeping(Part):
                 who=who,
                 photos=photos,
                 fish_id=self._id,
+                label="" if self.bag.value else self.desk.bag_name,
             )
             self._start(kept)
             self._tell(f"Kept as No. {kept.number}. It is in the book.")

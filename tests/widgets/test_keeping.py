@@ -52,6 +52,12 @@ def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands
             assert "No. 1 in the book" in text
 
 
+def test_the_name_typed_from_a_bag_that_is_in_no_box_is_kept_and_finds_the_fish(book, screen):
+    screen._bag.value = "Zebra L46 <b>"
+    screen.way.keeping.press.click()
+    assert [fish.number for fish in book.find("zebra l46")] == [1]
+
+
 def test_another_fish_is_begun_or_opened_and_nothing_that_is_not_kept_is_lost_unasked(book, screen):
     keeping = screen.way.keeping
     keeping.tank.value = "rack 3"
