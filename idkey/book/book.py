@@ -155,8 +155,7 @@ class Book:
             if there := self._read(session, Fish.id == kept.id):
                 return same(there, look)
             if bag and session.get(Bag, bag.id) is None:
-                msg = f"{self.place}: the bag {bag.label!r} is not in this book; give one of its own"
-                raise IdkeyError(msg)
+                raise IdkeyError(f"{self.place}: the bag {bag.label!r} is not in it; give one of its own")
             kept.number = next_number(session, Fish)
             look.at, look.zone = time_of(at)
             look.edition = _kept_edition(session, fish.table)
@@ -224,7 +223,8 @@ class Book:
     def add_photo(self, number: int, photo: _Picture) -> None:
         """Add a picture to a fish, or other points on one that it has; as `photos` of `keep`."""
         with self._store.writing() as session:
-            self._numbered(session, Fish, number, lock=True).photos.append(photo_of(photo))
+            fish = self._numbered(session, Fish, number, lock=True)
+            fish.photos.append(photo_of(photo))
 
     def tell(self, number: int, what: str, detail: str = "", who: str = "") -> Event:
         """Tell what became of a fish.

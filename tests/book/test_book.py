@@ -214,7 +214,7 @@ def test_a_kind_that_the_table_does_not_have_is_no_name(book):
 
 def test_a_bag_of_another_book_is_refused(book, bag, tmp_path):
     with idkey.open_book(tmp_path / "other.sqlite") as other:
-        with pytest.raises(IdkeyError, match="the bag 'L 201' is not in this book"):
+        with pytest.raises(IdkeyError, match="the bag 'L 201' is not in it"):
             other.keep(seen(1), bag)
         assert other.last() == []
 

@@ -195,3 +195,8 @@ def test_a_picture_is_handed_over_in_pieces(screen, view, lab):
     screen.locator("input[type=file]").set_input_files(path)
     expect(screen.get_by_label("Picture", exact=True)).to_have_value("")
     expect(view.locator("img")).to_have_css("width", "2400px")
+    # Enter opens the path as it was typed.
+    typed = screen.get_by_label("Picture", exact=True)
+    typed.fill("fish.jpg")
+    typed.press("Enter")
+    expect(view.locator("img")).to_have_css("width", f"{FULL[0]}px")
