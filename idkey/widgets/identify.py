@@ -96,6 +96,7 @@ class IdentifyScreen(Screen):
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         pocket_row = row(self.button("Make the pocket file", self._make_pocket), self._pocket_says)
+        pocket_row.add_class("idk-pocket")
         return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way, pocket_row]
 
     @property
