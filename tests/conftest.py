@@ -3,6 +3,7 @@
 import os
 import tempfile
 
+import lab
 import pytest
 from hypothesis import settings
 from shipped import TABLE
@@ -19,6 +20,13 @@ settings.load_profile("idkey")
 def shipped() -> idkey.TraitTable:
     """The table that comes with the package."""
     return TABLE
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """One browser for all tests of a process that look at a page: a second one can't be driven beside it."""
+    with lab.run_chromium() as browser:
+        yield browser
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -24,8 +24,8 @@ def lab(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def page(lab):
-    with lab_module.open_page(lab) as page:
+def page(lab, chromium):
+    with lab_module.open_page(lab, chromium) as page:
         yield page
 
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import nbformat
-from playwright.sync_api import Locator, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 WAIT = 60_000
 WIDE, NARROW = {"width": 1600, "height": 2000}, {"width": 700, "height": 2200}
@@ -30,6 +30,17 @@ _LOCAL = ("http://127.0.0.1", "ws://127.0.0.1", "data:", "blob:", "about:")
 def chromium_path() -> str | None:
     """Return where Chromium is, or None."""
     return os.environ.get("IDKEY_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@contextmanager
+def run_chromium() -> Iterator[Browser]:
+    """Start Chromium, in which nothing goes out of itself."""
+    off = "gpu quic background-networking component-update sync"
+    args = ["--no-sandbox", "--no-first-run", *(f"--disable-{what}" for what in off.split())]
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium_path(), headless=True, args=args)
+        yield browser
+        browser.close()
 
 
 @dataclass
@@ -84,25 +95,22 @@ def run_lab(home: Path) -> Iterator[Lab]:
 
 
 @contextmanager
-def open_page(lab: Lab) -> Iterator[Page]:
+def open_page(lab: Lab, browser: Browser) -> Iterator[Page]:
     """Open JupyterLab in Chromium, in a page that must ask nothing of the world outside and log no error."""
-    off = "gpu quic background-networking component-update sync"
-    args = ["--no-sandbox", "--no-first-run", *(f"--disable-{what}" for what in off.split())]
     wrong: list[str] = []
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=chromium_path(), headless=True, args=args)
-        page = browser.new_page(viewport=WIDE, reduced_motion="reduce", has_touch=True)
-        page.set_default_timeout(WAIT)
-        page.on("request", lambda r: None if r.url.startswith(_LOCAL) else wrong.append(r.url))
-        page.on("pageerror", lambda error: wrong.append(str(error)))
-        page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
-        # Lab asks for a kernel when a session is slow to start: the one it offers is taken.
-        asked = page.locator(".jp-Dialog").get_by_role("button", name="Select", exact=True)
-        page.add_locator_handler(asked, lambda select: select.click())
-        page.goto(f"{lab.url}/lab?reset")
-        page.locator(".jp-DirListing-content").wait_for()
-        yield page
-        browser.close()
+    context = browser.new_context(viewport=WIDE, reduced_motion="reduce", has_touch=True)
+    page = context.new_page()
+    page.set_default_timeout(WAIT)
+    page.on("request", lambda r: None if r.url.startswith(_LOCAL) else wrong.append(r.url))
+    page.on("pageerror", lambda error: wrong.append(str(error)))
+    page.on("dialog", lambda dialog: (wrong.append(dialog.message), dialog.dismiss()))
+    # Lab asks for a kernel when a session is slow to start: the one it offers is taken.
+    asked = page.locator(".jp-Dialog").get_by_role("button", name="Select", exact=True)
+    page.add_locator_handler(asked, lambda select: select.click())
+    page.goto(f"{lab.url}/lab?reset")
+    page.locator(".jp-DirListing-content").wait_for()
+    yield page
+    context.close()
     assert not wrong
 
 

@@ -5,7 +5,6 @@ from contextlib import contextmanager
 
 import lab
 import pytest
-from playwright.sync_api import sync_playwright
 
 from idkey.phone.file import pocket
 
@@ -15,18 +14,9 @@ PHONE = {"width": 390, "height": 844}
 def pytest_collection_modifyitems(items):
     """Without CI set, and without Chromium, what needs it is left out; in CI it must run."""
     for item in items:
-        needs = {"browser", "shipped_page", "opened"} & {*getattr(item, "fixturenames", ())}
+        needs = {"chromium", "shipped_page", "opened"} & {*getattr(item, "fixturenames", ())}
         if needs and not (os.environ.get("CI") or lab.chromium_path()):
             item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
-
-
-@pytest.fixture(scope="session")
-def browser():
-    args = ["--no-sandbox", "--no-first-run", "--disable-gpu", "--disable-background-networking"]
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=lab.chromium_path(), headless=True, args=args)
-        yield browser
-        browser.close()
 
 
 @contextmanager
@@ -46,14 +36,14 @@ def opened_page(browser, path, **options):
 
 
 @pytest.fixture
-def opened(browser, tmp_path):
+def opened(chromium, tmp_path):
     """Return a function that writes the file of a table and opens it; the pages are looked at in the end."""
     pages = []
 
     def open_it(table, **options):
         path = tmp_path / f"pocket{len(pages)}.html"
         pocket(table, path)
-        pages.append(opened_page(browser, path, **options))
+        pages.append(opened_page(chromium, path, **options))
         return pages[-1].__enter__()
 
     yield open_it
@@ -62,9 +52,9 @@ def opened(browser, tmp_path):
 
 
 @pytest.fixture(scope="session")
-def shipped_page(browser, shipped, tmp_path_factory):
+def shipped_page(chromium, shipped, tmp_path_factory):
     """The shipped table, open; for what leaves no trace in it."""
     path = tmp_path_factory.mktemp("pocket") / "pocket.html"
     pocket(shipped, path)
-    with opened_page(browser, path) as page:
+    with opened_page(chromium, path) as page:
         yield page

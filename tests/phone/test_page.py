@@ -45,9 +45,9 @@ def test_the_shipped_table_makes_a_file_of_less_than_one_and_a_half_megabytes(sh
     assert not found.all("src", "href", "action", "onclick", "style")
 
 
-def test_it_may_ask_nothing_and_run_nothing_but_its_own(browser, shipped, tmp_path):
+def test_it_may_ask_nothing_and_run_nothing_but_its_own(chromium, shipped, tmp_path):
     pocket(shipped.only(["hypancistrus_zebra", "hypancistrus_l260"]), tmp_path / "pocket.html")
-    page = browser.new_page()
+    page = chromium.new_page()
     page.goto((tmp_path / "pocket.html").as_uri())
     blocked = page.evaluate("""async () => {
       const said = [];
