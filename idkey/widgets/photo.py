@@ -61,6 +61,7 @@ class Canvas(anywidget.AnyWidget):
 
     # As text: a path would be watched, and what watches it keeps every widget for ever.
     _esm = (files("idkey.widgets") / "photo.js").read_text(encoding="utf-8")
+    _css = (files("idkey.widgets") / "photo.css").read_text(encoding="utf-8")
     picture = t.Bytes().tag(sync=True)
     size = t.List([0, 0]).tag(sync=True)
     points = t.Dict().tag(sync=True)
