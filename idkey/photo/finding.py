@@ -25,7 +25,7 @@ from idkey.errors import IdkeyError
 from idkey.photo.colour import linear
 from idkey.photo.picture import Picture
 from idkey.photo.points import Points
-from idkey.photo.region import flank_outline, head_outline
+from idkey.photo.region import OUTLINED_BY, flank_outline, head_outline
 from idkey.photo.spots import Spots
 
 _WORKED_LENGTH = 1000.0
@@ -116,10 +116,10 @@ def toggled(picture: Picture, points: Points, spots: Spots, x: float, y: float) 
 
 
 def _seen(picture: Picture, points: Points) -> _Sight:
-    flank, head = flank_outline(points), head_outline(points)
-    if flank is None or head is None:
-        right = "set snout, tail_base, gill, back and belly first"
+    if not points.has(*OUTLINED_BY):
+        right = f"set {', '.join(OUTLINED_BY[:-1])} and {OUTLINED_BY[-1]} first"
         raise IdkeyError(f"points: {', '.join(points.at) or 'none'}: flank and head are not known; {right}")
+    flank, head = flank_outline(points), head_outline(points)
     length = points.length
     scale = min(1.0, _WORKED_LENGTH / length)
     corners = np.concatenate([flank, head])

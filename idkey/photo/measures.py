@@ -20,7 +20,7 @@ from idkey.photo.answers import answers_of
 from idkey.photo.colour import Colours, spot_colours
 from idkey.photo.picture import Picture
 from idkey.photo.points import Points
-from idkey.photo.region import flank_outline, head_outline
+from idkey.photo.region import OUTLINED_BY, flank_outline, head_outline
 from idkey.photo.spots import Spots
 from idkey.table.table import TraitTable
 
@@ -259,7 +259,7 @@ def _head(drawn: _Drawn) -> np.ndarray:
 
 
 def _bare(drawn: _Drawn) -> np.ndarray:
-    drawn.need("gill", "back", "belly")
+    drawn.need(*OUTLINED_BY)
     body, spots = drawn.flank(), drawn.all_spots()
     areas = [
         Spots((outline,)).area[0] for outline in (head_outline(drawn.points), flank_outline(drawn.points))

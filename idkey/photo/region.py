@@ -10,6 +10,8 @@ import numpy as np
 
 from idkey.photo.points import Points
 
+OUTLINED_BY = ("snout", "tail_base", "gill", "back", "belly")
+"""The points that the outlines run by."""
 _INSET = 0.86
 """Share of the depth of the body in which spots are looked for: its edges lie in shade, and turn away."""
 _TAIL_DEPTH = 0.42
@@ -19,18 +21,14 @@ _HEAD_START, _SNOUT_DEPTH = 0.25, 0.35
 _STEPS = 24
 
 
-def flank_outline(points: Points) -> np.ndarray | None:
-    """Return the outline of the flank, (corners, 2), in pixels; None where points are missing."""
-    if not points.has("snout", "tail_base", "gill", "back", "belly"):
-        return None
+def flank_outline(points: Points) -> np.ndarray:
+    """Return the outline of the flank, (corners, 2), in pixels, by the points `OUTLINED_BY`."""
     gill = points.frame().of(np.array(points.at["gill"]))[0]
     return _band(points, gill + _BEHIND_GILL, _TAIL_END)
 
 
-def head_outline(points: Points) -> np.ndarray | None:
+def head_outline(points: Points) -> np.ndarray:
     """Return the outline of the head from the snout, not its tip, to the gill opening, as `flank_outline`."""
-    if not points.has("snout", "tail_base", "gill", "back", "belly"):
-        return None
     gill = points.frame().of(np.array(points.at["gill"]))[0]
     return _band(points, gill * _HEAD_START, gill)
 

@@ -71,6 +71,13 @@ def test_what_is_missing_is_not_guessed():
     assert "pupil" in measure(BLANK, {"snout": (1, 1)}, find_spots_of("photo_1.jpg")).missing["spot_vs_pupil"]
 
 
+def test_a_point_taken_away_after_the_spots_were_found_is_said_to_be_missing():
+    points, spots = Points(TRUTH["photo_1.jpg"]["points"]), find_spots_of("photo_1.jpg")
+    assert "head_bare" in measure(BLANK, points, spots)
+    for name in ("snout", "tail_base", "gill", "back", "belly"):
+        assert measure(BLANK, points.moved(name, None), spots).missing["head_bare"] == f"not set: {name}"
+
+
 def find_spots_of(name):
     truth = TRUTH[name]
     return find_spots(open_picture(FOLDER / name), Points(truth["points"], truth["ruler_mm"]))
