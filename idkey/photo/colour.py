@@ -20,14 +20,13 @@ _CORE, _RINGS = 0.6, (0.0, 0.5, 1.0)
 
 @dataclass(frozen=True, slots=True)
 class Colours:
-    """CIELAB of each spot and of the ground beside it, (n, 3) each; whether a white patch was to be had.
+    """CIELAB of each spot and of the ground beside it, (n, 3) each.
 
-    `why` says what is wrong with the colours, blank where nothing is.
+    `why` says what is wrong with the colours, blank where they are balanced by a white patch.
     """
 
     spots: np.ndarray
     ground: np.ndarray
-    balanced: bool
     why: str
 
 
@@ -50,7 +49,7 @@ def spot_colours(picture: Picture, points: Points, spots: Spots, gaps: np.ndarra
     cores = _sampled(picture, spots.centre, radius[:, None] * _CORE * np.array(_RINGS))
     grounds = _sampled(picture, spots.centre, (radius + np.maximum(gaps / 2, 1.5))[:, None])
     gain, why = _gain(picture, points)
-    return Colours(lab(cores * gain), lab(grounds * gain), points.has("white") and not why, why)
+    return Colours(lab(cores * gain), lab(grounds * gain), why)
 
 
 def _gain(picture: Picture, points: Points) -> tuple[np.ndarray, str]:

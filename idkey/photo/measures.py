@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 
 import numpy as np
@@ -98,7 +99,6 @@ class _Drawn:
         edge = self.noise(1.0, 2)
         self._wider = 1 + EDGE * edge[:, :1], EDGE_PIXELS * edge[:, 1:]
         self.notes: list[str] = []
-        self._colours: Colours | None = None
 
     def noise(self, sd: float, width: int) -> np.ndarray:
         """Return errors, (1 + DRAWS, width), none of them in the first draw."""
@@ -131,13 +131,13 @@ class _Drawn:
             raise _LackError("spots were not looked for")
         return self.spots
 
-    def colours(self, flank: Spots) -> Colours:
+    @cached_property
+    def colours(self) -> Colours:
         """Colours of the spots of the flank and beside them."""
-        if self._colours is None:
-            other, away = nearest(flank)
-            gaps = away - (flank.diameter + flank.diameter[other]) / 2
-            self._colours = spot_colours(self.picture, self.points, flank, gaps)
-        return self._colours
+        flank = self.flank()
+        other, away = nearest(flank)
+        gaps = away - (flank.diameter + flank.diameter[other]) / 2
+        return spot_colours(self.picture, self.points, flank, gaps)
 
     def _enough(self, head: bool) -> Spots:
         part = "head" if head else "flank"
@@ -275,19 +275,19 @@ def _darker(drawn: _Drawn) -> np.ndarray:
     flank = drawn.flank()
     if np.median(flank.roundness) < LEAST_ROUND:
         raise _LackError("the marks are not round: lines, bars or blotches are left to the eye")
-    colours = drawn.colours(flank)
+    colours = drawn.colours
     return np.median((colours.ground - colours.spots)[:, 0][drawn.by_lot(flank)], axis=1)
 
 
 def _hue(axis: int) -> Callable[[_Drawn], np.ndarray]:
     def work(drawn: _Drawn) -> np.ndarray:
         flank = drawn.flank()
-        colours = drawn.colours(flank)
+        colours = drawn.colours
         if np.median(colours.spots[:, 0] - colours.ground[:, 0]) < 0:
             raise _LackError("the spots are dark")
         drawn.notes += [colours.why] if colours.why else []
         typical = np.median(colours.spots[:, axis][drawn.by_lot(flank)], axis=1)
-        return typical + drawn.noise(_HUE[colours.balanced], 1)[:, 0]
+        return typical + drawn.noise(_HUE[not colours.why], 1)[:, 0]
 
     return work
 
