@@ -101,7 +101,6 @@ class Measuring(Part):
         self.measures: Measures | None = None
         self._make_controls()
         self.children = self._laid_out()
-        self.add_class("idk-photo-part")
         self._show()
 
     def _make_controls(self) -> None:
@@ -177,8 +176,7 @@ class Measuring(Part):
             state = _State(points, spots, frozenset(NAMES) - points.at.keys())
         self.picture, self._state, self._history, self._chosen = picture, state, [], ""
         self.show_path()
-        with self.filling():
-            self.ruler.value = "" if state.points.ruler_mm is None else f"{state.points.ruler_mm:g}"
+        self._show_ruler()
         self.canvas.sowing = False
         self.canvas.size = [picture.width, picture.height] if picture else [0, 0]
         self.canvas.picture = picture.jpeg(_LONGEST) if picture else b""
@@ -268,9 +266,7 @@ class Measuring(Part):
         if self._history:
             self._state = self._history.pop()
             self._chosen = ""
-            with self.filling():
-                length = self.points.ruler_mm
-                self.ruler.value = "" if length is None else f"{length:g}"
+            self._show_ruler()
             self._show()
 
     def _on_accept(self, *traits: str) -> None:
@@ -317,6 +313,12 @@ class Measuring(Part):
         self.skip.disabled = not asked
         tick(self.sow, self.canvas.sowing)
         shown(self._asked, not self.canvas.sowing)
+
+    def _show_ruler(self) -> None:
+        """Show the length that is held, in place of what was typed."""
+        length = self.points.ruler_mm
+        with self.filling():
+            self.ruler.value = "" if length is None else f"{length:g}"
 
     def _show_status(self) -> None:
         self.sow.disabled = self.spots is None
