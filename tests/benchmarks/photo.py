@@ -30,6 +30,7 @@ from idkey.photo.finding import find_spots
 from idkey.photo.measures import measure
 from idkey.photo.picture import read_picture
 from idkey.photo.points import Points
+from idkey.table.reading import parse_answer
 
 TRAITS = {
     "spot_size": "spot_vs_eye",
@@ -100,16 +101,12 @@ def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
     states = {t: true_state(table.trait(t), true[m]) for t, m in TRAITS.items()} | truth["answers"]
     for trait, state in states.items():
         if trait in answers:
-            shares = _shares(answers[trait])
+            answer = parse_answer(table.trait(trait), answers[trait])
+            shares = dict(zip(answer.names, answer.shares, strict=True))
             row["right"][trait] = max(shares, key=shares.get) == state
             row["weight"][trait] = shares.get(state, 0.0)
             row["said"][trait] = state, answers[trait]
     return row
-
-
-def _shares(text: str) -> dict[str, float]:
-    parts = [part.partition(":") for part in text.split("|")]
-    return {name: float(share or 1 / len(parts)) for name, _, share in parts}
 
 
 def told(rows: list[dict]) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from render_fish import DEMO, FOLDER, Fish, jpeg, render
+from render_fish import DEMO, FOLDER, Fish, jpeg, render, srgb
 from skimage.draw import disk
 
 from idkey import Identification
@@ -133,9 +133,7 @@ def test_spots_of_the_colours_of_the_chart_are_named_under_a_warm_lamp_too(name,
     for i in range(8):
         light[disk((130, 200 + 56 * i), 12)] = linear(np.array(CHART[name][0]))
     light[:40, :40] = 0.9
-    seen = np.clip(0.8 * light * lamp, 0, 1)
-    coded = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
-    picture = Picture("chart", "", np.round(255 * coded).astype(np.uint8))
+    picture = Picture("chart", "", srgb(0.8 * light * lamp))
     at = {
         "snout": (10, 130),
         "tail_base": (690, 130),

@@ -86,6 +86,13 @@ def jpeg(pixels: np.ndarray, quality: int) -> bytes:
     return to.getvalue()
 
 
+def srgb(light: np.ndarray) -> np.ndarray:
+    """Return light, 0 to 1, as sRGB of 8 bits (IEC 61966-2-1)."""
+    light = np.clip(light, 0, 1)
+    shares = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    return np.round(shares * 255).astype(np.uint8)
+
+
 class _Scene:
     def __init__(self, fish: Fish, random: np.random.Generator):
         self.fish, self.random = fish, random
@@ -263,9 +270,7 @@ class _Scene:
         seen = gaussian_filter(seen, (self.fish.blur, self.fish.blur, 0))
         seen = np.clip(seen, 0, None)
         seen += self.random.normal(size=seen.shape) * self.fish.noise * np.sqrt(0.02 + seen)
-        seen = np.clip(seen, 0, 1)
-        coded = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
-        return np.round(coded * 255).astype(np.uint8)
+        return srgb(seen)
 
 
 def _truth(scene: _Scene, spots: np.ndarray) -> dict:
