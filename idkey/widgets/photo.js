@@ -10,7 +10,7 @@ const REST = 300; // so long after the last key a move is told, in ms: undo take
 const CHUNK = 4e6; // a message to a server may hold 10 MB
 
 function made(tag, attributes = {}, ...children) {
-  const space = /^(svg|g|circle|path|text|title)$/.test(tag) ? NS : "http://www.w3.org/1999/xhtml";
+  const space = /^(svg|g|circle|path|text)$/.test(tag) ? NS : "http://www.w3.org/1999/xhtml";
   const element = document.createElementNS(space, tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, value);
   element.append(...children);
@@ -91,11 +91,13 @@ function render({ model, el }) {
     draw();
   }
 
+  const bounded = (wanted) => Math.min(Math.max(wanted, least), Math.max(12, 4 * least));
+
   function zoom(by, at = null) {
     const active = drawn.get(document.activeElement?.dataset?.name);
     const fixed = at ?? (active ? toScreen(points()[active.dataset.name]) : middle());
     const spot = toPicture(fixed);
-    scale = Math.min(Math.max(scale * by, least), Math.max(12, 4 * least));
+    scale = bounded(scale * by);
     place(spot, fixed);
   }
 
@@ -261,7 +263,7 @@ function render({ model, el }) {
     pointers.set(event.pointerId, at);
     if (held?.pinch && pointers.size === 2) {
       const { far, at: between } = spread();
-      scale = Math.min(Math.max(held.pinch.scale * far / held.pinch.far, least), Math.max(12, 4 * least));
+      scale = bounded(held.pinch.scale * far / held.pinch.far);
       place(held.pinch.spot, between);
     } else if (held?.pan) {
       place(held.pan, at);
@@ -384,7 +386,7 @@ function render({ model, el }) {
       if (!moved.has(name)) waiting.delete(name);
       draw();
     },
-    "change:points": draw, "change:asked": showAsked, "change:sowing": showAsked, "change:labels": showAsked,
+    "change:points": draw, "change:asked": showAsked, "change:sowing": showAsked,
     "change:outlines": drawShapes, "change:picture": showPicture,
   };
   for (const [name, hear] of Object.entries(heard)) model.on(name, hear);
