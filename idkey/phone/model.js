@@ -1,8 +1,9 @@
 "use strict";
 // The model: data compiled by the package, and the sums over it. Every formula stands with its source in
 // idkey/model/evidence.py (likelihoods), combine.py (sums), ask.py (questions), fit.py (fit) and
-// distinguish.py (two kinds); a function here has the name of what it follows there. Arrays over names: kinds sorted by id, a stranger of each genus,
-// a stranger of none. An answer is {state: how sure}, or [low, high] for a number.
+// distinguish.py (two kinds); a function here has the name of what it follows there. Arrays over names: kinds
+// sorted by id, a stranger of each genus, a stranger of none. An answer is {state: how sure}, or [low, high]
+// for a number.
 
 const model = JSON.parse(document.getElementById("model").textContent);
 const traitOf = new Map(model.traits.map((trait) => [trait.id, trait]));
@@ -91,7 +92,7 @@ function measure(trait, column, answer) {
   return complete(seen.map((p) => (1 - e) * p + e), column, e, 1);
 }
 
-// What was worked out of an answer, or of a fish, is kept while that is: most answers stand when one more is given.
+// What was worked out of what is given last (an answer, a fish, a trait, what follows for a fish) is kept while that is.
 function kept(work) {
   const memory = new WeakMap();
   return (...given) => {
@@ -182,8 +183,10 @@ const saidOf = kept((fish) => {
   return [said, ripe];
 });
 
+const dependsOnStage = (trait) => Boolean(trait.rows ? trait.rows.young : trait.young);
+
 // Log P(the answers, and how old the fish is | name): one row, or one for an adult and one for a young fish.
-function logCases(fish, byAge) {
+function logCases(fish, byAge = Boolean(fish.stage) || answered(fish).some(dependsOnStage)) {
   const [said, ripe] = saidOf(fish);
   const sum = (age) => [...said.values()].reduce((sums, rows) => added(sums, rows[age]), Array(width).fill(0));
   if (!byAge) return [sum(0)];
@@ -201,13 +204,10 @@ function logAddExp(a, b) {
   return Math.max(a, b) + Math.log1p(Math.exp(-Math.abs(a - b)));
 }
 
-const dependsOnStage = (trait) => Boolean(trait.rows ? trait.rows.young : trait.young);
-
 // P(name | answers).
 function posteriorOfNames(fish) {
-  const byAge = Boolean(fish.stage) || answered(fish).some(dependsOnStage);
   const prior = logPrior(fish.bag);
-  const cases = logCases(fish, byAge).map((row) => added(row, prior));
+  const cases = logCases(fish).map((row) => added(row, prior));
   const most = Math.max(...cases.map((row) => Math.max(...row)));
   const joint = prior.map((_, i) => cases.reduce((sum, row) => sum + Math.exp(row[i] - most), 0));
   const total = joint.reduce((a, b) => a + b, 0);
@@ -374,13 +374,10 @@ function numbersOf(trait) {
 }
 
 // Likelihoods of numbers all along a measure.
-function everyOf(trait) {
-  trait.every = trait.every || (() => {
-    const pairs = numbersOf(trait).map((x) => likelihoods(trait, [x, x]));
-    return {adult: pairs.map(([old]) => old), young: trait.young && pairs.map(([, young]) => young)};
-  })();
-  return trait.every;
-}
+const everyOf = kept((trait) => {
+  const pairs = numbersOf(trait).map((x) => likelihoods(trait, [x, x]));
+  return {adult: pairs.map(([old]) => old), young: trait.young && pairs.map(([, young]) => young)};
+});
 
 // Everything that follows from what was said of a fish.
 function judged(fish) {
@@ -412,13 +409,12 @@ function look(trait, kinds, young) {
 }
 
 // Lengths at which adults are met.
-function lengthsOf(trait) {
-  trait.lengths = trait.lengths || numbersOf(trait).map((x) => {
+const lengthsOf = kept((trait) => ({
+  adult: numbersOf(trait).map((x) => {
     const [within, mature] = record(trait, [x, x]);
     return within.map((p, i) => p * mature[i]);
-  });
-  return {adult: trait.lengths};
-}
+  }),
+}));
 
 // Chance that one look gives the right kind; a guess where it says nothing.
 function right(trait, kinds, young) {

@@ -4,9 +4,8 @@
 // -- why --------------------------------------------------------------------------------------------------
 
 // What each answer does for or against every kind and the likeliest stranger, decibans; 0 where outdone.
-function contributions(fish, {adult, terms}) {
-  const byAge = Boolean(fish.stage) || answered(fish).some(dependsOnStage);
-  const cases = logCases(fish, byAge);
+const contributions = kept((fish, {terms}) => {
+  const cases = logCases(fish);
   const total = cases.length > 1 ? cases[0].map((x, i) => logAddExp(x, cases[1][i])) : cases[0];
   const counted = new Map(terms);
   for (const members of groupsOf(fish).values()) {
@@ -31,7 +30,7 @@ function contributions(fish, {adult, terms}) {
     trait: traitOf.get(id), decibans: decibans(term), silent: [...term.slice(0, count), term[stranger]].map((x) => x === 0),
   }));
   return {each, age: decibans(rest)};
-}
+});
 
 const many = (n, more = "") => `${n} ${more}name${n === 1 ? "" : "s"}`;
 const say = (what, words = {}) => model.sayings[what].replace(/\{(\w+)\}/g, (_, name) => words[name]);
@@ -63,7 +62,7 @@ function answerWords(trait, answer) {
 
 // What speaks for and against a name, strongest first.
 function reasons(fish, found, at) {
-  const {each, age} = found.why || (found.why = contributions(fish, found));
+  const {each, age} = contributions(fish, found);
   const place = at < 0 ? count : at;
   const rows = each.map(({trait, decibans, silent}) => {
     const value = decibans[place], holds = at < 0 ? "" : model.rows[trait.id].texts[model.rows[trait.id].of[at]];
@@ -91,10 +90,8 @@ function strangerOf(posterior) {
   return genera.length && share >= 0.5 ? [model.genera[genera.indexOf(most)], share] : ["", 0];
 }
 
-// Where the identification stands, in words; worked out once.
-const outcome = (fish, found) => found.outcome || (found.outcome = standing(fish, found));
-
-function standing(fish, found) {
+// Where the identification stands, in words.
+const outcome = kept((fish, found) => {
   const {names, hardly, posterior} = found, best = names[0];
   const left = names.filter((row) => row.candidate), kinds = left.filter((row) => row.at >= 0);
   const first = names.find((row) => row.at >= 0), looks = answered(fish).length;
@@ -126,7 +123,7 @@ function standing(fish, found) {
   const [one, other, ...more] = kinds.map(nameOf);
   const text = say("not told apart", {name: one, other}) + (more.length ? say("also possible", {names: more.join(", ")}) : "");
   return {kind: "not told apart", text: text + doubt};
-}
+});
 
 // -- the plain ending -------------------------------------------------------------------------------------
 
