@@ -18,12 +18,11 @@ from idkey.table.reading import BODY_AT_LEAST, MORE_LIKE
 from idkey.table.schema import NONE
 from idkey.table.table import Column, TraitTable
 
-COVERAGE = 0.95
-
 
 def compiled(table: TraitTable) -> dict[str, Any]:
     """Return the model of a table; kinds are sorted by id, and so are traits."""
-    model, first = combine.model_of(table), Identification(table).next_question()
+    model, fish = combine.model_of(table), Identification(table)
+    first = fish.next_question()
     genus = [table.genus[i] for i in model.order]
     return {
         "genera": list(model.genera),
@@ -43,7 +42,7 @@ def compiled(table: TraitTable) -> dict[str, Any]:
         "softening": fit.SOFTENING,
         "moreLike": MORE_LIKE,
         "bodyAtLeast": BODY_AT_LEAST,
-        "coverage": COVERAGE,
+        "coverage": fish.coverage,
         "first": first and first.trait.id,
         "hearsay": sorted(distinguish.HEARSAY),
         "doubt": {

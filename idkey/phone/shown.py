@@ -18,25 +18,22 @@ from idkey.views.doc import plain
 from idkey.views.fish import how_svg, picture, state_svg
 from idkey.views.html import SVG
 from idkey.views.identify import MOST_RIVALS, SIDES
-from idkey.views.sheet import DRAWN_NOTE, can_draw, look_of
+from idkey.views.sheet import DRAWN_NOTE, FISH_WINDOW, can_draw, look_of
 from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduced, none_words, stamp
 
 _STEPS = (LITTLE, FAIR, 10.0, 20.0)
 _TAG = re.compile(r"<[^>]+>")
-_FISH = "0 0 240 160"
-"""The window of a whole fish."""
 
 
 def shown(table: TraitTable) -> dict[str, Any]:
     """Return what the page shows at once beside the model; kinds are sorted by id, as in the model."""
     ids = sorted(table.ids)
     return {
-        "title": table.name,
         "stamp": stamp(table),
         "edition": _edition(table),
         "kinds": [{"id": taxon, "name": table.label(taxon)} for taxon in ids],
         "windows": {t.id: [svg and _parts(svg)[0] for svg in _drawings(t)] for t in table.traits},
-        "fishWindow": _FISH,
+        "fishWindow": FISH_WINDOW,
         "canDraw": can_draw(table),
         "rows": {t.id: _cells(table, t, ids) for t in table.traits},
         "care": needs(table),

@@ -20,6 +20,8 @@ from idkey.views.doc import Block, Group, Picture, Strong, clean, line
 from idkey.views.fish import INK, PAPER, STATES, outlines, picture, place_of, read_art, rows, svg_text
 
 DRAWN_NOTE = "Drawn from the table, not a portrait."
+FISH_WINDOW = "0 0 240 160"
+"""The window of a whole fish from the side."""
 _STAND_IN = 100.0  # mm: so long stands a fish of unknown length beside others, in a dotted box
 _STANDARD, _WHOLE = 163.0, 225.0  # of the art: from the snout to the base, and to the tips, of the tail fin
 _LEAST_RINGED = 0.4
@@ -196,7 +198,7 @@ def fish_svg(table: TraitTable, taxon: str, *, young: bool = False, mark: str = 
     rings = _rings(look, [mark], wide / 240) if mark else ""
     shapes = picture(f"side-{look.form}", look.states, weight=1.2) + rings
     more = f'width="{wide}" height="{wide * 2 // 3}"'
-    return svg_text(shapes, f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}", "0 0 240 160", more)
+    return svg_text(shapes, f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}", FISH_WINDOW, more)
 
 
 def _looks(table: TraitTable, taxa: Sequence[str], young: bool) -> list[Look]:
