@@ -15,7 +15,6 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "browser"))
 import lab
-from playwright.sync_api import sync_playwright
 
 import idkey
 
@@ -44,11 +43,10 @@ def busy_ms(tools):
 
 
 def main():
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+    with tempfile.TemporaryDirectory() as folder, lab.run_chromium() as browser:
         path = Path(folder) / "pocket.html"
         idkey.pocket(idkey.load_table(), path)
         print(f"size: {path.stat().st_size / 1e6:.2f} MB")
-        browser = playwright.chromium.launch(executable_path=lab.chromium_path(), args=["--no-sandbox"])
         firsts, worked, painted, whole, first_busy, answer_busy = [], [], [], [], [], []
         for _ in range(OPENED):
             page = browser.new_context(viewport={"width": 390, "height": 844}).new_page()
@@ -72,14 +70,14 @@ def main():
             first_busy.append(busy[0])
             answer_busy += [later - before for before, later in pairwise(busy)]
             page.context.close()
-        browser.close()
     measured = {
         "first screen": firsts,
         "an answer, worked out": worked,
         "an answer, painted": painted,
         "an answer, all of it": whole,
+        "first screen, thread": first_busy,
+        "an answer, thread": answer_busy,
     }
-    measured |= {"first screen, thread": first_busy, "an answer, thread": answer_busy}
     for what, times in measured.items():
         best, worst = min(times), max(times)
         print(f"{what}: median {statistics.median(times):.0f} ms ({best:.0f} to {worst:.0f}) of {len(times)}")
