@@ -150,9 +150,8 @@ function take() {
     return;
   }
   let low = numberIn("from"), high = numberIn("to") ?? low;
-  const unit = ["", "count"].includes(trait.unit) ? "" : ` in ${trait.unit}`;
   if (low === null || !(low <= 1e12 && high <= 1e12) || (trait.kind === "ceiling" && low <= 0)) {
-    alertWith(`${trait.name}: write a number${unit}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
+    alertWith(`${trait.name}: write a number${unitWords(trait, " in ")}, such as 64 or 6.5${trait.kind === "ceiling" ? ", more than 0" : ""}.`);
     return;
   }
   if (low > high) {
@@ -217,7 +216,7 @@ function ask(which, chosen) {
   byId("unseen").disabled = !trait;
   byId("numbers").hidden = !number;
   for (const field of ["from", "to"]) byId(field).value = "";
-  if (number) byId("fromLabel").textContent = trait.name + (["", "count"].includes(trait.unit) ? "" : `, ${trait.unit}`);
+  if (number) byId("fromLabel").textContent = trait.name + unitWords(trait, ", ");
   if (states) options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
   byId("states").replaceChildren(...(states ? trait.states.map((state, i) =>
     button([...traitDrawn(trait, i), trait.words[i]], () => pick(state))) : []));
@@ -317,9 +316,8 @@ function arrange(parent, nodes) {
 // What stands under the names; what is open there is shown anew.
 function showRest() {
   for (const {made, fill} of folds.values()) if (made.open) fill();
-  const left = hasNames() ? found.names.filter((row) => row.candidate && row.at >= 0) : [];
   byId("together").replaceChildren(...together());
-  besides(left.slice(0, 2).map((row) => row.id));
+  besides();
 }
 
 const words = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name);
@@ -412,10 +410,12 @@ function showBag() {
 
 // -- side by side -------------------------------------------------------------------------------------------
 
-function besides([one, two]) {
+// The two likeliest kinds, or those that were chosen while there are no names.
+function besides() {
   if (!byId("besideFold").open) return;
-  byId("one").value = one || byId("one").value;
-  byId("two").value = two || byId("two").value;
+  const [one, two] = hasNames() ? found.names.filter((row) => row.candidate && row.at >= 0) : [];
+  if (one) byId("one").value = one.id;
+  if (two) byId("two").value = two.id;
   showBeside();
 }
 
@@ -425,8 +425,7 @@ function openBeside() {
     options(byId(id), model.kinds.map((kind) => [kind.name, kind.id]), value);
   }
   found = found || judged(fish);
-  showRest();
-  if (!hasNames()) showBeside();
+  besides();
 }
 
 function showBeside() {

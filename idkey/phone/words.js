@@ -49,8 +49,11 @@ function strength(decibans) {
   return decibans > 0 ? step.for : step.against;
 }
 
+// The unit of a trait after what leads to it; of a count, or of none, nothing.
+const unitWords = ({unit}, lead) => (["", "count"].includes(unit) ? "" : lead + unit);
+
 function answerWords(trait, answer) {
-  const unit = ["", "count"].includes(trait.unit) ? "" : ` ${trait.unit}`;
+  const unit = unitWords(trait, " ");
   if (Array.isArray(answer)) {
     return answer[0] === answer[1] ? figure(answer[0]) + unit : `${figure(answer[0])} to ${figure(answer[1])}${unit}`;
   }
