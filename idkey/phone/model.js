@@ -379,7 +379,7 @@ const everyOf = kept((trait) => {
   return {adult: pairs.map(([old]) => old), young: trait.young && pairs.map(([, young]) => young)};
 });
 
-// Everything that follows from what was said of a fish.
+// Everything that follows from what was said of a fish; `left` are the names still possible, `kinds` those of kinds.
 function judged(fish) {
   unpack();
   const posterior = posteriorOfNames(fish), adult = stageWeights(fish), terms = termsOf(fish, adult);
@@ -388,9 +388,10 @@ function judged(fish) {
   const [best] = names, looks = answered(fish).length;
   const hardly = (row) => 2 * row.compared < looks;
   const little = best.at >= 0 && hardly(best);
-  const one = names.filter((row) => row.candidate).length === 1;
-  const settled = one && (looks > 0 || Boolean(fish.stage)) && !little;
-  return {posterior, adult, terms, names, hardly, askable: asked, next: settled || !worth.length ? null : worth[0]};
+  const left = names.filter((row) => row.candidate), kinds = left.filter((row) => row.at >= 0);
+  const settled = left.length === 1 && (looks > 0 || Boolean(fish.stage)) && !little;
+  const next = settled || !worth.length ? null : worth[0];
+  return {posterior, adult, terms, names, left, kinds, hardly, askable: asked, next};
 }
 
 // -- two kinds --------------------------------------------------------------------------------------------

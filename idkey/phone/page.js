@@ -295,7 +295,7 @@ function showNames(all) {
     byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
     return;
   }
-  const left = found.names.filter((row) => row.candidate), rest = left.slice(MOST_NAMES);
+  const {left} = found, rest = left.slice(MOST_NAMES);
   const made = left.slice(0, MOST_NAMES).filter((row, i) => all || i < FIRST_NAMES || folds.has(row.id)).map(nameFold);
   if (all) {
     const lines = () => [bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`))];
@@ -340,7 +340,7 @@ function nameFold(row) {
 // The care that is right for all the names, while they are few but not one; of a stranger that of its genus.
 function together() {
   if (!hasNames()) return [];
-  const {kinds, genus, left} = careOf(fish, found), few = left > 1 && left <= model.care.most;
+  const {kinds, genus} = careOf(fish, found), left = found.kinds.length, few = left > 1 && left <= model.care.most;
   if (!kinds.length || !(genus || few)) return [];
   const head = genus ? say("care of genus", {name: genus}) : say("care for all", {count: left});
   const made = fold(el("summary", head), () => careShown(kinds)), before = byId("together").firstChild;
@@ -389,8 +389,7 @@ function careShown(kinds) {
 // Care for one name alone; what is right while others are possible stands below the names.
 function careAlone(at) {
   if (!model.care.covered || !model.care.covered[at]) return [];
-  const several = found.names.filter((row) => row.candidate).length > 1;
-  const only = several ? [el("p", "Care for this name alone: while others are possible, only what suits all of them is safe.")] : [];
+  const only = found.left.length > 1 ? [el("p", "Care for this name alone: while others are possible, only what suits all of them is safe.")] : [];
   return [el("h3", "Care in brief"), ...only, ...careShown([at])];
 }
 
@@ -413,7 +412,7 @@ function showBag() {
 // The two likeliest kinds, or those that were chosen while there are no names.
 function besides() {
   if (!byId("besideFold").open) return;
-  const [one, two] = hasNames() ? found.names.filter((row) => row.candidate && row.at >= 0) : [];
+  const [one, two] = hasNames() ? found.kinds : [];
   if (one) byId("one").value = one.id;
   if (two) byId("two").value = two.id;
   showBeside();

@@ -95,8 +95,7 @@ function strangerOf(posterior) {
 
 // Where the identification stands, in words.
 const outcome = kept((fish, found) => {
-  const {names, hardly, posterior} = found, best = names[0];
-  const left = names.filter((row) => row.candidate), kinds = left.filter((row) => row.at >= 0);
+  const {names, left, kinds, hardly, posterior} = found, best = names[0];
   const first = names.find((row) => row.at >= 0), looks = answered(fish).length;
   const of = (what, row, words = {}) => say(what, {name: nameOf(row), share: percent(row.probability), ...words});
   if (!looks && !fish.stage) return {kind: "no answers", text: say("no answers")};
@@ -132,12 +131,12 @@ const outcome = kept((fish, found) => {
 
 // What it probably is, what it could be and where to look for that, and the care until then.
 function ending(fish, found) {
-  const left = found.names.filter((row) => row.candidate && row.at >= 0), {kind} = outcome(fish, found);
+  const {kind} = outcome(fish, found);
   const until = untilThen(careOf(fish, found));
-  if (!left.length || !["one name", "several names", "not told apart"].includes(kind)) {
+  if (!found.kinds.length || !["one name", "several names", "not told apart"].includes(kind)) {
     return {head: say("no name yet"), rivals: [], more: "", until};
   }
-  const [first, ...others] = left, more = others.length - model.mostRivals;
+  const [first, ...others] = found.kinds, more = others.length - model.mostRivals;
   const rivals = others.slice(0, model.mostRivals).map((other) => {
     const kinds = [first.at, other.at];
     const looks = compared(kinds).differ.filter(({id}) => !model.hearsay.includes(id));
@@ -183,12 +182,12 @@ function doubtOf(found, trait, answer) {
 // The kinds whose care is to be right: the likeliest names, of a stranger all of its genus, too.
 function careOf(fish, found) {
   const {covered, most} = model.care;
-  const left = found.names.filter((row) => row.candidate && row.at >= 0).map((row) => row.at);
+  const left = found.kinds.map((row) => row.at);
   const [genus] = strangerOf(found.posterior), stranger = genus && outcome(fish, found).kind === "none of these";
   const kin = stranger || !left.length ? model.kinds.map((_, at) => at).filter((at) => genus && model.genera[model.genus[at]] === genus) : [];
   const kinds = [...new Set([...kin, ...left.slice(0, most)])];
   const checked = kin.length ? kin : left;
-  return {kinds: covered && checked.some((at) => covered[at]) ? kinds : [], genus: stranger ? genus : "", left: left.length};
+  return {kinds: covered && checked.some((at) => covered[at]) ? kinds : [], genus: stranger ? genus : ""};
 }
 
 // What suits all of some kinds of which it is known, in words; null where nothing does.
