@@ -285,11 +285,16 @@ def _card(trait_id: str, own: Mapping[str, str], title: str, answers: Mapping | 
 
 def place_of(view: str, trait_id: str, states: Mapping[str, str]) -> Circle | None:
     """Return the circle around what is looked at for a trait, on a whole fish; None where it is not drawn."""
-    name, art = rows("pictures").get(trait_id, {}).get("mark", ""), read_art(view)
+    name = rows("pictures").get(trait_id, {}).get("mark", "")
+    return _around(view, name, states.get(_TRAIT_OF.get(name, ""), "plain"))
+
+
+@cache
+def _around(view: str, name: str, shown: str) -> Circle | None:
+    art = read_art(view)
     if name in art.circles:
         x, y, radius = art.circles[name]
         return x, y, radius + 3.0
-    shown = states.get(_TRAIT_OF.get(name, ""), "plain")
     pieces = [p for part, state, p in art.layers if part == name and state in ("", shown)]
     runs = art.clips.get(name) or [run for *_, path in itertools.chain(*pieces) for run in outlines(path)]
     if not runs:

@@ -165,14 +165,10 @@ def _care_of(table: TraitTable) -> Callable[[str], tuple[Block, ...]]:
     return cache(partial(_care_fold, "Care sheet", table))
 
 
-@kept
-def _drawings(table: TraitTable) -> Callable[[str, str], str]:
-    # A screen shows the same fish after every answer.
-    return cache(lambda taxon, mark: fish_svg(table, taxon, mark=mark, wide=96))
-
-
-def _drawn(table: TraitTable, taxon: str, mark: str) -> tuple[doc.Icon, ...]:
-    return (doc.Icon(_drawings(table)(taxon, mark), table.label(taxon)),) if can_draw(table) else ()
+def _drawn(table: TraitTable, taxon: str, mark: str = "") -> tuple[doc.Icon, ...]:
+    if not can_draw(table):
+        return ()
+    return (doc.Icon(fish_svg(table, taxon, mark=mark, wide=96), table.label(taxon)),)
 
 
 def names_html(fish: Identification, *, care: bool = True, mark: str = "") -> str:
@@ -252,7 +248,7 @@ def bag_html(fish: Identification, text: str) -> str:
     blocks: list[Block] = [line(_bag_sentence(fish, places))]
     for place, row in shown:
         placed = line(f"It comes as number {place} of {len(ranked)}.", "soft")
-        icon = _drawn(fish.table, row.taxon, "")
+        icon = _drawn(fish.table, row.taxon)
         blocks.append(Fold((*icon, _bar(row)), (*_why(fish, row), placed), "name"))
     blocks.append(line(f"{more} lower down" if more else "", "soft"))
     blocks.append(line("The name on the bag does not count as evidence.", "soft"))
