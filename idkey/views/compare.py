@@ -40,13 +40,14 @@ def compare_document(kinds: Comparison, *, young: bool = False) -> Document:
     ages = (young,) if _at_any_age(kinds) else (young, not young)
     first, *others = (mix_up_words(kinds, young=age) for age in ages)
     looks = tuple(trait.asked for trait in _looks(kinds, young))
-    marked = _marked(kinds, young)
-    marks = tuple(contrast.trait.id for contrast, _ in marked)
+    states = [look_of(kinds.table, taxon, young=young).states for taxon in kinds.taxa]
+    marked = _marked(kinds, states, young)
+    marks = tuple(contrast.trait.id for contrast in marked)
     blocks = (
         On(PRINT, (words.made_from(kinds.table),)),
         On(
             (SCREEN, PRINT),
-            (*drawn(kinds.table, kinds.taxa, young=young, marks=marks), *_near(kinds, marked)),
+            (*drawn(kinds.table, kinds.taxa, young=young, marks=marks), *_near(kinds, states, marked)),
         ),
         On(PRINT, (doc.Heading("Look first at"), Lines(looks, "numbered"))),
         line(first, "outcome"),
@@ -89,39 +90,30 @@ def _in_order(kinds: Comparison, young: bool) -> Sequence[Contrast]:
     return sorted(kinds.differ, key=lambda c: -round(c.right_young or 0.0, 12)) if young else kinds.differ
 
 
-def _marked(kinds: Comparison, young: bool) -> list[tuple[Contrast, Sequence[Mapping[str, str]]]]:
-    """Return what differs in the drawings, the best looks first, each with what is drawn of every kind."""
-    states = [look_of(kinds.table, taxon, young=young).states for taxon in kinds.taxa]
+def _marked(kinds: Comparison, states: Sequence[Mapping[str, str]], young: bool) -> list[Contrast]:
+    """Return what differs in the states that are drawn of each kind, the best looks first."""
     looks = _looks(kinds, young)
     order = sorted(_in_order(kinds, young), key=lambda c: c.trait not in looks)
     drawn_of = ((c, {s.get(c.trait.id) for s in states}) for c in order)
-    return [(c, states) for c, own in drawn_of if len(own) > 1 and None not in own][:_MOST_MARKED]
+    return [c for c, own in drawn_of if len(own) > 1 and None not in own][:_MOST_MARKED]
 
 
 def _near(
-    kinds: Comparison, marked: Sequence[tuple[Contrast, Sequence[Mapping[str, str]]]]
+    kinds: Comparison, states: Sequence[Mapping[str, str]], marked: Sequence[Contrast]
 ) -> tuple[Block, ...]:
     """Return what is marked on the fish, of each kind near by, in its own colours."""
+    if not marked:
+        return ()
     rows = []
-    for number, (c, states) in enumerate(marked, 1):
+    for number, c in enumerate(marked, 1):
         cells = []
         for own, said in zip(states, c.cells, strict=True):
             svg = state_svg(c.trait.id, own[c.trait.id], c.trait.word(own[c.trait.id]), own, 300)
             cells.append(doc.Picture(svg, note=said, tallest=28.0))
         name = f"{number} {c.trait.name}" if len(marked) > 1 else c.trait.name
         rows.append((name, *cells))
-    return (
-        (
-            Table(
-                ("Look at", *kinds.labels),
-                tuple(rows),
-                style="near",
-                shares=(28.0, *[50.0] * len(kinds.taxa)),
-            ),
-        )
-        if rows
-        else ()
-    )
+    shares = (28.0, *[50.0] * len(kinds.taxa))
+    return (Table(("Look at", *kinds.labels), tuple(rows), style="near", shares=shares),)
 
 
 def _differ(kinds: Comparison, young: bool) -> Block:
