@@ -111,10 +111,8 @@ def _front_row(need: Need, sheet: CareSheet) -> tuple[doc.Content, ...]:
     else:
         right = Lines(tuple(what.splitlines()))
     names = dict.fromkeys(b.source_label for b in need.evidence if b.followed and b.source_label)
-    by = [*some(names, 2), need.grounds] if names else [need.grounds]
-    claims = tuple(dict.fromkeys(_claim(backing, need) for backing in need.evidence))
-    said = doc.Fold("; ".join(by), (Lines(claims, "bullets"),)) if claims else ""
-    return need.label, right, said
+    by = "; ".join((*some(names, 2), need.grounds))
+    return need.label, right, doc.Fold(by, (_claims(need),)) if need.evidence else ""
 
 
 def _meanwhile(sheet: CareSheet) -> tuple[Block, ...]:
@@ -208,11 +206,14 @@ def _why(need: Need, cited: dict[str, int]) -> tuple[doc.Inline | Block, ...]:
     """
     if not need.evidence:
         return ()
-    claims = tuple(dict.fromkeys(_claim(backing, need) for backing in need.evidence))
     keys = dict.fromkeys(b.source for b in need.evidence if b.followed and b.source)
     numbers = sorted(cited.setdefault(key, len(cited) + 1) for key in keys)
     on_paper = Lines((f"{need.grounds} {numbers or ''}".rstrip(),), style="small")
-    return On(SCREEN, (doc.Fold(need.grounds, (Lines(claims, "bullets"),)),)), On(PRINT, (on_paper,))
+    return On(SCREEN, (doc.Fold(need.grounds, (_claims(need),)),)), On(PRINT, (on_paper,))
+
+
+def _claims(need: Need) -> Lines:
+    return Lines(tuple(dict.fromkeys(_claim(backing, need) for backing in need.evidence)), "bullets")
 
 
 def _claim(backing: Backing, need: Need) -> str:
