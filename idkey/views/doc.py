@@ -198,7 +198,7 @@ class Couplet(_Part):
 
 
 class Couplets(Block):
-    """A key: couplets whose ends stand at the right, dots leading to them."""
+    """A key: couplets whose ends stand at the right; in a console dots lead to them."""
 
     couplets: tuple[Couplet, ...]
 

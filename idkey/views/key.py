@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from itertools import pairwise
+from itertools import islice, pairwise
 
 from idkey.model.key import Couplet, Key, Lead
 from idkey.table.units import number_of
@@ -32,16 +32,17 @@ _CROSSED_OUT = 5
 
 def how_to_use(key: Key) -> tuple[str, ...]:
     """Return how the key is used, by the first place in it where one couplet sends on to another."""
-    back = next(((n, froms[0]) for n, froms in came_from(key).items() if froms), None)
-    turn = "Took a wrong turn? (from {1}) beside {0} says that couplet {1} sent you there.".format(
-        *back or (0, 0)
-    )
+    back = ((number, before[0]) for number, before in came_from(key).items() if before)
+    turns = [
+        f"Took a wrong turn? (from {sent}) beside {number} says that couplet {sent} sent you there."
+        for number, sent in islice(back, 1)
+    ]
     return (
         "Start at 1. Read both leads, a and b; take the one that fits the fish, and go on at the number that "
         "stands at its end.",
         "Can't see it, or not sure? Follow both leads: the fish is one of the names at the ends you reach. Do"
         " the same with a length, unless you know that the fish is adult.",
-        *((turn,) if back else ()),
+        *turns,
         "Stop at a name. Check it against everything else that you know of the fish; if that does not fit, "
         "the fish is a kind that this key does not hold. Never sell or pair a fish under a name that you "
         "doubt.",
