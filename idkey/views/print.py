@@ -132,8 +132,8 @@ def save(
     ending = place.suffix.lower()
     if ending not in (".html", ".pdf"):
         raise IdkeyError(f"save: {os.fspath(path)!r}: let the file's name end in .html or .pdf")
-    if paper not in [*PAPERS, *POCKETS]:
-        raise IdkeyError(f"paper {paper!r}: {one_of(paper, (*PAPERS, *POCKETS), 'one of')}")
+    if paper not in (papers := (*PAPERS, *POCKETS)):
+        raise IdkeyError(f"paper {paper!r}: {one_of(paper, papers, 'one of')}")
     check_free(place, overwrite)
     document = display.document(thing, **options)
     if paper in POCKETS and not (

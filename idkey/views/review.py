@@ -17,7 +17,7 @@ from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.model.review import Review
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
-from idkey.table.units import listed, number_of, percent
+from idkey.table.units import first_up, listed, number_of, percent
 from idkey.views import doc
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Group, Heading, Lines, On, Runs, line
@@ -289,7 +289,7 @@ def _headline(change: Change) -> str:
         "trait taken out": _shortened([t.name for t in change.traits_removed]),
     }
     text = "; ".join(f"{what}: {names}" for what, names in parts.items() if names)
-    return f"{text[0].upper()}{text[1:]}."
+    return f"{first_up(text)}."
 
 
 def _past_blocks(change: Change) -> Iterator[Block]:
