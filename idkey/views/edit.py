@@ -25,7 +25,6 @@ _MOST_ROWS, _MOST_IN_SHEET = 12, 150
 """Kinds that a table and a draft of it show; changed ones come on top of that."""
 _MOST_CHANGES, _MOST_BEHIND, _LONGEST_SOURCE = 40, 2, 60
 _MOST_SHOWN, _MOST_IN_LIST = 12, 200
-_MINDED = ("tradeCode", "careGroup")
 _ALL = ".to_frame() lists them all"
 _TITLES = {"not taken": "\u2715 Rows that were not taken", "new": "+ New kinds"}
 _TITLES |= {"changed": "\u2260 Changed", "unchanged": "= As they are"}
@@ -103,17 +102,22 @@ def head_html(draft: Draft) -> str:
 def _notices(draft: Draft) -> tuple[Lines, ...]:
     """Name trade codes that another kind has too, and kinds without a care group, of what is not saved."""
     table, found = draft.sound, []
-    fresh = {column: [*draft.new, *(t for t, c in draft.changed if c == column)] for column in _MINDED}
-    for taxon in dict.fromkeys(t for t in fresh["tradeCode"] if t in table.taxa.index):
-        for code in trade_codes(draft.text(taxon, "tradeCode")) if "tradeCode" in draft.names else ():
+    for taxon in (taxon for taxon in _fresh(draft, "tradeCode") if taxon in table.taxa.index):
+        for code in trade_codes(draft.text(taxon, "tradeCode")):
             others = [table.label(t) for t in table.names.coded(code) if t != taxon]
             if others:
                 has = "has" if len(others) == 1 else "have"
                 found.append(f"{draft.label(taxon)}: {listed(others)} {has} the trade code {code}, too.")
-    for taxon in dict.fromkeys(fresh["careGroup"]):
-        if "careGroup" in draft.names and not draft.text(taxon, "careGroup").strip():
+    for taxon in _fresh(draft, "careGroup"):
+        if not draft.text(taxon, "careGroup").strip():
             found.append(f"{draft.label(taxon)}: no care group is chosen, so there is no care sheet for it.")
     return (Lines(some(found, _MOST_CHANGES), "bullets"),) if found else ()
+
+
+def _fresh(draft: Draft, column: str) -> Iterable[str]:
+    """Return the kinds that are new or changed in a column; none where the table has no such column."""
+    changed = (taxon for taxon, where in draft.changed if where == column)
+    return dict.fromkeys((*draft.new, *changed)) if column in draft.names else ()
 
 
 def kind_marks(draft: Draft) -> dict[str, str]:
