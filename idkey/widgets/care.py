@@ -42,6 +42,10 @@ _MEASURES = {
     "ammonia_mg_l": "Total ammonia, as N (mg/L)",
     "altitude_m": "Altitude (m)",
 }
+_HINTS = dict.fromkeys(SIZE, "80, or 31 in") | {
+    "temperature_c": "not measured; 26, or 79 °F",
+    "altitude_m": "0",
+}
 
 
 @checked
@@ -92,20 +96,12 @@ class Caring(Part):
         self._which = self.watch(dropdown("Tank", tanks, width="300px"), self._on_tank)
         self._change = self.button(_CHANGE, lambda: self._show_measures(self._change.description == _CHANGE))
         self._back = self.button("Back to the tank as listed", self._on_back)
-        # A size that few tanks have is asked back: what is asked, and the measures that were said to be so.
-        self._asked, self._so = "", {}
+        # A size that few tanks have is asked back: the measures that were said to be so.
+        self._so: dict[str, str] = {}
         self._is_so = self.button("It is as I wrote it", self._on_so)
         self._fields = {}
         for key, label in _MEASURES.items():
-            hint = (
-                "80, or 31 in"
-                if key in SIZE
-                else "not measured; 26, or 79 °F"
-                if key == "temperature_c"
-                else "0"
-                if key == "altitude_m"
-                else "not measured"
-            )
+            hint = _HINTS.get(key, "not measured")
             self._fields[key] = self.watch(field(label, hint=hint, width="320px"), self._on_measure)
             # Labels of one width, so that the fields stand under one another.
             self._fields[key].style.description_width = "205px"
@@ -188,7 +184,7 @@ class Caring(Part):
     def _show(self) -> None:
         """Show care, check and room; where one can't be made, nothing older is left standing."""
         self.care = self.tank = self.check = self.room_check = None
-        failed, self._asked = True, ""
+        failed, asked = True, ""
         try:
             kind = self._kind.value
             if kind != _NO_KIND:
@@ -197,17 +193,15 @@ class Caring(Part):
                 for n, listed in enumerate(self._tanks):
                     # One whose measures can't be read counts as listed.
                     with suppress(IdkeyError):
-                        tanks[n] = self._tank_now(n) or listed
+                        tanks[n] = self._tank_now(n)[0] or listed
                 self.room_check = check_room(self.care, tanks) if tanks else None
-                # Last, since it may ask back.
-                self._asked = ""
-                self.tank = self._tank_now(self._which.value)
+                self.tank, asked = self._tank_now(self._which.value)
                 self.check = check_tank(self.care, self.tank) if self.tank is not None else None
             failed = False
         finally:
             shown(self._back, self._is_changed(self._which.value))
-            shown(self._is_so, bool(self._asked) and self.tank is None and not failed)
-            self._verdict.value = "" if failed else self._verdict_html()
+            shown(self._is_so, bool(asked))
+            self._verdict.value = "" if failed else self._verdict_html(asked)
             self._sheet.value = blocks(care_blocks(self.care, drawn=True)) if self.care is not None else ""
             for part, made, table in (
                 (self._checks, self.check, tank_table),
@@ -217,25 +211,25 @@ class Caring(Part):
                 # An empty part would keep its place beside the other.
                 shown(part, made is not None)
 
-    def _tank_now(self, which: int) -> Tank | None:
-        """Return a tank with what was typed; None while its size is not complete."""
+    def _tank_now(self, which: int) -> tuple[Tank | None, str]:
+        """Return a tank with what was typed, None while its size is not complete; and what is asked back."""
         rest = {"name": "the tank typed in"}
         if which != _TYPE_IN:
             if not self._is_changed(which):
-                return self._tanks[which]
+                return self._tanks[which], ""
             rest = {key: getattr(self._tanks[which], key) for key in ("name", "substrate", "companions")}
         typed = self._typed[which]
         if not all(typed[key].strip() for key in SIZE):
-            return None
+            return None, ""
         try:
             tank = Tank.of(rest | typed)
         except TankError as error:
             # In the words of the screen.
             wrong = (f"{_MEASURES.get(m, m)}: {typed.get(m, '')!r}: {right}" for m, _, right in error.wrong)
             raise IdkeyError("; ".join(wrong)) from None
-        asked = {key: asked_back(key, getattr(tank, key)) for key in SIZE}
-        self._asked = "; ".join(f"{_MEASURES[key]} {text}" for key, text in asked.items() if text)
-        return tank if not self._asked or typed == self._so else None
+        sizes = {key: asked_back(key, getattr(tank, key)) for key in SIZE}
+        asked = "; ".join(f"{_MEASURES[key]} {text}" for key, text in sizes.items() if text)
+        return (None, asked) if asked and typed != self._so else (tank, "")
 
     def _is_changed(self, which: int) -> bool:
         return which != _TYPE_IN and self._typed[which] != _texts(self._tanks[which])
@@ -245,13 +239,13 @@ class Caring(Part):
         """What is shown, without the controls."""
         return "\n".join(part.value for part in (self._verdict, self._checks, self._ranked, self._sheet))
 
-    def _verdict_html(self) -> str:
+    def _verdict_html(self, asked: str) -> str:
         head = note = ""
         if self.care is None:
             words = "Choose a kind of fish: its care will stand here, held against the tank."
         elif self.check is None:
-            words = "Give the length, width and height of the tank. What is not measured is left blank."
-            words = self._asked or words
+            blank = "Give the length, width and height of the tank. What is not measured is left blank."
+            words = asked or blank
         else:
             words = self.check.verdict
             labels = self.care.labels
