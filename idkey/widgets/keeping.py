@@ -117,14 +117,14 @@ class Keeping(Part):
             self._tell(f"Kept as No. {kept.number}. It is in the book.")
             return
         done = []
-        seen, marks = self._seen, self._written[1]
-        if any(seen[0]) and seen[0] != self._written[0]:
+        said, marks = self._seen
+        if any(said) and said != self._written[0]:
             self.book.look(self.number, fish, who)
-            self._written = seen[0], marks
+            self._written = said, self._written[1]
             done.append("what was seen now")
-        if photos and seen[1] != marks:
+        if photos and marks != self._written[1]:
             self.book.add_photo(self.number, *photos)
-            self._written = seen
+            self._written = said, marks
             done.append("what was measured")
         if tank != self._tank:
             self.book.tell(self.number, "moved", tank, who)
@@ -135,8 +135,9 @@ class Keeping(Part):
 
     def _leave(self, act: Callable[[], None]) -> None:
         """Go on to another fish; of one whose answers are in no book this is asked twice."""
-        if self._unwritten and self._seen != self._warned:
-            self._warned = self._seen
+        seen = self._seen
+        if seen not in (_NOTHING, self._written, self._warned):
+            self._warned = seen
             msg = "These answers are not in the book yet. Keep the fish first, or press again to leave it."
             raise IdkeyError(msg)
         act()
@@ -194,10 +195,6 @@ class Keeping(Part):
         """All that was said of the fish, and what was set on its picture."""
         measuring = self.desk.measuring
         return seen_of(self.desk.identification), measuring and measuring.marks
-
-    @property
-    def _unwritten(self) -> bool:
-        return self._seen not in (_NOTHING, self._written)
 
     def _photos(self) -> list[tuple[Path, dict[str, Any]]]:
         """Return the picture with what is set on it, copied beside the book if that is asked for."""
