@@ -1,6 +1,5 @@
 """One JupyterLab, one browser and one page for the tests of this folder."""
 
-import os
 from pathlib import Path
 
 import lab as lab_module
@@ -8,13 +7,11 @@ import pytest
 
 
 def pytest_collection_modifyitems(items):
-    """Without CI set, and without Chromium, these tests say so and are left out; in CI they must run."""
+    """Mark the tests of this folder."""
     here = str(Path(__file__).parent)
     for item in items:
         if str(item.path).startswith(here):
             item.add_marker(pytest.mark.browser)
-            if not (os.environ.get("CI") or lab_module.chromium_path()):
-                item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
 
 
 @pytest.fixture(scope="session")

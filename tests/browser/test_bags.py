@@ -11,6 +11,7 @@ from lab import (
     scrolls_sideways,
     tab_to,
     until_idle,
+    until_it_answers,
 )
 from playwright.sync_api import expect
 
@@ -67,6 +68,7 @@ def test_from_a_label_typed_in_to_a_verdict_and_the_letter_by_keyboard_alone(not
     question = screen.locator(".idk-asking h3")
     expect(question).to_have_text("What is the main pattern on the side of the body?")
     tab_to(page, "light spots on dark")
+    until_it_answers(screen)
     page.keyboard.press("Enter")
     expect(bag(screen, 5)).to_contain_text("pattern: light spots on dark")
     expect(question).not_to_have_text("What is the main pattern on the side of the body?")
@@ -124,10 +126,7 @@ def test_a_fish_is_kept_from_the_identify_screen_and_opened_again_after_the_cell
     kept(screen).get_by_role("button", name="Keep this fish").click()
     expect(kept(screen)).to_contain_text("Kept as No. 1")
     # Run anew the screen knows nothing of the fish, but the book does.
-    cell = scratch.locator(".jp-CodeCell").nth(number)
-    cell.locator(".jp-InputArea-editor").click()
-    scratch.page.keyboard.press("Shift+Enter")
-    again = cell.locator(".idk.widget-vbox").first
+    again = run(scratch, number)
     press(again, "Open a fish again")
     expect(kept(again)).to_contain_text("1 fish")
     expect(again.get_by_label("Fish", exact=True)).to_contain_text("tank rack <b>3</b>")

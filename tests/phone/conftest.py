@@ -1,22 +1,12 @@
 """One Chromium, and pages of it that ask nothing of anyone."""
 
-import os
 from contextlib import contextmanager
 
-import lab
 import pytest
 
 from idkey.phone.file import pocket
 
 PHONE = {"width": 390, "height": 844}
-
-
-def pytest_collection_modifyitems(items):
-    """Without CI set, and without Chromium, what needs it is left out; in CI it must run."""
-    for item in items:
-        needs = {"chromium", "shipped_page", "opened"} & {*getattr(item, "fixturenames", ())}
-        if needs and not (os.environ.get("CI") or lab.chromium_path()):
-            item.add_marker(pytest.mark.skip(reason="needs Chromium (Debian: apt install chromium)"))
 
 
 @contextmanager
