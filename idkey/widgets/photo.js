@@ -70,6 +70,8 @@ function render({ model, el }) {
     return [event.clientX - box.left - view.clientLeft, event.clientY - box.top - view.clientTop];
   };
   const points = () => ({ ...model.get("points"), ...Object.fromEntries(waiting) });
+  // What was just set is not asked for again, however late the kernel answers.
+  const asked = () => model.get("asks").find((name) => !waiting.has(name)) ?? "";
 
   function fit() {
     const [wide, high] = size();
@@ -181,8 +183,8 @@ function render({ model, el }) {
   }
 
   function showAsked() {
-    const asked = model.get("labels")[model.get("asked")];
-    const does = model.get("sowing") ? "adds a spot, or takes one away" : asked ? `sets: ${asked}` : "";
+    const next = model.get("labels")[asked()];
+    const does = model.get("sowing") ? "adds a spot, or takes one away" : next ? `sets: ${next}` : "";
     view.ariaLabel = `The picture. Arrow keys move the cross${does && `, Enter ${does}`}. Tab goes to the points.`;
     view.classList.toggle("idk-photo-asks", Boolean(does));
     draw();
@@ -206,15 +208,15 @@ function render({ model, el }) {
   function set(name, at) {
     waiting.set(name, at);
     model.send({ kind: "set", name, at });
-    draw();
+    showAsked();
   }
 
   // What a click does at a place: the point that is asked for, or a spot.
   function act(at) {
-    const asked = model.get("asked");
-    if (model.get("sowing")) model.send({ kind: "spot", at });
-    else if (asked) set(asked, at);
-    return model.get("sowing") ? "" : asked;
+    const name = model.get("sowing") ? "" : asked();
+    if (name) set(name, at);
+    else if (model.get("sowing")) model.send({ kind: "spot", at });
+    return name;
   }
 
   // -- mouse, touch, pen --------------------------------------------------------------------------
@@ -241,16 +243,16 @@ function render({ model, el }) {
       const { far, at: between } = spread();
       held = { pinch: { far, scale, spot: toPicture(between) } };
     } else if (pointers.size === 1) {
-      const sowing = model.get("sowing"), asked = model.get("asked");
+      const sowing = model.get("sowing"), next = asked();
       const name = sowing ? "" : nearest(at, GRAB[event.pointerType] ?? 12);
-      if (hand.ariaPressed === "true" || event.button === 1 || event.shiftKey || !(name || sowing || asked)) {
+      if (hand.ariaPressed === "true" || event.button === 1 || event.shiftKey || !(name || sowing || next)) {
         held = { pan: toPicture(at) };
       } else if (name) {
         const was = points()[name];
-        held = { name, at: was, was, off: toScreen(was).map((v, i) => v - at[i]), from: toPicture(at), asked };
+        held = { name, at: was, was, off: toScreen(was).map((v, i) => v - at[i]), from: toPicture(at), next };
         drawn.get(name).focus({ preventScroll: true });
       } else {
-        held = { name: sowing ? "" : asked, tap: sowing, at: toPicture(at), off: [0, 0] };
+        held = { name: sowing ? "" : next, tap: sowing, at: toPicture(at), off: [0, 0] };
         view.focus({ preventScroll: true });
       }
     }
@@ -275,14 +277,13 @@ function render({ model, el }) {
 
   function let_go(event, isDone) {
     if (!pointers.delete(event.pointerId) || pointers.size) return;
-    const { name, tap, at, was, from, asked } = held ?? {};
+    const { name, tap, at, was, from, next } = held ?? {};
     held = null;
     if (isDone && tap) act(at);
     // Pupil and eye are near each other: a point that was not dragged was not meant.
-    else if (isDone && asked && String(at) === String(was)) {
-      set(asked, from);
-      draw();
-      drawn.get(asked)?.focus({ preventScroll: true });
+    else if (isDone && next && String(at) === String(was)) {
+      set(next, from);
+      drawn.get(next)?.focus({ preventScroll: true });
       return;
     } else if (isDone && name && String(at) !== String(was)) set(name, at);
     draw();
@@ -381,12 +382,12 @@ function render({ model, el }) {
   // -- what the kernel says ---------------------------------------------------------------------------
 
   const heard = {
-    // Comes after what the kernel made of a message: from here on its own word counts.
-    "msg:custom": ({ heard: name }) => {
-      if (!moved.has(name)) waiting.delete(name);
-      draw();
+    // Comes after what the kernel made of a message: unless more was told meanwhile its own word counts.
+    "msg:custom": ({ heard: name, at }) => {
+      if (!moved.has(name) && String(waiting.get(name)) === String(at)) waiting.delete(name);
+      showAsked();
     },
-    "change:points": draw, "change:asked": showAsked, "change:sowing": showAsked,
+    "change:points": draw, "change:asks": showAsked, "change:sowing": showAsked,
     "change:outlines": drawShapes, "change:picture": showPicture,
   };
   for (const [name, hear] of Object.entries(heard)) model.on(name, hear);

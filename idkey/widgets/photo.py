@@ -66,7 +66,7 @@ class Canvas(anywidget.AnyWidget):
     size = t.List([0, 0]).tag(sync=True)
     points = t.Dict().tag(sync=True)
     labels = t.Dict({kind.name: kind.label for kind in KINDS}).tag(sync=True)
-    asked = t.Unicode().tag(sync=True)
+    asks = t.List().tag(sync=True)
     outlines = t.List().tag(sync=True)
     sowing = t.Bool(False).tag(sync=True)
 
@@ -202,7 +202,7 @@ class Measuring(Part):
                 try:
                     self._move(name, (x, y))
                 finally:
-                    self.canvas.send({"heard": name})
+                    self.canvas.send({"heard": name, "at": [x, y]})
             case {"kind": "take", "name": str(name)}:
                 self._take_away(name)
             case {"kind": "spot", "at": [float() | int() as x, float() | int() as y]}:
@@ -229,9 +229,9 @@ class Measuring(Part):
         self._do(points=self.points.moved(name, None), left_out=self._state.left_out | {name})
 
     def _on_skip(self) -> None:
-        if name := self.canvas.asked:
+        if asks := self.canvas.asks:
             self._chosen = ""
-            self._take_away(name)
+            self._take_away(asks[0])
 
     def _on_other(self, name: str) -> None:
         self._chosen = name
@@ -305,8 +305,9 @@ class Measuring(Part):
 
     def _show_asked(self) -> None:
         done = self.points.at.keys() | self._state.left_out
-        asked = self._chosen or next((name for name in NAMES if name not in done), "")
-        self.canvas.asked = asked
+        chosen = [self._chosen] if self._chosen else []
+        asks = chosen + [name for name in NAMES if name not in done and name not in chosen]
+        self.canvas.asks, asked = asks, next(iter(asks), "")
         with self.filling():
             self.other.value = self._chosen
         self._asked.value = point_html(_KIND.get(asked), self.points.facing)

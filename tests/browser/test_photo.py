@@ -187,6 +187,16 @@ def test_by_keyboard_alone_a_point_is_set_moved_taken_away_and_got_back(screen, 
     assert place(view, "Snout") == (middle[0] - 3, middle[1] + 10)
 
 
+def test_points_set_faster_than_the_kernel_answers_are_those_that_follow(screen, view):
+    # While a script runs no answer can come between.
+    enter = "view => view.dispatchEvent(new KeyboardEvent('keydown', { key: 'Enter', bubbles: true }))"
+    view.evaluate(f"view => {{ for (let i = 0; i < 3; i++) ({enter})(view); }}")
+    asks(screen, "Eye, front edge")
+    for label in ("Snout", "Base of the tail fin", "Gill opening"):
+        expect(point(view, label)).to_be_attached()
+    expect(view.locator(".idk-photo-point")).to_have_count(3)
+
+
 def test_a_picture_is_handed_over_in_pieces(screen, view, lab):
     # Larger than one message may be.
     path = lab.root / "large.png"

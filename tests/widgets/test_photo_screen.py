@@ -30,15 +30,15 @@ def screen(file, shipped):
 
 def test_points_are_asked_for_in_order_each_may_be_left_out_and_undo_takes_back_each_step(screen):
     measuring, canvas = screen.measuring, screen.measuring.canvas
-    assert canvas.asked == "snout"
+    assert canvas.asks[0] == "snout"
     tell(measuring, kind="set", name="snout", at=[150.5, 400])
-    assert canvas.asked == "tail_base"
+    assert canvas.asks[0] == "tail_base"
     measuring.skip.click()
-    assert canvas.asked == "gill"
+    assert canvas.asks[0] == "gill"
     measuring.other.value = "white"
-    assert canvas.asked == "white"
+    assert canvas.asks[0] == "white"
     tell(measuring, kind="set", name="white", at=[10, 20])
-    assert canvas.asked == "gill"
+    assert canvas.asks[0] == "gill"
     tell(measuring, kind="set", name="snout", at=[160, 410])
     tell(measuring, kind="take", name="white")
     assert canvas.points == {"snout": [160, 410]}
@@ -46,10 +46,10 @@ def test_points_are_asked_for_in_order_each_may_be_left_out_and_undo_takes_back_
         tell(measuring, kind="undo")
         assert canvas.points.keys() == points
     assert measuring.undo.disabled
-    assert canvas.asked == "snout"
+    assert canvas.asks[0] == "snout"
     for _ in NAMES:
         measuring.skip.click()
-    assert canvas.asked == ""
+    assert canvas.asks == []
     assert "All points are set or left out" in words(measuring._asked)
 
 
@@ -60,7 +60,7 @@ def test_what_is_no_point_is_one_line_and_the_browser_hears_of_it(screen, monkey
     assert "'tail'" in words(screen._alert)
     tell(screen.measuring, kind="set", name="eye_front", at=[1, 2])
     assert screen._alert.value == ""
-    assert heard == [{"heard": "tail"}, {"heard": "eye_front"}]
+    assert heard == [{"heard": "tail", "at": [1, 2]}, {"heard": "eye_front", "at": [1, 2]}]
 
 
 @pytest.mark.parametrize("right", [False, True])
@@ -208,7 +208,7 @@ def test_points_and_outlines_are_kept_and_shown_again(desk, book, file):
     reopen(desk, 1)
     assert 'picture stands under "Measure on a photo"' in words(desk.way.keeping._said)
     assert desk.measuring.marks == later
-    assert desk.measuring.canvas.asked == ""
+    assert desk.measuring.canvas.asks == []
 
 
 def test_another_file_in_its_place_is_not_taken_for_the_picture(desk, tmp_path):
