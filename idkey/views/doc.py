@@ -166,6 +166,12 @@ class Fold(Block):
     style: str = ""
 
 
+class Held(Block):
+    """What `idkey.views.html.held` put into the page of a screen under this name; it stands here, too."""
+
+    name: str
+
+
 class Columns(Block):
     """Short entries in columns, read down each."""
 

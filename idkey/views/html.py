@@ -20,6 +20,7 @@ FEW = 3
 """So many names at one end of a key are set in bold; more are set small."""
 _UNSAFE = re.compile(r"[^A-Za-z0-9 .,]")
 _SIZES = {"A4": "A4", "Letter": "letter"}
+_HIDDEN = 'width="0" height="0" style="position:absolute" aria-hidden="true"'
 SVG = re.compile(r'<svg\b[^>]*viewBox="([^"]*)"[^>]*>(?:<title>.*?</title>)?(.*)</svg>', re.DOTALL)
 
 
@@ -59,6 +60,15 @@ def status(words: Runs, style: str = "", more: Runs = "") -> str:
     if plain(more):
         return f'<div role="status"><p{_class(style)}>{runs(words)}</p><p>{runs(more)}</p></div>'
     return f'<p{_class(style)} role="status">{runs(words)}</p>'
+
+
+def held(name: str, shapes: str, more: Iterable[Block]) -> str:
+    """Return what a screen shows again and again, to be in its page once, out of sight.
+
+    ``<use href="#name">`` draws the shapes; the blocks stand where `doc.Held` is, once that is opened.
+    """
+    drawn = f'<svg {_HIDDEN}><g id="{name}">{shapes}</g></svg>'
+    return f'{drawn}<template id="{name}-more">{blocks(more)}</template>'
 
 
 def printed(document: Document, paper: str = "A4") -> str:
@@ -139,6 +149,8 @@ class _Writer:
             case doc.Fold(summary, inside, style):
                 opened = f'<div class="idk-open">{self.blocks(inside)}</div>'
                 return f"<details{_class(style)}><summary>{write(summary)}</summary>{opened}</details>"
+            case doc.Held(name):
+                return f'<div data-idk-from="{name}"></div>'
             case doc.Columns(entries, count):
                 texts = "".join(f"<li>{write(entry)}</li>" for entry in entries)
                 return f'<ul class="idk-columns" style="columns:{count}">{texts}</ul>'
@@ -177,8 +189,7 @@ class _Writer:
     def shapes(self) -> str:
         """Return the shapes that the drawings on lines use."""
         defs = "".join(symbol for _, symbol in self._drawn.values())
-        hidden = 'width="0" height="0" style="position:absolute" aria-hidden="true"'
-        return f"<svg {hidden}><defs>{defs}</defs></svg>\n" if defs else ""
+        return f"<svg {_HIDDEN}><defs>{defs}</defs></svg>\n" if defs else ""
 
     def _table(self, block: doc.Table) -> str:
         write, style = self.write, f" idk-{block.style}" if block.style else ""

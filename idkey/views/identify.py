@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from functools import cache, partial
+from collections.abc import Iterator
 from typing import Any
 from urllib.parse import quote
+from uuid import uuid4
 
 from idkey.care.needs import format_value, sentences
 from idkey.care.sheet import care_for
@@ -23,7 +23,7 @@ from idkey.views import doc, html
 from idkey.views.care import care_blocks
 from idkey.views.doc import SCREEN, TEXT, Block, Document, Fold, Lines, On, Soft, line
 from idkey.views.fish import how_svg
-from idkey.views.sheet import can_draw, fish_svg
+from idkey.views.sheet import can_draw, fish_shapes, fish_svg
 from idkey.views.words import answer_words, codes_from_memory, none_words, state_icons
 
 _LITTLE_GAIN = 0.1
@@ -32,7 +32,9 @@ MOST_RIVALS, MOST_TOGETHER = 2, 8
 """Names that the first is held against in the end, and names for which one care is given."""
 FIRST_NEEDS = ("temperature_c", "flow")
 """What a fish dies of first."""
-_MOST_NAMES, _MOST_ON_BAG = 8, 5
+MOST_NAMES = 8
+"""Names that a screen shows with their fish."""
+_MOST_ON_BAG = 5
 _NAME_COLUMN = 35  # where names begin beside their bars in a console
 SIDES = ("Speaks for it", "Speaks against it", "Says little", "The table does not know")
 
@@ -45,12 +47,12 @@ def identification_document(fish: Identification) -> Document:
         trait = question.trait
         ask = (doc.Strong("Look next:"), f" {trait.asked} ", Soft(f"({trait.id})"))
     bars = [("  ", _bar(row)) for row in fish.ranked() if row.candidate]
-    more = [f"  and {len(bars) - _MOST_NAMES} more"] if len(bars) > _MOST_NAMES else []
+    more = [f"  and {len(bars) - MOST_NAMES} more"] if len(bars) > MOST_NAMES else []
     blocks = (
         line(first, "outcome"),
         line(after),
-        On(SCREEN, _names(fish, care=False)),
-        On(TEXT, (Lines((*bars[:_MOST_NAMES], *more), indent=_NAME_COLUMN),)),
+        On(SCREEN, _names(fish)),
+        On(TEXT, (Lines((*bars[:MOST_NAMES], *more), indent=_NAME_COLUMN),)),
         line(ask),
         On(SCREEN, _seen(fish)),
     )
@@ -82,20 +84,21 @@ def _seen(fish: Identification) -> tuple[Block, ...]:
     return (doc.Table((), tuple(rows), "What was seen"),) if rows else ()
 
 
-def _names(fish: Identification, *, care: bool, mark: str = "") -> Iterator[Block]:
-    """Give the names still possible as bars; each opens to its reasons, and its care sheet if asked for."""
+def _names(fish: Identification, *, held: bool = False, mark: str = "") -> Iterator[Block]:
+    """Give the names still possible as bars; each opens to its reasons, and care where that is held."""
     if not fish.answers:
         yield line("The names still possible will stand here, likeliest first.", "soft")
         return
     ranking = fish.ranked()
     left = [row for row in ranking if row.candidate]
-    for row in left[:_MOST_NAMES]:
+    for row in left[:MOST_NAMES]:
         under, summary = _why(fish, row), (_bar(row),)
         if row.taxon != NONE:
-            under += _according_to(fish.table, row.taxon) + (_care_of(fish.table)(row.taxon) if care else ())
-            summary = (*_drawn(fish.table, row.taxon, mark), *summary)
+            place = _place(fish.table, row.taxon) if held else ""
+            under += (*_according_to(fish.table, row.taxon), *(doc.Held(place),) * held)
+            summary = (*_drawn(fish.table, row.taxon, mark, place), *summary)
         yield Fold(summary, under, "name")
-    if rest := left[_MOST_NAMES:]:
+    if rest := left[MOST_NAMES:]:
         items = tuple(f"{none_words(row.taxon, row.name)}: {percent(row.probability)}" for row in rest)
         yield Fold(f"and {number_of(len(rest), 'name', 'more')}", (Lines(items, "bullets"),), "name")
     if out := len(ranking) - len(left):
@@ -159,24 +162,42 @@ def _care_fold(summary: str, *kinds: Any) -> tuple[Block, ...]:
         return ()
 
 
-@kept
-def _care_of(table: TraitTable) -> Callable[[str], tuple[Block, ...]]:
-    # A screen shows the same sheets after every answer.
-    return cache(partial(_care_fold, "Care sheet", table))
-
-
-def _drawn(table: TraitTable, taxon: str, mark: str = "") -> tuple[doc.Icon, ...]:
+def _drawn(table: TraitTable, taxon: str, mark: str = "", place: str = "") -> tuple[doc.Icon, ...]:
     if not can_draw(table):
         return ()
-    return (doc.Icon(fish_svg(table, taxon, mark=mark, wide=96), table.label(taxon)),)
+    shapes = f'<use href="#{place}"/>' if place else ""
+    return (doc.Icon(fish_svg(table, taxon, mark=mark, wide=96, shapes=shapes), table.label(taxon)),)
 
 
-def names_html(fish: Identification, *, care: bool = True, mark: str = "") -> str:
-    """Return the names still possible as bars; each opens to its reasons, and its care sheet if asked for.
+@kept
+def _mark_of(_table: TraitTable) -> str:
+    # Screens of several tables, and of several kernels, stand on one page.
+    return uuid4().hex[:8]
 
-    Beside each is its fish, with the feature `mark` ringed on it.
+
+def _place(table: TraitTable, taxon: str) -> str:
+    return f"idk-{_mark_of(table)}-{table.position(taxon)}"
+
+
+def names_html(fish: Identification, *, mark: str = "") -> str:
+    """Return the names still possible as bars; each opens to its reasons and its care sheet.
+
+    Beside each is its fish, with the feature `mark` ringed on it. Fish and care are in `kind_html`, which
+    is to be on the page for each of `kinds_shown`.
     """
-    return html.blocks(_names(fish, care=care, mark=mark))
+    return html.blocks(_names(fish, held=True, mark=mark))
+
+
+def kinds_shown(fish: Identification) -> list[str]:
+    """Return the kinds that `names_html` draws."""
+    left = [row.taxon for row in fish.ranked() if row.candidate][:MOST_NAMES] if fish.answers else []
+    return [taxon for taxon in left if taxon != NONE]
+
+
+def kind_html(table: TraitTable, taxon: str) -> str:
+    """Return what `names_html` shows of a kind and no answer changes, out of sight: its fish and its care."""
+    shapes = fish_shapes(table, taxon) if can_draw(table) else ""
+    return html.held(_place(table, taxon), shapes, _care_fold("Care sheet", table, taxon))
 
 
 def outcome_html(fish: Identification) -> str:

@@ -189,16 +189,28 @@ def _rings(look: Look, marks: Sequence[str], scale: float) -> str:
     return rings + numbers
 
 
-def fish_svg(table: TraitTable, taxon: str, *, young: bool = False, mark: str = "", wide: int = 120) -> str:
+def fish_svg(
+    table: TraitTable, taxon: str, *, young: bool = False, mark: str = "", wide: int = 120, shapes: str = ""
+) -> str:
     """Draw one kind small, from the side, without words; what is looked at for a trait is ringed.
 
-    Raises as `side_by_side`.
+    `shapes` stand in for its own, where those are in the page already. Raises as `side_by_side`.
     """
     (look,) = _looks(table, [taxon], young)
     rings = _rings(look, [mark], wide / 240) if mark else ""
-    shapes = picture(f"side-{look.form}", look.states, weight=1.2) + rings
     more = f'width="{wide}" height="{wide * 2 // 3}"'
-    return svg_text(shapes, f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}", FISH_WINDOW, more)
+    title = f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}"
+    return svg_text((shapes or _small(look)) + rings, title, FISH_WINDOW, more)
+
+
+def fish_shapes(table: TraitTable, taxon: str) -> str:
+    """Return the shapes of `fish_svg`, of an adult. Raises as `side_by_side`."""
+    (look,) = _looks(table, [taxon], False)
+    return _small(look)
+
+
+def _small(look: Look) -> str:
+    return picture(f"side-{look.form}", look.states, weight=1.2)
 
 
 def _looks(table: TraitTable, taxa: Sequence[str], young: bool) -> list[Look]:

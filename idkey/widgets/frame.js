@@ -24,10 +24,19 @@ function render({ model, el }) {
     target.toggleAttribute("data-lm-suppress-shortcuts", !theirs);
   }, early);
 
+  // What is long and stays the same came once, and is put in where a fold is open.
+  function putIn() {
+    for (const place of screen()?.querySelectorAll("details[open] > .idk-open > [data-idk-from]") ?? []) {
+      const held = document.getElementById(`${place.dataset.idkFrom}-more`);
+      if (held) place.replaceWith(held.content.cloneNode(true));
+    }
+  }
+
   const watcher = new MutationObserver((changes) => {
     const added = changes.flatMap((change) => [...change.addedNodes]).filter((n) => n instanceof Element);
     const folds = added.flatMap((n) => [...(n.matches("details") ? [n] : []), ...n.querySelectorAll("details")]);
     folds.forEach((fold) => { if (opened.has(nameOf(fold))) fold.open = true; });
+    putIn();
   });
 
   function start() {
@@ -36,7 +45,9 @@ function render({ model, el }) {
     if (!root) { requestAnimationFrame(start); return; }
     root.addEventListener("toggle", (event) => {
       const fold = event.target;
-      if (fold.matches("details")) opened[fold.open ? "add" : "delete"](nameOf(fold));
+      if (!fold.matches("details")) return;
+      opened[fold.open ? "add" : "delete"](nameOf(fold));
+      putIn();
     }, early);
     watcher.observe(root, { childList: true, subtree: true });
   }

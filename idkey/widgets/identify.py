@@ -82,6 +82,8 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
+        self._kinds = {w.HTML(): "" for _ in range(views.MOST_NAMES)}
+        """What holds a drawing and a care sheet for the names, and the kind whose they are."""
         self._pocket_says = w.HTML()
 
     def _laid_out(self) -> list[w.Widget]:
@@ -95,6 +97,7 @@ class IdentifyScreen(Screen):
         names.add_class("idk-names")
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
+        self._top.children = [*self._top.children, *self._kinds]
         pocket_row = row(self.button("Make the pocket file", self._make_pocket), self._pocket_says)
         pocket_row.add_class("idk-pocket")
         return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way, pocket_row]
@@ -147,14 +150,23 @@ class IdentifyScreen(Screen):
         fish = self.identification
         with self.filling():
             self._outcome.value = views.outcome_html(fish)
-            self._names.value = views.names_html(fish, care=False)
+            asked = fish.next_question()
+            self._names.value = views.names_html(fish, mark=asked.trait.id if asked else "")
             self.looking.show_next(focus=focus)
+            self._show_kinds()
             self.looking.show_seen()
             self._show_bag(self._bag.value)
             self._together.value = views.together_html(fish)
-            asked = self.looking.asking.trait
-            self._names.value = views.names_html(fish, mark=asked.id if asked else "")
             self.way.refresh()
+
+    def _show_kinds(self) -> None:
+        """Bring what the names show of each kind; a kind that is there already is not brought again."""
+        table, kinds = self.identification.table, views.kinds_shown(self.identification)
+        free = [place for place, taxon in self._kinds.items() if taxon not in kinds]
+        for taxon in kinds:
+            if taxon not in self._kinds.values():
+                place = free.pop()
+                place.value, self._kinds[place] = views.kind_html(table, taxon), taxon
 
     def _show_bag(self, name: str) -> None:
         self._bag_says.value = views.bag_html(self.identification, name)

@@ -138,10 +138,10 @@ def test_by_keyboard_alone_to_a_published_name(screen):
     assert cells.count() == stood
     first = screen.locator(NAME).first
     expect(first).to_contain_text("Hypancistrus margaritatus")
-    expect(first.get_by_text("Care sheet")).to_be_attached()
     tab_to(page, "SUMMARY")
     page.keyboard.press("Enter")
     expect(screen.locator(f"{NAME}[open]").first).to_contain_text("Speaks for it")
+    expect(first.get_by_text("Care sheet")).to_be_visible()
 
 
 def test_a_click_on_a_drawing_answers_and_enter_takes_inches(screen):

@@ -49,7 +49,7 @@ def test_a_trade_code_from_memory_says_so_where_a_kind_is_introduced_and_not_in_
     key = build_key(TABLE.only([LUNAORUM, ZEBRA, "pseudacanthicus_major"]))
     assert FROM_MEMORY in [name for name, _ in index(key)]
     fish = Identification(TABLE, prior=[LUNAORUM]).answer("pattern", "light_spots")
-    opened = words(names_html(fish, care=False))
+    opened = words(names_html(fish))
     assert "L339: a trade code from memory; no source read ties it to this name." in opened
 
 
@@ -77,7 +77,7 @@ def test_a_kind_that_is_hardly_known_is_not_named_and_what_is_not_known_stands_a
         assert "blank comes first" in page
         assert "too little is known of it to go by: only 1 of your 4 answers can be checked" in page
         assert "Likeliest of those better known: one" in page
-    opened = names_html(fish, care=False).partition("blank")[2]
+    opened = names_html(fish).partition("blank")[2]
     told = dict(re.findall(r"<h4>([^<]*)</h4>\s*<ul>(.*?)</ul>", opened, re.DOTALL)[:2])
     assert list(told) == ["Speaks for it", "The table does not know"]
     assert told["Speaks for it"].count("<li>") == 1
