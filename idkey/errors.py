@@ -6,13 +6,18 @@ A message says, on one line: where (file, row, column), the value that was found
 from __future__ import annotations
 
 import difflib
+import errno
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-__all__ = ["AnswerError", "IdkeyError", "Problem", "TableError", "TableWarning", "UnknownName", "one_of"]
-
 _MOST_SHOWN = 40
 _MOST_LISTED = 20
+NO_RIGHT = (errno.EACCES, errno.EPERM, errno.EROFS)
+_REFUSALS = {
+    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "no room is left on the disk"),
+    **dict.fromkeys(NO_RIGHT, "there is no right to read or write here, or another program holds it open"),
+    **dict.fromkeys((errno.ENOTDIR, errno.EEXIST), "is no folder"),
+}
 
 
 class IdkeyError(ValueError):
@@ -76,3 +81,9 @@ def one_of(value: object, allowed: Sequence[str], what: str = "one of") -> str:
         shown += f" and {len(allowed) - most} more"
     hint = f"; did you mean {near[0]!r}?" if near else ""
     return f"use {what} ({shown}){hint}"
+
+
+def refusal(error: Exception) -> str:
+    """Say in words what the system did not allow."""
+    said = getattr(error, "strerror", None) or str(error)
+    return _REFUSALS.get(getattr(error, "errno", None), said)

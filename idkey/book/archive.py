@@ -21,10 +21,10 @@ from sqlalchemy.orm import Session
 from idkey.book.editions import table_of
 from idkey.book.entries import count_of, find_by, own_words, text_of, time_of
 from idkey.book.exchange import EDITIONS, IDENTIFICATION, LOOK, OCCURRENCE, OURS, TERMS, TEXT
-from idkey.book.labels import LOOKED_AT
-from idkey.book.records import EVENTS, GROUNDS, Bag, Box, Edition, Event, Fish, Look, Naming, Photo
+from idkey.book.labels import GROUNDS, LOOKED_AT
+from idkey.book.records import EVENTS, Bag, Box, Edition, Event, Fish, Look, Naming, Photo
 from idkey.book.store import next_number
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, refusal
 from idkey.table.csvfile import plain_cell
 
 _MOST_BYTES = 1_000_000_000
@@ -41,8 +41,8 @@ def read_darwin_core(session: Session, path: Path) -> int:
         with zipfile.ZipFile(path) as archive:
             return _Reader(session, path, archive).read()
     except (OSError, zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise IdkeyError(f"{path}: is no Darwin Core Archive ({why}); nothing was read") from error
+        msg = f"{path}: is no Darwin Core Archive ({refusal(error)}); nothing was read"
+        raise IdkeyError(msg) from error
 
 
 class _Reader:

@@ -33,12 +33,12 @@ from idkey.book.entries import (
     time_of,
 )
 from idkey.book.exchange import save_csv, save_darwin_core
-from idkey.book.labels import Label, Labels
+from idkey.book.labels import GROUNDS, LOOKED_AT, Label, Labels
 from idkey.book.pair import SameKind, same_kind
 from idkey.book.pocket import seen_in
 from idkey.book.rates import Rates, rates
 from idkey.book.recheck import Recheck, recheck
-from idkey.book.records import EVENTS, GROUNDS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
+from idkey.book.records import EVENTS, PLACED, Bag, Box, Edition, Event, Fish, Look, Naming, Word
 from idkey.book.store import Store, next_number
 from idkey.book.traces import delete_traces
 from idkey.errors import IdkeyError, TableWarning, one_of
@@ -193,7 +193,7 @@ class Book:
         self,
         number: int,
         taxon: str,
-        ground: str = "looked at",
+        ground: str = LOOKED_AT,
         who: str = "",
         probability: float | None = None,
     ) -> Naming:

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from idkey.arguments import shown
 from idkey.book.editions import edition_id
 from idkey.book.records import Event, Fish, Look, Photo, Word
-from idkey.errors import IdkeyError, TableWarning
+from idkey.errors import IdkeyError, TableWarning, refusal
 from idkey.model.identify import Identification
 from idkey.table.csvfile import cell_problem
 from idkey.table.layout import VERSION
@@ -181,6 +181,5 @@ def photo_of(photo: Any) -> Photo:
         place = Path(path).resolve()
         digest = hashlib.sha256(place.read_bytes()).hexdigest()
     except (OSError, TypeError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise IdkeyError(f"photo: {str(path)!r}: the file can't be read ({why})") from None
+        raise IdkeyError(f"photo: {str(path)!r}: the file can't be read ({refusal(error)})") from None
     return Photo(place=str(place), sha256=digest, points=dict(points))

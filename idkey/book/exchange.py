@@ -24,6 +24,7 @@ from sqlalchemy.orm import Session, undefer
 from idkey.book.labels import LOOKED_AT
 from idkey.book.records import Bag, Box, Edition, Event, Fish, Look, Naming, Photo, Record
 from idkey.book.store import HOLDS
+from idkey.model.combine import COVERAGE
 from idkey.table.csvfile import write_sheet
 from idkey.table.onefile import write_whole
 from idkey.table.schema import NONE
@@ -52,7 +53,6 @@ _COLUMNS = {
     OCCURRENCE: (*_OF_FISH, *_NAMED, "dynamicProperties"),
     IDENTIFICATION: ("occurrenceID", "identificationID", *_NAMED, "dynamicProperties"),
 }
-_SURE = 0.95
 _BLOCK = 500
 
 
@@ -220,7 +220,7 @@ class _Names:
         if look and taxon not in ("", NONE):
             named |= self._of_kind(look.edition_id, taxon)
         doubt = ""
-        if doubted and probability is not None and probability < _SURE:
+        if doubted and probability is not None and probability < COVERAGE:
             doubt = "probably" if probability >= 0.5 else "uncertain"
         qualifier = ", ".join(filter(None, (named.get("identificationQualifier"), doubt)))
         if probability is not None:

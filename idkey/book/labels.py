@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 LOOKED_AT = "looked at"
 """The ground of a name that rests on looks alone; every other ground settles it."""
+SETTLED = ("grown out", "bred", "sent to a specialist")
+GROUNDS = (LOOKED_AT, *SETTLED)
 
 
 @dataclass(frozen=True, slots=True)

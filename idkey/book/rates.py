@@ -31,6 +31,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import betaincinv
 
+from idkey.book.labels import SETTLED
 from idkey.display import Printed
 from idkey.errors import IdkeyError, one_of
 from idkey.model.changes import code_past
@@ -40,10 +41,8 @@ from idkey.model.evidence import misread, scale_of
 from idkey.model.fit import SLIP, outside
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import TraitTable
-from idkey.table.units import number_of, percent
+from idkey.table.units import listed, number_of, percent
 
-SETTLED = "grown out", "bred", "sent to a specialist"
-"""Grounds of a name that do not rest on looking."""
 FEWEST = 20
 """Answers below which no rate is offered: even with none outside the interval reaches to 12 % (judgement)."""
 _MOST, _LEAST = 0.5, 0.001
@@ -133,7 +132,7 @@ class Rates(Printed):
     def text(self) -> str:
         """How much there is to go by, and what is offered; two sentences or so."""
         if not self.fish:
-            grounds = "grown out, bred or sent to a specialist"
+            grounds = listed(SETTLED, "or")
             return f"No fish yet that was looked at and later {grounds}: nothing can be said of errors."
         count = "1 fish was" if self.fish == 1 else f"{self.fish:,} fish were"
         text = f"{count} looked at and later named on other grounds."

@@ -24,8 +24,8 @@ import pandas as pd
 from idkey.book.causes import Cause, Causes
 from idkey.display import Printed
 from idkey.errors import IdkeyError
-from idkey.model.changes import COVERAGE, Change, code_past, what_changes
-from idkey.model.combine import NONE_PRIOR, check_table, model_of, prior_vector
+from idkey.model.changes import Change, code_past, what_changes
+from idkey.model.combine import COVERAGE, NONE_PRIOR, check_table, model_of, prior_vector
 from idkey.model.match import candidate_set, posterior
 from idkey.table.layout import VERSION
 from idkey.table.schema import NONE

@@ -21,7 +21,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from idkey.book.records import Box, Counter, Fish, Record, Volume
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, refusal
 
 STEPS: tuple[Callable[[Connection], None], ...] = ()
 """What carries a book forward, from version 1 to 2 and on; each is run once, within one transaction."""
@@ -325,7 +325,7 @@ def _why(error: Exception) -> str:
     """Return in words what the system or the database did not allow."""
     cause = error.orig if isinstance(error, DBAPIError) else error
     if isinstance(cause, OSError):
-        return str(cause.strerror or cause)
+        return refusal(cause)
     if isinstance(cause, OverflowError):
         return "a number is too large"
     if isinstance(cause, sqlite3.Error):

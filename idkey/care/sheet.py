@@ -139,9 +139,8 @@ def care_for(table: TraitTable | Identification, *taxa: str) -> CareSheet:
 
 
 def _care_of_fish(fish: Identification) -> CareSheet:
-    rows = fish.ranked()
-    left = [row for row in rows if row.candidate and row.taxon != NONE]
-    none_share = float(next((row.probability for row in rows if row.taxon == NONE), 0.0))
+    left = fish.kinds(possible=True)
+    none_share = float(next((row.probability for row in fish.ranked() if row.taxon == NONE), 0.0))
     rest = left[_MOST_NAMES:]
     shares = {row.taxon: float(row.probability) for row in left[:_MOST_NAMES]}
     said = {"shares": shares, "none_share": none_share}

@@ -21,7 +21,7 @@ from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_frame, read_answer
-from idkey.model.combine import NONE_PRIOR, kept, model_of, prior_vector
+from idkey.model.combine import COVERAGE, NONE_PRIOR, kept, model_of, prior_vector
 from idkey.model.distinguish import Worth, worth
 from idkey.model.identify import Identification
 from idkey.model.key import Key, build_key
@@ -36,8 +36,6 @@ MOST_HELD = 200
 """Kinds that are held against all others after one change."""
 KEYED_AFRESH = 200
 """Kinds up to which the new key is built: a second or two."""
-COVERAGE = 0.95
-"""Posterior that the names still possible hold together."""
 
 Past = Identification | Mapping[str, Any]
 """An identification, or its answers: trait id to answer."""

@@ -50,6 +50,8 @@ NAMED_WEIGHT = 9.0
 """What a name on the invoice counts more: labels are often wrong (judgement)."""
 NONE_PRIOR = 0.05
 """Share of fish that are none of the kinds in the table, unless told otherwise (judgement)."""
+COVERAGE = 0.95
+"""Posterior that the names still possible hold together, unless told otherwise; a name with it is settled."""
 LEAST_SHARE = 1e-3
 """Least weight, as a share of the largest: two clear answers are worth about 30 : 1 each."""
 _NOT_STATED = 1.0

@@ -105,11 +105,9 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
     at = [table.position(taxon) for taxon in taxa]
     if len(taxa) < 2:
         raise IdkeyError(f"{a!r} is given twice: give two different kinds to compare")
-    tell = distinguisher(table)
-    contrasts = [_contrast(tell, trait, taxa, at) for trait in table.traits]
-    differ = sorted(
-        (c for c in contrasts if c.kind == "differs"),
-        key=lambda c: (-round(c.right, 12), -round(c.right_young or 0.0, 12)),
+    tell, found = distinguisher(table), contrasts(table, taxa)
+    differ, shared, unknown = (
+        tuple(c for c in found if c.kind == kind) for kind in ("differs", "shared", "unknown")
     )
     looks, mix_up = _best_looks(tell, differ, at, "adult")
     looks_young, mix_up_young = _best_looks(tell, differ, at, "young")
@@ -117,14 +115,25 @@ def compare(table: TraitTable, a: str, b: str, *more: str) -> Comparison:
         table=table,
         taxa=taxa,
         labels=tuple(table.label(taxon) for taxon in taxa),
-        differ=tuple(differ),
-        shared=tuple(c for c in contrasts if c.kind == "shared"),
-        unknown=tuple(c for c in contrasts if c.kind == "unknown"),
+        differ=differ,
+        shared=shared,
+        unknown=unknown,
         looks=looks,
         looks_young=looks_young,
         mix_up=mix_up,
         mix_up_young=mix_up_young,
     )
+
+
+def contrasts(table: TraitTable, taxa: Sequence[str]) -> list[Contrast]:
+    """Return every trait of kinds: differing ones, strongest first, then the others as in the table."""
+    tell, at = distinguisher(table), [table.position(taxon) for taxon in taxa]
+    found = [_contrast(tell, trait, taxa, at) for trait in table.traits]
+    return sorted(found, key=_strength)
+
+
+def _strength(c: Contrast) -> tuple[float, float]:
+    return (-round(c.right, 12), -round(c.right_young or 0.0, 12)) if c.kind == "differs" else (0.0, 0.0)
 
 
 def _tells(right: float, k: int) -> bool:

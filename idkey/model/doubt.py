@@ -8,7 +8,7 @@ from typing import NamedTuple
 from idkey.model.identify import Identification
 from idkey.model.sayings import say
 from idkey.table.reading import parse_answer
-from idkey.table.schema import NONE, Range, Trait, cell_words
+from idkey.table.schema import Range, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import amount
 
@@ -52,7 +52,7 @@ def _meant(fish: Identification, trait: Trait, answer: Range) -> list[tuple[str,
 
 def _of_length(fish: Identification, trait: Trait, answer: Range) -> str:
     cells = fish.table.cells[trait.id]
-    rows = ((row, cells[fish.table.position(row.taxon)]) for row in fish.ranked() if row.taxon != NONE)
+    rows = ((row, cells[fish.table.position(row.taxon)]) for row in fish.kinds())
     known = [(row.probability, cell.high) for row, cell in rows if isinstance(cell, Range)]
     if answer.high < SHORTEST:
         return say("very small")

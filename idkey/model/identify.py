@@ -19,7 +19,15 @@ from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.model.answers import Coded, code_answers, read_answer
 from idkey.model.ask import MIN_GAIN, Question, asker_of
-from idkey.model.combine import NONE_PRIOR, Prior, check_coverage, check_table, model_of, prior_vector
+from idkey.model.combine import (
+    COVERAGE,
+    NONE_PRIOR,
+    Prior,
+    check_coverage,
+    check_table,
+    model_of,
+    prior_vector,
+)
 from idkey.model.fit import POOR_FIT
 from idkey.model.match import posterior_of_names, rank_frame
 from idkey.model.sayings import say
@@ -100,7 +108,7 @@ class Identification(Shown):
         table: TraitTable,
         prior: Prior = "commonness",
         none_prior: float = NONE_PRIOR,
-        coverage: float = 0.95,
+        coverage: float = COVERAGE,
     ):
         check_coverage(coverage)
         check_table(table)
@@ -216,6 +224,10 @@ class Identification(Shown):
         """Return the rows of `ranking` as named tuples, which is what a screen needs at every click."""
         return self._ranked
 
+    def kinds(self, *, possible: bool = False) -> list[Any]:
+        """Return the rows of `ranked` that are kinds of the table, `possible` ones alone or all."""
+        return [row for row in self._ranked if row.taxon != NONE and (row.candidate or not possible)]
+
     def candidates(self) -> tuple[str, ...]:
         """Return the smallest set of names that holds `coverage` of the posterior, likeliest first."""
         return tuple(row.taxon for row in self._ranked if row.candidate)
@@ -297,10 +309,9 @@ class Identification(Shown):
     def _standing(self) -> Outcome:
         ranking = self.ranked()
         left = [row for row in ranking if row.candidate]
-        taxa = tuple(row.taxon for row in left if row.taxon != NONE)
+        taxa = tuple(row.taxon for row in self.kinds(possible=True))
         names = [self.table.label(t) for t in taxa]
-        best = ranking[0]
-        first = next(row for row in ranking if row.taxon != NONE)
+        best, first = ranking[0], self.kinds()[0]
         share = percent(first.probability)
         if not self.answers:
             return Outcome("no answers", taxa, say("no answers"))
@@ -336,8 +347,7 @@ class Identification(Shown):
             checked = say("checked", count=first.compared, of=len(self.looks))
         text = say("several left", count=count) if count > 1 else say("none left")
         text += _say_of("little known", first, checked=checked)
-        kinds = (row for row in self.ranked() if row.taxon != NONE)
-        known = next((row for row in kinds if not is_hardly_known(self, row)), None)
+        known = next((row for row in self.kinds() if not is_hardly_known(self, row)), None)
         if known is not None:
             text += _say_of("better known", known)
         return text

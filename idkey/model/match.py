@@ -17,7 +17,15 @@ from sklearn.utils.multiclass import check_classification_targets
 from idkey.arguments import checked
 from idkey.errors import AnswerError, IdkeyError
 from idkey.model.answers import Coded, code_answers, code_frame
-from idkey.model.combine import NONE_PRIOR, Prior, TableModel, check_coverage, model_of, prior_vector
+from idkey.model.combine import (
+    COVERAGE,
+    NONE_PRIOR,
+    Prior,
+    TableModel,
+    check_coverage,
+    model_of,
+    prior_vector,
+)
 from idkey.model.fit import agreement, compared, fit_of
 from idkey.table.schema import NONE, is_missing
 from idkey.table.table import TraitTable
@@ -183,7 +191,9 @@ class NearestMatch(ClassifierMixin, BaseEstimator):
     ['a', 'b']
     """
 
-    def __init__(self, prior: Prior = "commonness", none_prior: float = NONE_PRIOR, coverage: float = 0.95):
+    def __init__(
+        self, prior: Prior = "commonness", none_prior: float = NONE_PRIOR, coverage: float = COVERAGE
+    ):
         self.prior = prior
         self.none_prior = none_prior
         self.coverage = coverage

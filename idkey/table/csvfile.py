@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from idkey.arguments import ODD_CHARACTER, text_problem
-from idkey.errors import IdkeyError, Problem, TableError, one_of
+from idkey.errors import IdkeyError, Problem, TableError, one_of, refusal
 from idkey.table import layout
 
 Wrong = Callable[[str, str], None]
@@ -318,7 +318,7 @@ def read_grid(file: Path, sheet: str | None, known: Known) -> Grid:
     try:
         data = bytes_of(file)
     except OSError as error:
-        raise _refused(file.name, "", f"the file cannot be read ({error.strerror})") from None
+        raise _refused(file.name, "", f"the file cannot be read ({refusal(error)})") from None
     if data is None:
         raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file")
     if len(data) > layout.MOST_BYTES:

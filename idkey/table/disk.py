@@ -26,7 +26,7 @@ from itertools import chain, count
 from pathlib import Path
 from typing import Any, TypeVar
 
-from idkey.errors import IdkeyError, Problem, TableError, UnknownName, one_of
+from idkey.errors import NO_RIGHT, IdkeyError, Problem, TableError, UnknownName, one_of, refusal
 from idkey.table.layout import MOST_BYTES, OURS
 
 MOST_VERSIONS = 10  # old versions kept
@@ -35,12 +35,6 @@ _OWN = ".idkey"  # in a table's folder: the lock, the old versions, and a save o
 _COMMIT, _VERSIONS = "commit", "versions"
 _NOTE, _MANIFEST = "note.json", "manifest.json"
 _WAIT_S, _POLL_S, _MOST_TRIES = 10.0, 0.02, 25
-_NO_RIGHT = (errno.EACCES, errno.EPERM, errno.EROFS)
-_WHY = {
-    **dict.fromkeys((errno.ENOSPC, errno.EDQUOT), "no room is left on the disk"),
-    **dict.fromkeys(_NO_RIGHT, "there is no right to read or write here, or another program holds it open"),
-    **dict.fromkeys((errno.ENOTDIR, errno.EEXIST), "is no folder"),
-}
 _VERSION = re.compile(r"\d{6,12}-\d{8}T\d{6}Z")
 _JUNCTION = 0xA0000003  # what Windows calls a folder that stands for another one
 _T = TypeVar("_T")
@@ -129,7 +123,7 @@ def _whole(folder: str | Path, read: Callable[[Path], _T]) -> _T:
                 with _locked(place):
                     return read(place)
             except OSError as error:
-                if error.errno not in _NO_RIGHT:
+                if error.errno not in NO_RIGHT:
                     raise
         # Made by hand, or not ours to write to, so that no lock can be left in it.
         for _ in range(_MOST_TRIES):
@@ -185,7 +179,7 @@ def _read(folder: Path, names: Collection[str]) -> dict[str, bytes]:
         try:
             data = _bytes_of(folder / name)
         except OSError as error:
-            problems.append(Problem(name, "", "", folder.name, f"the file cannot be read ({error.strerror})"))
+            problems.append(Problem(name, "", "", folder.name, f"the file cannot be read ({refusal(error)})"))
         else:
             found |= {} if data is None else {name: data}
     if problems:
@@ -426,9 +420,7 @@ def _plainly(folder: Path, outcome: str) -> Iterator[None]:
     except IdkeyError:
         raise
     except (OSError, ValueError) as error:
-        number = getattr(error, "errno", None)
-        why = _WHY.get(number) or getattr(error, "strerror", None) or str(error)
         file = Path(str(getattr(error, "filename", None) or folder))
         at = file if file.name and _OWN not in file.parts else folder
-        msg = f"{at}: {why}; {outcome}"
+        msg = f"{at}: {refusal(error)}; {outcome}"
         raise IdkeyError(" ".join(msg.split())) from error

@@ -25,8 +25,6 @@ from idkey.table.schema import YOUNG
 from idkey.table.state import CARE_COLUMNS, EVIDENCE, GENERA, SOURCES, TAXA, TRAITS, State
 from idkey.table.table import Origin, TraitTable
 
-__all__ = ["load_table", "restore", "save_table", "settle", "start_table", "versions"]
-
 BASE = "base.zip"
 """In a keeper's own folder: the shipped table that it started from, with what is not settled as it was."""
 _OLD, _CHANGES = "overlay.json", "changes.csv"

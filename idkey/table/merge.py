@@ -43,7 +43,8 @@ from idkey.table.state import (
 _KEYS = ("id", "genus", "key", "care_group", "taxon")  # they name a row; a claim is named by all it says
 _SHAPE = ("kind", "unit", "states", "state_words")  # columns that fit together, by which cells are read
 _ENTRY = re.compile(r"(@\w+\s*[{(]\s*)([^\s,={}]+)")
-_WHAT = {TRAITS: "trait", SOURCES: "source", CARE: "care of", CARE_COLUMNS: "care column", GENERA: "genus"}
+_WHAT = {TAXA: "taxon", TRAITS: "trait", SOURCES: "source", GENERA: "genus"}
+_WHAT |= {CARE: "care of", CARE_COLUMNS: "column of care"}
 
 
 def _name_of(key: Hashable) -> str:
@@ -275,8 +276,10 @@ class Merge:
             text = f"The shipped table now has a kind {name!r} ({said[2]}) too; your row ({what}) counts"
         else:
             text = f"The shipped table now has {what} too; yours counts"
-        start = "gone" if gone else "cell" if column else _WHAT.get(file, "taxon").split()[0]
-        self._note(":".join(filter(None, (start, name, column))), said, text, place)
+        # A trait, a column of care, a group of it and a kind may all go by one name.
+        kind = "group" if file == CARE and key[0] else _WHAT[file].split()[0]
+        kind = "cell" if file == TAXA and column else kind
+        self._note(":".join(filter(None, ("gone" * gone, kind, name, column))), said, text, place)
 
     def _share_codes(self) -> None:
         """Ask about a shipped kind that since then goes by the trade code of one of the keeper's own."""

@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import BinaryIO
 
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, refusal
 
 
 def write_whole(place: Path, write: Callable[[BinaryIO], object], overwrite: bool) -> None:
@@ -30,7 +30,7 @@ def write_whole(place: Path, write: Callable[[BinaryIO], object], overwrite: boo
                 check_free(place, overwrite)
             beside.replace(place)
     except OSError as error:
-        why = error.strerror or error
+        why = refusal(error)
         msg = f"{str(place)!r}: cannot be written here ({why}); choose a folder that you may write to"
         raise IdkeyError(msg) from error
 

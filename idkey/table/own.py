@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from idkey.arguments import checked
-from idkey.errors import IdkeyError
+from idkey.errors import IdkeyError, refusal
 from idkey.table.folder import load_table
 from idkey.table.table import TraitTable
 
@@ -33,7 +33,7 @@ def use_table(folder: str | Path | None) -> TraitTable:
             note.write_text(str(Path(folder).expanduser().resolve()), encoding="utf-8")
     except OSError as error:
         raise IdkeyError(
-            f"{note}: can't be written ({error.strerror}); give the table to each screen"
+            f"{note}: can't be written ({refusal(error)}); give the table to each screen"
         ) from None
     return table
 

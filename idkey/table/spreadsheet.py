@@ -21,6 +21,7 @@ from idkey.table.names import AN_ID, folded, is_id, new_id, trade_codes, without
 from idkey.table.reading import MADE_A_DATE, is_date, reading
 from idkey.table.schema import YOUNG
 from idkey.table.table import TraitTable
+from idkey.table.units import first_up
 
 KEY, NAME, QUALIFIER = "id", "scientificName", "identificationQualifier"
 CODE, GENUS, CARE, COMMON = "tradeCode", "genus", "careGroup", "vernacularName"
@@ -260,7 +261,7 @@ class _Reader:
             words[1] = "sp."
         genus = self.genera.get(folded(genus), genus)
         if words:
-            words[0] = self.genera.get(folded(words[0])) or words[0][0].upper() + words[0][1:]
+            words[0] = self.genera.get(folded(words[0])) or first_up(words[0])
             genus = genus or words[0]
         return {
             NAME: " ".join(words),

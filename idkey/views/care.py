@@ -11,6 +11,7 @@ from idkey.care.rules import Check
 from idkey.care.sheet import CareSheet
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
+from idkey.model.combine import COVERAGE
 from idkey.table.schema import EVERY_GROUP
 from idkey.table.units import amount, number_of, percent
 from idkey.views import doc
@@ -24,8 +25,6 @@ _OWN = "cautions"
 _FOLD_WORDS = "Before you handle, move or sell it"
 _DOUBT = 0.01
 """Share of "none of these" from which a sheet speaks of it."""
-_SURE = 0.95
-"""Share from which a name that is left alone is taken for settled, as an identification does by default."""
 _FRONT = ("adult_length_mm", "diet_type", "flow", "temperature_c", "ph", "tank_volume_l", "tank_length_cm")
 """What stands in front on the screen; the rest is behind it."""
 _FEW = 3
@@ -166,7 +165,7 @@ def _standing(sheet: CareSheet) -> tuple[str, ...]:
     """Say how likely each name of a sheet is; nothing for a settled name, or if not made from a fish."""
     if sheet.stranger_of:
         return _stranger(sheet)
-    if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= _SURE):
+    if not sheet.shares or (len(sheet.names) == 1 and sheet.shares[sheet.names[0]] >= COVERAGE):
         return ()
     names = zip(sheet.names, sheet.short_labels, strict=True)
     line = f"Still possible: {'; '.join(f'{label} {percent(sheet.shares[name])}' for name, label in names)}."

@@ -12,7 +12,7 @@ from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
-from idkey.model.compare import compare
+from idkey.model.compare import contrasts
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.model.sayings import say
 from idkey.table.reading import is_total, parse_answer
@@ -206,7 +206,7 @@ def outcome_html(fish: Identification) -> str:
     The latter are for a narrow screen, where the list of names is out of sight.
     """
     first, more = _stands(fish)
-    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE][1:3] if fish.answers else []
+    left = fish.kinds(possible=True)[1:3] if fish.answers else []
     then = listed([f"{row.name} ({percent(row.probability)})" for row in left])
     return html.status(first, "outcome", more) + html.blocks((line(f"Then {then}." if then else "", "then"),))
 
@@ -256,7 +256,7 @@ def bag_html(fish: Identification, text: str) -> str:
     if not text.strip():
         return ""
     kinds = set(fish.table.names.inside(text))
-    ranked = [row for row in fish.ranked() if row.taxon != NONE]
+    ranked = fish.kinds()
     places = [(place, row) for place, row in enumerate(ranked, start=1) if row.taxon in kinds]
     if not places:
         return html.blocks([line(f"No kind in this table is called {text.strip()}.")])
@@ -301,7 +301,7 @@ def together_html(fish: Identification) -> str:
     """
     if not fish.answers:
         return ""
-    left = [row for row in fish.ranked() if row.candidate and row.taxon != NONE]
+    left = fish.kinds(possible=True)
     genus = fish.stranger()[0] if fish.outcome().kind == "none of these" else ""
     if genus:
         summary = say("care of genus", name=genus)
@@ -344,7 +344,8 @@ def _ending(fish: Identification) -> Iterator[Block]:
 def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
     """Say what another name would show instead, with both drawn."""
     table, name = fish.table, fish.table.label(other)
-    looks = (c.trait for c in compare(table, first, other).differ if not c.hearsay)
+    found = contrasts(table, (first, other))
+    looks = (c.trait for c in found if c.kind == "differs" and not c.hearsay)
     trait = next((t for t in looks if t.id in fish.askable), None)
     if trait is None:
         yield line((say("could be"), doc.Strong(name), say("nothing tells")))

@@ -10,17 +10,15 @@ from idkey.book.labels import Label, Labels
 from idkey.care.needs import CLASS_WORDS, format_value
 from idkey.care.sheet import CareSheet, care_for, shortened
 from idkey.errors import IdkeyError
+from idkey.model.combine import COVERAGE
 from idkey.model.fit import POOR_FIT
 from idkey.model.identify import Identification
 from idkey.model.sayings import say
-from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
 from idkey.table.units import amount, number_of, percent
 from idkey.views.doc import SCREEN, TEXT, Block, Card, Cards, Document, Heading, Lines, Strong, line
 from idkey.views.words import CAUTION_IN_SHORT, cut, introduced, none_words, of_table
 
-_SURE = 0.95
-"""Share from which a name stands without "probably", as an identification takes it for settled."""
 _QUIET = 4
 """Modules of blank round a code, as ISO/IEC 18004 asks."""
 _MOST_NAMES, _FEW_NAMES = 3, 2
@@ -85,14 +83,13 @@ def name_words(table: TraitTable, label: Label) -> tuple[str, str]:
         return name, label.ground
     share = label.probability
     note = "by its looks" if share is None else f"by its looks, {percent(share)}"
-    return name if share is not None and share >= _SURE else f"probably {name}", note
+    return name if share is not None and share >= COVERAGE else f"probably {name}", note
 
 
 def standing_words(fish: Identification) -> tuple[str, str]:
     """Return what the answers alone make of a fish, in a few words, and what is behind it."""
-    table, rows, kind = fish.table, fish.ranked(), fish.outcome().kind
-    left = [row for row in rows if row.candidate and row.taxon != NONE]
-    first = next(row for row in rows if row.taxon != NONE)
+    table, kind = fish.table, fish.outcome().kind
+    left, first = fish.kinds(possible=True), fish.kinds()[0]
     name, share = introduced(table, first.taxon), percent(first.probability)
     if kind == "no answers":
         return "not looked at yet", ""
@@ -102,7 +99,7 @@ def standing_words(fish: Identification) -> tuple[str, str]:
     if kind == "little known":
         return f"perhaps {name}", "not settled: too little is known of it to go by"
     if kind == "one name":
-        sure = first.probability >= _SURE and first.deviation >= POOR_FIT
+        sure = first.probability >= COVERAGE and first.deviation >= POOR_FIT
         return name if sure else f"probably {name}", f"by its looks, {share}"
     short = dict(zip(left, shortened([row.name for row in left]), strict=True))
     rest = [words for row, words in short.items() if row is not first]

@@ -10,7 +10,7 @@ from idkey.photo.measures import Measure, Measures
 from idkey.photo.points import PointKind
 from idkey.table.reading import parse_answer
 from idkey.table.schema import States, Trait
-from idkey.table.units import figure
+from idkey.table.units import figure, first_up
 from idkey.views import html
 from idkey.views.doc import (
     Block,
@@ -109,7 +109,7 @@ def offer_html(fish: Identification, trait: Trait, text: str, measures: Measures
     said: list[Runs] = [(f"{trait.name}: ", Strong(answer_words(trait, text)))]
     said += [Soft(f"{measures[name].label}: {_amount(measures[name])}") for name in trait.measured]
     notes = dict.fromkeys(measures[name].note for name in trait.measured)
-    said += [Soft(f"{note[:1].upper()}{note[1:]}.") for note in notes if note]
+    said += [Soft(f"{first_up(note)}.") for note in notes if note]
     before = fish.answers.get(trait.id)
     if before is not None and before != text:
         said.append(Soft(f"So far: {answer_words(trait, before)}."))

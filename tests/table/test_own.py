@@ -491,8 +491,8 @@ def test_own_care_that_is_shipped_by_now(place, keep):
     for who, column in (("caves", "flow"), ("caves", "ph"), ("gamma", "ph")):
         about = {"care_group" if who == "caves" else "taxon": who, "attribute": column}
         newer = added(newer, "evidence.csv", class_="memory", scope="group", **about)
-    met(place, mine, upgraded(newer), "care:gamma", "care:caves")
-    done = settled(place, keep, "care:caves", "care:gamma")
+    met(place, mine, upgraded(newer), "care:gamma", "group:caves")
+    done = settled(place, keep, "group:caves", "care:gamma")
     assert done.taxa.at["mine", "careGroup"] == "caves"
     rows = done.care.set_index(["care_group", "taxon"])[["flow", "ph"]].T.to_dict("list")
     assert rows["sand", "gamma"] == (["gentle", ""] if keep == "own" else ["", "7..8"])
@@ -507,9 +507,21 @@ def test_a_cell_of_care_that_both_changed(place, keep):
     care = table.care.copy()
     care.loc[care["care_group"] == "sand", "substrate"] = "Gravel."
     newer = upgraded(with_cell(SMALL, "care.csv", "sand", "substrate", "Stones."))
-    met(place, replace(table, care=care), newer, "cell:sand:substrate")
-    done = settled(place, keep, "cell:sand:substrate")
+    met(place, replace(table, care=care), newer, "group:sand:substrate")
+    done = settled(place, keep, "group:sand:substrate")
     assert set(done.care["substrate"]) == {"", "Gravel." if keep == "own" else "Stones."}
+
+
+def test_a_column_of_care_and_a_group_of_its_name_are_two_conflicts():
+    def with_ph(files: Files, flow: str, unit: str) -> Files:
+        files = added(files, "care.csv", care_group="ph", flow=flow)
+        claim = {"attribute": "flow", "class_": "memory", "scope": "group"}
+        files = added(files, "evidence.csv", care_group="ph", **claim)
+        return with_cell(files, "care_columns.csv", "ph", "unit", unit)
+
+    mine = laid(SMALL, with_ph(saved(started()), "strong", "count"))
+    table = laid(with_ph(SMALL, "gentle", "% SL"), saved(mine))
+    assert ids(table) == ["column:ph", "group:ph"]
 
 
 def leaning(mine: Path) -> TraitTable:
@@ -529,7 +541,7 @@ def much_gone() -> Files:
     return newer
 
 
-GONE = {"taxon:beta", "gone:teeth", "trait:spots", "cell:gamma:spots"}
+GONE = {"taxon:beta", "gone:trait:teeth", "trait:spots", "cell:gamma:spots"}
 
 
 def test_what_leans_on_what_is_gone_stays_and_the_shipped_may_come_back(place):
@@ -571,9 +583,9 @@ def test_a_source_or_a_care_group_that_is_gone_stays_where_the_keeper_uses_it(pl
     newer = without_source("JONES", "SMITH")(SMALL)
     newer = {name: data.replace(b"stones", b"rocks") for name, data in newer.items()}
     table = mine.with_cell("alpha", "teeth", "many", source="JONES")
-    table = met(place, table, upgraded(newer), "gone:stones", "gone:JONES")
+    table = met(place, table, upgraded(newer), "gone:group:stones", "gone:source:JONES")
     assert list(table.taxa.loc[["mine", "alpha"], "careGroup"]) == ["stones", "rocks"]
-    table = settled(place, keep, "gone:stones", "gone:JONES")
+    table = settled(place, keep, "gone:group:stones", "gone:source:JONES")
     assert table.taxa.at["mine", "careGroup"] == ("stones" if keep == "own" else "")
     assert text(table, "alpha", "teeth") == "many"
     assert ("JONES" in table.sources) == (keep == "own")
@@ -659,7 +671,7 @@ def test_what_holds_for_a_genus_is_merged_too(keep):
     later = laid(newer, saved(table))
     assert (later.conflicts, text(later, "mine", "mouth_shape")) == ((), "wide")
     own = saved(table) | {"genera.csv": both}
-    _, done = over(newer, own, keep, "cell:Hypancistrus:mouth_shape")
+    _, done = over(newer, own, keep, "genus:Hypancistrus:mouth_shape")
     assert text(done, "mine", "mouth_shape") == ("small|wide" if keep == "own" else "wide")
 
 
@@ -670,7 +682,7 @@ def test_a_genus_that_is_gone_stays_where_the_keeper_backed_what_it_says(keep):
     mine = added(saved(started(real)), "evidence.csv", scope="genus", note="seen in the tank", **claim)
     newer = without(real, "genera.csv", lambda row: row["genus"] == "Hypancistrus")
     newer = upgraded(without(newer, "evidence.csv", lambda row: row["genus"] == "Hypancistrus"), "9.0")
-    before, done = over(newer, mine, keep, "gone:Hypancistrus")
+    before, done = over(newer, mine, keep, "gone:genus:Hypancistrus")
     assert "mouth_shape" in before.genera["Hypancistrus"]
     assert ("Hypancistrus" in done.genera) == (keep == "own")
 

@@ -638,5 +638,5 @@ def test_a_care_column_that_is_settled_closes_no_conflict_of_care_left_out():
     new = backed(with_cell(START, "care.csv", "beta", "ph", "5..6"), {"taxon": "beta"}, "ph", "5..6", READ)
     new = with_cell(new, "care_columns.csv", "ph", "unit", "% SL")
     table = laid(new, own)
-    assert [c.id for c in table.conflicts] == ["care:ph", "care:beta"]
-    assert [c.id for c in settled(new, saved(table), "care:ph", "own").conflicts] == ["care:beta"]
+    assert [c.id for c in table.conflicts] == ["column:ph", "care:beta"]
+    assert [c.id for c in settled(new, saved(table), "column:ph", "own").conflicts] == ["care:beta"]
