@@ -235,9 +235,9 @@ class BoxCheck(Printed):
             for bag in self.bags
             for f in bag.fish
         ]
-        names = ["bag", "fish", "label", "verdict", "likeliest", "probability", "share", "weight", "text"]
-        kinds = dict.fromkeys(names, "str") | dict.fromkeys(("probability", "share", "weight"), float)
-        return pd.DataFrame(rows, columns=names).astype(kinds)
+        kinds = dict.fromkeys(("bag", "fish", "label", "verdict", "likeliest"), "str")
+        kinds |= dict.fromkeys(("probability", "share", "weight"), float) | {"text": "str"}
+        return pd.DataFrame(rows, columns=list(kinds)).astype(kinds)
 
 
 def check_box(

@@ -102,7 +102,7 @@ def reopened(fish: Fish, table: TraitTable) -> Identification:
     except IdkeyError as error:
         left.append(str(error))
         found = Identification(table)
-    for trait, answer in (*look.answers.items(), *((trait, None) for trait in look.unseen)):
+    for trait, answer in {**look.answers, **dict.fromkeys(look.unseen)}.items():
         try:
             found.answer(trait, answer)
         except IdkeyError as error:
@@ -154,7 +154,7 @@ def day_of(value: dt.date | str | None) -> dt.date:
         return value
     try:
         return dt.date.fromisoformat(value) if value else dt.date.today()
-    except (TypeError, ValueError):
+    except ValueError:
         raise IdkeyError(f"date: {value!r}: write the day as 2026-05-31") from None
 
 

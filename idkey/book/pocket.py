@@ -67,7 +67,7 @@ def seen_in(text: str, table: TraitTable, edition_of: Callable[[str], TraitTable
 
 def _seen(row: dict[str, Any], table_of: Callable[[str], TraitTable]) -> Seen:
     fish = Identification(table_of(str(row["edition"])), prior=list(row["named"]) or "commonness")
-    for trait, answer in (*row["answers"].items(), *((trait, None) for trait in row["unseen"])):
+    for trait, answer in {**row["answers"], **dict.fromkeys(row["unseen"])}.items():
         fish.answer(trait, answer)
     if row["stage"]:
         fish.answer(LIFE_STAGE, row["stage"])

@@ -175,15 +175,15 @@ def _accepted(trait: Trait, rate: TraitRate | None) -> Trait:
     return replace(trait, error=round(float(np.clip(rate.rate, _LEAST, _MOST)), 4), error_basis=basis)
 
 
-def jeffreys(outside: int, answers: int, level: float = 0.95) -> tuple[float, float, float]:
-    """Return the mean, and the ends of the interval, of a share by Jeffreys's prior; see the module.
+def jeffreys(outside: int, answers: int) -> tuple[float, float, float]:
+    """Return the mean, and the ends of the 95 % interval, of a share by Jeffreys's prior; see the module.
 
     >>> [round(x, 4) for x in jeffreys(0, 10)]
     [0.0455, 0.0, 0.2172]
     """
     a, b = outside + 0.5, answers - outside + 0.5
-    low = 0.0 if outside == 0 else float(betaincinv(a, b, (1 - level) / 2))
-    high = 1.0 if outside == answers else float(betaincinv(a, b, (1 + level) / 2))
+    low = 0.0 if outside == 0 else float(betaincinv(a, b, 0.025))
+    high = 1.0 if outside == answers else float(betaincinv(a, b, 0.975))
     return a / (a + b), low, high
 
 

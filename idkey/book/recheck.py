@@ -181,21 +181,10 @@ class Recheck(Printed):
             + (f.moved, f.since, f.name, f.ground, f.gone, "; ".join(c.text for c in f.causes))
             for f in self.fish
         ]
-        names = [
-            "number",
-            "tag",
-            "label",
-            "then",
-            "probability_then",
-            "now",
-            "probability_now",
-            "moved",
-            "since",
-        ]
-        names += ["name", "ground", "gone", "causes"]
-        floats = dict.fromkeys(("probability_then", "probability_now", "moved"), float)
-        kinds = dict.fromkeys(names, "str") | floats | {"number": int}
-        return pd.DataFrame(rows, columns=names).astype(kinds)
+        kinds = {"number": int, "tag": "str", "label": "str", "then": "str", "probability_then": float}
+        kinds |= {"now": "str", "probability_now": float, "moved": float}
+        kinds |= dict.fromkeys(("since", "name", "ground", "gone", "causes"), "str")
+        return pd.DataFrame(rows, columns=list(kinds)).astype(kinds)
 
 
 def recheck(

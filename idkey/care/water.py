@@ -1,4 +1,4 @@
-"""Formulas for water: oxygen, ammonia, hardness. Floats or arrays in, the same out.
+"""Formulas for water: oxygen and ammonia. Floats or arrays in, the same out.
 
 What lies outside the range a formula holds for is an error that names the quantity, the value and the range.
 """
@@ -100,25 +100,6 @@ def unionised_ammonia(tan_mg_l: ArrayLike, ph: ArrayLike, temperature_c: ArrayLi
     """
     total = _within(tan_mg_l, "total ammonia nitrogen", 0, 1000, "mg/L")
     return _out(total * ammonia_fraction(ph, temperature_c))
-
-
-def general_hardness(ca_mg_l: ArrayLike, mg_mg_l: ArrayLike) -> Figure:
-    """Return general hardness in mg/L CaCO3: 2.497 Ca + 4.118 Mg, each in mg/L, 0 to 5000; else WaterError.
-
-    The factors are 100.09 / 40.08 and 100.09 / 24.305, molar masses (Standard Methods 2340 B, from memory).
-    """
-    calcium = _within(ca_mg_l, "calcium", 0, 5000, "mg/L")
-    magnesium = _within(mg_mg_l, "magnesium", 0, 5000, "mg/L")
-    return _out(2.497 * calcium + 4.118 * magnesium)
-
-
-def alkalinity_from_bicarbonate(hco3_mg_l: ArrayLike) -> Figure:
-    """Return alkalinity in mg/L CaCO3: bicarbonate in mg/L, 0 to 20000, divided by 1.219.
-
-    1.219 is 2 x 61.017 / 100.09 by molar mass; it holds below about pH 8.3, where little carbonate is
-    there (from memory). Raises WaterError.
-    """
-    return _out(_within(hco3_mg_l, "bicarbonate", 0, 20000, "mg/L") / 1.219)
 
 
 def _within(value: ArrayLike, quantity: str, low: float, high: float, unit: str) -> NDArray[np.float64]:

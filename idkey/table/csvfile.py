@@ -153,12 +153,15 @@ def cell_problem(text: str) -> str:
 def bytes_of(file: Path) -> bytes | None:
     """Return what stands in a file, no more than shows that it is too long; None where there is none.
 
-    A pipe or a device is no file: it would be waited on for ever. Raises OSError.
+    A pipe or a device is no file: it would be waited on for ever. Raises TableError.
     """
-    if not file.is_file():
-        return None
-    with file.open("rb") as opened:
-        return opened.read(layout.MOST_BYTES + 1)
+    try:
+        if not file.is_file():
+            return None
+        with file.open("rb") as opened:
+            return opened.read(layout.MOST_BYTES + 1)
+    except OSError as error:
+        raise _refused(file.name, "", f"the file cannot be read ({refusal(error)})") from None
 
 
 def text_of(name: str, data: bytes | None, found: Found, most: int) -> str | None:
@@ -315,10 +318,7 @@ class Grid(NamedTuple):
 
 def read_grid(file: Path, sheet: str | None, known: Known) -> Grid:
     """Read a sheet of a file, by default the first whose header names the kinds. Raises TableError."""
-    try:
-        data = bytes_of(file)
-    except OSError as error:
-        raise _refused(file.name, "", f"the file cannot be read ({refusal(error)})") from None
+    data = bytes_of(file)
     if data is None:
         raise _refused(file.name, file.name, "there is no such file; give a CSV or XLSX file")
     if len(data) > layout.MOST_BYTES:

@@ -189,14 +189,12 @@ def _rings(look: Look, marks: Sequence[str], scale: float) -> str:
     return rings + numbers
 
 
-def fish_svg(
-    table: TraitTable, taxon: str, *, young: bool = False, mark: str = "", wide: int = 120, shapes: str = ""
-) -> str:
+def fish_svg(table: TraitTable, taxon: str, *, mark: str = "", wide: int = 120, shapes: str = "") -> str:
     """Draw one kind small, from the side, without words; what is looked at for a trait is ringed.
 
     `shapes` stand in for its own, where those are in the page already. Raises as `side_by_side`.
     """
-    (look,) = _looks(table, [taxon], young)
+    (look,) = _looks(table, [taxon], young=False)
     rings = _rings(look, [mark], wide / 240) if mark else ""
     more = f'width="{wide}" height="{wide * 2 // 3}"'
     title = f"{table.label(taxon)}. {look.stage}. {DRAWN_NOTE}"

@@ -1,5 +1,6 @@
 """A tank as it was measured, and a fish room: read from a file, ranked for one fish."""
 
+import errno
 from pathlib import Path
 
 import numpy as np
@@ -189,3 +190,13 @@ def test_a_measure_is_read_as_people_write_it():
     ):
         tank = Tank.of({"length_cm": 80, "width_cm": 35, "height_cm": 40, measure: written})
         assert getattr(tank, measure) == pytest.approx(read)
+
+
+def test_a_room_that_may_not_be_read_is_refused_in_one_line(tmp_path, monkeypatch):
+    def refuse(*_):
+        raise PermissionError(errno.EACCES, "Permission denied")
+
+    file = write(tmp_path, HEADER)
+    monkeypatch.setattr(Path, "open", refuse)
+    with pytest.raises(TableError, match=r"room\.csv: '': the file cannot be read \(there is no right"):
+        read_room(file)
