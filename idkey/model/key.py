@@ -121,14 +121,6 @@ class Key(display.Shown):
         """Whether no key over the same questions has a lower expected cost."""
         return self.optimum_seconds is not None and self.seconds <= self.optimum_seconds * (1 + 1e-9)
 
-    def expected_questions(self) -> float:
-        """Mean number of couplets from the start to a name, weighted by the prior."""
-        return self.questions
-
-    def expected_seconds(self) -> float:
-        """Mean effort from the start to a name, weighted by the prior; seconds."""
-        return self.seconds
-
     def endings(self) -> tuple[tuple[str, ...], ...]:
         """Return the names at each end of the key, in the order of the leads."""
         leads = [lead for couplet in self.couplets for lead in (couplet.a, couplet.b)]

@@ -98,7 +98,7 @@ def _scope(key: Key) -> str:
         return f"Covers {_kinds_held(key)}, which this table can't tell apart."
     scope = (
         f"Covers {_kinds_held(key)} in {number_of(len(key.couplets), 'couplet')}; "
-        f"on average {key.expected_questions():.1f} questions lead to an end (no key as telling needs fewer "
+        f"on average {key.questions:.1f} questions lead to an end (no key as telling needs fewer "
         f"than {key.least_questions:.1f})."
     )
     names = [name for ending in key.endings() for name in ending]

@@ -329,7 +329,7 @@ def _key_blocks(change: Change) -> Iterator[Block]:
     more, size = count - len(before.couplets), f"{number_of(count, 'couplet')}, as before"
     if more:
         size = f"{number_of(abs(more), 'couplet')} {'more' if more > 0 else 'fewer'}, {count} in all"
-    was, now = (f"{k.expected_questions():.1f}" for k in (before, key))
+    was, now = (f"{k.questions:.1f}" for k in (before, key))
     asked = f"{now}, as before" if was == now else f"{was} -> {now}"
     yield line(f"In the key: {size}; questions to a name: {asked}.")
 

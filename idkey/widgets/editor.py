@@ -25,13 +25,13 @@ from idkey.table.table import TraitTable
 from idkey.table.units import number_of
 from idkey.views import edit, html
 from idkey.widgets.base import (
-    Fold,
     Screen,
     area,
     checkbox,
     choose,
     dropdown,
     field,
+    folds,
     row,
     shown,
     told_apart,
@@ -100,17 +100,16 @@ class TableEditor(Screen):
         self._check_button = self.button("Check", self.check)
         self._save_button = self.button("Save", self._on_save)
         self.form, self.conflicts = FormPart(self), ConflictPart(self)
-        self.folds = {
-            title: Fold(self, title, f"Close: {title}", part, partial(self._before, part))
-            for title, part in (
-                ("Add a kind", AddKind(self)),
-                ("Add a trait", AddTrait(self)),
-                ("Read a spreadsheet", ImportPart(self)),
-                ("Take this kind out", Confirm(self, take_out)),
-                (_ELSEWHERE, SaveElsewhere(self)),
-                ("Undo all changes", Confirm(self, undo_all)),
-            )
+        parts = {
+            "Add a kind": AddKind(self),
+            "Add a trait": AddTrait(self),
+            "Read a spreadsheet": ImportPart(self),
+            "Take this kind out": Confirm(self, take_out),
+            _ELSEWHERE: SaveElsewhere(self),
+            "Undo all changes": Confirm(self, undo_all),
         }
+        opened = ((words, part, partial(self._before, part)) for words, part in parts.items())
+        self.folds = folds(self, opened)
         self.children = [self._top, *self._laid_out()]
         self._refresh()
 
@@ -120,8 +119,6 @@ class TableEditor(Screen):
         chosen = row(self._kind, self._mode, self._check_button, self._save_button, name="idk-tools")
         openers = row(*(fold.button for fold in self.folds.values()), name="idk-tools")
         parts = [fold.box for fold in self.folds.values()]
-        for part in parts:
-            part.add_class("idk-edit-part")
         told = w.VBox([self._told, self._changes], layout=w.Layout(flex="1 1 340px", min_width="0"))
         self.form.layout.min_width, self.form.layout.margin = "0", "0 24px 8px 0"
         body = w.HBox([self.form, told], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))

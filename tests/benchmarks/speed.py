@@ -159,7 +159,7 @@ def answering(name, table):
 def building(name, table):
     key = build_key(table)
     (seconds,) = measure(lambda: build_key(table), repeats=1 if len(table) > 1_000 else 3)
-    questions = f"{len(key.couplets)} couplets, {key.expected_questions():.1f} questions"
+    questions = f"{len(key.couplets)} couplets, {key.questions:.1f} questions"
     show(f"build_key, {name} ({questions})", seconds)
 
 

@@ -42,9 +42,9 @@ def test_expected_cost_is_the_least_by_exhaustive_search(table, data):
     prior = data.draw(priors(table))
     key, quick = build_key(table, prior), build_key(table, prior, exact_states=0)
     assert key.is_exact
-    assert key.expected_seconds() == pytest.approx(least_by_trees(table, prior), rel=1e-9)
+    assert key.seconds == pytest.approx(least_by_trees(table, prior), rel=1e-9)
     # the lookahead costs no less, and tells as much apart
-    assert quick.expected_seconds() >= key.expected_seconds() - 1e-9
+    assert quick.seconds >= key.seconds - 1e-9
     assert set(quick.endings()) == set(key.endings())
 
 
@@ -82,7 +82,7 @@ def gadget(*triples):
 def test_a_hard_instance(triples, total):
     key = build_key(gadget(*triples), exact_states=1_000_000)
     assert key.is_exact
-    assert key.expected_questions() * 9 == pytest.approx(total)
+    assert key.questions * 9 == pytest.approx(total)
 
 
 @given(any_states, st.data(), exactness)
@@ -101,15 +101,15 @@ def test_all_sums_of_the_cost_agree_and_the_bound_is_what_the_ends_say(table, da
             by_ends += sum(part.values()) * depth
             ends[lead.taxa].update(part)
     assert entering == pytest.approx(by_ends, abs=1e-9)
-    assert key.expected_questions() == pytest.approx(entering, abs=1e-9)
-    assert key.expected_seconds() == pytest.approx(seconds, abs=1e-9)
+    assert key.questions == pytest.approx(entering, abs=1e-9)
+    assert key.seconds == pytest.approx(seconds, abs=1e-9)
     if ends:
         # the bound is scikit-learn's mutual information of kind and end, in bits; it counts in whole numbers
         counts = np.round([[1e9 * end[t] for t in table.ids] for end in ends.values()])
         told = mutual_info_score(None, None, contingency=counts) / math.log(2)
         assert key.least_questions == pytest.approx(told, abs=1e-6)
-    assert key.least_questions <= key.expected_questions() + 1e-9
-    assert key.least_seconds <= key.expected_seconds() + 1e-9
+    assert key.least_questions <= key.questions + 1e-9
+    assert key.least_seconds <= key.seconds + 1e-9
 
 
 def values_of(cell, trait, key):
@@ -342,10 +342,10 @@ def test_the_cost_of_a_key_to_genera_is_that_of_every_way_through_it(table, data
     weights = {t: w / sum(prior.values()) for t, w in prior.items()}
     key = build_key(table, prior, genera=True, exact_states=exact_states)
     ways = [(trait, sum(part.values()), lead, part) for trait, lead, part, _ in walk(key, weights)]
-    assert key.expected_questions() == pytest.approx(sum(w for _, w, _, _ in ways), abs=1e-9)
+    assert key.questions == pytest.approx(sum(w for _, w, _, _ in ways), abs=1e-9)
     seconds = sum(w * trait.effort / (1 - trait.error) for trait, w, _, _ in ways)
-    assert key.expected_seconds() == pytest.approx(seconds, abs=1e-9)
-    assert key.least_questions <= key.expected_questions() + 1e-9
+    assert key.seconds == pytest.approx(seconds, abs=1e-9)
+    assert key.least_questions <= key.questions + 1e-9
     ends = defaultdict(float)
     for _, _, lead, part in ways:
         for taxon in lead.taxa:

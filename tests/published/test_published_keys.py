@@ -372,7 +372,7 @@ def test_built_key_beside_the_printed_one(source):
     built = measures(len(key.couplets), ends)
     assert built["species"] == given["species"]
     assert built["mean"] <= given["mean"] + 1e-9
-    assert key.expected_questions() <= given["mean"] + 1e-9
+    assert key.questions <= given["mean"] + 1e-9
     assert built["most"] <= given["most"]
     # a kind that varies or is blank in a trait may stand at several ends, each a couplet more
     assert 1 <= built["couplets"] <= given["couplets"] + built["ends"] - built["species"]
@@ -448,7 +448,7 @@ def test_crisp_part_beside_a_tree(part):
     nodes = np.asarray(tree.decision_path(x).sum(axis=1)).ravel()
     assert tree.get_n_leaves() == len(part.drop_duplicates())
     assert key.is_exact
-    assert key.expected_questions() <= np.mean(nodes - 1) + 1e-9
+    assert key.questions <= np.mean(nodes - 1) + 1e-9
 
 
 def test_either_key_has_a_crisp_part():
