@@ -17,6 +17,7 @@ LOOKED_AT = "looked at"
 """The ground of a name that rests on looks alone; every other ground settles it."""
 SETTLED = ("grown out", "bred", "sent to a specialist")
 GROUNDS = (LOOKED_AT, *SETTLED)
+"""On what a name may rest."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,6 @@ from typing import Any
 from sqlalchemy import JSON, DateTime, ForeignKey, Index, LargeBinary, Text, TypeDecorator, UniqueConstraint
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-"""On what a name may rest."""
 EVENTS = ("kept", "moved", "paired", "sold", "died", "note")
 """What may become of a fish."""
 PLACED = ("kept", "moved")

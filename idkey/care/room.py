@@ -17,6 +17,7 @@ from idkey.care.tank import SIZE, TANK_FIELDS, Tank, TankError
 from idkey.display import Printed
 from idkey.errors import TableError, one_of
 from idkey.table.csvfile import Found, bytes_of, read_sheet
+from idkey.table.units import first_down
 
 _COLUMNS = ("attribute", "label", "wanted", "found", "verdict", "short_by", "change", "basis")
 
@@ -48,7 +49,7 @@ class TankCheck(Printed):
     def verdict(self) -> str:
         """The answer in words: it fits, what to measure before it can be said, or what fails by how much."""
         if self.fails:
-            failures = "; ".join(f"{_low(c.label)}, {c.short_by}" for c in self.fails)
+            failures = "; ".join(f"{first_down(c.label)}, {c.short_by}" for c in self.fails)
             besides = f" Can't be said yet: {_labels(self.vital)}." if self.vital else ""
             return f"Fails: {' '.join(failures.split())}.{besides}"
         words = {
@@ -105,12 +106,7 @@ def check_tank(care: CareSheet, tank: Tank | Mapping[str, Any]) -> TankCheck:
 
 
 def _labels(checks: Iterable[Check]) -> str:
-    return ", ".join(_low(c.label) for c in checks)
-
-
-def _low(label: str) -> str:
-    """Write a label inside a sentence."""
-    return label if label.startswith("pH") else label[:1].lower() + label[1:]
+    return ", ".join(first_down(c.label) for c in checks)
 
 
 @checked

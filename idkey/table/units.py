@@ -74,19 +74,24 @@ def amount(*values: float, unit: str = "", between: str = " to ", difference: bo
     return f"{text} ({between.join(others)} {other})" if others else text
 
 
-def listed(words: Iterable[str], last: str = "and", between: str = ", ") -> str:
+def listed(words: Iterable[str], last: str = "and") -> str:
     """Return words as a list in a sentence; blank without any.
 
     >>> listed(["red", "blue", "green"]), listed(["red"])
     ('red, blue and green', 'red')
     """
     *first, end = [*words] or [""]
-    return f"{between.join(first)} {last} {end}" if first else end
+    return f"{', '.join(first)} {last} {end}" if first else end
 
 
 def first_up(text: str) -> str:
     """Return words with a capital in front, as a sentence begins."""
     return text[:1].upper() + text[1:]
+
+
+def first_down(text: str) -> str:
+    """Return words as they stand within a sentence."""
+    return text[:1].lower() + text[1:]
 
 
 def percent(share: float) -> str:

@@ -17,7 +17,7 @@ from idkey.model.lookalikes import FEW, Apart, Pair, Settle
 from idkey.model.review import Review
 from idkey.table.schema import NONE
 from idkey.table.table import TraitTable
-from idkey.table.units import first_up, listed, number_of, percent
+from idkey.table.units import first_down, first_up, listed, number_of, percent
 from idkey.views import doc
 from idkey.views.charts import MOST_COLUMNS, MOST_ROWS, MOST_SHEETS, grid_sheets
 from idkey.views.doc import PRINT, SCREEN, TEXT, Block, Document, Fold, Group, Heading, Lines, On, Runs, line
@@ -358,7 +358,7 @@ def _apart_blocks(found: Apart) -> Iterator[Block]:
 
 def _pair_words(found: Apart, pair: Pair) -> str:
     """Say why a kind is not told from another, and what would settle it."""
-    look = _lower(pair.trait.name) if pair.trait else ""
+    look = first_down(pair.trait.name) if pair.trait else ""
     says = f"{look}, wrong {one_in(1 - pair.right)}" if pair.why == "one look" else f"adults by {look}"
     if pair.why == "never":
         says = f"the same in all {pair.compared} traits known of both"
@@ -370,7 +370,7 @@ def _pair_words(found: Apart, pair: Pair) -> str:
 
 
 def _way_words(found: Apart, way: Settle) -> str:
-    trait, among = _lower(way.trait.name), way.among or "kinds"
+    trait, among = first_down(way.trait.name), way.among or "kinds"
     if len(way.blank) > 1:
         share = f"{way.differ * 10:.0f} in 10" if way.differ < 0.95 else "all"
         return f"{trait}, blank for both ({share} pairs of the {way.known} {among} known differ)"
@@ -379,13 +379,8 @@ def _way_words(found: Apart, way: Settle) -> str:
     return f"{trait}, blank for {found.table.label(way.blank[0])} ({often})"
 
 
-def _lower(name: str) -> str:
-    """Return a name as it stands within a sentence."""
-    return name[:1].lower() + name[1:]
-
-
 def _name(table: TraitTable, taxon: str) -> str:
-    return _lower(none_words(taxon, "")) if taxon == NONE else table.label(taxon)
+    return first_down(none_words(taxon, "")) if taxon == NONE else table.label(taxon)
 
 
 def _names(table: TraitTable, taxa: Sequence[str]) -> str:

@@ -438,7 +438,7 @@ def test_a_file_that_comes_meanwhile_is_kept_and_a_failed_write_leaves_the_old_o
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(IdkeyError, match="No space left"):
+    with pytest.raises(IdkeyError, match="no room is left on the disk"):
         small_key().save(place, overwrite=True)
     assert place.read_text() == "mine"
     assert os.listdir(tmp_path) == [place.name]
