@@ -145,7 +145,8 @@ class BagCheck:
     def pairs(self) -> tuple[SameKind, ...]:
         """Every two of its fish, least likely to be one kind first; fish without answers are left out."""
         seen = [f for f in self.fish if f.fish.answers]
-        return pairs(self.table, [f.fish for f in seen], [f.name for f in seen], "same bag")
+        names = [f.name for f in seen]
+        return pairs(self.table, [f.fish for f in seen], names, "same bag") if seen[1:] else ()
 
     @property
     def mixed(self) -> tuple[SameKind, ...]:

@@ -12,7 +12,7 @@ import pandas as pd
 from idkey import display
 from idkey.arguments import checked
 from idkey.book.book import Book
-from idkey.book.box import BoxCheck, check_bag
+from idkey.book.box import BoxCheck
 from idkey.book.box_rows import BagRead, BoxRead, read_box
 from idkey.book.letter import Letter
 from idkey.errors import IdkeyError
@@ -204,17 +204,17 @@ class BoxScreen(Screen):
 
     def changed(self, focus: bool = False) -> None:
         """Show the box as it now stands; `focus` puts the keyboard on the next question of the open bag."""
-        bags, read = tuple(check_bag(self.table, bag) for bag in self.bags), self._read
+        while len(self._lines) < len(self.bags):
+            self._lines.append(BagLine(self))
+        for line, bag in zip(self._lines, self.bags, strict=True):
+            line.show(bag, self.opened.bag is bag)
+        bags, read = tuple(line.check for line in self._lines), self._read
         about = (read.place, read.problems, read.columns, read.notes)
         self.check = BoxCheck(self.table, bags, *about) if bags else None
         self._stands.value = views.stands_html(self.check) if self.check else status(_EMPTY)
         shown(self.go, self.check is not None and self.check.next_look() is not None)
-        while len(self._lines) < len(bags):
-            self._lines.append(BagLine(self))
-        for line, bag, made in zip(self._lines, self.bags, bags, strict=False):
-            line.show(bag, views.bag_html(made), self.opened.bag is bag)
         if len(self._list.children) != len(bags):
-            self._list.children = self._lines[: len(bags)]
+            self._list.children = self._lines
         self.opened.refresh(focus=focus)
         self._show_letter()
 

@@ -9,14 +9,14 @@ from typing import Any, Protocol
 import ipywidgets as w
 
 from idkey.book.book import Book
-from idkey.book.box import BoxCheck
+from idkey.book.box import BagCheck, BoxCheck, check_bag
 from idkey.book.box_rows import BagRead
 from idkey.book.letter import Letter
 from idkey.book.records import Bag, Box
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
 from idkey.table.table import TraitTable
-from idkey.views.box import letter_html
+from idkey.views.box import bag_html, letter_html
 from idkey.views.html import status
 from idkey.views.print import PAPERS, save
 from idkey.widgets.base import Part, checkbox, choose, dropdown, field, row, shown, whole_number
@@ -56,16 +56,22 @@ class BagLine(Part):
 
     def __init__(self, desk: BoxDesk):
         super().__init__(desk.say)
+        self._table, self._was = desk.table, None
         self.bag: BagRead | None = None
+        self.check: BagCheck | None = None
         self._told = w.HTML(layout=w.Layout(flex="1 1 340px", min_width="0"))
         self.look = self.button("Look", lambda: self.bag and desk.open_bag(self.bag))
         line = row(self._told, self.look, name="idk-box-line")
         line.layout.align_items = "flex-start"
         self.children = [line]
 
-    def show(self, bag: BagRead, told: str, is_open: bool) -> None:
-        """Show a bag with what is told of it."""
-        self.bag, self._told.value = bag, told
+    def show(self, bag: BagRead, is_open: bool) -> None:
+        """Show a bag with what it comes to; it is judged again only where something in it has changed."""
+        fish = [(tag, fish, [*fish.answers.items()]) for tag, fish in bag.fish]
+        now = (bag.number, bag.label, bag.count, bag.tank, fish)
+        if now != self._was:
+            self.bag, self._was, self.check = bag, now, check_bag(self._table, bag)
+            self._told.value = bag_html(self.check)
         self.look.description = f"Look at bag {bag.number}"
         (self.add_class if is_open else self.remove_class)("idk-box-open")
 

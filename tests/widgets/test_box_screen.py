@@ -8,6 +8,9 @@ from markup import page_texts, words
 
 import idkey
 from idkey import display
+from idkey.book.box import check_bag
+from idkey.views.box import bag_html
+from idkey.widgets import box_parts
 
 ROWS = [  # invented
     {"bag": 1, "label": "L201", "count": 6, "tank": "rack 2", "spot_size": "large", "tail_fork": "forked"},
@@ -189,3 +192,22 @@ def test_a_day_that_is_none_is_said_and_stays_and_the_saved_picture_stands_all_t
     assert screen.check.text in bundle["text/plain"]
     assert "<b>gold</b>" not in bundle["text/html"]
     assert "Run this cell" in bundle["text/html"]
+
+
+def test_a_step_judges_the_bag_that_changed_and_no_other(screen, shipped, monkeypatch):
+    judged = []
+    monkeypatch.setattr(
+        box_parts, "check_bag", lambda table, bag: judged.append(bag.number) or check_bag(table, bag)
+    )
+    screen._list.children[1].look.click()
+    assert judged == []
+    looking = screen.opened.looking
+    looking.ask("spot_size")
+    for step in (looking.asking.states.children[0].button.click, looking.undo.click):
+        judged.clear()
+        step()
+        assert judged == ["2"]
+        assert told(screen) == [words(bag_html(check_bag(shipped, bag))) for bag in screen.bags]
+    screen.opened.label.value = "L046"
+    assert judged == ["2", "2"]
+    assert "L046" in told(screen)[1]
