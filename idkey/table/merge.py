@@ -9,7 +9,7 @@ state of the place. What the keeper's leans on and the shipped table no longer h
 from __future__ import annotations
 
 import re
-from collections.abc import Hashable, Iterator, Sequence
+from collections.abc import Collection, Hashable, Iterator
 from dataclasses import dataclass
 from itertools import count
 
@@ -45,6 +45,7 @@ _SHAPE = ("kind", "unit", "states", "state_words")  # columns that fit together,
 _ENTRY = re.compile(r"(@\w+\s*[{(]\s*)([^\s,={}]+)")
 _WHAT = {TAXA: "taxon", TRAITS: "trait", SOURCES: "source", GENERA: "genus"}
 _WHAT |= {CARE: "care of", CARE_COLUMNS: "column of care"}
+_OPEN = " until you settle it."
 
 
 def _name_of(key: Hashable) -> str:
@@ -56,12 +57,16 @@ def _codes_of(row: Cells | None) -> set[str]:
     return {*trade_codes((row or {}).get("tradeCode", ""))}
 
 
-def _words_of(file: str, row: Cells | None) -> str:
-    """Return a row on one line, its name left out; of a kind its name, with its trade codes."""
+def _words_of(file: str, row: Cells | None, columns: Collection[str] | None = None) -> str:
+    """Return a row on one line, its name left out; of a kind its name, with its trade codes.
+
+    Of other files, what is said in these columns; by default in all.
+    """
     if row and file == TAXA:
         codes = row["tradeCode"].replace("|", ", ")
         return f"{row['scientificName']} ({codes})" if codes else row["scientificName"]
-    said = "; ".join(text for column, text in filled(row).items() if column not in _KEYS)
+    named = [column for column in filled(row) if column not in _KEYS and (not columns or column in columns)]
+    said = "; ".join(filled(row)[column] for column in named)
     return _ENTRY.sub(lambda m: m[1], said) if file == SOURCES else said
 
 
@@ -92,7 +97,7 @@ class Merge:
     def __init__(self, base: State, mine: State, theirs: State):
         self.base, self.mine, self.theirs = base, mine.copy(), theirs
         self._sides = base, self.mine, theirs
-        self._open: dict[str, Conflict] = {}
+        self._open: dict[Place, bool] = {}  # where they differ; whether what the keeper's leans on is gone
         self._theirs_read, _ = theirs.readers()
         self._part_sources()
         new = (row for key, row in self.mine[EVIDENCE].items() if key not in base[EVIDENCE])
@@ -104,8 +109,7 @@ class Merge:
                 if row := self._merged(file, key):
                     self.rows[file][key] = row
         self._mend()
-        self._share_codes()
-        self.conflicts = tuple(self._open.values())
+        self.conflicts = (*self._told(), *self._shared_codes())
 
     def _part_sources(self) -> None:
         """Give a source of the keeper's another key where that of a new shipped one is the same."""
@@ -161,14 +165,16 @@ class Merge:
 
     def _mend(self) -> None:
         """Keep what the keeper's rows lean on, and leave out what has nothing to stand on."""
-        for file, key, column in [conflict.place for conflict in self._open.values()]:
-            if not column:
+        columns = {name for file, name, column in self._open if file in COLUMNS_OF and not column}
+        for file, key, column in list(self._open):
+            # The cells of a row or a column that both changed are settled with it.
+            if column and ((file, key, "") in self._open or column.removesuffix(YOUNG) in columns):
+                del self._open[file, key, column]
+        for place in self._open:
+            if not place[2]:
                 # Nothing of another trait of that name.
-                self.rows.take(State(), (file, key, ""))
-                cells = [c.place for c in self._open.values() if c.place[2]]
-                within = {p for p in cells if p[:2] == (file, key) or p[2] in (key, f"{key}{YOUNG}")}
-                self._open = {name: c for name, c in self._open.items() if c.place not in within}
-            self.rows.take(self.mine, (file, key, column))
+                self.rows.take(State(), place)
+            self.rows.take(self.mine, place)
         self._bring_back()
         held: set[Place] = set()
         while amiss := self._amiss() - held:
@@ -256,32 +262,42 @@ class Merge:
 
     def _differ(self, place: Place, *, gone: bool = False) -> None:
         """Note that both say different things of a place."""
-        file, key, column = place
-        was, own, now = (side[file].get(key) for side in self._sides)
-        name = _name_of(key)
-        what = _words_of(file, own or was or now) if file == TAXA else f"the {_WHAT[file]} {name!r}"
-        said = [side.text(place) if column else _words_of(file, side[file].get(key)) for side in self._sides]
-        if column:
-            before, yours, today = (repr(text) if text else "nothing" for text in said)
-            did = "wrote" if before != yours else "gave a claim for"
-            text = f"{what}, {column}: you {did} {yours} where the shipped table said {before}; it now says "
-            text += f"{today}, and yours counts"
-        elif now is None:
-            text = f"The shipped table no longer has {what}, which you changed or built on; it stays"
-        elif own is None:
-            text = f"You left out {what}, which the shipped table has changed since; it stays out"
-        elif was is not None:
-            text = f"You and the shipped table changed {what}, each otherwise; yours counts"
-        elif file == TAXA:
-            text = f"The shipped table now has a kind {name!r} ({said[2]}) too; your row ({what}) counts"
-        else:
-            text = f"The shipped table now has {what} too; yours counts"
-        # A trait, a column of care, a group of it and a kind may all go by one name.
-        kind = "group" if file == CARE and key[0] else _WHAT[file].split()[0]
-        kind = "cell" if file == TAXA and column else kind
-        self._note(":".join(filter(None, ("gone" * gone, kind, name, column))), said, text, place)
+        self._open.setdefault(place, gone)
 
-    def _share_codes(self) -> None:
+    def _told(self) -> Iterator[Conflict]:
+        """Yield what is to be settled; of a row, what it says in the columns that there are."""
+        columns = {file: sheet.header for file, sheet in self.rows.sheets({}).items()}
+        for place, gone in self._open.items():
+            file, key, column = place
+            was, own, now = (side[file].get(key) for side in self._sides)
+            name = _name_of(key)
+            what = _words_of(file, own or was or now) if file == TAXA else f"the {_WHAT[file]} {name!r}"
+            before, yours, today = said = [
+                side.text(place) if column else _words_of(file, side[file].get(key), columns.get(file))
+                for side in self._sides
+            ]
+            if column:
+                before, yours, today = (repr(text) if text else "nothing" for text in said)
+                did = "wrote" if before != yours else "gave a claim for"
+                text = f"{what}, {column}: you {did} {yours} where the shipped table said {before}; it now "
+                text += f"says {today}, and yours counts"
+            elif now is None:
+                text = f"The shipped table no longer has {what}, which you changed or built on; it stays"
+            elif own is None:
+                text = f"You left out {what}, which the shipped table has changed since; it stays out"
+            elif was is not None:
+                text = f"You and the shipped table changed {what}, each otherwise; yours counts"
+            elif file == TAXA:
+                text = f"The shipped table now has a kind {name!r} ({today}) too; your row ({what}) counts"
+            else:
+                text = f"The shipped table now has {what} too; yours counts"
+            # A trait, a column of care, a group of it and a kind may all go by one name.
+            kind = "group" if file == CARE and key[0] else _WHAT[file].split()[0]
+            kind = "cell" if file == TAXA and column else kind
+            name, text = ":".join(filter(None, ("gone" * gone, kind, name, column))), f"{text}{_OPEN}"
+            yield Conflict(name, said[0], said[2], said[1], text, place)
+
+    def _shared_codes(self) -> Iterator[Conflict]:
         """Ask about a shipped kind that since then goes by the trade code of one of the keeper's own."""
         taxa, shipped = self.rows[TAXA], self.theirs[TAXA]
         mine = {taxon: _codes_of(row) for taxon, row in taxa.items() if taxon not in shipped}
@@ -291,13 +307,8 @@ class Merge:
                 theirs, yours = (_words_of(TAXA, taxa[kind]) for kind in (taxon, own))
                 code, place = min(mine[own] & new), (TAXA, taxon, "tradeCode")
                 text = f"The shipped table has {theirs} under the trade code {code} of your {yours}"
-                text += ": the same fish? Both count"
-                self._note(f"taxon:{own}={taxon}", ("", own, taxon), text, place, own)
-
-    def _note(self, name: str, said: Sequence[str], text: str, place: Place, other: str = "") -> None:
-        before, own, shipped = said
-        made = Conflict(name, before, shipped, own, f"{text} until you settle it.", place, other)
-        self._open.setdefault(name, made)
+                text += f": the same fish? Both count{_OPEN}"
+                yield Conflict(f"taxon:{own}={taxon}", "", taxon, own, text, place, own)
 
     def held_back(self) -> State:
         """Return the base of the next merge: the shipped table, but for what is not settled."""
@@ -308,16 +319,19 @@ class Merge:
 
     def settled(self, name: str, keep: str) -> Merge:
         """Return the merge with one conflict settled. Raises UnknownName, IdkeyError."""
-        if name not in self._open:
-            known = one_of(name, list(self._open), "one of those that are") if self._open else "none is"
+        open_now = {conflict.id: conflict for conflict in self.conflicts}
+        if name not in open_now:
+            known = one_of(name, list(open_now), "one of those that are") if open_now else "none is"
             raise UnknownName(f"no conflict {name!r} is open: {known}")
         if keep not in ("shipped", "own"):
             raise IdkeyError(f"{name}: keep={keep!r}: {one_of(keep, ('shipped', 'own'))}")
-        conflict, base, mine = self._open[name], self.held_back(), self.rows.copy()
+        conflict, base, mine = open_now[name], self.held_back(), self.rows.copy()
         file, key, _ = place = conflict.place
         base.take(self.theirs, place)
-        if keep == "own" and file in COLUMNS_OF:
-            self._keep_open(base, place, name)
+        for other in self.conflicts if file in COLUMNS_OF else ():
+            # With a column no row is settled that has it.
+            if other.place[0] in COLUMNS_OF[file]:
+                base.take(self.base, other.place)
         if keep == "shipped" and conflict.other:
             mine.take(State(), (TAXA, conflict.other, ""))
         elif keep == "shipped":
@@ -330,19 +344,6 @@ class Merge:
                 if not reads(read, cell[2], mine.text(cell)):
                     mine.fill(cell, "")
             if key not in self.theirs[file]:
-                mine.let_go(file, _name_of(key))
+                mine.let_go(file, _name_of(key), self.theirs)
         mine.ask_always()
         return Merge(base, mine, self.theirs)
-
-    def _keep_open(self, base: State, place: Place, settled: str) -> None:
-        """Have what else is open about cells of a trait or a care column stay so, now that it is settled.
-
-        Its base says of them what it said, or nothing where that can't be read by the column any more.
-        """
-        readers, columns = base.readers()[0], (place[1], f"{place[1]}{YOUNG}")
-        for file, key, column in (c.place for c in self.conflicts if c.id != settled):
-            if file not in COLUMNS_OF[place[0]] or key not in base[file]:
-                continue
-            for cell in ((file, key, c) for c in columns if column in ("", c)):
-                old = self.base.text(cell)
-                base.fill(cell, old if reads(readers, cell[2], old) else "")

@@ -132,11 +132,11 @@ class State(dict[str, dict[Hashable, Cells]]):
                 amiss.add((file, of if of in self[file] else row["id"], ""))
         return readers, amiss
 
-    def let_go(self, file: str, name: str) -> None:
-        """Blank the name of a source or a care group that is gone, and drop the claims of that source."""
+    def let_go(self, file: str, name: str, source: State) -> None:
+        """Name what another state names for a source or a care group that is gone; drop its claims."""
         column = NAMED_IN.get(file, "")
         for taxon in [taxon for taxon, row in self[TAXA].items() if row.get(column) == name]:
-            self.fill((TAXA, taxon, column), "")
+            self.fill((TAXA, taxon, column), source.text((TAXA, taxon, column)))
         if file == SOURCES:
             self[EVIDENCE] = {k: row for k, row in self[EVIDENCE].items() if row["source"] != name}
 

@@ -145,6 +145,28 @@ def without_columns(files: Mapping[str, bytes], file: str, columns: Collection[s
     return {**files, file: csv_of([*rows[0]], [[*row.values()] for row in rows])}
 
 
+def without_kind(kind: str) -> Callable[[Files], Files]:
+    def cut(files: Files) -> Files:
+        for file, column in (("taxa.csv", "id"), ("care.csv", "taxon"), ("evidence.csv", "taxon")):
+            files = without(files, file, lambda row, c=column: row[c] == kind)
+        return files
+
+    return cut
+
+
+def without_trait(trait: str) -> Callable[[Files], Files]:
+    def cut(files: Files) -> Files:
+        columns = (trait, f"{trait}_young")
+        files = without(files, "traits.csv", lambda row: row["id"] == trait)
+        files = without(files, "evidence.csv", lambda row: row["attribute"] in columns)
+        files = with_cell(files, "traits.csv", "rays", "applies_when", "") if trait == "spots" else files
+        for file in files.keys() & {"taxa.csv", "genera.csv"}:
+            files = without_columns(files, file, columns)
+        return files
+
+    return cut
+
+
 def _who(row: Mapping[str, str]) -> str:
     return row.get("id") or row.get("taxon") or row.get("care_group") or ""
 

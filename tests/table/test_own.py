@@ -48,7 +48,8 @@ from .small_folder import (
     whole,
     with_cell,
     without,
-    without_columns,
+    without_kind,
+    without_trait,
 )
 
 BOTH = pytest.mark.parametrize("keep", ["own", "shipped"])
@@ -221,27 +222,6 @@ def test_whatever_is_taken_from_the_shipped_table_an_own_table_loads_and_loses_n
             assert conflict.id not in [c.id for c in open_now.merge.conflicts]
             open_now.table()
         assert open_now.merge.conflicts == ()
-
-
-def without_kind(taxon: str):
-    def cut(shipped: Files) -> Files:
-        for file, column in (("taxa.csv", "id"), ("care.csv", "taxon"), ("evidence.csv", "taxon")):
-            shipped = without(shipped, file, lambda row, c=column: row[c] == taxon)
-        return shipped
-
-    return cut
-
-
-def without_trait(trait: str):
-    def cut(shipped: Files) -> Files:
-        columns = (trait, f"{trait}_young")
-        shipped = without(shipped, "traits.csv", lambda row: row["id"] == trait)
-        shipped = without(shipped, "evidence.csv", lambda row: row["attribute"] in columns)
-        if trait == "spots":
-            shipped = with_cell(shipped, "traits.csv", "rays", "applies_when", "")
-        return without_columns(shipped, "taxa.csv", columns)
-
-    return cut
 
 
 def without_cell(taxon: str, column: str):
@@ -579,14 +559,15 @@ def test_what_is_gone_can_be_kept_or_given_up_one_by_one_in_any_order(place, kee
 
 @BOTH
 def test_a_source_or_a_care_group_that_is_gone_stays_where_the_keeper_uses_it(place, keep):
-    mine = own_kind(start_table(place[1]), careGroup="stones")
+    mine = own_kind(start_table(place[1]), careGroup="stones").with_cell("gamma", "careGroup", "stones")
     newer = without_source("JONES", "SMITH")(SMALL)
     newer = {name: data.replace(b"stones", b"rocks") for name, data in newer.items()}
     table = mine.with_cell("alpha", "teeth", "many", source="JONES")
     table = met(place, table, upgraded(newer), "gone:group:stones", "gone:source:JONES")
     assert list(table.taxa.loc[["mine", "alpha"], "careGroup"]) == ["stones", "rocks"]
     table = settled(place, keep, "gone:group:stones", "gone:source:JONES")
-    assert table.taxa.at["mine", "careGroup"] == ("stones" if keep == "own" else "")
+    groups = ["stones", "stones"] if keep == "own" else ["", "sand"]
+    assert list(table.taxa.loc[["mine", "gamma"], "careGroup"]) == groups
     assert text(table, "alpha", "teeth") == "many"
     assert ("JONES" in table.sources) == (keep == "own")
 

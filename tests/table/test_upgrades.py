@@ -26,6 +26,7 @@ from idkey.table.table import TraitTable
 from .small_folder import (
     FINS,
     READ,
+    SMALL,
     STATES,
     WITH_GENUS,
     Files,
@@ -40,6 +41,8 @@ from .small_folder import (
     with_cell,
     without,
     without_columns,
+    without_kind,
+    without_trait,
 )
 
 LONG = bool(os.environ.get("IDKEY_LONG_TESTS"))
@@ -230,9 +233,7 @@ def ship(files: Files, rng: random.Random) -> Files:
             files = backed(files, {"taxon": kind}, column, text, READ)
         return files
     if what == "o":
-        for file, column in (("taxa.csv", "id"), ("care.csv", "taxon"), ("evidence.csv", "taxon")):
-            files = without(files, file, lambda row, c=column: row[c] == kind)
-        return files
+        return without_kind(kind)(files)
     if what == "t":
         name, states = rng.choice([("fins", "long|round"), ("fins", "long|short"), ("odd", "yes|no|may be")])
         cells = {"id": name, "kind": "nominal", "states": states, "state_words": states, "in_key": "no"}
@@ -241,14 +242,7 @@ def ship(files: Files, rng: random.Random) -> Files:
         text = rng.choice(states.split("|"))
         return backed(with_cell(files, "taxa.csv", kind, name, text), {"taxon": kind}, name, text, READ)
     if what == "r":
-        trait = rng.choice(["teeth", "spots", "tail", "fins", "odd"])
-        columns = trait, f"{trait}_young"
-        files = without(files, "traits.csv", lambda row: row["id"] == trait)
-        files = without(files, "evidence.csv", lambda row: row["attribute"] in columns)
-        files = with_cell(files, "traits.csv", "rays", "applies_when", "") if trait == "spots" else files
-        for file in ("taxa.csv", "genera.csv"):
-            files = without_columns(files, file, columns) if file in files else files
-        return files
+        return without_trait(rng.choice(["teeth", "spots", "tail", "fins", "odd"]))(files)
     if what == "e":
         row = rng.choice(rows_of(files, "evidence.csv"))
         row = {f"{c}_" if c == "class" else c: text for c, text in row.items()}
@@ -640,3 +634,24 @@ def test_a_care_column_that_is_settled_closes_no_conflict_of_care_left_out():
     table = laid(new, own)
     assert [c.id for c in table.conflicts] == ["column:ph", "care:beta"]
     assert [c.id for c in settled(new, saved(table), "column:ph", "own").conflicts] == ["care:beta"]
+
+
+def test_a_trait_that_is_settled_closes_no_conflict_of_a_cell_left_blank():
+    own = saved(started().with_cell("alpha", "spots", "").with_trait(FINS))
+    new = {name: data.replace(b"light", b"pale") for name, data in SMALL.items()}
+    table = laid(new, own)
+    assert [c.id for c in table.conflicts] == ["cell:alpha:spots", "trait:spots"]
+    table = settled(new, saved(table), "trait:spots", "own")
+    assert [(c.id, c.before, c.own) for c in table.conflicts] == [("cell:alpha:spots", "light", "")]
+
+
+def test_a_genus_in_conflict_is_told_the_same_once_it_is_saved():
+    own = rewritten(
+        saved(started(START)), "genera.csv", [{"genus": "Testia", "tail": "forked", "spots": "light"}]
+    )
+    new = without(START, "evidence.csv", lambda row: bool(row["genus"]))
+    new = without_trait("spots")({name: data for name, data in new.items() if name != "genera.csv"})
+    for _ in range(2):
+        table = laid(new, own)
+        assert [(c.before, c.own, c.shipped) for c in table.conflicts] == [("hollow", "forked", "")]
+        own = saved(table)
