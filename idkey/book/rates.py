@@ -39,6 +39,7 @@ from idkey.model.combine import check_table
 from idkey.model.distinguish import HEARSAY
 from idkey.model.evidence import misread, scale_of
 from idkey.model.fit import SLIP, outside
+from idkey.table.reading import is_measured
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
@@ -198,8 +199,9 @@ def rates(table: TraitTable, looks: Iterable[Any], namings: Iterable[Any]) -> Ra
     for look in looks:
         naming = settled.get(look.number)
         if naming is not None and look.at < naming.at:
-            # The last answer to each trait counts.
-            answers.setdefault(look.number, {}).update(look.answers)
+            # The last answer to each trait counts; what was measured on a photo is no error of an eye.
+            by_eye = {t: answer for t, answer in look.answers.items() if not is_measured(answer)}
+            answers.setdefault(look.number, {}).update(by_eye)
     known, left_out = {}, []
     for number, given in answers.items():
         taxon = settled[number].taxon

@@ -32,8 +32,8 @@ from idkey.model.fit import POOR_FIT
 from idkey.model.match import posterior_of_names, rank_frame
 from idkey.model.sayings import say
 from idkey.table.names import one
-from idkey.table.reading import parse_answer, states_in
-from idkey.table.schema import LIFE_STAGE, NONE, Trait, cell_words
+from idkey.table.reading import parse_answer
+from idkey.table.schema import LIFE_STAGE, NONE, States, Trait, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import number_of, percent
 
@@ -282,7 +282,8 @@ class Identification(Shown):
         said = self.answers.get(other)
         if said is None:
             return share_applies >= 0.5
-        return bool({*states_in(self.table.trait(other), said)} & {*states})
+        answer = parse_answer(self.table.trait(other), said)
+        return isinstance(answer, States) and not {*answer.names}.isdisjoint(states)
 
     def next_question(self) -> Question | None:
         """Return the question that settles most for least trouble; None when none is left or needed."""

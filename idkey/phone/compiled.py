@@ -2,7 +2,8 @@
 
 What the package has worked out goes in as it is: the look-ups of the states, the expected answers, the
 priors, the edges of the records. For numbers, of which there is no end, the parameters of their formulas
-go in.
+go in. The page measures nothing: no answer comes into it that was measured on a photo, and what judges those
+is left out.
 """
 
 from __future__ import annotations

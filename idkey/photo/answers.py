@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from idkey.table.reading import parse_answer
 from idkey.table.schema import Range, States, Trait, answer_text
 from idkey.table.table import TraitTable
 
@@ -18,13 +19,17 @@ def answers_of(table: TraitTable, draws: Mapping[str, np.ndarray]) -> dict[str, 
 
     `draws` are values of each measure that could all be the true one, each as likely. The weight of a state
     is the share of draws on its side of the borders. A number is answered by where nine of ten draws lie.
+    That they were measured is said, so that they are not judged by the errors of an eye.
     """
     found = {}
     for trait in table.traits:
         if trait.measured and all(name in draws for name in trait.measured):
             values = np.array([draws[name] for name in trait.measured])
             answer = _leaning(trait, values) if trait.has_states else _between(trait, values[0])
-            found[trait.id] = answer_text(trait, answer)
+            text = answer_text(trait, answer)
+            # One that leans to no state at all is no answer.
+            if parse_answer(trait, text) is not None:
+                found[trait.id] = text
     return found
 
 
@@ -42,13 +47,12 @@ def _leaning(trait: Trait, values: np.ndarray) -> States:
     state = np.where(reached.any(axis=0), len(borders) - np.argmax(reached[::-1], axis=0), 0)
     share = np.bincount(state, minlength=len(trait.states)) / len(state)
     kept = np.flatnonzero(share >= _LEAST_SHARE)
-    whole = share[kept].sum()
-    return States(
-        tuple(trait.states[i] for i in kept), tuple(round(float(s / whole), 6) for s in share[kept])
-    )
+    shares = share[kept] / share[kept].sum()
+    names = tuple(trait.states[i] for i in kept)
+    return States(names, tuple(round(float(s), 6) for s in shares), measured=True)
 
 
 def _between(trait: Trait, values: np.ndarray) -> Range:
     low, high = np.percentile(values, (5, 95))
     digits = 0 if trait.unit == "count" else 1
-    return Range(round(float(low), digits), round(float(high), digits))
+    return Range(round(float(low), digits), round(float(high), digits), measured=True)

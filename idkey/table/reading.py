@@ -19,6 +19,7 @@ from idkey.errors import AnswerError, Problem, TableError
 from idkey.table.fields import number_in
 from idkey.table.names import folded, id_of
 from idkey.table.schema import (
+    ON_A_PHOTO,
     TRUTH,
     Cell,
     Range,
@@ -141,12 +142,15 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
     value : object
         A state; several as text ``"white|yellow"`` or a list (one of them, the person is not sure), or
         ``"white:0.8|yellow:0.2"`` or a mapping, with how sure the person is of each; a number; a range
-        ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it. None, NaN, blank, "not sure", "?" and the
-        like are no answer.
+        ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it, `ON_A_PHOTO` behind any of them where a
+        photo was measured. None, NaN, blank, "not sure", "?" and the like are no answer.
     """
-    given = value
     if isinstance(value, (States, Range)):
         value = answer_text(trait, value)
+    if is_measured(value) and value.strip() not in trait.states:
+        answer = parse_answer(trait, value.strip().removesuffix(ON_A_PHOTO))
+        return None if answer is None else replace(answer, measured=True)
+    given = value
     read = _state_answer if trait.has_states else _number_answer
     try:
         if trait.has_states and isinstance(value, Mapping):
@@ -172,6 +176,11 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
             return read(trait, text)
     except ValueError as error:
         raise AnswerError(f"{trait.id}: {shown(given)}: {error}") from None
+
+
+def is_measured(value: Any) -> bool:
+    """Whether an answer, as text, is said to be measured on a photo."""
+    return isinstance(value, str) and value.rstrip().endswith(ON_A_PHOTO)
 
 
 def is_total(trait: Trait, text: str) -> bool:

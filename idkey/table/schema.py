@@ -60,11 +60,13 @@ NOT_KNOWN = NotKnown()
 class States:
     """The states a kind shows, with the share of fish that show each (shares sum to 1).
 
-    As an answer: the states that were seen, perhaps, with how sure the person is of each.
+    As an answer: the states that were seen, perhaps, with how sure the person is of each; or `measured` on a
+    photo, with how likely each is by the measuring.
     """
 
     names: tuple[str, ...]
     shares: tuple[float, ...]
+    measured: bool = False
 
     @property
     def even(self) -> bool:
@@ -74,11 +76,18 @@ class States:
 
 @dataclass(frozen=True, slots=True)
 class Range:
-    """A closed range in the unit of the trait. ``low == high`` for a single value."""
+    """A closed range in the unit of the trait. ``low == high`` for a single value.
+
+    As an answer it may have been `measured` on a photo.
+    """
 
     low: float
     high: float
+    measured: bool = False
 
+
+ON_A_PHOTO = "measured on a photo"
+"""What stands behind an answer that is no look of a person's own."""
 
 Cell = States | Range | NotApplicable | None
 """Value of a cell; ``None`` is not known. A ceiling is a Range from 0 to the largest recorded length."""
@@ -92,9 +101,9 @@ class Trait:
     """One feature of a fish, how it is asked and how far an answer can be trusted.
 
     What an attribute is for, fields.csv says of the column of traits.csv of that name; `how` is how_to_look,
-    `words` are state_words, `effort` is effort_s. `error` is a share, 0 to 1; `spread` is in the unit, or a
-    fraction of the value where it is relative; `applies_when` holds the other trait and its states; `borders`
-    are as many as there are states but one, None where no measure tells the state.
+    `words` are state_words, `effort` is effort_s. `error` and `photo_error` are shares, 0 to 1; `spread` is
+    in the unit, or a fraction of the value where it is relative; `applies_when` holds the other trait and its
+    states; `borders` are as many as there are states but one, None where no measure tells the state.
     """
 
     id: str
@@ -118,6 +127,8 @@ class Trait:
     measured: tuple[str, ...] = ()
     borders: tuple[float | None, ...] = ()
     borders_basis: str = ""
+    photo_error: float | None = None
+    photo_error_basis: str = ""
 
     def __post_init__(self) -> None:
         if not self.words:
@@ -164,8 +175,9 @@ def trait_problems(traits: Sequence[Trait]) -> Iterator[tuple[str, str, str]]:
         if len(trait.words) != len(trait.states):
             right = f"write one wording for each of the {len(trait.states)} states"
             yield trait.id, ", ".join(trait.words), right
-        for column, value in (("error", trait.error), ("spread", trait.spread), ("effort_s", trait.effort)):
-            if not (0 <= value <= 1 if column == "error" else LEAST <= value <= MOST):
+        shares = {"error": trait.error, "photo_error": trait.photo_error or 0.0}
+        for column, value in (shares | {"spread": trait.spread, "effort_s": trait.effort}).items():
+            if not (0 <= value <= 1 if column in shares else LEAST <= value <= MOST):
                 yield trait.id, f"{column} {value}", FIELDS["traits.csv"][column].right
         for state in trait.states:
             if not state or state == "-" or "|" in state or state != state.strip():
@@ -327,17 +339,21 @@ def cell_words(trait: Trait, cell: Cell) -> str:
         return "does not apply"
     if isinstance(cell, States):
         shares = [""] * len(cell.names) if cell.even else [f" ({percent(share)})" for share in cell.shares]
-        return " or ".join(trait.word(name) + share for name, share in zip(cell.names, shares, strict=True))
-    if trait.kind == "ceiling" and cell.low == 0:
-        return f"up to {trait.number(cell.high)}"
-    return trait.number(cell.low) if cell.low == cell.high else f"{cell.low:g} to {trait.number(cell.high)}"
+        words = " or ".join(trait.word(name) + share for name, share in zip(cell.names, shares, strict=True))
+    elif trait.kind == "ceiling" and cell.low == 0:
+        words = f"up to {trait.number(cell.high)}"
+    else:
+        words = f"{cell.low:g} to " * (cell.low != cell.high) + trait.number(cell.high)
+    return f"{words}, {ON_A_PHOTO}" if cell.measured else words
 
 
 def answer_text(trait: Trait, answer: States | Range) -> str:
     """Write an answer as the shortest text that reads back to it."""
     if isinstance(answer, States):
-        return cell_text(trait, answer)
-    return "..".join(dict.fromkeys(map(number_text, (answer.low, answer.high))))
+        text = cell_text(trait, answer)
+    else:
+        text = "..".join(dict.fromkeys(map(number_text, (answer.low, answer.high))))
+    return f"{text} {ON_A_PHOTO}" if answer.measured else text
 
 
 # -- the columns of care.csv ------------------------------------------------------------------------------

@@ -31,6 +31,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 from numpy.typing import NDArray
 
+from idkey.table.schema import ON_A_PHOTO
 from idkey.views.doc import clean
 
 INK, PAPER, BORDER = "#1d1a18", "#fffdf8", "#a8a196"
@@ -247,7 +248,8 @@ def picture(view: str, states: Mapping[str, str], inked: Iterable[str] = (), wei
 
 
 def _drawable(states: Mapping) -> dict[str, str]:
-    return {t: s for t, s in states.items() if isinstance(s, str) and s in STATES.get(t, ())}
+    plain = {t: s.removesuffix(f" {ON_A_PHOTO}") for t, s in states.items() if isinstance(s, str)}
+    return {t: s for t, s in plain.items() if s in STATES.get(t, ())}
 
 
 def state_svg(

@@ -10,7 +10,12 @@ lies by the borders.
 Last, what one picture is worth: specimens drawn from the shipped table by the model's own law
 (`specimens.py`), of which these traits alone are seen, by eye with the errors that the table states, or
 measured: each true state gets an answer of a picture above whose true state it was. What no picture above
-showed is left to the eye. Both are judged by the shipped table.
+showed is left to the eye. Measured answers are judged as if they had been seen, by their own errors, and
+with every fiftieth picture one of any other fish; beside them stand the true states, without an error of any
+kind. All are judged by the shipped table.
+
+How often the measuring failed outright, whatever the answer says, is that share m under which the weights of
+the true states are likeliest: ``(1 - m) weight + m / K`` of K states each.
 """
 
 from __future__ import annotations
@@ -40,7 +45,7 @@ TRAITS = {
     "tail_fork": "fork_depth",
     "dorsal_height": "dorsal_height",
 }
-SPECIMENS, CLOSE_TO_NONE = 5000, 1e-3
+SPECIMENS, CLOSE_TO_NONE, WRONG_PICTURES = 5000, 1e-3, 0.02
 
 
 def shaken(truth: dict, random: np.random.Generator) -> Points:
@@ -147,6 +152,20 @@ def told(rows: list[dict]) -> None:
     )
 
 
+def failed(rows: list[dict], table: idkey.TraitTable) -> None:
+    """Print the share of answers that say nothing, over all traits, and its 95 % interval."""
+    both = [(w, 1 / len(table.trait(t).states)) for row in rows for t, w in row["weight"].items()]
+    weight, even = np.array(both).T
+    shares = np.linspace(0, 0.2, 2001)[1:]
+    fits = np.array([np.log((1 - m) * weight + m * even).sum() for m in shares])
+    # Half of the 95 % point of chi square of one degree of freedom.
+    held = shares[fits >= fits.max() - 1.92]
+    print(
+        f"measuring that failed outright: {shares[fits.argmax()]:.2%} of {len(weight)} answers "
+        f"({held[0]:.2%} to {held[-1]:.2%})"
+    )
+
+
 def worth(rows: list[dict], table: idkey.TraitTable) -> None:
     """Print how many names are left, and how often the first is right, by eye and measured."""
     said = defaultdict(list)
@@ -162,14 +181,28 @@ def worth(rows: list[dict], table: idkey.TraitTable) -> None:
     by_eye, true = (one.answers[traits] for one in drawn)
     random, measured = np.random.default_rng(9), by_eye.copy()
     for trait in traits:
-        for state in set(true[trait].dropna()):
+        for state in table.trait(trait).states:
+            these = (true[trait] == state).to_numpy()
             if texts := said[trait, state]:
-                these = (true[trait] == state).to_numpy()
                 measured.loc[these, trait] = random.choice(texts, these.sum())
-    match = idkey.NearestMatch().fit(table)
-    names = np.array(match.classes_)
+            else:
+                print(f"left to the eye: {trait} {state}, {these.sum()} specimens")
+    mixed, other = measured.copy(), random.random(SPECIMENS) < WRONG_PICTURES
+    for trait in traits:
+        every = [text for (of, _), texts in said.items() if of == trait for text in texts]
+        mixed.loc[other, trait] = random.choice(every, other.sum())
+    as_seen = replace(table, traits=tuple(replace(t, photo_error=None) for t in table.traits))
+    ways = {
+        "by eye": (table, by_eye),
+        "measured, judged as if seen": (as_seen, measured),
+        "measured": (table, measured),
+        f"measured, {WRONG_PICTURES:.0%} wrong pictures": (table, mixed),
+        "true states": (table, true),
+    }
     print(f"one picture, {len(traits)} traits, {SPECIMENS} specimens of {len(table)} kinds")
-    for how, frame in (("by eye", by_eye), ("measured", measured)):
+    for how, (judge, frame) in ways.items():
+        match = idkey.NearestMatch().fit(judge)
+        names = np.array(match.classes_)
         shares = match.predict_proba(frame)
         first = names[shares.argmax(axis=1)] == drawn[0].truth
         order = -np.sort(-shares, axis=1)
@@ -177,8 +210,9 @@ def worth(rows: list[dict], table: idkey.TraitTable) -> None:
         own = shares[names == drawn[0].truth[:, None]]
         held = (shares > own[:, None]).sum(axis=1) < left
         print(
-            f"  {how:9} first name right {first.mean():.1%}, names in the 95 % set: mean {left.mean():.1f}, "
-            f"median {np.median(left):.0f}; it holds the truth for {held.mean():.1%}"
+            f"  {how:28} first name right {first.mean():.1%}, names in the 95 % set: mean {left.mean():.1f}, "
+            f"median {np.median(left):.0f}; it holds the truth for {held.mean():.1%}; "
+            f"log loss {-np.log(own).mean():.3f}"
         )
 
 
@@ -196,6 +230,7 @@ def main() -> None:
                 print(f"{seed + 1} fish, {'bad' if bad else 'good'} light")
                 told([row for row in rows if row["bad"] == bad])
             print(f"memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB", flush=True)
+    failed(rows, table)
     worth(rows, table)
 
 

@@ -32,7 +32,7 @@ def test_a_fish_is_kept_with_all_that_is_needed_to_judge_it_again(book, bag, shi
     fish.answer("pattern", "light_spots").answer("spot_colour", "white:0.8|yellow:0.2").answer(
         "tail_fork", None
     )
-    fish.answer("life_stage", "young")
+    fish.answer("head_spots", "same:0.8|none:0.2 measured on a photo").answer("life_stage", "young")
     before = dt.datetime.now(dt.UTC)
     kept = book.keep(fish, bag, tag="red 7", who="K")
     assert (kept.number, kept.bag.label, kept.bag.box.seller, kept.tank) == (1, "L 201", "A. B.", "rack 3")

@@ -30,6 +30,7 @@ def filled(book, tmp_path, shipped):
     book.keep(seen(1), bag, tag="-red 7", who="K", photos=[(picture, {"eye": [1.5, 2]})])
     fish = idkey.Identification(shipped, prior={"L46": 2.0}, none_prior=0.2)
     fish.answer("life_stage", "young").answer("pattern", "light_spots")
+    fish.answer("adult_size", "60..62.5 measured on a photo")
     book.look(1, fish, who="Ännchen")
     book.name(1, "L46", "grown out", who="K")
     book.tell(1, "sold", "Buyer Buyerson", who="K")
@@ -232,7 +233,7 @@ def test_the_whole_book_goes_to_csv_and_no_cell_of_it_is_a_formula(filled, tmp_p
     look = next(row for row in found["look"] if row["who"] == "Ännchen")
     assert (look["fish"], json.loads(look["answers"])) == (
         "1",
-        {"life_stage": "young", "pattern": "light_spots"},
+        {"life_stage": "young", "pattern": "light_spots", "adult_size": "60..62.5 measured on a photo"},
     )
     assert found["box"][0]["seller"] == "Seller & Sons"
     assert "forget(person)" in (folder / "about.txt").read_text()

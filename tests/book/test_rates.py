@@ -61,6 +61,12 @@ def test_the_interval_holds_95_percent_of_the_posterior_but_for_the_ends(n):
 # -- what counts -----------------------------------------------------------------------------------------
 
 
+def test_what_was_measured_is_no_error_of_an_eye():
+    by_eye = [{"spots": "white"}] * 20 + [{"spots": "orange"}] * 3
+    found = held("alpha", [*by_eye, *({"spots": "orange measured on a photo"} for _ in range(9))])
+    assert of(found, "spots") == of(held("alpha", by_eye), "spots")
+
+
 def test_answers_outside_the_row_are_counted_and_set_against_the_chance_of_seeing_an_error():
     """Of 40 fish 6 were called orange that are white; an error shows in two cases of three."""
     found = held("alpha", [{"spots": "white"}] * 34 + [{"spots": "orange"}] * 6)

@@ -11,6 +11,7 @@ from render_fish import DEMO, FOLDER, Fish, jpeg, render, srgb
 from skimage.draw import disk
 
 from idkey import Identification
+from idkey.photo.answers import answers_of
 from idkey.photo.colour import lab, linear
 from idkey.photo.finding import find_spots
 from idkey.photo.measures import MEASURED, measure
@@ -166,7 +167,7 @@ def test_the_pictures_of_the_demo_are_measured(name, shipped):
     for trait, answer in answers.items():
         fish.answer(trait, answer)
     assert {*fish.answers} == {*answers}
-    assert answers["pattern"] == truth["answers"]["pattern"]
+    assert answers["pattern"] == f"{truth['answers']['pattern']} measured on a photo"
 
 
 def test_the_files_of_the_demo_are_what_the_script_gives():
@@ -193,6 +194,15 @@ def test_a_measure_at_a_border_leans_to_neither_and_one_far_off_is_sure(shipped)
     assert shares[0.4] == {"forked": 1.0}
 
 
+def test_a_measure_that_leans_to_no_state_at_all_is_no_answer(shipped):
+    border = shipped.trait("dorsal_height").borders[0]
+    draws = {"dorsal_height": border + np.array([-0.1, 0.1, 0.2, -0.2])}
+    assert answers_of(shipped, draws) == {}
+    assert answers_of(shipped, draws | {"fork_depth": np.zeros(4)}) == {
+        "tail_fork": "straight measured on a photo"
+    }
+
+
 def test_numbers_are_answered_by_the_interval_and_every_measure_of_the_table_exists(shipped):
     fish = Fish(length=360, seed=3)
     pixels, truth = render(fish)
@@ -201,4 +211,5 @@ def test_numbers_are_answered_by_the_interval_and_every_measure_of_the_table_exi
     read = parse_answer(shipped.trait("adult_size"), answer)
     assert isinstance(read, Range)
     assert read.low < fish.mm < read.high
+    assert read.measured
     assert {name for trait in shipped.traits for name in trait.measured} <= {*MEASURED}
