@@ -1,9 +1,8 @@
 """The drawings of invented fish: the committed files are what the script gives, and agree with the table."""
 
 import pytest
+from answered import answered
 from draw_demo import FOLDER, TRUTH, drawings
-
-from idkey import Identification
 
 
 def test_the_files_are_what_the_script_gives():
@@ -15,9 +14,7 @@ def test_the_files_are_what_the_script_gives():
 
 @pytest.mark.parametrize("fish", TRUTH["fish"], ids=lambda f: f["file"])
 def test_an_invented_fish_is_no_stranger_to_its_kind(shipped, fish):
-    identification = Identification(shipped)
-    for trait, state in fish["answers"].items():
-        identification.answer(trait, state)
+    identification = answered(shipped, fish["answers"])
     ranking = identification.ranking().set_index("taxon")
     assert ranking.loc[fish["kind"], "agreement"] == 1.0
     assert fish["kind"] in identification.candidates()

@@ -29,7 +29,7 @@ from idkey.model.combine import (
     prior_vector,
 )
 from idkey.model.fit import POOR_FIT
-from idkey.model.match import posterior_of_names, rank_frame
+from idkey.model.match import posterior, rank_frame
 from idkey.model.sayings import say
 from idkey.table.names import one
 from idkey.table.reading import parse_answer
@@ -191,7 +191,7 @@ class Identification(Shown):
     @cached_property
     def _of_names(self) -> np.ndarray:
         """Posterior of every name of the model, a stranger of each genus among them, in canonical order."""
-        return posterior_of_names(self._model, self._coded, self._prior)[0]
+        return posterior(self._model, self._coded, self._prior, by_genus=True)[0]
 
     @cached_property
     def _posterior(self) -> np.ndarray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from functools import reduce
 from typing import Any
 
@@ -33,30 +33,18 @@ from idkey.table.table import TraitTable
 _TIE_DIGITS = 12
 
 
-def posterior(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
+def posterior(model: TableModel, coded: Coded, prior: np.ndarray, *, by_genus: bool = False) -> np.ndarray:
     """P(taxon | answers), shape (n_specimens, n_taxa + 1), in the order of the table; rows sum to 1.
 
     `prior`, shape (n_taxa + 1,), or one row a specimen, is in the order of the table, too: "none of these"
-    last.
+    last. With `by_genus` the strangers stay apart: (n_specimens, n_names), in canonical order.
     """
-    found = np.empty((coded.n, model.n_taxa + 1))
-    for rows, joint in _posteriors(model, coded, prior):
-        found[rows] = model.gathered(joint)
-    return found
-
-
-def posterior_of_names(model: TableModel, coded: Coded, prior: np.ndarray) -> np.ndarray:
-    """Return the same before the strangers are put together: (n_specimens, n_names), in canonical order."""
-    found = np.empty((coded.n, model.width))
-    for rows, joint in _posteriors(model, coded, prior):
-        found[rows] = joint
-    return found
-
-
-def _posteriors(model: TableModel, coded: Coded, prior: np.ndarray) -> Iterator[tuple[slice, np.ndarray]]:
+    found = np.empty((coded.n, model.width if by_genus else model.n_taxa + 1))
     logs = model.log_prior(prior)
     for rows, cases in model.log_cases(coded, logs if logs.ndim == 1 else 0.0):
-        yield rows, _normalised(cases if logs.ndim == 1 else cases + logs[rows, None])
+        shares = _normalised(cases if logs.ndim == 1 else cases + logs[rows, None])
+        found[rows] = shares if by_genus else model.gathered(shares)
+    return found
 
 
 def _normalised(log_joint: np.ndarray) -> np.ndarray:

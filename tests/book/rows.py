@@ -3,24 +3,16 @@
 import datetime as dt
 from types import SimpleNamespace
 
-import idkey
+from answered import answered
 
 START = dt.datetime(2026, 1, 1, tzinfo=dt.UTC)
-
-
-def seen(table, answers, prior="commonness"):
-    """A fish of which this was answered."""
-    fish = idkey.Identification(table, prior)
-    for trait, answer in answers.items():
-        fish.answer(trait, answer)
-    return fish
 
 
 def look_at(
     table, number, answers, *, day=0, prior="commonness", edition="then", package="0.1.0", names=None
 ):
     """A look at fish `number`, judged by this table, on a day."""
-    fish = seen(table, answers, prior)
+    fish = answered(table, answers, prior)
     judged = {row.taxon: row.probability for row in fish.ranked() if row.probability >= 1e-4}
     stage = fish.answers.get("life_stage")
     return SimpleNamespace(

@@ -4,6 +4,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
+from answered import answered
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,8 +12,6 @@ import idkey
 from idkey.book.box import AGAINST, check_box
 from idkey.model.combine import NONE_PRIOR
 from idkey.table.schema import is_missing, state_text
-
-from .rows import seen
 
 KINDS = pd.DataFrame(
     {
@@ -177,8 +176,8 @@ def test_a_box_of_a_book_is_judged_by_the_latest_look_at_each_fish(tmp_path, shi
         arrived = book.add_box("AB")
         bag = book.add_bag(arrived, "L 201", count=5, tank="rack 1")
         book.add_bag(arrived, "Zebra pleco")
-        kept = book.keep(seen(shipped, first_look, ["L201"]), bag, tag="x")
-        book.look(kept.number, seen(shipped, latest, ["L201"]))
+        kept = book.keep(answered(shipped, first_look, ["L201"]), bag, tag="x")
+        book.look(kept.number, answered(shipped, latest, ["L201"]))
         found = check_box(arrived.number, shipped, book)
         sheet = {"bag": [1, 2], "label": ["L 201", "Zebra pleco"], "pattern": ["light_spots", None]}
         again = check_box(pd.DataFrame(sheet | {"spot_size": ["small", None]}), shipped)

@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 import pandas as pd
 import pytest
+from answered import answered
 from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.naive_bayes import BernoulliNB
@@ -12,8 +13,6 @@ from sklearn.naive_bayes import BernoulliNB
 import idkey
 from idkey.book.pair import ORIGINS, STRANGERS_ONE, pairs, same_kind, weighed
 from idkey.model.combine import NONE_PRIOR, OF_A_GENUS
-
-from .rows import seen
 
 FRAME = pd.DataFrame(
     {
@@ -255,7 +254,7 @@ def test_a_book_knows_where_two_fish_came_from(tmp_path, shipped):
             (bags[2], light),
             (None, light),
         ):
-            book.keep(seen(shipped, answers, ["L201"]), bag)
+            book.keep(answered(shipped, answers, ["L201"]), bag)
         for other, answers, origin in (
             (2, lines, "same bag"),
             (3, light, "same label"),

@@ -6,13 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from answered import answered
 from hypothesis import given
 from hypothesis import strategies as st
 
 import idkey
 from idkey.book.recheck import recheck
 
-from .rows import became, look_at, named, seen
+from .rows import became, look_at, named
 
 FRAME = pd.DataFrame(
     {
@@ -36,7 +37,7 @@ LOOKS = [look_at(OLD, number, answers) for number, answers in enumerate(ANSWERS,
 
 def judged(table, look):
     """What an identification made afresh says, by name."""
-    fish = seen(table, look.answers, look.prior["prior"])
+    fish = answered(table, look.answers, look.prior["prior"])
     return {row.taxon: row.probability for row in fish.ranked()}
 
 

@@ -6,12 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from answered import answered  # noqa: F401 - taken from here by tests
 from hypothesis import strategies as st
 from palmerpenguins import load_penguins
 from shipped import TABLE as SHIPPED  # noqa: F401 - taken from here by tests
 from sklearn.datasets import load_iris
 
-from idkey import Identification, NearestMatch, TraitTable
+from idkey import NearestMatch, TraitTable
 from idkey.model.answers import code_answers
 from idkey.model.combine import model_of
 from idkey.table.schema import Trait, parse_cell
@@ -83,13 +84,6 @@ def shuffled(table, random):
 
 
 # -- what the model says ---------------------------------------------------------------------------------
-
-
-def answered(table, said, **options):
-    fish = Identification(table, **options)
-    for trait, value in said.items():
-        fish.answer(trait, value)
-    return fish
 
 
 def probabilities(fish):

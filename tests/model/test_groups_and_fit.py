@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import entropy
 
+from idkey.model import match
 from idkey.model.answers import code_answers
 from idkey.model.combine import NONE_PRIOR, TableModel, prior_vector
 from idkey.model.fit import POOR_FIT, fit_of
-from idkey.model.match import posterior_of_names
 from idkey.table.schema import Trait
 
 from .tables import NONE, SHIPPED, answered, nominal, posterior, table_of
@@ -59,7 +59,7 @@ def test_the_gain_of_a_trait_that_repeats_another_is_what_its_answers_bring():
     # A kind to which it does not apply hardly gives an answer: the gain is that of an answer that comes.
     now, after, total = posterior(SHIPPED, answers), 0.0, 0.0
     prior = prior_vector(SHIPPED, "commonness", NONE_PRIOR)
-    of_names = posterior_of_names(model, code_answers(SHIPPED, answers), prior)[0]
+    of_names = match.posterior(model, code_answers(SHIPPED, answers), prior, by_genus=True)[0]
     for chance, state in zip(model.models[trait.id].states_adult, trait.states, strict=True):
         after += of_names @ chance * entropy(posterior(SHIPPED, answers | {trait.id: state}), base=2)
         total += of_names @ chance

@@ -6,6 +6,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 import pytest
+from answered import answered
 from markup import words
 from scipy.special import ndtr
 
@@ -13,7 +14,6 @@ from idkey.care.sheet import care_for
 from idkey.errors import IdkeyError
 from idkey.model.compare import compare
 from idkey.model.doubt import doubt_of
-from idkey.model.identify import Identification
 from idkey.table.table import TraitTable
 from idkey.views.identify import asked_html, together_html
 from idkey.views.labels import care_in_brief
@@ -56,9 +56,7 @@ def random_fish(table, rng):
 
 
 def as_python(table, fish):
-    found = Identification(table, prior=fish["bag"] or "commonness")
-    for trait, value in (fish["answers"] | dict.fromkeys(fish["unseen"])).items():
-        found.answer(trait, value)
+    found = answered(table, fish["answers"] | dict.fromkeys(fish["unseen"]), fish["bag"] or "commonness")
     return found.answer("life_stage", fish["stage"]) if fish["stage"] else found
 
 

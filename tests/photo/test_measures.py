@@ -5,12 +5,12 @@ import math
 
 import numpy as np
 import pytest
+from answered import answered
 from hypothesis import given
 from hypothesis import strategies as st
 from render_fish import DEMO, FOLDER, Fish, jpeg, render, srgb
 from skimage.draw import disk
 
-from idkey import Identification
 from idkey.photo.answers import answers_of
 from idkey.photo.colour import lab, linear
 from idkey.photo.finding import find_spots
@@ -162,11 +162,8 @@ def test_the_pictures_of_the_demo_are_measured(name, shipped):
     found = measure(picture, points, find_spots(picture, points))
     for measured in ("spot_vs_eye", "gap_vs_spot", "fork_depth", "dorsal_height"):
         assert found[measured].low <= truth["measures"][measured] <= found[measured].high
-    fish = Identification(shipped)
     answers = found.answers(shipped)
-    for trait, answer in answers.items():
-        fish.answer(trait, answer)
-    assert {*fish.answers} == {*answers}
+    assert {*answered(shipped, answers).answers} == {*answers}
     assert answers["pattern"] == f"{truth['answers']['pattern']} measured on a photo"
 
 

@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from answered import answered
 from sklearn.tree import DecisionTreeClassifier
 
 import idkey
@@ -327,10 +328,7 @@ def check_first(source, name, answers, ranking):
 @every_path
 def test_identification_names_the_species(source, name, steps, answers):
     # CRAMER2015 p. 468-469; DESOUZA2019 p. 8-9: answered in the printed order, and at once
-    fish = idkey.Identification(trait_table(source))
-    for trait, value in answers.items():
-        fish.answer(trait, value)
-    check_first(source, name, answers, fish.ranking())
+    check_first(source, name, answers, answered(trait_table(source), answers).ranking())
     check_first(source, name, answers, nearest_match(source).rank(answers))
 
 

@@ -171,6 +171,14 @@ def _who(row: Mapping[str, str]) -> str:
     return row.get("id") or row.get("taxon") or row.get("care_group") or ""
 
 
+def put_down(folder: Path, files: Mapping[str, bytes]) -> Path:
+    """Write files into a folder, and return it."""
+    folder.mkdir(exist_ok=True)
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
+    return folder
+
+
 def source(key: str, title: str = "Invented note") -> str:
     """Return a BibTeX entry."""
     return f"\n@misc{{{key},\n  title = {{{title}}},\n}}\n"

@@ -17,7 +17,7 @@ from idkey.table.layout import shipped_folder
 from idkey.table.rows import shipped_care_columns
 from idkey.table.schema import Range, parse_care
 
-from .small_folder import SMALL, WITH_GENUS, Files, added, csv_of, table_of, with_cell
+from .small_folder import SMALL, WITH_GENUS, Files, added, csv_of, put_down, table_of, with_cell
 
 SHEETS = ("taxa.csv", "traits.csv", "care.csv", "evidence.csv")
 FILES = (*SHEETS, "sources.bib")
@@ -45,11 +45,7 @@ def problems(files: Files) -> tuple[Problem, ...]:
 
 
 def on_disk(tmp_path: Path, files: Files = FOLDER) -> Path:
-    folder = tmp_path / "fish"
-    folder.mkdir(exist_ok=True)
-    for name, data in files.items():
-        (folder / name).write_bytes(data)
-    return folder
+    return put_down(tmp_path / "fish", files)
 
 
 # -- ways to change a folder; rows are counted as a spreadsheet does ---------------------------------------

@@ -10,6 +10,7 @@ import shutil
 import warnings
 import zipfile
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -38,6 +39,7 @@ from .small_folder import (
     added,
     laid,
     own_kind,
+    put_down,
     rows_of,
     saved,
     source,
@@ -80,16 +82,11 @@ def texts(own: Files) -> set[str]:
 def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     """Two folders: the shipped table as the package holds it, and the keeper's own."""
     shipped, mine = tmp_path / "shipped", tmp_path / "mine"
-    shipped.mkdir()
     monkeypatch.setattr(layout, "shipped_folder", lambda: shipped)
     monkeypatch.setattr(os, "fsync", lambda handle: None)  # no power is cut here
 
-    def ship(content: Files) -> None:
-        for name, data in content.items():
-            (shipped / name).write_bytes(data)
-
-    ship(SMALL)
-    return ship, mine
+    put_down(shipped, SMALL)
+    return partial(put_down, shipped), mine
 
 
 # -- what is added is kept -------------------------------------------------------------------------------
@@ -724,8 +721,7 @@ def test_a_cell_of_the_real_table_changed_in_version_0_1_0_and_since_is_a_confli
 
 
 def test_what_version_0_1_0_changed_and_the_shipped_table_has_changed_since_is_a_conflict(place):
-    ship, mine = place
-    mine.mkdir()
+    mine = place[1]
     said = {"taxon": "alpha", "attribute": "tail", "class": "memory", "scope": "species"}
     own = {name: SMALL[name].splitlines(keepends=True)[0] for name in ("taxa.csv", "traits.csv", "care.csv")}
     own["evidence.csv"] = added(
@@ -733,16 +729,12 @@ def test_what_version_0_1_0_changed_and_the_shipped_table_has_changed_since_is_a
     )["evidence.csv"]
     own |= {"sources.bib": b"", "overlay.json": json.dumps({"version": "1.0"}).encode()}
     own["changes.csv"] = b"taxon,column,shipped,own\nalpha,tail,straight,hollow\nbeta,id,beta,\n"
-    for name, data in own.items():
-        (mine / name).write_bytes(data)
-    table = load_table(mine)
+    table = load_table(put_down(mine, own))
     assert (ids(table), table.conflicts[0].before) == (["cell:alpha:tail"], "straight")
     assert "beta" not in table.ids
     assert text(settle(mine, "cell:alpha:tail", "own"), "alpha", "tail") == "hollow"
     assert not (mine / "overlay.json").exists()
     for line in (b"alfa,tail,,forked", b"alpha,tial,,forked"):
-        (tmp := mine.parent / "slip").mkdir(exist_ok=True)
-        for name, data in (own | {"changes.csv": b"taxon,column,shipped,own\n" + line + b"\n"}).items():
-            (tmp / name).write_bytes(data)
+        slip = own | {"changes.csv": b"taxon,column,shipped,own\n" + line + b"\n"}
         with pytest.raises(TableError, match=r"changes\.csv, row 2.*no such cell"):
-            load_table(tmp)
+            load_table(put_down(mine.parent / "slip", slip))

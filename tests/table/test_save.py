@@ -17,7 +17,7 @@ from idkey.table.folder import BASE, load_table, restore, save_table, start_tabl
 from idkey.table.layout import FILES, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL, steps, table_of
+from .small_folder import SMALL, put_down, steps, table_of
 from .small_folder import step as stepped
 
 NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
@@ -27,11 +27,7 @@ REAL = shipped_folder()
 @pytest.fixture(scope="module")
 def shipped(tmp_path_factory) -> Path:
     """A small folder, which the tests take for the one that comes with the package."""
-    folder = tmp_path_factory.mktemp("shipped") / "traits"
-    folder.mkdir()
-    for name, data in files_of(table_of(SMALL)).items():
-        (folder / name).write_bytes(data)
-    return folder
+    return put_down(tmp_path_factory.mktemp("shipped") / "traits", files_of(table_of(SMALL)))
 
 
 @pytest.fixture
@@ -118,9 +114,7 @@ BOOK = "@book{INVENTED1,\n  title = {An invented book},\n  year = {2026},\n}\n"
 
 
 def test_a_byte_order_mark_pasted_with_a_source_is_left_out(tmp_path):
-    (folder := tmp_path / "mine").mkdir()
-    for name, data in SMALL.items():
-        (folder / name).write_bytes(data)
+    folder = put_down(tmp_path / "mine", SMALL)
     pasted = "\ufeff" + BOOK + "\n\ufeff" + BOOK.replace("INVENTED1", "INVENTED2")
     (folder / "sources.bib").write_bytes("\ufeff".encode() + SMALL["sources.bib"])
     new = load_table(folder).with_source(pasted).save()
@@ -137,9 +131,7 @@ def test_a_file_of_sources_that_holds_comments_alone_keeps_them(tmp_path, commen
     bare["evidence.csv"] = (
         bare["evidence.csv"].replace(b",read,", b",memory,").replace(b",secondary,", b",memory,")
     )
-    for name, data in bare.items():
-        (tmp_path / name).write_bytes(data)
-    new = load_table(tmp_path).with_cell("alpha", "tail", "hollow").save()
+    new = load_table(put_down(tmp_path, bare)).with_cell("alpha", "tail", "hollow").save()
     assert (tmp_path / "sources.bib").read_bytes() == comments.encode()
     new.with_source(BOOK).save()
     text = (tmp_path / "sources.bib").read_text("utf-8")

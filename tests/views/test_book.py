@@ -3,6 +3,7 @@
 import dataclasses
 
 import pytest
+from answered import answered
 from markup import Page
 
 import idkey
@@ -15,10 +16,7 @@ ZEBRA, L201, L260 = "hypancistrus_zebra", "hypancistrus_l201", "hypancistrus_l26
 
 
 def fish(table, **answers):
-    made = idkey.Identification(table)
-    for trait, answer in answers.items():
-        made.answer(trait, answer)
-    return made
+    return answered(table, answers)
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,7 @@ import numpy as np
 import pypdfium2
 import pytest
 import zxingcpp
+from answered import answered
 from hypothesis import given
 from hypothesis import strategies as st
 from markup import Page, page_texts
@@ -22,10 +23,7 @@ ZEBRA = "hypancistrus_zebra"
 
 
 def fish(table, **answers):
-    made = Identification(table)
-    for trait, value in answers.items():
-        made.answer(trait, value)
-    return made
+    return answered(table, answers)
 
 
 @pytest.fixture(scope="module")

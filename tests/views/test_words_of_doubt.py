@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+from answered import answered
 from markup import words
 from shipped import TABLE
 
@@ -27,10 +28,7 @@ KINDS = [
 
 def fish_of(**answers):
     table = TraitTable.from_frame(pd.DataFrame(KINDS, columns=["kind", *"pqrs"]), taxon="kind")
-    fish = Identification(table)
-    for trait, state in answers.items():
-        fish.answer(trait, state)
-    return fish
+    return answered(table, answers)
 
 
 def test_a_trade_code_from_memory_says_so_where_a_kind_is_introduced_and_not_in_a_short_label():
