@@ -1,8 +1,9 @@
-"""The best next question: the greatest expected drop in the entropy of the posterior per second of effort.
+"""The best next question: the greatest expected drop in the entropy of the posterior per second it takes.
 
 For a trait with answers x the expected drop, in bits, is ``H(posterior) - sum_x P(x) H(posterior | x)``,
 which is the mutual information of answer and name (Shannon 1948; as a rule for choosing tests with costs,
-Garey & Graham 1974, Acta Informatica 3:347-355, doi 10.1007/BF00263588).
+Garey & Graham 1974, Acta Informatica 3:347-355, doi 10.1007/BF00263588). What hardly any answer to it would
+change, the names still possible, it is not asked for.
 """
 
 from __future__ import annotations
@@ -21,8 +22,14 @@ from idkey.table.table import TraitTable
 
 MIN_GAIN = 0.005
 """Expected drop in bits below which a question is not worth asking."""
+MIN_MOVE = 0.05
+"""Chance that the answer changes which names are still possible, below which a question is not asked."""
+READING = 5.0
+"""Seconds that a question takes beside the effort of the look: to read it and to answer (judgement)."""
 _POINTS = 16
 """Numbers that stand for all that a measure or a length may come out at."""
+NEARLY = 1e-12
+"""By how much sums may be off that are to be the same."""
 _Pair = tuple[np.ndarray, np.ndarray]
 """Answers of an adult and of a young fish, each a row over the taxa, (n_answers, n_names)."""
 
@@ -31,12 +38,16 @@ _Pair = tuple[np.ndarray, np.ndarray]
 class Question(Shown):
     """A question to put to the person at the tank.
 
-    The `gain` is the expected drop in entropy, bits; the `rate` that per second of effort.
+    The `gain` is the expected drop in entropy, bits; the `rate` that per second of reading and looking.
     """
 
     trait: Trait
     gain: float
-    rate: float
+
+    @property
+    def rate(self) -> float:
+        """Bits per second."""
+        return self.gain / (READING + self.trait.effort)
 
 
 class Asker:
@@ -86,6 +97,32 @@ class Asker:
         spent = np.add.reduceat(chance * after, self._starts)
         total = np.add.reduceat(chance, self._starts)
         return np.maximum(before - spent / total, 0.0)
+
+    def moves(
+        self,
+        posterior: np.ndarray,
+        adult: np.ndarray,
+        said: Mapping[str, np.ndarray],
+        left: np.ndarray,
+        coverage: float,
+    ) -> np.ndarray:
+        """Return how likely an answer is to change which names are still possible, for every trait.
+
+        Those, `left` of shape (n_names,), are the smallest set that holds `coverage`; the rest is as for
+        `gains`.
+        """
+        keep = posterior > 1e-7 * posterior.max()
+        given, judged = self._given_and_judged(adult, said, keep)
+        p, upto = posterior[keep], coverage - NEARLY
+        # The strangers stand last.
+        firsts = np.arange(min(len(p), keep[: self._applies.shape[1]].sum() + 1))
+        then, left = np.add.reduceat(judged * p, firsts, axis=1), left[keep][firsts]
+        total, held = then.sum(axis=1), then[:, left].sum(axis=1)
+        least, most = then[:, left].min(axis=1), then[:, ~left].max(axis=1, initial=0.0)
+        stays = (held >= upto * total) & (held - least < upto * total) & (most <= least * (1 + NEARLY))
+        chance = given @ p
+        moved = np.add.reduceat(chance * ~stays, self._starts)
+        return moved / np.add.reduceat(chance, self._starts)
 
     def foreseen(
         self, adult: np.ndarray, said: Mapping[str, np.ndarray]

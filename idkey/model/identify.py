@@ -18,7 +18,7 @@ import pandas as pd
 from idkey.arguments import checked
 from idkey.display import Shown
 from idkey.model.answers import Coded, code_answers, read_answer
-from idkey.model.ask import MIN_GAIN, Question, asker_of
+from idkey.model.ask import MIN_GAIN, MIN_MOVE, Question, asker_of
 from idkey.model.combine import (
     COVERAGE,
     NONE_PRIOR,
@@ -250,12 +250,15 @@ class Identification(Shown):
 
     @cached_property
     def _questions(self) -> list[Question]:
-        asker = asker_of(self.table)
-        gains = asker.gains(self._of_names, self._adult, self._model.said_in_group(self._coded))
+        asker, said = asker_of(self.table), self._model.said_in_group(self._coded)
+        gains = asker.gains(self._of_names, self._adult, said)
+        names, left = (*self.table.ids, NONE), {*self.candidates()}
+        left = self._model.to_canonical_order(np.array([name in left for name in names]))
+        moves = asker.moves(self._of_names, self._adult, said, left, self.coverage)
         found = [
-            Question(trait, float(gain), float(gain) / trait.effort)
-            for trait, gain in zip(asker.traits, gains, strict=True)
-            if gain >= MIN_GAIN and trait.id in self.askable
+            Question(trait, float(gain))
+            for trait, gain, moved in zip(asker.traits, gains, moves, strict=True)
+            if gain >= MIN_GAIN and moved >= MIN_MOVE and trait.id in self.askable
         ]
         return sorted(found, key=lambda q: (-q.rate, q.trait.id))
 

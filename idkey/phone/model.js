@@ -253,22 +253,30 @@ function mixed(rows, x, adult) {
   return rows.adult[x].map((old, i) => young[i] + adult[i] * (old - young[i]));
 }
 
-// The expected drop in entropy, bits, of some questions.
-function gains(asked, posterior, adult, said) {
+// Of some questions the expected drop in entropy, bits, and how likely an answer is to change the names left.
+function gains(asked, posterior, adult, said, names) {
   const least = 1e-7 * Math.max(...posterior);
   const keep = [...posterior.keys()].filter((i) => posterior[i] > least);
   const sum = keep.reduce((total, i) => total + posterior[i], 0);
   const p = keep.map((i) => posterior[i] / sum);
   // All strangers are one name.
   const strangers = p.reduce((total, share, k) => total + (keep[k] < count ? 0 : share), 0);
+  const kinds = keep.filter((i) => i < count).length, upto = model.coverage - model.nearly;
+  const left = [...keep.slice(0, kinds), -1].map((i) => names.some((row) => row.at === i));
   const before = -p.reduce((total, share, k) => total + (keep[k] < count ? xlog2x(share) : 0), xlog2x(strangers));
   return asked.map((trait) => {
     const given = trait.rows || trait.given, judged = trait.judged || given, repeats = said.get(trait.id);
-    let spent = 0, total = 0;
+    let spent = 0, total = 0, moved = 0;
     for (let x = 0; x < given.adult.length; x++) {
       const meets = mixed(given, x, adult), likely = judged === given ? meets : mixed(judged, x, adult);
       const none = Math.log(likely[last]);
-      let chance = 0, mass = 0, kinds = 0, strangers = 0;
+      let chance = 0, mass = 0, known = 0, strangers = 0, held = 0, least = Infinity, most = 0;
+      const weigh = (k, joint) => {
+        if (left[k]) {
+          held += joint;
+          least = Math.min(least, joint);
+        } else most = Math.max(most, joint);
+      };
       for (let k = 0; k < keep.length; k++) {
         const i = keep[k];
         let one = likely[i];
@@ -279,13 +287,18 @@ function gains(asked, posterior, adult, said) {
         const joint = one * p[k];
         chance += meets[i] * p[k];
         mass += joint;
-        if (i < count) kinds += xlog2x(joint);
-        else strangers += joint;
+        if (i < count) {
+          known += xlog2x(joint);
+          weigh(k, joint);
+        } else strangers += joint;
       }
-      spent += chance * (Math.log2(mass) - (kinds + xlog2x(strangers)) / mass);
+      weigh(kinds, strangers);
+      spent += chance * (Math.log2(mass) - (known + xlog2x(strangers)) / mass);
       total += chance;
+      const stays = held >= upto * mass && held - least < upto * mass && most <= least * (1 + model.nearly);
+      if (!stays) moved += chance;
     }
-    return Math.max(before - spent / total, 0);
+    return {gain: Math.max(before - spent / total, 0), moved: moved / total};
   });
 }
 
@@ -308,10 +321,10 @@ function askable(fish, posterior, adult) {
 }
 
 // Those worth asking, best first.
-function questions(fish, asked, posterior, adult, terms) {
-  const every = gains(asked, posterior, adult, saidInGroup(fish, terms));
-  const worth = asked.map((trait, t) => ({trait, gain: every[t], rate: every[t] / trait.effort}))
-    .filter(({gain}) => gain >= model.minGain);
+function questions(fish, asked, posterior, adult, terms, left) {
+  const every = gains(asked, posterior, adult, saidInGroup(fish, terms), left);
+  const worth = asked.map((trait, t) => ({trait, ...every[t], rate: every[t].gain / (model.reading + trait.effort)}))
+    .filter(({gain, moved}) => gain >= model.minGain && moved >= model.minMove);
   return worth.sort((a, b) => b.rate - a.rate || (a.trait.id < b.trait.id ? -1 : 1));
 }
 
@@ -383,12 +396,12 @@ const everyOf = kept((trait) => {
 function judged(fish) {
   unpack();
   const posterior = posteriorOfNames(fish), adult = stageWeights(fish), terms = termsOf(fish, adult);
-  const names = ranked(fish, posterior);
-  const asked = askable(fish, posterior, adult), worth = questions(fish, asked, posterior, adult, terms);
+  const names = ranked(fish, posterior), left = names.filter((row) => row.candidate);
+  const asked = askable(fish, posterior, adult), worth = questions(fish, asked, posterior, adult, terms, left);
   const [best] = names, looks = answered(fish).length;
   const hardly = (row) => 2 * row.compared < looks;
   const little = best.at >= 0 && hardly(best);
-  const left = names.filter((row) => row.candidate), kinds = left.filter((row) => row.at >= 0);
+  const kinds = left.filter((row) => row.at >= 0);
   const settled = left.length === 1 && (looks > 0 || Boolean(fish.stage)) && !little;
   const next = settled || !worth.length ? null : worth[0];
   return {posterior, adult, terms, names, left, kinds, hardly, askable: asked, next};

@@ -59,6 +59,11 @@ _RANGE = re.compile(
     re.IGNORECASE,
 )
 _AT_MOST = re.compile(r"\s*(?:up to|at most|maximum|max\.?|\u2264|<=)\s*", re.IGNORECASE)
+_ABOUT = re.compile(
+    r"\s*(?:[~\u2248]|(?:about|around|roughly|approx(?:imately)?|circa|ca?)\b\.?)\s*", re.IGNORECASE
+)
+ABOUT = 0.1
+"""By how much of it a number may be off that is said to be about so much, either way (judgement)."""
 _STANDARD = re.compile(r"\s*\(?\b(?:SL|standard length)\)?\Z", re.IGNORECASE)
 _TOTAL = re.compile(r"\b(?:TL|total)\b", re.IGNORECASE)
 _MONTH = "(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
@@ -142,40 +147,53 @@ def parse_answer(trait: Trait, value: Any) -> States | Range | None:
     value : object
         A state; several as text ``"white|yellow"`` or a list (one of them, the person is not sure), or
         ``"white:0.8|yellow:0.2"`` or a mapping, with how sure the person is of each; a number; a range
-        ``"5..6"`` or a pair ``(5, 6)``; text as `reading` takes it, `ON_A_PHOTO` behind any of them where a
-        photo was measured. None, NaN, blank, "not sure", "?" and the like are no answer.
+        ``"5..6"`` or a pair ``(5, 6)``; ``"about 7 cm"``; text as `reading` takes it, `ON_A_PHOTO` behind any
+        of them where a photo was measured. None, NaN, blank, "not sure", "?" and the like are no answer.
     """
     if isinstance(value, (States, Range)):
         value = answer_text(trait, value)
     if is_measured(value) and value.strip() not in trait.states:
         answer = parse_answer(trait, value.strip().removesuffix(ON_A_PHOTO))
         return None if answer is None else replace(answer, measured=True)
-    given = value
-    read = _state_answer if trait.has_states else _number_answer
     try:
-        if trait.has_states and isinstance(value, Mapping):
-            shares = {state_text(state): state_text(share) for state, share in value.items()}
-            value = "|".join(f"{state}:{share}" for state, share in shares.items())
-        if is_missing(value):
-            return None
-        if trait.has_states and isinstance(value, str) and _leans(trait, value):
-            return _leaning_answer(trait, value)
-        if isinstance(value, str) and is_total(trait, value):
-            return _from_total(trait, value)
-        try:
-            return read(trait, value)
-        except ValueError as error:
-            if not isinstance(value, str):
-                raise
-            if folded(value) in _UNSEEN:
-                return None
-            states = trait.has_states
-            text = reading(trait, value).text if states else "..".join(_ends(trait, value, str(error)))
-            if text in (None, "-"):
-                raise
-            return read(trait, text)
+        return _answer(trait, value)
     except ValueError as error:
-        raise AnswerError(f"{trait.id}: {shown(given)}: {error}") from None
+        raise AnswerError(f"{trait.id}: {shown(value)}: {error}") from None
+
+
+def _answer(trait: Trait, value: Any) -> States | Range | None:
+    read = _state_answer if trait.has_states else _number_answer
+    if trait.has_states and isinstance(value, Mapping):
+        shares = {state_text(state): state_text(share) for state, share in value.items()}
+        value = "|".join(f"{state}:{share}" for state, share in shares.items())
+    if is_missing(value):
+        return None
+    if trait.has_states and isinstance(value, str) and _leans(trait, value):
+        return _leaning_answer(trait, value)
+    if isinstance(value, str) and (exact := without_about(trait, value)):
+        said = _answer(trait, exact)
+        ends = (said.low * (1 - ABOUT), said.high * (1 + ABOUT)) if isinstance(said, Range) else ()
+        return _number_answer(trait, tuple(f"{end:.6g}" for end in ends)) if ends else None
+    if isinstance(value, str) and is_total(trait, value):
+        return _from_total(trait, value)
+    try:
+        return read(trait, value)
+    except ValueError as error:
+        if not isinstance(value, str):
+            raise
+        if folded(value) in _UNSEEN:
+            return None
+        states = trait.has_states
+        text = reading(trait, value).text if states else "..".join(_ends(trait, value, str(error)))
+        if text in (None, "-"):
+            raise
+        return read(trait, text)
+
+
+def without_about(trait: Trait, text: str) -> str:
+    """Return the number that is said to be about so much, as it was typed; blank for any other text."""
+    found = None if trait.has_states else _ABOUT.match(text)
+    return text[found.end() :] if found else ""
 
 
 def is_measured(value: Any) -> bool:

@@ -115,6 +115,11 @@ _SCALES: dict[str, dict[str, tuple[float, float]]] = {
             ("imp gal|imperial gallons|uk gal", LITRES_PER_IMPERIAL_GALLON, 0.0),
         ),
         "degC": (("\u00b0c|degc|c", 1.0, 0.0), ("\u00b0f|degf|f", 5 / 9, -160 / 9)),
+        # Pumps are sold by the US gallon.
+        "L/h": (
+            ("l/h|l/hr|lph|litres/h|liters/h|litres per hour|liters per hour", 1.0, 0.0),
+            ("gal/h|gal/hr|gph|gallons per hour|us gal/h", LITRES_PER_US_GALLON, 0.0),
+        ),
         "dGH": (
             ("dgh|\u00b0dgh|\u00b0dh", 1.0, 0.0),
             ("ppm|mg/l as caco3|mg/l caco3", 1 / CACO3_PER_DGH, 0.0),
@@ -126,9 +131,10 @@ _SCALES: dict[str, dict[str, tuple[float, float]]] = {
 }
 """What people call a unit, by the unit it is turned into: factor and offset."""
 _SCALES["cm"] = {word: (factor / 10, 0.0) for word, (factor, _) in _SCALES["mm"].items()}
+_FEET = ("ft", "foot", "feet", "'", "\u2032")
 UNIT = "|".join(
     re.escape(word).replace(r"\ ", r"\s*")
-    for word in sorted({w for scale in _SCALES.values() for w in scale}, key=len, reverse=True)
+    for word in sorted({*_FEET, *(w for scale in _SCALES.values() for w in scale)}, key=len, reverse=True)
 )
 """A pattern of every name of a unit, the longest first."""
 
@@ -141,6 +147,10 @@ def converted(value: float, word: str, unit: str) -> float:
     """
     name = " ".join(word.split()).casefold()
     scale = _SCALES.get(unit, {unit.casefold(): (1.0, 0.0)})
+    if name in _FEET and "in" in scale:
+        raise ValueError(
+            "feet are not read; write it in inches, 12 to the foot, such as 48 in for 4 ft, or in cm"
+        )
     if name not in scale:
         right = f"it in {unit_words(unit)}" if unit_words(unit) else "a plain number"
         raise ValueError(f"the unit is another than is wanted; write {right}")

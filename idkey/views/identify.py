@@ -15,7 +15,7 @@ from idkey.model.combine import kept
 from idkey.model.compare import contrasts
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.model.sayings import say
-from idkey.table.reading import is_total, parse_answer
+from idkey.table.reading import ABOUT, is_total, parse_answer, without_about
 from idkey.table.schema import LIFE_STAGE, NONE, States, Trait, answer_text, cell_words
 from idkey.table.table import TraitTable
 from idkey.table.units import listed, number_of, percent
@@ -248,6 +248,7 @@ def read_as_html(trait: Trait, typed: str) -> str:
         return ""
     said = f"read as {cell_words(trait, answer)}"
     said += " without the tail fin; a length with it says no more" * is_total(trait, typed)
+    said += f", since about may be {percent(ABOUT)} off either way" * bool(without_about(trait, typed))
     return html.status(said, "soft")
 
 

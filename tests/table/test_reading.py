@@ -9,7 +9,7 @@ from shipped import TABLE
 
 from idkey import Identification, NearestMatch, build_key
 from idkey.errors import AnswerError, TableError
-from idkey.table.reading import parse_answer, read_cell, reading
+from idkey.table.reading import parse_answer, quantity, read_cell, reading
 from idkey.table.schema import Trait
 
 ZEBRA = "hypancistrus_zebra"
@@ -82,7 +82,12 @@ def test_cells_as_people_write_them(trait, read, ways):
         ("adult_size", "60..65", ["60..65"]),
         # A length with the tail fin: half of it to the whole.
         ("adult_size", "60..120", ["12 cm TL", "120 mm (total length)"]),
-        ("adult_size", None, ["-4", "abc", "1/0 in", "1..2..3", "6 ft", "1,234", "12 x TL", "-"]),
+        # About so much is 10 % either way.
+        ("adult_size", "63..77", ["about 7 cm", "~7 cm", "ca. 70 mm", "Approx. 70", "c. 70", "roughly 7 cm"]),
+        ("adult_size", "54..77", ["about 6 to 7 cm"]),
+        ("dorsal_rays", "6.3..7.7", ["around 7"]),
+        ("adult_size", None, ["-4", "abc", "1/0 in", "1..2..3", "6 ft", "1,234", "12 x TL", "-", "about"]),
+        ("adult_size", None, ["about 6 ft", "caution 7 cm"]),
     ],
 )
 def test_answers_are_read_as_cells_are(fitted, trait, read, ways):
@@ -102,6 +107,28 @@ def test_answers_are_read_as_cells_are(fitted, trait, read, ways):
 def test_centimetres_are_ten_millimetres(n):
     trait = TABLE.trait("adult_size")
     assert reading(trait, f"{n} cm").text == reading(trait, f"{n * 10} mm").text == str(n * 10)
+
+
+def test_feet_are_refused_with_what_would_be_right():
+    for trait, written in (("adult_size", "6 ft"), ("adult_size", "about 1/2 foot")):
+        with pytest.raises(AnswerError, match="feet are not read; write it in inches, 12 to the foot"):
+            Identification(TABLE).answer(trait, written)
+    with pytest.raises(ValueError, match="such as 48 in for 4 ft"):
+        quantity("4 ft", "cm")
+
+
+def test_the_flow_of_a_pump_may_be_in_gallons():
+    # A US gallon is 231 cubic inches of 2.54 cm each way, exactly.
+    litres = 231 * 2.54**3 / 1000
+    for written, flow in (
+        ("200 gph", 200 * litres),
+        ("200 gal/h", 200 * litres),
+        ("750 l/h", 750),
+        ("750", 750),
+    ):
+        assert quantity(written, "L/h") == pytest.approx(flow)
+    with pytest.raises(ValueError, match="write it in L/h"):
+        quantity("4 ft", "L/h")
 
 
 def test_not_sure_is_no_answer():
