@@ -23,7 +23,7 @@ from idkey import display
 from idkey.errors import IdkeyError, one_of
 from idkey.table.onefile import check_free, write_whole
 from idkey.views import doc, html
-from idkey.views.words import cut, made_with
+from idkey.views.words import MADE_WITH, cut
 
 PAPERS = {"A4": "a4", "Letter": "us-letter"}
 """Paper sizes, A4 of ISO 216 and Letter of ANSI Y14.1, as Typst calls them."""
@@ -45,7 +45,7 @@ def pdf(document: doc.Document, paper: str = "A4") -> bytes:
     foot = cut(title, max(20, _FOOT - len(stamp)))
     data = {
         "title": title,
-        "author": made_with(),
+        "author": MADE_WITH,
         "day": [day.year, day.month, day.day] if day else None,
         "paper": PAPERS[POCKETS.get(paper, paper)],
         "pocket": paper in POCKETS,

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from functools import cache
-from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
 from idkey.care.needs import CLASS_WORDS
 from idkey.model.combine import kept
+from idkey.table.layout import VERSION
 from idkey.table.names import trade_codes
 from idkey.table.reading import parse_answer
 from idkey.table.schema import NONE, Trait, cell_words
@@ -17,6 +16,7 @@ from idkey.table.table import TraitTable
 from idkey.views.doc import Block, Document, Heading, Icon, Lines, clean, line
 from idkey.views.fish import state_svg
 
+MADE_WITH = f"idkey {VERSION}"
 CAUTIONS: tuple[Block, ...] = (
     Heading("Mind the fish and yourself"),
     Lines(
@@ -164,15 +164,6 @@ def none_words(taxon: str, label: str) -> str:
     return "None of the kinds in the table" if taxon == NONE else label
 
 
-@cache
-def made_with() -> str:
-    """Return the name and version of the package."""
-    try:
-        return f"idkey {version('idkey')}"
-    except PackageNotFoundError:  # run from a folder that was never installed
-        return "idkey"
-
-
 def of_table(table: TraitTable, title: str, blocks: Iterable[Block], **more: Any) -> Document:
     """Return a document that was made from a table, with its stamp and date."""
     return Document(title, tuple(blocks), stamp(table), _date(table), **more)
@@ -195,7 +186,7 @@ def stamp(table: TraitTable) -> str:
     """Say which table a document was made from, with its version and date."""
     day = _date(table)
     dated = day_words(day) if day else "date not stated"
-    return clean(f"table {table.name!r}, version {table.version or 'not stated'}, {dated}, {made_with()}")
+    return clean(f"table {table.name!r}, version {table.version or 'not stated'}, {dated}, {MADE_WITH}")
 
 
 def made_from(table: TraitTable) -> Lines:
