@@ -45,11 +45,15 @@ def pytest_collection_modifyitems(items):
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config, log):
-    """With pytest-xdist a file is run by one process, and so are all tests that share the browser."""
+    """With pytest-xdist a file is run by one process, and so are the tests that share a JupyterLab.
+
+    There are two of those: what looks at a screen waits for half of its time.
+    """
     from xdist.scheduler import LoadFileScheduling
 
     class Scheduling(LoadFileScheduling):
         def _split_scope(self, nodeid):
-            return "browser" if "tests/browser/" in nodeid else super()._split_scope(nodeid)
+            folder, file = "tests/browser/", super()._split_scope(nodeid)
+            return f"{folder} {file > f'{folder}test_f'}" if folder in nodeid else file
 
     return Scheduling(config, log)

@@ -111,7 +111,7 @@ def open_page(lab: Lab, browser: Browser) -> Iterator[Page]:
     page.locator(".jp-DirListing-content").wait_for()
     yield page
     context.close()
-    assert not wrong
+    assert not wrong, wrong
 
 
 def choose_in_menu(page: Page, menu: str, *words: str) -> None:

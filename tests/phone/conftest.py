@@ -22,7 +22,7 @@ def opened_page(browser, path, **options):
     page.goto(path.as_uri())
     yield page
     context.close()
-    assert not wrong
+    assert not wrong, wrong
 
 
 @pytest.fixture
