@@ -39,6 +39,7 @@ _LARGEST, _SMALLEST = 2.2, 0.4  # against the median of the spots
 _FAINTEST = 0.5  # against the clearer spots
 _GLARING, _LONG, _DAZZLING, _MOST_LONG = 1.45, 1.4, 2.2, 2.4
 _EYE_RIM = 1.35
+_CORE, _BESIDE, _SMEARED = 0.6, 2.1, 0.5
 _GRAIN, _OWN_REACH = 0.15, 1.2  # of the scale of a spot, and of its radius
 
 
@@ -106,7 +107,7 @@ def toggled(picture: Picture, points: Points, spots: Spots, x: float, y: float) 
                 # Beyond the outlines a click still says which part is meant by what lies behind the gill.
                 gill = points.frame().of(np.array(points.at["gill"]))[0]
                 head = bool(points.frame().of(np.array([x, y]))[0] < gill)
-                return replace(spots.with_spot(cut.line, head), light=sign > 0)
+                return replace(spots.with_spot(cut.line(sight), head), light=sign > 0)
     raise IdkeyError(
         f"spots: ({x:.0f}, {y:.0f}): nothing there stands out from the ground; outline it by hand"
     )
@@ -168,11 +169,16 @@ def _filled(shape: tuple[int, ...], outline: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, slots=True)
 class _Cut:
-    line: np.ndarray
+    edge: np.ndarray
     place: np.ndarray
     contrast: float
     shine: float
     long: float
+    blur: float
+
+    def line(self, sight: _Sight, blur: float | None = None) -> np.ndarray:
+        """Return the outline on the picture, by the blur of the whole picture where that is known."""
+        return sight.on_picture(_unblurred(self.edge, self.blur if blur is None else blur))
 
 
 def _responses(sight: _Sight, sign: int) -> tuple[np.ndarray, np.ndarray]:
@@ -214,7 +220,9 @@ def _found(sight: _Sight, sign: int) -> tuple[Spots, float]:
     if not cuts:
         return Spots(light=sign > 0), 0.0
     head = np.array([sight.inside[tuple(cut.place)] == 2 for cut in cuts])
-    spots = Spots(tuple(cut.line for cut in cuts), head, [False] * len(cuts), sign > 0)
+    # The lens blurs all of them alike.
+    blur = float(np.median([cut.blur for cut in cuts]))
+    spots = Spots(tuple(cut.line(sight, blur) for cut in cuts), head, [False] * len(cuts), sign > 0)
     contrast, shine, long = np.array([(cut.contrast, cut.shine, cut.long) for cut in cuts]).T
     width, round_ = spots.diameter, spots.roundness
     typical = np.median(width)
@@ -266,7 +274,7 @@ def _cut_out(
     image, own = sign * sight.light[window], basins[window] == label
     rows, columns = np.ogrid[: image.shape[0], : image.shape[1]]
     away = np.hypot(rows + low[0] - place[0], columns + low[1] - place[1])
-    core = away <= max(0.6 * sigma, 1.0)
+    core = away <= max(_CORE * sigma, 1.0)
     ground = (basins[window] == 0) & (away <= 3.2 * sigma)
     if ground.sum() < 8:
         # A spot far off from others and far from faint is felt further than that.
@@ -291,39 +299,51 @@ def _cut_out(
         return None
     # The widest: the place may lie in a hollow of the spot.
     line = max(around, key=lambda line: np.ptp(line, axis=0).prod())
-    line = _unblurred(line[:-1], near, top - bottom) - 1
+    line = line[:-1]
+    blur = _blur(line, near, top - bottom)
     spread = np.linalg.svd(line - line.mean(axis=0), compute_uv=False) / np.sqrt(len(line))
     if Spots((line,)).area[0] < _LEAST_PIXELS:
         return None
     shine = float(np.quantile(sight.raw[window][core], 0.5))
-    return _Cut(
-        sight.on_picture(line + low), place, float(contrast), shine, float(spread[0] / max(spread[1], 1e-6))
-    )
+    long = float(spread[0] / max(spread[1], 1e-6))
+    return _Cut(line - 1 + low, place, float(contrast), shine, long, blur)
 
 
-def _unblurred(line: np.ndarray, image: np.ndarray, step: float) -> np.ndarray:
-    """Return an outline at half height where the edge of the disc was before the blur moved it."""
+def _blur(line: np.ndarray, image: np.ndarray, step: float) -> float:
+    """Return the standard deviation of the blur by how steep the light falls at an outline, in pixels."""
     slopes = [ndimage.map_coordinates(slope, line.T, order=1) for slope in np.gradient(image)]
     slope = max(float(np.median(np.hypot(*slopes))), 1e-9)
+    radius = np.sqrt(Spots((line,)).area[0] / np.pi)
+    steep, blur, _ = _blurred_discs()
+    # The slope is taken across two pixels and between them, which flattens it.
+    return float(np.sqrt(max((np.interp(step / slope / radius, steep, blur) * radius) ** 2 - _SMEARED, 0)))
+
+
+def _unblurred(line: np.ndarray, blur: float) -> np.ndarray:
+    """Return an outline at half height where the edge of the disc was before the blur moved it."""
     middle = line.mean(axis=0)
     radius = np.sqrt(Spots((line,)).area[0] / np.pi)
-    return middle + (line - middle) * np.interp(step / slope / radius, *_blurred_discs())
+    _, blurs, true = _blurred_discs()
+    return middle + (line - middle) * np.interp(blur / radius, blurs, true)
 
 
 @cache
-def _blurred_discs() -> tuple[np.ndarray, np.ndarray]:
-    """Return height / slope / radius at half height, and the true radius, of discs more and more blurred.
+def _blurred_discs() -> tuple[np.ndarray, ...]:
+    """Return height / slope, blur and true radius, by the radius at half height, of discs ever more blurred.
 
     A disc of radius 1 blurred by a Gaussian of sigma s is worked out along its radius: the integral over r of
     r / s^2 exp(-(r^2 + x^2) / 2 s^2) I0(r x / s^2). Half height lies inside the edge of a disc blurred a
     little, and outside that of one whose top is gone, too.
     """
-    x, r = np.linspace(0, 2.5, 251), np.linspace(0, 1, 161)
+    x, r = np.linspace(0, 4, 401), np.linspace(0, 1, 161)
     seen = []
-    for s in np.linspace(0.03, 0.9, 24):
+    for s in np.linspace(0.03, 1.2, 40):
         inner = r / s**2 * np.exp(-((r - x[:, None]) ** 2) / (2 * s**2)) * ive(0, r * x[:, None] / s**2)
         height = np.trapezoid(inner, r, axis=1)
         half = np.interp(-height[0] / 2, -height, x)
+        # Top and bottom as `_cut_out` takes them: in the core, and beside the spot, which its light reaches.
+        top, bottom = (np.interp(at * half, x, height) for at in (_CORE / 2, _BESIDE))
+        half = np.interp(-(top + bottom) / 2, -height, x)
         slope = np.interp(half, x, -np.gradient(height, x))
-        seen.append((height[0] / slope / half, 1 / half))
-    return tuple(np.array(sorted(seen)).T)
+        seen.append(((top - bottom) / slope / half, s / half, 1 / half))
+    return tuple(np.array(seen).T)

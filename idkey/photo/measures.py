@@ -19,6 +19,7 @@ from scipy.spatial import cKDTree
 from idkey.arguments import checked
 from idkey.photo.answers import answers_of
 from idkey.photo.colour import Colours, spot_colours
+from idkey.photo.openings import opening_width
 from idkey.photo.picture import Picture
 from idkey.photo.points import Points
 from idkey.photo.region import OUTLINED_BY, flank_outline, head_outline
@@ -110,6 +111,13 @@ class _Drawn:
         """Distance of two points."""
         self.need(a, b)
         return np.hypot(*(self.at[a] - self.at[b]).T)
+
+    def opening(self, front: str, back: str) -> np.ndarray:
+        """Width of pupil or nostril, as the picture shows it near these points."""
+        self.need(front, back)
+        edges = (np.array(self.points.at[name]) for name in (front, back))
+        width, sd = opening_width(self.picture, *edges, self.points.sd(front))
+        return width + self.noise(sd, 1)[:, 0]
 
     def need(self, *names: str) -> None:
         """Stop where one of these points is not set."""
@@ -212,10 +220,12 @@ def _length(drawn: _Drawn) -> np.ndarray:
     return length / ruler * drawn.points.ruler_mm * (1 + drawn.noise(RULER, 1)[:, 0])
 
 
-def _against(a: str, b: str, quantile: float = 0.5) -> Callable[[_Drawn], np.ndarray]:
+def _against(part: str, quantile: float = 0.5) -> Callable[[_Drawn], np.ndarray]:
     def work(drawn: _Drawn) -> np.ndarray:
-        part = drawn.apart(a, b)
-        return drawn.width(drawn.flank(), quantile) / np.maximum(part, 1e-6)
+        across = drawn.apart if part == "eye" else drawn.opening
+        return drawn.width(drawn.flank(), quantile) / np.maximum(
+            across(f"{part}_front", f"{part}_back"), 1e-6
+        )
 
     return work
 
@@ -338,19 +348,19 @@ _FORMULAS = (
             "median diameter of the flank spots / eye opening",
             _OWN,
         ),
-        _against("eye_front", "eye_back"),
+        _against("eye"),
     ),
     _Formula(
         *("spot_vs_pupil", "Spot against pupil", "ratio"),
         *(
             "diameter that one flank spot of ten exceeds / pupil",
             _OWN,
-            _against("pupil_front", "pupil_back", 0.9),
+            _against("pupil", 0.9),
         ),
     ),
     _Formula(
         *("spot_vs_nostril", "Spot against nostril", "ratio", "median diameter of the flank spots / nostril"),
-        *("Tan & Armbruster 2016, as to what is compared", _against("nostril_front", "nostril_back")),
+        *("Tan & Armbruster 2016, as to what is compared", _against("nostril")),
     ),
     _Formula(
         *("gap_vs_spot", "Gap against spot", "ratio"),
