@@ -404,7 +404,7 @@ function judged(fish) {
   const kinds = left.filter((row) => row.at >= 0);
   const settled = left.length === 1 && (looks > 0 || Boolean(fish.stage)) && !little;
   const next = settled || !worth.length ? null : worth[0];
-  return {posterior, adult, terms, names, left, kinds, hardly, askable: asked, next};
+  return {posterior, adult, terms, names, left, kinds, hardly, askable: asked, worth, next};
 }
 
 // -- two kinds --------------------------------------------------------------------------------------------

@@ -204,6 +204,8 @@ function ask(which, chosen) {
   const states = Boolean(trait && trait.states.length), number = Boolean(trait) && !states;
   byId("question").textContent = trait ? trait.question : "";
   byId("how").textContent = trait ? trait.how : nextTrait() ? "" : say("go on");
+  const stop = trait && !chosen && found && settlesLittle(fish, found);
+  byId("stop").textContent = stop ? generaWords(fish, found) + say("can stop") : "";
   byId("shown").replaceChildren(...(number ? traitDrawn(trait, 0, trait.name) : trait ? [] : endingShown()));
   byId("totalLabel").hidden = !number || trait.unit !== "mm";
   byId("total").checked = false;
@@ -225,7 +227,7 @@ function ask(which, chosen) {
 
 // The plain ending: what it is, what it could be, where to look for that, and the care until then.
 function endingShown() {
-  const {head, rivals, more, until} = ending(fish, found);
+  const {head, rivals, count: of, likeliest, settles, turns, until} = ending(fish, found);
   byId("question").textContent = head;
   const parts = rivals.flatMap(({name, kinds, trait}) => {
     const could = el("p", [say("could be"), el("strong", name),
@@ -235,7 +237,10 @@ function endingShown() {
     const cells = el("tr", kinds.map((at) => el("td", cellShown(trait, at))));
     return [could, scrolling(el("table", [el("thead", heads), el("tbody", cells)]), trait.name)];
   });
-  return [...parts, ...(more ? [el("p", more, {className: "soft"})] : []), ...(until ? [el("p", until)] : [])];
+  const names = likeliest.map((row) =>
+    el("p", [...(model.canDraw ? [fishDrawn(row.at, "")] : []), el("strong", nameOf(row)), ` (${percent(row.probability)})`], {className: "likeliest"}));
+  const said = (texts) => texts.filter(Boolean).map((text) => el("p", text));
+  return [...parts, ...said([of]), ...names, ...said([settles, ...turns, until])];
 }
 
 const cellOf = ({id}, at) => model.rows[id].of[at];
@@ -347,8 +352,6 @@ function together() {
   made.open = Boolean(before && before.open);
   return [made];
 }
-
-const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
 // A fold whose inside is made when it is opened.
 function fold(summary, inside, className = "") {

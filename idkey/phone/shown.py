@@ -8,7 +8,9 @@ from typing import Any
 
 from idkey.book.editions import edition_id
 from idkey.errors import IdkeyError
+from idkey.model.combine import model_of
 from idkey.model.fit import POOR_FIT
+from idkey.model.genus import LITTLE_BITS, MOST_GENERA, a_kind
 from idkey.model.identify import FAIR, LITTLE, UNKNOWN, strength
 from idkey.model.sayings import SAYINGS
 from idkey.phone.needs import needs
@@ -17,7 +19,7 @@ from idkey.table.table import TraitTable
 from idkey.views.doc import plain
 from idkey.views.fish import how_svg, picture, state_svg
 from idkey.views.html import SVG
-from idkey.views.identify import MOST_RIVALS, SIDES
+from idkey.views.identify import LITTLE_GAIN, MOST_LIKELIEST, MOST_LOOKS, MOST_RIVALS, SIDES
 from idkey.views.sheet import DRAWN_NOTE, FISH_WINDOW, can_draw, look_of
 from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduced, none_words, stamp
 
@@ -44,6 +46,12 @@ def shown(table: TraitTable) -> dict[str, Any]:
         "noneWords": none_words(NONE, NONE),
         "sayings": SAYINGS,
         "mostRivals": MOST_RIVALS,
+        "mostLikeliest": MOST_LIKELIEST,
+        "mostLooks": MOST_LOOKS,
+        "littleGain": LITTLE_GAIN,
+        "mostGenera": MOST_GENERA,
+        "littleBits": LITTLE_BITS,
+        "aGenus": [*map(a_kind, model_of(table).genera)],
         "sides": SIDES,
         "strengths": [*(_step(limit, limit - 1e-9) for limit in _STEPS), _step(None, 2 * _STEPS[-1])],
         "little": LITTLE,

@@ -131,21 +131,74 @@ const outcome = kept((fish, found) => {
 
 // What it probably is, what it could be and where to look for that, and the care until then.
 function ending(fish, found) {
-  const {kind} = outcome(fish, found);
-  const until = untilThen(careOf(fish, found));
-  if (!found.kinds.length || !["one name", "several names", "not told apart"].includes(kind)) {
-    return {head: say("no name yet"), rivals: [], more: "", until};
+  const {kind} = outcome(fish, found), [first, ...others] = found.kinds;
+  const end = {rivals: [], likeliest: [], settles: "", turns: turning(fish), until: untilThen(careOf(fish, found))};
+  if (!first || others.length > model.mostRivals || !["one name", "several names", "not told apart"].includes(kind)) {
+    const head = generaWords(fish, found) || say("no name yet");
+    return ["no answers", "none of these"].includes(kind) ? {...end, head} : {...end, head, ...ofMany(found)};
   }
-  const [first, ...others] = found.kinds, more = others.length - model.mostRivals;
-  const rivals = others.slice(0, model.mostRivals).map((other) => {
+  const rivals = others.map((other) => {
     const kinds = [first.at, other.at];
     const looks = compared(kinds).differ.filter(({id}) => !model.hearsay.includes(id));
     return {name: nameOf(other), kinds, trait: looks.find((trait) => found.askable.includes(trait)) || null};
   });
+  return {...end, head: say(first.probability >= 0.5 ? "probably" : "perhaps", {name: nameOf(first)}), rivals};
+}
+
+// The likeliest of many names, and what would settle most.
+function ofMany({kinds, worth}) {
+  const looks = [...worth].sort((a, b) => b.gain - a.gain || (a.trait.id < b.trait.id ? -1 : 1)).slice(0, model.mostLooks);
+  const most = looks.filter(({gain}) => gain >= model.littleGain).map(({trait}) => trait.name.toLowerCase());
   return {
-    head: say(first.probability >= 0.5 ? "probably" : "perhaps", {name: nameOf(first)}), rivals, until,
-    more: more > 0 ? say("not ruled out", {count: many(more, "more ")}) : "",
+    count: kinds.length ? say("likeliest", {count: many(kinds.length)}) : "", likeliest: kinds.slice(0, model.mostLikeliest),
+    settles: most.length ? say("settles most", {traits: most.join("; ")}) : say("nothing settles"),
   };
+}
+
+// The share of each genus, a stranger of it among them.
+function generaShares(posterior) {
+  const shares = posterior.slice(count, -1);
+  model.genus.forEach((genus, i) => { if (genus >= 0) shares[genus] += posterior[i]; });
+  return shares;
+}
+
+// The genera that a fish surely belongs to, and their share.
+const generaOf = kept(({posterior}) => {
+  const shares = generaShares(posterior), order = [...shares.keys()].sort((a, b) => shares[b] - shares[a] || a - b);
+  let few = 0, share = 0;
+  while (few < order.length && share < model.coverage) share += shares[order[few++]];
+  if (share < model.coverage || few > model.mostGenera) [few, share] = [1, shares[order[0]] || 0];
+  return [order.slice(0, few), share];
+});
+
+function generaWords(fish, found) {
+  const [places, share] = generaOf(found);
+  if (!(answered(fish).length || fish.stage) || share < 0.5) return "";
+  const genus = listed(places.map((at) => model.aGenus[at]), "or");
+  return capital(say(share >= model.coverage ? "surely" : "likely", {genus, share: percent(share)}));
+}
+
+// Whether one genus is sure, and the next question is expected to settle little.
+function settlesLittle(fish, found) {
+  const [places, share] = generaOf(found), begun = answered(fish).length || fish.stage;
+  return Boolean(begun && places.length === 1 && share >= model.coverage && found.next && found.next.gain < model.littleBits);
+}
+
+// The answers each of which alone turns the genus, in words.
+function turning(fish) {
+  const likeliest = (one) => {
+    const shares = generaShares(posteriorOfNames(one)), share = Math.max(...shares);
+    return {at: shares.indexOf(share), share};
+  };
+  const looks = answered(fish), now = likeliest(fish).at;
+  const left = looks.map((trait) => {
+    const {[trait.id]: said, ...answers} = fish.answers;
+    return {id: trait.id, name: trait.name, said: answerWords(trait, said), ...likeliest({...fish, answers})};
+  });
+  if (fish.stage) left.push({id: "life_stage", name: "Age", said: fish.stage, ...likeliest({...fish, stage: ""})});
+  return (left.length < 2 ? [] : left).filter(({at, share}) => at !== now && share >= 0.5)
+    .sort((a, b) => b.share - a.share || (a.id < b.id ? -1 : 1))
+    .map(({name, said, at, share}) => say("turned", {trait: name.toLowerCase(), said, genus: model.aGenus[at], share: percent(share)}));
 }
 
 // -- a number that can hardly be --------------------------------------------------------------------------
@@ -186,8 +239,8 @@ function careOf(fish, found) {
   const [genus] = strangerOf(found.posterior), stranger = genus && outcome(fish, found).kind === "none of these";
   const kin = stranger || !left.length ? model.kinds.map((_, at) => at).filter((at) => genus && model.genera[model.genus[at]] === genus) : [];
   const kinds = [...new Set([...kin, ...left.slice(0, most)])];
-  const checked = kin.length ? kin : left;
-  return {kinds: covered && checked.some((at) => covered[at]) ? kinds : [], genus: stranger ? genus : ""};
+  const checked = kin.length ? kin : left, others = left.some((at) => !kinds.includes(at));
+  return {kinds: covered && checked.some((at) => covered[at]) ? kinds : [], genus: stranger ? genus : "", others};
 }
 
 // What suits all of some kinds of which it is known, in words; null where nothing does.
@@ -220,14 +273,21 @@ function careInBrief(kinds) {
   return Object.entries(model.care.brief).map(([head, text]) => [head, text.replace(/\{(\w+)\}/g, (_, name) => filled(name))]);
 }
 
-function untilThen({kinds}) {
+function untilThen({kinds, others}) {
   if (!kinds.length) return "";
   const words = model.care.first.map((name) => {
     const need = model.care.needs[name], known = knownOf(need, kinds);
-    const told = known.length === kinds.length ? joined(need, known) : null;
-    return told !== null && name === "flow" ? say("flow", {flow: told}) : told;
+    const told = known.length ? joined(need, known) : null;
+    const text = told !== null && name === "flow" ? say("flow", {flow: told}) : told;
+    if (told === null || known.length === kinds.length) return text;
+    return say("known of", {need: text, known: known.length, of: kinds.length});
   }).filter((told) => told !== null);
-  return words.length ? say("until then", {needs: listed(words)}) : "";
+  const what = others ? "until then, likeliest" : "until then";
+  return words.length ? say(what, {count: kinds.length, needs: words.join("; ")}) : "";
 }
 
-const listed = (words) => (words.length > 1 ? `${words.slice(0, -1).join(", ")} and ${words.at(-1)}` : words[0]);
+function listed(words, last = "and") {
+  return words.length > 1 ? `${words.slice(0, -1).join(", ")} ${last} ${words.at(-1)}` : words[0];
+}
+
+const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);

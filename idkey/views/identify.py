@@ -13,6 +13,7 @@ from idkey.errors import IdkeyError
 from idkey.model.ask import Question
 from idkey.model.combine import kept
 from idkey.model.compare import contrasts
+from idkey.model.genus import a_kind, genera_words, settles_little, turning
 from idkey.model.identify import LITTLE, UNKNOWN, Identification
 from idkey.model.sayings import say
 from idkey.table.reading import ABOUT, is_total, parse_answer, without_about
@@ -26,10 +27,12 @@ from idkey.views.fish import how_svg
 from idkey.views.sheet import can_draw, fish_shapes, fish_svg
 from idkey.views.words import answer_words, codes_from_memory, none_words, state_icons
 
-_LITTLE_GAIN = 0.1
+LITTLE_GAIN = 0.1
 """Bits below which an answer is expected to change the names little (judgement)."""
 MOST_RIVALS, MOST_TOGETHER = 2, 8
 """Names that the first is held against in the end, and names for which one care is given."""
+MOST_LIKELIEST, MOST_LOOKS = 3, 2
+"""Of many names those that are shown in the end, and the looks that would settle most."""
 FIRST_NEEDS = ("temperature_c", "flow")
 """What a fish dies of first."""
 MOST_NAMES = 8
@@ -73,15 +76,17 @@ def _bar(row: Any) -> doc.Bar:
 
 
 def _seen(fish: Identification) -> tuple[Block, ...]:
-    rows = []
-    for trait_id, text in fish.answers.items():
-        label, words = "Age" if trait_id == LIFE_STAGE else trait_id, text
-        if trait_id in fish.table.trait_ids:
-            trait = fish.table.trait(trait_id)
-            label, words = trait.name, answer_words(trait, text)
-        rows.append((label, words))
+    rows = [_seen_words(fish.table, *answer) for answer in fish.answers.items()]
     rows += [(fish.table.trait(t).name, "can't be seen") for t in fish.unseen if t in fish.table.trait_ids]
     return (doc.Table((), tuple(rows), "What was seen"),) if rows else ()
+
+
+def _seen_words(table: TraitTable, trait_id: str, text: str) -> tuple[str, str]:
+    """Return what was looked at, and what was seen, in words."""
+    if trait_id not in table.trait_ids:
+        return "Age", text
+    trait = table.trait(trait_id)
+    return trait.name, answer_words(trait, text)
 
 
 def _names(fish: Identification, *, held: bool = False, mark: str = "") -> Iterator[Block]:
@@ -217,6 +222,8 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
         more = "" if fish.next_question() else say("go on")
         return html.blocks((*_ending(fish), line(more, "soft")))
     blocks: list[Block] = [doc.Heading(trait.asked, 0)]
+    if settles_little(fish) and not chosen:
+        blocks.append(line((doc.Strong(genera_words(fish)), say("can stop"))))
     blocks += [line(trait.how, "soft")] if trait.how else []
     blocks.append(line(_settles(fish, trait), "soft"))
     if (svg := how_svg(trait.id, trait.name, fish.answers)) is not None:
@@ -231,9 +238,9 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
 def _settles(fish: Identification, trait: Trait) -> str:
     """Say what a question can still settle, where that is little."""
     gains = {question.trait.id: question.gain for question in fish.questions()}
-    if not fish.answers or gains.get(trait.id, 1.0) >= _LITTLE_GAIN:
+    if not fish.answers or gains.get(trait.id, 1.0) >= LITTLE_GAIN:
         return ""
-    if max(gains.values()) < _LITTLE_GAIN:
+    if max(gains.values()) < LITTLE_GAIN:
         return "No question that is left will change the names much: you can stop here."
     return "This will hardly change the names."
 
@@ -328,18 +335,42 @@ def question_document(question: Question) -> Document:
 
 def _ending(fish: Identification) -> Iterator[Block]:
     outcome = fish.outcome()
-    if outcome.kind in ("one name", "several names", "not told apart") and outcome.taxa:
+    named = outcome.kind in ("one name", "several names", "not told apart") and outcome.taxa
+    if named and len(outcome.taxa) <= 1 + MOST_RIVALS:
         first, *others = outcome.taxa
         share = next(row.probability for row in fish.ranked() if row.taxon == first)
         yield doc.Heading(say("probably" if share >= 0.5 else "perhaps", name=fish.table.label(first)), 0)
-        for other in others[:MOST_RIVALS]:
+        for other in others:
             yield from _could_be(fish, first, other)
-        if more := len(others) - MOST_RIVALS:
-            count = number_of(more, "name", "more")
-            yield line(say("not ruled out", count=count) if more > 0 else "", "soft")
     else:
-        yield doc.Heading(say("no name yet"), 0)
+        yield doc.Heading(genera_words(fish) or say("no name yet"), 0)
+        if outcome.kind not in ("no answers", "none of these"):
+            yield from _of_many(fish)
+    yield from map(line, _turned(fish))
     yield line(_until_then(fish))
+
+
+def _of_many(fish: Identification) -> Iterator[Block]:
+    """Give the likeliest of many names, each with its fish, and what would settle most."""
+    left = fish.kinds(possible=True)
+    yield line(say("likeliest", count=number_of(len(left), "name")) if left else "")
+    for row in left[:MOST_LIKELIEST]:
+        yield line((*_drawn(fish.table, row.taxon), doc.Strong(row.name), f" ({percent(row.probability)})"))
+    looks = sorted(fish.questions(), key=lambda question: (-question.gain, question.trait.id))
+    most = [q.trait.name.lower() for q in looks[:MOST_LOOKS] if q.gain >= LITTLE_GAIN]
+    yield line(say("settles most", traits="; ".join(most)) if most else say("nothing settles"))
+
+
+def _turned(fish: Identification) -> Iterator[str]:
+    for turn in turning(fish):
+        label, said = _seen_words(fish.table, turn.trait, fish.answers[turn.trait])
+        genus, share = a_kind(turn.genus), percent(turn.share)
+        yield say("turned", trait=label.lower(), said=said, genus=genus, share=share)
+
+
+def turned_html(fish: Identification) -> str:
+    """Say which answer alone turns the genus; blank where none does."""
+    return "".join(map(html.status, _turned(fish)))
 
 
 def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
@@ -363,11 +394,17 @@ def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
 def _until_then(fish: Identification) -> str:
     """Say the needs that a fish dies of first."""
     try:
-        needs = care_for(fish).attributes
+        sheet = care_for(fish)
     except IdkeyError:
         return ""
-    known = [needs[a] for a in FIRST_NEEDS if a in needs and needs[a].value is not None]
-    words = {n.attribute: format_value(n.column, n.value) for n in known if not n.conflict}
-    if "flow" in words:
-        words["flow"] = say("flow", flow=words["flow"])
-    return say("until then", needs=listed(words.values())) if words else ""
+    needs, words = sheet.attributes, []
+    for need in (needs[a] for a in FIRST_NEEDS if a in needs and needs[a].known):
+        if need.conflict:
+            continue
+        text = format_value(need.column, need.shared)
+        text = say("flow", flow=text) if need.attribute == "flow" else text
+        if need.unknown:
+            text = say("known of", need=text, known=len(need.known), of=len(need.parts))
+        words.append(text)
+    what = "until then, likeliest" if sheet.others else "until then"
+    return say(what, count=len(sheet.names), needs="; ".join(words)) if words else ""

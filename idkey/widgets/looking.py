@@ -10,6 +10,7 @@ import ipywidgets as w
 
 from idkey.model.identify import Identification
 from idkey.table.schema import LIFE_STAGE, Trait
+from idkey.views.identify import turned_html
 from idkey.views.words import answer_words
 from idkey.widgets.asking import Asking
 from idkey.widgets.base import Part, dropdown, row
@@ -49,7 +50,7 @@ class Looking(Part):
         features = [("what settles most", _AUTO), *((t.name, t.id) for t in traits)]
         self.other = self.watch(dropdown("Answer another feature", features), self._on_other)
         self.tools = row(self.undo, self.restart, self.enough, self.other, self.age, name="idk-tools")
-        self._seen_head, self.seen = w.HTML("<h4>What was seen</h4>"), w.VBox()
+        self._seen_head, self.turned, self.seen = w.HTML("<h4>What was seen</h4>"), w.HTML(), w.VBox()
         self.seen.add_class("idk-seen")
 
     # -- what the person does ---------------------------------------------------------------------
@@ -106,7 +107,7 @@ class Looking(Part):
         self.asking.focus_question()
 
     def show_seen(self) -> None:
-        """Show each answer, with a button that asks it again, and the age."""
+        """Show each answer, with a button that asks it again, the age, and what alone turns the genus."""
         fish, table = self.fish, self.fish.table
         seen: dict[str, Any] = {**fish.answers, **dict.fromkeys(fish.unseen)}
         rows = []
@@ -118,7 +119,8 @@ class Looking(Part):
             words = "can't be seen" if seen[trait.id] is None else answer_words(trait, seen[trait.id])
             rows.append(self._rows[trait.id])
             rows[-1].children[0].value = f"{escape(trait.name)}: <strong>{escape(words)}</strong>"
-        rows = [self._seen_head, *rows] if rows else []
+        self.turned.value = turned_html(fish)
+        rows = [self._seen_head, *rows, self.turned] if rows else []
         if tuple(rows) != self.seen.children:
             self.seen.children = rows
         with self.filling():

@@ -4,9 +4,11 @@ import html
 import re
 
 import pytest
+from markup import words
 
 import idkey
 from idkey.errors import IdkeyError
+from idkey.model import genus
 from idkey.views.fish import state_svg
 from idkey.views.identify import kinds_shown
 from idkey.views.sheet import fish_shapes, fish_svg
@@ -41,7 +43,7 @@ def click(screen, words):
 
 def seen(screen):
     """What was seen, line by line, and the buttons that ask it again."""
-    rows = screen.looking.seen.children[1:]
+    rows = screen.looking.seen.children[1:-1]
     return [row.children[0].value for row in rows], [row.children[1] for row in rows]
 
 
@@ -98,8 +100,8 @@ def test_one_of_several_may_be_said_to_be_more_like_it(screen):
         assert screen.looking.asking.leaning.value == ""
         assert screen.looking.asking.leaning.layout.display == "none"
         screen.looking.asking.several.value = True
-        for words in picked:
-            click(screen, words)
+        for word in picked:
+            click(screen, word)
         screen.looking.asking.leaning.value = leaning
         screen.looking.asking.take.click()
         assert screen.identification.answers["spot_size"] == answer
@@ -311,8 +313,9 @@ def test_messages_name_the_feature_as_the_screen_does(screen):
 
 
 def test_the_ending_says_what_it_is_what_it_could_be_and_where_to_look(screen):
-    for trait, state in (("pattern", "light_spots"), ("spot_vs_nostril", "larger"), ("basin", "orinoco")):
-        screen.identification.answer(trait, state)
+    marks = "pattern light_spots, spot_vs_nostril larger, head_spots none, spot_density sparse"
+    for mark in f"{marks}, spots_in_row 12, spot_colour orange, basin orinoco, fin_edging none".split(", "):
+        screen.identification.answer(*mark.split())
     screen.looking.enough.click()
     table, (first, other, *_) = screen.identification.table, screen.identification.outcome().taxa
     said = html.unescape(screen.looking.asking.question.value)
@@ -329,6 +332,51 @@ def test_the_ending_says_what_it_is_what_it_could_be_and_where_to_look(screen):
     assert screen.looking.asking.trait == screen.identification.next_question().trait
     screen.looking.enough.click()
     assert f"look at the {looked_at}." not in html.unescape(screen.looking.asking.question.value)
+
+
+def test_with_many_names_left_the_ending_says_what_can_be_acted_on(screen):
+    marks = "pattern bars, ground_colour pale, basin xingu, adult_size 70, tail_fork forked"
+    for mark in marks.split(", "):
+        screen.identification.answer(*mark.split())
+    screen.looking.enough.click()
+    fish, said = screen.identification, html.unescape(screen.looking.asking.question.value)
+    assert re.search(r"<h3>(Probably a|A) Hypancistrus", said)
+    for row in fish.kinds(possible=True)[:3]:
+        assert f"<strong>{row.name}</strong> ({row.probability * 100:.0f} %)" in said
+    assert said.count("<svg") == 3
+    most = sorted(fish.questions(), key=lambda question: -question.gain)[:2]
+    assert f"What would settle most: {'; '.join(q.trait.name.lower() for q in most)}." in said
+    assert "Until then, for the 8 likeliest: " in said
+    sheet = idkey.care_for(fish)
+    need = sheet.attributes["temperature_c"]
+    assert need.known
+    assert need.unknown
+    assert f", known of {len(need.known)} of {len(sheet.names)};" in said
+
+
+def test_the_screen_offers_to_stop_and_tells_of_an_answer_that_alone_turns_the_genus(screen):
+    fish = screen.identification
+    for mark in ["pattern lines", "body_keels none", "basin tapajos"]:
+        fish.answer(*mark.split())
+    screen.show_fish(fish)
+    assert "you can stop" not in screen.looking.asking.question.value
+    screen.show_fish(fish.answer("mouth_shape", "small"))
+    assert re.search(
+        r"A Hypancistrus, almost surely \(9\d %\)\.</strong> .*you can stop here",
+        screen.looking.asking.question.value,
+    )
+    # Who asks for a feature does not want to stop.
+    screen.looking.other.value = "teeth_lower"
+    assert "you can stop" not in screen.looking.asking.question.value
+    assert screen.looking.turned.value == ""
+    fish.clear()
+    marks = "pattern dark_spots, tail_fork straight, dorsal_reach reaches, spot_size large"
+    for mark in f"{marks}, snout_tentacles present, body_keels none, body_depth normal".split(", "):
+        fish.answer(*mark.split())
+    screen.show_fish(fish)
+    (turn,) = genus.turning(fish)
+    told = f"this would be a {turn.genus} ({turn.share * 100:.0f} %): look again."
+    assert f"Without 'keels on the body: none or weak' {told}" in words(screen.looking.turned.value)
 
 
 def test_each_name_has_its_fish_with_what_decides_next_ringed_and_its_care_each_brought_once(screen):
