@@ -85,12 +85,10 @@ def agree(page, table, count, seed):
 
 
 def test_posterior_and_next_question_are_those_of_the_package(shipped, shipped_page):
-    sets = agree(shipped_page, shipped, SETS, seed=1)
-    told = {}
-    for scheme in ("dark", "light"):
+    sets = []
+    for seed, scheme in enumerate(("dark", "light")):
         shipped_page.emulate_media(color_scheme=scheme)
-        told[scheme] = shipped_page.evaluate(JUDGED, sets)
-    assert told["dark"] == told["light"]
+        sets += agree(shipped_page, shipped, SETS // 2, seed)
     # What they are to hold is in them.
     answers = [(shipped.trait(t), value) for fish in sets for t, value in fish["answers"].items()]
     assert any(trait.has_states and len({*value.values()}) > 1 for trait, value in answers)
