@@ -282,7 +282,8 @@ def _frame(frame: pd.DataFrame, header: Sequence[str]) -> bytes:
 
 
 def _texts(column: pd.Series) -> list[str]:
-    return ["" if missing else str(value) for value, missing in zip(column, column.isna(), strict=True)]
+    missing = column.array.isna()
+    return ["" if none else str(value) for value, none in zip(column.tolist(), missing, strict=True)]
 
 
 # -- in one piece ----------------------------------------------------------------------------------------

@@ -310,11 +310,14 @@ class Merge:
                 text += f": the same fish? Both count{_OPEN}"
                 yield Conflict(f"taxon:{own}={taxon}", "", taxon, own, text, place, own)
 
-    def held_back(self) -> State:
-        """Return the base of the next merge: the shipped table, but for what is not settled."""
+    def held_back(self, settled: Conflict | None = None) -> State:
+        """Return the base of the next merge: the shipped table, but for what is not settled.
+
+        With a column none of the rows and cells is settled that are open themselves.
+        """
         held = self.theirs.copy()
-        for conflict in self.conflicts:
-            held.take(self.base, conflict.place)
+        for conflict in sorted(self.conflicts, key=lambda c: (c.place[0] not in COLUMNS_OF, c is settled)):
+            held.take(self.theirs if conflict is settled else self.base, conflict.place)
         return held
 
     def settled(self, name: str, keep: str) -> Merge:
@@ -325,25 +328,17 @@ class Merge:
             raise UnknownName(f"no conflict {name!r} is open: {known}")
         if keep not in ("shipped", "own"):
             raise IdkeyError(f"{name}: keep={keep!r}: {one_of(keep, ('shipped', 'own'))}")
-        conflict, base, mine = open_now[name], self.held_back(), self.rows.copy()
+        conflict, mine = open_now[name], self.rows.copy()
         file, key, _ = place = conflict.place
-        base.take(self.theirs, place)
-        for other in self.conflicts if file in COLUMNS_OF else ():
-            # With a column no row is settled that has it.
-            if other.place[0] in COLUMNS_OF[file]:
-                base.take(self.base, other.place)
         if keep == "shipped" and conflict.other:
             mine.take(State(), (TAXA, conflict.other, ""))
         elif keep == "shipped":
             mine.take(self.theirs, place)
-            read, _ = mine.readers()
-            for cell in [
-                (file, key, c) for c in mine[file].get(key, {}) if file in (TAXA, GENERA) and c in read
-            ]:
+            cells, read = mine[file].get(key, {}) if file in (TAXA, GENERA) else {}, mine.readers()[0]
+            for column in [c for c, text in cells.items() if c in read and not reads(read, c, text)]:
                 # It comes with the trait by which it can be read, once that is settled.
-                if not reads(read, cell[2], mine.text(cell)):
-                    mine.fill(cell, "")
+                mine.fill((file, key, column), "")
             if key not in self.theirs[file]:
                 mine.let_go(file, _name_of(key), self.theirs)
         mine.ask_always()
-        return Merge(base, mine, self.theirs)
+        return Merge(self.held_back(conflict), mine, self.theirs)

@@ -142,11 +142,11 @@ class State(dict[str, dict[Hashable, Cells]]):
 
     def ask_always(self) -> None:
         """Have a trait asked always whose condition can't be read any more."""
-        for name, row in list(self[TRAITS].items()):
+        for name, row in [(name, row) for name, row in self[TRAITS].items() if leans_on(row)]:
             found, both = Found(), [self[TRAITS].get(leans_on(row)), row]
             lines = tuple(Row(0, cells, TRAITS) for cells in both if cells)
             list(read_traits(Sheet(TRAITS, (), lines), found))
-            if leans_on(row) and any(problem.column == "applies_when" for problem in found):
+            if any(problem.column == "applies_when" for problem in found):
                 self.fill((TRAITS, name, "applies_when"), "")
 
 

@@ -35,6 +35,7 @@ from .small_folder import (
     NEWER,
     READ,
     SMALL,
+    WITH_GENUS,
     Files,
     added,
     laid,
@@ -638,31 +639,25 @@ def over(newer: Files, own: Files, keep: str, conflict: str) -> tuple[TraitTable
 
 @BOTH
 def test_what_holds_for_a_genus_is_merged_too(keep):
-    real = folder._shipped()
-    table = started(real).with_taxon("mine", scientificName="Hypancistrus sp.", careGroup="hypancistrus")
-    (row,) = (line for line in real["genera.csv"].splitlines() if line.startswith(b"Hypancistrus,"))
-    assert row.count(b",small,") == 1
-    wide, both = (
-        real["genera.csv"].replace(row, row.replace(b",small,", to)) for to in (b",wide,", b",small|wide,")
-    )
-    newer = upgraded({**real, "genera.csv": wide}, "9.0")
-    later = laid(newer, saved(table))
-    assert (later.conflicts, text(later, "mine", "mouth_shape")) == ((), "wide")
-    own = saved(table) | {"genera.csv": both}
-    _, done = over(newer, own, keep, "genus:Hypancistrus:mouth_shape")
-    assert text(done, "mine", "mouth_shape") == ("small|wide" if keep == "own" else "wide")
+    table = started(WITH_GENUS).with_taxon("mine", scientificName="Testia sp.")
+    said, own = WITH_GENUS["genera.csv"], saved(table)
+    newer = upgraded({**WITH_GENUS, "genera.csv": said.replace(b"hollow", b"forked")})
+    later = laid(newer, own)
+    assert (later.conflicts, text(later, "mine", "tail")) == ((), "forked")
+    own["genera.csv"] = said.replace(b"hollow", b"hollow|forked")
+    _, done = over(newer, own, keep, "genus:Testia:tail")
+    assert text(done, "mine", "tail") == ("hollow|forked" if keep == "own" else "forked")
 
 
 @BOTH
 def test_a_genus_that_is_gone_stays_where_the_keeper_backed_what_it_says(keep):
-    real = folder._shipped()
-    claim = {"genus": "Hypancistrus", "attribute": "mouth_shape", "value": "small", "class_": "memory"}
-    mine = added(saved(started(real)), "evidence.csv", scope="genus", note="seen in the tank", **claim)
-    newer = without(real, "genera.csv", lambda row: row["genus"] == "Hypancistrus")
-    newer = upgraded(without(newer, "evidence.csv", lambda row: row["genus"] == "Hypancistrus"), "9.0")
-    before, done = over(newer, mine, keep, "gone:genus:Hypancistrus")
-    assert "mouth_shape" in before.genera["Hypancistrus"]
-    assert ("Hypancistrus" in done.genera) == (keep == "own")
+    claim = {"genus": "Testia", "attribute": "tail", "value": "hollow", "class_": "memory"}
+    mine = added(saved(started(WITH_GENUS)), "evidence.csv", scope="genus", note="seen in the tank", **claim)
+    newer = without(WITH_GENUS, "genera.csv", lambda row: row["genus"] == "Testia")
+    newer = upgraded(without(newer, "evidence.csv", lambda row: row["genus"] == "Testia"))
+    before, done = over(newer, mine, keep, "gone:genus:Testia")
+    assert "tail" in before.genera["Testia"]
+    assert ("Testia" in done.genera) == (keep == "own")
 
 
 @pytest.mark.parametrize("form", ["own", "whole"])

@@ -297,6 +297,7 @@ class Walk:
         self.older = [self.shipped]
         self.theirs = said_in(files_of(table_of(self.shipped)))
         self.table = started(self.shipped)
+        self.written: tuple[TraitTable | None, Files] = None, {}  # the table last written, and its files
         self.said: dict[Place, str | Row | None] = {}
         self.seen: dict[Place, str | Row | None] = {}
         self.claims: set[frozenset] = set()
@@ -307,7 +308,11 @@ class Walk:
         self.log: list[str] = []
 
     def files(self) -> Files:
-        return written(self.table, "mine")[0] | {BASE: packed(self.table.origin.base)}
+        table, files = self.written
+        if table is not self.table:
+            files = written(self.table, "mine")[0] | {BASE: packed(self.table.origin.base)}
+            self.written = self.table, files
+        return files
 
     def lookup(self, rows, place: Place):
         file, key, column = place
@@ -551,8 +556,8 @@ class Walk:
         )
         assert one == two, f"saved and loaded, its conflicts are others: {sorted(one ^ two)}"
         one, two = (
-            {n: sorted(filter(None, d.splitlines())) for n, d in files_of(t).items()}
-            for t in (again, self.table)
+            {n: sorted(filter(None, d.splitlines())) for n, d in said.items() if n != BASE}
+            for said in (files_of(again), files)
         )
         other = {n: {*one[n]} ^ {*two[n]} for n in one if one[n] != two[n]}
         assert not other, f"saved and loaded, it is another: {other}"
