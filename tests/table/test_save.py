@@ -17,7 +17,7 @@ from idkey.table.folder import BASE, load_table, restore, save_table, start_tabl
 from idkey.table.layout import FILES, shipped_folder
 from idkey.table.table import TraitTable
 
-from .small_folder import SMALL, put_down, steps, table_of
+from .small_folder import SMALL, put_down, source, steps, table_of
 from .small_folder import step as stepped
 
 NEW = {"scientificName": "Testia nova", "genus": "Testia", "careGroup": "stones", "tail": "forked"}
@@ -110,15 +110,12 @@ def test_any_sequence_of_additions_saves_and_loads_is_the_identity(tmp_path_fact
                 table = again
 
 
-BOOK = "@book{INVENTED1,\n  title = {An invented book},\n  year = {2026},\n}\n"
-
-
 def test_a_byte_order_mark_pasted_with_a_source_is_left_out(tmp_path):
     folder = put_down(tmp_path / "mine", SMALL)
-    pasted = "\ufeff" + BOOK + "\n\ufeff" + BOOK.replace("INVENTED1", "INVENTED2")
+    pasted = "\ufeff" + source("ONE").lstrip() + "\ufeff" + source("TWO").lstrip()
     (folder / "sources.bib").write_bytes("\ufeff".encode() + SMALL["sources.bib"])
     new = load_table(folder).with_source(pasted).save()
-    assert {"INVENTED1", "INVENTED2"} <= {*load_table(folder).sources}
+    assert {"ONE", "TWO"} <= {*load_table(folder).sources}
     assert "\ufeff" not in (folder / "sources.bib").read_text("utf-8")
     assert new.sources == load_table(folder).sources
 
@@ -133,10 +130,10 @@ def test_a_file_of_sources_that_holds_comments_alone_keeps_them(tmp_path, commen
     )
     new = load_table(put_down(tmp_path, bare)).with_cell("alpha", "tail", "hollow").save()
     assert (tmp_path / "sources.bib").read_bytes() == comments.encode()
-    new.with_source(BOOK).save()
+    new.with_source(source("ONE")).save()
     text = (tmp_path / "sources.bib").read_text("utf-8")
     assert text.startswith(comments.rstrip())
-    assert "INVENTED1" in load_table(tmp_path).sources
+    assert "ONE" in load_table(tmp_path).sources
     load_table(tmp_path).with_cell("alpha", "tail", "forked").save()
     assert (tmp_path / "sources.bib").read_text("utf-8") == text
 
