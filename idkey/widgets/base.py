@@ -15,6 +15,7 @@ import ipywidgets as w
 from idkey import display
 from idkey.errors import IdkeyError
 from idkey.table.schema import Trait
+from idkey.table.units import first_down
 from idkey.views.fish import state_svg
 from idkey.views.html import page, stylesheet
 from idkey.widgets.frame import Frame
@@ -113,7 +114,7 @@ def folds(part: Part, parts: Iterable[tuple[str, w.Box, Callable[[], None]]]) ->
     made = {}
     for words, box, before in parts:
         box.add_class("idk-edit-part")
-        made[words] = Fold(part, words, f"Close: {words[:1].lower()}{words[1:]}", box, before)
+        made[words] = Fold(part, words, f"Close: {first_down(words)}", box, before)
     return made
 
 
