@@ -359,7 +359,8 @@ def _judged(
     possible = [row for row in of_label if row.candidate]
     known = [row for row in possible if not is_hardly_known(fish, row)]
     if not possible and weight <= 1 / AGAINST and against:
-        causes = "; ".join(_cause(reason) for reason in against)
+        # Without the weight that stands behind each.
+        causes = "; ".join(reason.text.rpartition(" (")[0] for reason in against)
         instead = "Likelier" if best.probability >= 0.5 else "What it is can't be told yet; likeliest"
         return "does not fit", f"The label does not fit: {causes}. {instead}: {likelier}."
     if not possible:
@@ -377,11 +378,6 @@ def _judged(
         first = "" if best.taxon == of_label[0].taxon else f" Likeliest: {likelier}."
         return "fits with others", f"The label fits, and so do these others: {names}.{first}"
     return "can't be told", text
-
-
-def _cause(reason: Reason) -> str:
-    """Return what was seen and what the table says, without the weight that stands behind it."""
-    return reason.text.rpartition(" (")[0]
 
 
 def _name(table: TraitTable, taxon: str) -> str:

@@ -181,15 +181,12 @@ def _stranger(sheet: CareSheet) -> tuple[str, ...]:
     """Say for whom the sheet of a stranger is: the kinds of its genus, and the names still possible."""
     table, genus = sheet.table, sheet.stranger_of
     kin = [name for name in sheet.names if table.genus[table.position(name)] == genus]
+    kinds = "the one kind" if len(kin) == 1 else f"all {len(kin)} kinds"
     text = f"Probably none of the kinds in the table ({percent(sheet.none_share)}), most likely of the genus"
-    text += f" {genus}. What suits {_all_kinds(len(kin))} of {genus} here is right until it has a name"
+    text += f" {genus}. What suits {kinds} of {genus} here is right until it has a name"
     names = zip(sheet.names, sheet.short_labels, strict=True)
     rest = [f"{label} {percent(sheet.shares[name])}" for name, label in names if name not in kin]
     return (f"{text}; with it go the names still possible: {'; '.join(rest)}." if rest else f"{text}.",)
-
-
-def _all_kinds(count: int) -> str:
-    return "the one kind" if count == 1 else f"all {count} kinds"
 
 
 def _conflicts(sheet: CareSheet) -> tuple[str, ...]:
