@@ -63,7 +63,7 @@ def as_python(table, fish):
 def agree(page, table, count, seed):
     rng = np.random.default_rng(seed)
     sets = [random_fish(table, rng) for _ in range(count)]
-    worst = 0.0
+    worst, swapped = 0.0, 0
     for fish, (posterior, asked, names, off, text, why) in zip(
         sets, page.evaluate(JUDGED, sets), strict=True
     ):
@@ -72,7 +72,11 @@ def agree(page, table, count, seed):
         following = found.next_question()
         assert asked == (following and following.trait.id), fish
         rows = found.ranked()
-        assert names == [row.taxon for row in rows], fish
+        if names != [row.taxon for row in rows]:
+            # What differs in the last digit alone may be rounded to one or to two numbers.
+            swapped += 1
+            at = {row.taxon: row.probability for row in rows}
+            assert [*map(at.get, names)] == pytest.approx([*at.values()], rel=1e-11), fish
         # Half a per cent may be rounded up by one and down by the other.
         if not any(abs(row.probability * 100 % 1 - 0.5) < 1e-9 for row in rows):
             assert text == found.outcome().text, fish
@@ -81,6 +85,7 @@ def agree(page, table, count, seed):
         if off is not None and rows[0].compared:
             assert off == pytest.approx(rows[0].deviation, abs=1e-7), fish
     assert worst < 1e-9
+    assert swapped <= count / 100
     return sets
 
 
