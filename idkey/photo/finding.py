@@ -76,7 +76,7 @@ def find_spots(
     """
     points = points if isinstance(points, Points) else Points(points)
     sight = _seen(picture, points)
-    each = [_found(sight, sign) for sign in ((1, -1) if light is None else (1 if light else -1,))]
+    each = [_found(sight, sign, *seen) for sign, seen in _responses(sight, light).items()]
     spots, _ = max(each, key=lambda pair: pair[1])
     return spots
 
@@ -94,8 +94,7 @@ def toggled(picture: Picture, points: Points, spots: Spots, x: float, y: float) 
     row, column = np.array([y, x]) * sight.scale - sight.corner[::-1] * sight.scale - 0.5
     height, width = sight.light.shape
     if 0 <= row < height and 0 <= column < width:
-        for sign in (1, -1) if spots.light is None else (1 if spots.light else -1,):
-            response, scale = _responses(sight, sign)
+        for sign, (response, scale) in _responses(sight, spots.light).items():
             near = _peak_near(response, row, column, 0.012 * sight.length)
             basins = watershed(
                 -response,
@@ -181,11 +180,16 @@ class _Cut:
         return sight.on_picture(_unblurred(self.edge, self.blur if blur is None else blur))
 
 
-def _responses(sight: _Sight, sign: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return how much each place stands out at its best scale, and that scale in pixels."""
-    image = sign * np.clip(sight.light, 0, 4)
+def _responses(sight: _Sight, light: bool | None) -> dict[int, tuple[np.ndarray, np.ndarray]]:
+    """Return how much each place stands out at its best scale, and that scale in pixels, by sign."""
     sigmas = np.maximum(_SCALES * sight.length, 1.0)
+    image = np.clip(sight.light, 0, 4)
     stack = np.array([-(s**2) * ndimage.gaussian_laplace(image, s, truncate=3) for s in sigmas])
+    signs = (1, -1) if light is None else (1 if light else -1,)
+    return {sign: _best(sight, sign * stack, sigmas) for sign in signs}
+
+
+def _best(sight: _Sight, stack: np.ndarray, sigmas: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     # Spots of one fish are of one size, or nearly: of the scales those count at which most stands out. By
     # sigma, since what is wide stands for more than the grain within it.
     many = max(50, int(_MANY * (sight.inside > 0).sum()))
@@ -199,9 +203,8 @@ def _responses(sight: _Sight, sign: int) -> tuple[np.ndarray, np.ndarray]:
     return np.take_along_axis(stack, best[None], axis=0)[0], sigmas[best]
 
 
-def _found(sight: _Sight, sign: int) -> tuple[Spots, float]:
+def _found(sight: _Sight, sign: int, response: np.ndarray, scale: np.ndarray) -> tuple[Spots, float]:
     """Return the spots that are lighter (1) or darker (-1), and how good they look together."""
-    response, scale = _responses(sight, sign)
     places = peak_local_max(
         response, min_distance=2, threshold_abs=_LEAST_RESPONSE, labels=(sight.inside > 0).astype(int)
     )
@@ -335,9 +338,9 @@ def _blurred_discs() -> tuple[np.ndarray, ...]:
     r / s^2 exp(-(r^2 + x^2) / 2 s^2) I0(r x / s^2). Half height lies inside the edge of a disc blurred a
     little, and outside that of one whose top is gone, too.
     """
-    x, r = np.linspace(0, 4, 401), np.linspace(0, 1, 161)
+    x, r = np.linspace(0, 3.5, 281), np.linspace(0, 1, 81)
     seen = []
-    for s in np.linspace(0.03, 1.2, 40):
+    for s in np.linspace(0.04, 1.2, 20):
         inner = r / s**2 * np.exp(-((r - x[:, None]) ** 2) / (2 * s**2)) * ive(0, r * x[:, None] / s**2)
         height = np.trapezoid(inner, r, axis=1)
         half = np.interp(-height[0] / 2, -height, x)

@@ -1,9 +1,9 @@
 """What points and spots measure, each with the interval that holds the true value nine times of ten.
 
 The interval comes of `DRAWS` draws with a fixed seed: every point is set anew with the standard deviation
-that `Points.sd` states, all outlines are widened or narrowed by `EDGE`, and the spots are drawn by lot from
-those that were found (bootstrap), so that points, ruler and spots all count. A measure whose points are
-missing is not guessed.
+that `Points.sd` states, all outlines are widened or narrowed by `EDGE` and each by `EACH`, and of the spots
+that were found some are left out, by `UNSURE`, for others of them, so that points, ruler and spots all count.
+A measure whose points are missing is not guessed.
 """
 
 from __future__ import annotations
@@ -27,13 +27,16 @@ from idkey.photo.spots import Spots
 from idkey.table.table import TraitTable
 
 DRAWS, INTERVAL = 1000, (5.0, 95.0)
-EDGE, EDGE_PIXELS = 0.04, 0.5
-"""Standard deviation by which all outlines of a picture are too wide or narrow, as a share of the diameter
-and in pixels: judgement."""
-RULER = 0.02
+EDGE, EDGE_PIXELS, EACH = 0.02, 0.3, 0.03
+"""Standard deviations by which all outlines of a picture are too wide or narrow, as a share of the diameter
+and in pixels (on flank and head apart), and by which each is besides: judgement, held against coins and
+rendered fish."""
+UNSURE = 0.05
+"""Share of the spots that may be none, or stand for others that were missed: judgement."""
+RULER = 0.025
 """Standard deviation by which a ruler beside a fish is nearer to the camera or further from it: judgement."""
-ROW_BAND = 0.06
-"""How far a line along the middle of the side may lie off, as a share of the depth of the body."""
+ROW_LINES = 21
+"""Lines along the middle of the side that are tried for the row of spots nearest to it."""
 LEAST_SPOTS = 5
 LEAST_ROUND = 0.6
 """Roundness (4 pi area / girth squared, 1 of a disc) below which marks are no spots: judgement."""
@@ -97,8 +100,8 @@ class _Drawn:
         self.picture, self.points, self.spots = picture, points, spots
         self.random = np.random.default_rng(_SEED)
         self.at = {n: np.array(p) + self.noise(points.sd(n), 2) for n, p in points.at.items()}
-        edge = self.noise(1.0, 2)
-        self._wider = 1 + EDGE * edge[:, :1], EDGE_PIXELS * edge[:, 1:]
+        # Flank and head turn to the lamp otherwise.
+        self._wider = 1 + self.noise(EDGE, 1), self.noise(EDGE_PIXELS, 2)
         self.notes: list[str] = []
 
     def noise(self, sd: float, width: int) -> np.ndarray:
@@ -157,14 +160,17 @@ class _Drawn:
 
     def by_lot(self, spots: Spots) -> np.ndarray:
         """Return which spots each draw holds, (1 + DRAWS, n)."""
-        lots = self.random.integers(0, len(spots), (1 + DRAWS, len(spots)))
+        shape = 1 + DRAWS, len(spots)
+        other, unsure = self.random.integers(0, len(spots), shape), self.random.random(shape) < UNSURE
+        lots = np.where(unsure, other, np.arange(len(spots)))
         lots[0] = np.arange(len(spots))
         return lots
 
     def widths(self, spots: Spots) -> np.ndarray:
         """Return the diameters of spots, (1 + DRAWS, n)."""
         share, more = self._wider
-        return np.maximum(spots.diameter * share + more, 0.1)
+        each = 1 + self.noise(EACH, len(spots))
+        return np.maximum((spots.diameter * share + more[:, spots.head.astype(int)]) * each, 0.1)
 
     def width(self, spots: Spots, quantile: float = 0.5) -> np.ndarray:
         """Return a quantile of the diameters."""
@@ -216,7 +222,6 @@ def _length(drawn: _Drawn) -> np.ndarray:
     length, ruler = drawn.apart("snout", "tail_base"), drawn.apart("ruler_a", "ruler_b")
     if drawn.points.ruler_mm is None:
         raise _LackError("not given: the millimetres between the two marks of the ruler")
-    # A ruler nearer or further than the fish by a twentieth of the distance of the camera.
     return length / ruler * drawn.points.ruler_mm * (1 + drawn.noise(RULER, 1)[:, 0])
 
 
@@ -252,16 +257,21 @@ def _gap(drawn: _Drawn) -> np.ndarray:
 
 def _row(drawn: _Drawn) -> np.ndarray:
     drawn.need("snout", "tail_base", "back", "belly")
-    drawn.flank()
+    flank = drawn.flank()
     spots, frame = drawn.all_spots(), drawn.points.frame()
     u, v = frame.of(spots.centre).T
     back, belly = (frame.of(np.array(drawn.points.at[name])) for name in ("back", "belly"))
-    middle, depth = (back + belly) / 2, back[1] - belly[1]
+    middle = (back + belly) / 2
     line = np.interp(u, [0, np.clip(middle[0], 0.01, 0.99), 1], [0, middle[1], 0])
-    shift = drawn.random.uniform(-ROW_BAND, ROW_BAND, (1 + DRAWS, 1)) * depth
-    shift[0] = 0
-    cut = np.abs(v - line - shift) * frame.length <= drawn.widths(spots) / 2
-    return (cut & (u > 0) & (u < 1)).sum(axis=1).astype(float)
+    away = (v - line) * frame.length + drawn.noise(drawn.points.sd("back") / 2**0.5, 1)
+    radius, lots = drawn.widths(spots) / 2, drawn.by_lot(spots)
+    apart = np.median(nearest(flank)[1])
+    rows = []
+    # Rows are no further apart than spots: one runs within half that of the middle.
+    for shift in np.linspace(-apart / 2, apart / 2, ROW_LINES):
+        cut = (np.abs(away - shift) <= radius) & (u > 0) & (u < 1)
+        rows.append(np.take_along_axis(cut, lots, axis=1).sum(axis=1))
+    return np.max(rows, axis=0).astype(float)
 
 
 def _head(drawn: _Drawn) -> np.ndarray:
@@ -368,7 +378,11 @@ _FORMULAS = (
     ),
     _Formula(
         *("spots_in_row", "Spots in a row", "count"),
-        *("spots that a line from snout to tail base along the middle of the body cuts", _OWN, _row),
+        *(
+            "most spots that a line from snout to tail base cuts, by half a spot's distance off the middle",
+            _OWN,
+            _row,
+        ),
     ),
     _Formula(
         *("head_vs_flank", "Spots on the head against the flank", "ratio"),

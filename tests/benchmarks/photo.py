@@ -1,7 +1,8 @@
 """How well rendered fish are measured: ``PYTHONPATH=tests/tools python tests/benchmarks/photo.py``.
 
 Every second picture is taken in bad light: dim, uneven, of a warm lamp, blurred, noisy, and with glare.
-Points are set off by chance with the standard deviations that `Points.sd` states; spots are as found,
+Points are set off by chance with the standard deviations that `Points.sd` states, the ruler lies about a
+centimetre before or behind the fish and is turned a little, the nostril is no disc; spots are as found,
 without a click. Printed are, for both lights, the median error of each measure, how often the truth lies in
 the interval that is to hold it nine times of ten, how many spots are found and how many of what is found
 are none, and how often the likeliest state of an answer is the true one: that in which the true measure
@@ -105,8 +106,8 @@ def one(seed: int, bad: bool, table: idkey.TraitTable) -> dict:
     row["count"] = len(flank), true["flank_spots"]
     states = {t: true_state(table.trait(t), true[m]) for t, m in TRAITS.items()} | truth["answers"]
     for trait, state in states.items():
-        if trait in answers:
-            answer = parse_answer(table.trait(trait), answers[trait])
+        # All states, each as likely, are no answer.
+        if trait in answers and (answer := parse_answer(table.trait(trait), answers[trait])):
             shares = dict(zip(answer.names, answer.shares, strict=True))
             row["right"][trait] = max(shares, key=shares.get) == state
             row["weight"][trait] = shares.get(state, 0.0)

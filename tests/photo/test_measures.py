@@ -17,6 +17,7 @@ from idkey.photo.finding import find_spots
 from idkey.photo.measures import MEASURED, measure
 from idkey.photo.picture import Picture, open_picture, read_picture
 from idkey.photo.points import Points
+from idkey.photo.spots import Spots
 from idkey.table.reading import parse_answer
 from idkey.table.schema import Range
 
@@ -200,8 +201,20 @@ def test_a_measure_that_leans_to_no_state_at_all_is_no_answer(shipped):
     }
 
 
+@pytest.mark.parametrize("rows", [(0.5, -0.5), (0.4, -0.6, 1.4), (0.0, 1.0, -1.0)])
+def test_the_row_nearest_the_middle_is_counted_where_the_middle_runs_between_rows_too(rows):
+    at = {"snout": (0, 0), "tail_base": (1000, 0), "gill": (200, 0), "back": (400, -150), "belly": (400, 150)}
+    turn = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    disc = 12 * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    spots = Spots(tuple(disc + (x, 70 * row) for row in rows for x in range(220, 980, 70)))
+    found = measure(BLANK, at, spots)["spots_in_row"]
+    assert found.value == len(range(220, 980, 70))
+    assert found.low >= found.value - 2
+
+
 def test_numbers_are_answered_by_the_interval_and_every_measure_of_the_table_exists(shipped):
-    fish = Fish(length=360, seed=3)
+    # The ruler lies nearer than the fish, and not quite flat.
+    fish = Fish(length=360, seed=3, ruler_near=0.03, ruler_turn=6)
     pixels, truth = render(fish)
     points = Points(truth["points"], truth["ruler_mm"])
     answer = measure(read_picture(jpeg(pixels, 90)), points).answers(shipped)["adult_size"]

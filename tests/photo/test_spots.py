@@ -10,7 +10,7 @@ from skimage.draw import ellipse
 
 from idkey.errors import IdkeyError
 from idkey.photo.finding import find_spots, toggled
-from idkey.photo.measures import EDGE, EDGE_PIXELS
+from idkey.photo.measures import EACH, EDGE, EDGE_PIXELS
 from idkey.photo.picture import Picture, read_picture
 from idkey.photo.points import Points
 from idkey.photo.spots import Spots
@@ -123,7 +123,7 @@ def test_the_coins_of_a_picture_that_nobody_here_made_are_counted_and_measured()
     assert sorted(which) == list(range(24))
     off = spots.diameter[which] / width - 1
     # The error of an outline that is stated: nine of ten lie within 1.645 standard deviations of it.
-    held = abs(off) <= 1.645 * np.hypot(EDGE, EDGE_PIXELS / width)
+    held = abs(off) <= 1.645 * np.sqrt(EDGE**2 + (EDGE_PIXELS / width) ** 2 + EACH**2)
     assert held.mean() >= 0.85
     assert np.median(abs(off)) <= 0.03
     assert abs(off).max() <= 0.1

@@ -45,10 +45,13 @@ class Fish:
     eye: float = 0.2  # of the head, which is 0.27 of the fish
     pupil: float = 0.45  # of the eye
     nostril: float = 0.014
+    nostril_tall: float = 1.0  # against its width
     mm: float = 90
     facing: str = "left"
     tilt: float = 0  # degrees
     ruler: bool = True
+    ruler_near: float = 0.0  # to the camera, as a share of how far off the fish is
+    ruler_turn: float = 0.0  # degrees out of the plane of the picture
     patch: bool = True
     clutter: bool = False
     lamp: tuple[float, float, float] = (1.0, 1.0, 1.0)
@@ -227,7 +230,9 @@ class _Scene:
         self.disc(at, self.sizes["eye"] * length / 2, (0.28, 0.2, 0.08))
         self.disc(at, self.sizes["pupil"] * length / 2, (0.004, 0.004, 0.005))
         self.disc(at + length * 0.002, length * 0.002, (0.9, 0.9, 0.9))
-        self.disc(self.at(*_NOSTRIL_AT), self.fish.nostril * length / 2, (0.003, 0.003, 0.003))
+        tall, turn = self.fish.nostril_tall, math.radians(self.fish.tilt)
+        radius = self.fish.nostril * length / 2 * math.sqrt(tall)
+        self.disc(self.at(*_NOSTRIL_AT), radius, (0.003, 0.003, 0.003), tall, turn)
 
     def glare(self) -> None:
         """Streaks of the lamp on wet plates: whiter than anything, longer than wide."""
@@ -241,6 +246,7 @@ class _Scene:
     def things(self) -> None:
         """A ruler below the fish and a white patch beside it."""
         length, per_mm = self.fish.length, self.fish.length / self.fish.mm
+        per_mm *= (1 + self.fish.ruler_near) * math.cos(math.radians(self.fish.ruler_turn))
         if self.fish.ruler:
             self.ruler = np.stack([self.at(0.1, -0.24), self.at(0.1 + 50 * per_mm / length, -0.24)])
             box = [(0.04, -0.24), (0.96, -0.24), (0.96, -0.31), (0.04, -0.31)]
@@ -291,7 +297,14 @@ def _truth(scene: _Scene, spots: np.ndarray) -> dict:
     apart = np.hypot(*(body[:, None, :2] - body[None, :, :2]).transpose(2, 0, 1))
     apart -= body[:, None, 2] + body[None, :, 2]
     np.fill_diagonal(apart, np.inf)
-    middle = np.interp(spots[:, 0], [0, _DORSAL, 1], [0, (_UPPER(_DORSAL) + _LOWER(_DORSAL)) / 2, 0])
+    step = np.hypot(*(body[:, None, :2] - body[None, :, :2]).transpose(2, 0, 1))
+    np.fill_diagonal(step, np.inf)
+    step = np.median(step.min(axis=1))
+    above = spots[:, 1] - np.interp(
+        spots[:, 0], [0, _DORSAL, 1], [0, (_UPPER(_DORSAL) + _LOWER(_DORSAL)) / 2, 0]
+    )
+    lines = np.append(above + spots[:, 2], above - spots[:, 2])
+    lines = np.append(lines[np.abs(lines) <= step / 2], 0)
     head = wide[spots[:, 0] < HEAD]
     return {
         "points": {name: [round(float(c), 2) for c in place] for name, place in places.items()},
@@ -305,7 +318,7 @@ def _truth(scene: _Scene, spots: np.ndarray) -> dict:
             "spot_vs_pupil": float(np.quantile(flank, 0.9)) / scene.sizes["pupil"],
             "spot_vs_nostril": float(np.median(flank)) / scene.sizes["nostril"],
             "gap_vs_spot": float(np.median(apart.min(axis=1)) / np.median(flank)),
-            "spots_in_row": int((np.abs(spots[:, 1] - middle) <= spots[:, 2]).sum()),
+            "spots_in_row": int((np.abs(above - lines[:, None]) <= spots[:, 2] + 1e-9).sum(axis=1).max()),
             "head_vs_flank": float(np.median(head) / np.median(flank)) if len(head) else None,
             "fork_depth": fish.fork,
             "dorsal_height": fish.dorsal,
@@ -348,6 +361,10 @@ def drawn_at_random(seed: int, bad_light: bool = False, longest: float = 900) ->
         blur=uniform(0.5, 1.6) * (1.5 if bad_light else 1),
         noise=uniform(0.004, 0.02) * (2 if bad_light else 1),
         quality=int(uniform(55, 96)),
+        nostril_tall=math.exp(random.normal(0, 0.15)),
+        # Laid a centimetre before or behind the fish, as it comes, and not quite flat.
+        ruler_near=random.normal(0, 9) / uniform(250, 600),
+        ruler_turn=random.normal(0, 8),
         seed=seed,
         **(bad if bad_light else good),
     )
