@@ -33,7 +33,8 @@ class Check:
     "need not known", "names disagree" or "read": a text to judge by, which never counts as a pass.
     Where it fails `short_by` says by how much and on which side, and `off` is the same as a share of the
     need, to rank tanks by. `basis` says where the need or the rule comes from. No tank fits while an
-    `essential` need is not known (our own choice).
+    `essential` need is not known (our own choice). `known_of` says of how many names it is known, where that
+    is some of them.
     """
 
     attribute: str
@@ -46,6 +47,12 @@ class Check:
     basis: str = ""
     off: float = 0.0
     essential: bool = False
+    known_of: str = ""
+
+    @property
+    def answer(self) -> str:
+        """The verdict in words, with of how many names the need is known where that is some of them."""
+        return self.known_of if self.known_of and self.verdict == "need not known" else self.verdict
 
     @property
     def open(self) -> bool:
@@ -210,7 +217,8 @@ class _Held:
 
 def _row(column: CareColumn, need: Need, found: str) -> Check:
     texts = column.id, column.tank_label or column.label, _wanted(need), found
-    return Check(*texts, "need not known", basis=need.basis, essential=column.vital)
+    some = f"known of {len(need.known)} of {len(need.parts)} names" if need.known and need.unknown else ""
+    return Check(*texts, "need not known", basis=need.basis, essential=column.vital, known_of=some)
 
 
 def _volume(need: Need, care: CareSheet, tank: Tank) -> _Facts:

@@ -252,8 +252,7 @@ class Identification(Shown):
     def _questions(self) -> list[Question]:
         asker, said = asker_of(self.table), self._model.said_in_group(self._coded)
         gains = asker.gains(self._of_names, self._adult, said)
-        names, left = (*self.table.ids, NONE), {*self.candidates()}
-        left = self._model.to_canonical_order(np.array([name in left for name in names]))
+        left = self._model.to_canonical_order(np.isin([*self.table.ids, NONE], self.candidates()))
         moves = asker.moves(self._of_names, self._adult, said, left, self.coverage)
         found = [
             Question(trait, float(gain))
@@ -300,10 +299,12 @@ class Identification(Shown):
 
     @cached_property
     def _outcome(self) -> Outcome:
-        found, says = self._standing(), self._for_a_stranger()
-        if found.kind in ("no answers", "none of these") or says < FAIR:
+        found, says, best = self._standing(), self._for_a_stranger(), self._ranked[0]
+        if found.kind in ("no answers", "none of these"):
             return found
-        return replace(found, text=found.text + say("doubt", strength=strength(says)))
+        more = say("none first", share=percent(best.probability)) if best.taxon == NONE else ""
+        more += say("doubt", strength=strength(says)) if says >= FAIR else ""
+        return replace(found, text=found.text + more)
 
     def _for_a_stranger(self) -> float:
         """Decibans by which the answers raise the odds of "none of these"; 0 where it was left out."""
@@ -325,16 +326,14 @@ class Identification(Shown):
             return Outcome("little known", taxa, self._hardly_known_words(first, len(taxa)))
         if len(left) == 1:
             text = say("one name", name=names[0], share=share)
-            if best.deviation < POOR_FIT:
-                text += say("poor fit")
+            text += say("poor fit") if best.deviation < POOR_FIT else ""
             return Outcome("one name", taxa, text)
         if self.next_question() is not None:
             count = number_of(len(taxa), "name")
             text = say("several names", count=count, name=first.name, share=share)
             return Outcome("several names", taxa, text)
         if len(taxa) == 1:
-            text = say("no question left", name=names[0], share=share)
-            return Outcome("one name", taxa, text)
+            return Outcome("one name", taxa, say("no question left", name=names[0], share=share))
         text = say("not told apart", name=names[0], other=names[1])
         text += say("also possible", names=", ".join(names[2:])) if len(names) > 2 else ""
         return Outcome("not told apart", taxa, text)

@@ -24,6 +24,7 @@ SAYINGS = {
     "checked": "only {count} of your {of}",
     "none checked": "none of your",
     "better known": " Likeliest of those better known: {name} ({share}).",
+    "none first": " That it is none of the kinds in this table is likelier ({share}).",
     "doubt": " But there is {strength} a kind that this table does not hold: look again, it may be another.",
     "reason": "{trait}: you said {said}; {row} ({strength})",
     "reason alone": "{trait}: you said {said} ({strength})",

@@ -106,7 +106,7 @@ const outcome = kept((fish, found) => {
   }
   const none = names.find((row) => row.at < 0).probability, before = model.nonePrior / (1 - model.nonePrior);
   const says = none > 0 && none < 1 ? 10 * Math.log10(none / (1 - none) / before) : 0;
-  const doubt = says < model.fair ? "" : say("doubt", {strength: strength(says)});
+  const doubt = (best.at < 0 ? of("none first", best) : "") + (says < model.fair ? "" : say("doubt", {strength: strength(says)}));
   if (best === first && hardly(first)) {
     const checked = first.compared ? say("checked", {count: first.compared, of: looks}) : say("none checked");
     const known = names.find((row) => row.at >= 0 && !hardly(row));

@@ -244,7 +244,7 @@ def tank_document(check: TankCheck) -> Document:
     lines = [check.verdict, _measures(check.tank)]
     for c in _by_urgency(check):
         off = f", {c.short_by}" if c.short_by else ""
-        words = f"{c.label}: {_SIGNS[c.verdict]} {c.verdict}{off}; wanted: {c.wanted}; here: {c.found}"
+        words = f"{c.label}: {_SIGNS[c.verdict]} {c.answer}{off}; wanted: {c.wanted}; here: {c.found}"
         lines.append(f"{words}. {c.change}".rstrip())
     on_page = (Lines((check.verdict,), style="outcome"), tank_table(check))
     blocks = (On((SCREEN, PRINT), on_page), On(TEXT, (Lines(tuple(lines), indent=4),)))
@@ -256,7 +256,7 @@ def tank_table(check: TankCheck) -> Table:
     heads, shares = ("Need", "Answer", "Wanted", "This tank", "What to do"), (26.0, 38.0, 42.0, 32.0, 40.0)
     rows = []
     for c in _by_urgency(check):
-        answer = (_tag(c.verdict), f"\n{c.short_by}" if c.short_by else "")
+        answer = (_tag(c.verdict, c.answer), f"\n{c.short_by}" if c.short_by else "")
         # On paper the sources stand on the care sheet.
         source = On(SCREEN, (doc.Fold("Source", (Lines((c.basis,), style="soft"),)),) if c.basis else ())
         rows.append((c.label, answer, (c.wanted, source), c.found, c.change))

@@ -15,6 +15,7 @@ from idkey.book.records import Photo
 from idkey.care.tank import Tank
 from idkey.errors import IdkeyError
 from idkey.model.identify import Identification
+from idkey.model.key import build_key
 from idkey.phone.file import pocket
 from idkey.photo.picture import open_picture
 from idkey.table.own import own_table
@@ -22,7 +23,8 @@ from idkey.table.table import TraitTable
 from idkey.views import html
 from idkey.views import identify as views
 from idkey.views.doc import line
-from idkey.widgets.base import Screen, field, row
+from idkey.views.print import PAPERS
+from idkey.widgets.base import Screen, dropdown, field, row
 from idkey.widgets.keeping import book_of
 from idkey.widgets.looking import Looking
 from idkey.widgets.photo import Measuring
@@ -58,8 +60,8 @@ def identify(
     return IdentifyScreen(fish, book_of(book), room)
 
 
-POCKET = "idkey_pocket.html"
-"""What the file for a phone is called in the folder of the notebook; it is made afresh each time."""
+POCKET, KEY = "idkey_pocket.html", "idkey_key.pdf"
+"""What the file for a phone and the key for the wall are called; each is made afresh."""
 
 
 class IdentifyScreen(Screen):
@@ -84,7 +86,8 @@ class IdentifyScreen(Screen):
         self._names, self._together = w.HTML(), w.HTML()
         self._kinds = {w.HTML(): "" for _ in range(views.MOST_NAMES)}
         """What holds a drawing and a care sheet for the names, and the kind whose they are."""
-        self._pocket_says = w.HTML()
+        self._paper = dropdown("Paper", [(paper, paper) for paper in PAPERS])
+        self._file_says = w.HTML()
 
     def _laid_out(self) -> list[w.Widget]:
         """Put what never moves at the top, and give the question room that stays."""
@@ -98,9 +101,14 @@ class IdentifyScreen(Screen):
         body = w.HBox([ask, names], layout=w.Layout(flex_flow="row wrap", align_items="flex-start"))
         self._outcome.add_class("idk-stands")
         self._top.children = [*self._top.children, *self._kinds]
-        pocket_row = row(self.button("Make the pocket file", self._make_pocket), self._pocket_says)
-        pocket_row.add_class("idk-pocket")
-        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way, pocket_row]
+        files = row(
+            self.button("Make the pocket file", self._make_pocket),
+            self.button("Make the key for the wall", self._make_key),
+            self._paper,
+            self._file_says,
+        )
+        files.add_class("idk-pocket")
+        return [ask.tools, self._outcome, self.way.steps, self._alert, body, self.way, files]
 
     @property
     def identification(self) -> Identification:
@@ -117,9 +125,12 @@ class IdentifyScreen(Screen):
     def _make_pocket(self) -> None:
         place = Path(POCKET).resolve()
         pocket(self.identification.table, place, overwrite=True)
-        self._pocket_says.value = html.status(
-            f"Written: {place}. Bring it onto the phone, and open it there."
-        )
+        self._file_says.value = html.status(f"Written: {place}. Bring it onto the phone, and open it there.")
+
+    def _make_key(self) -> None:
+        place = Path(KEY).resolve()
+        build_key(self.identification.table).save(place, self._paper.value, overwrite=True)
+        self._file_says.value = html.status(f"Written: {place}. Print it; it can be read at a metre.")
 
     def show_fish(self, fish: Identification) -> None:
         """Show another fish, without a picture; its table is that of the screen."""

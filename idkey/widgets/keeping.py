@@ -99,8 +99,11 @@ class Keeping(Part):
 
     def keep(self) -> None:
         """Write the fish into the book; of one that is there already, what was seen now and where it went."""
-        fish, tank, who = self.desk.identification, self.tank.value.strip(), self.who.value
-        photos = self._photos()
+        fish, who, photos = self.desk.identification, self.who.value, self._photos()
+        whose, done = "", []
+        if self.number is None and (own := self._own_fish()):
+            done, whose = self._take_up(own), ", the fish of this bag"
+        tank = self.tank.value.strip()
         if self.number is None:
             kept = self.book.keep(
                 fish,
@@ -116,7 +119,6 @@ class Keeping(Part):
             self._start(kept)
             self._tell(f"Kept as No. {kept.number}. It is in the book.")
             return
-        done = []
         said, marks = self._seen
         if any(said) and said != self._written[0]:
             self.book.look(self.number, fish, who)
@@ -130,8 +132,26 @@ class Keeping(Part):
             self.book.tell(self.number, "moved", tank, who)
             self._tank = tank
             done.append("where it went")
-        nothing = f"Nothing new to write down of No. {self.number}."
-        self._tell(f"No. {self.number}: {' and '.join(done)} is in the book." if done else nothing)
+        nothing = f"Nothing new to write down of No. {self.number}{whose}."
+        self._tell(f"No. {self.number}{whose}: {' and '.join(done)} is in the book." if done else nothing)
+
+    def _own_fish(self) -> Fish | None:
+        """Return the fish of the bag where it holds one alone and that is in the book."""
+        bag = self.bag.value
+        if not bag or bag.count != 1 or self.count.value != 1:
+            return None
+        bags = {found.id: found for found in self.book.box(bag.box.number).bags}
+        return self.book.fish(bags[bag.id].fish[0].number) if len(bags[bag.id].fish) == 1 else None
+
+    def _take_up(self, own: Fish) -> list[str]:
+        """Go on with a fish that is in the book, and write its tag down; tell what was written."""
+        tank, tag = self.tank.value.strip(), self.tag.value.strip()
+        if tag and tag != own.tag:
+            self.book.tell(own.number, "note", f"tag {tag}", self.who.value)
+        self._start(own)
+        self.tank.value = tank or own.tank
+        self._written = ((dict(own.look.answers), tuple(own.look.unseen)) if own.look else ({}, ())), None
+        return ["its tag as a note"] * bool(tag and tag != own.tag)
 
     def _leave(self, act: Callable[[], None]) -> None:
         """Go on to another fish; of one whose answers are in no book this is asked twice."""

@@ -220,6 +220,11 @@ def test_each_verdict_is_a_word_with_a_sign_and_what_fails_comes_first():
     for word in ("✕ fails", "≠ names disagree", "? not measured", "✓ pass", "→ read", "– need not known"):
         assert f">{word}<" in html
     assert html.index("fails</span>") < html.index("names disagree</span>") < html.index("✓ pass<")
+    # What is known of some of the names is not called unknown.
+    some = check_tank(care_for(TABLE, "worm", "ghost"), GOOD)
+    assert row(some, "temperature_c").verdict == "need not known"
+    assert ">– known of 1 of 2 names<" in some._repr_html_()
+    assert "– known of 1 of 2 names; wanted: " in repr(some)
 
 
 def test_one_amount_has_one_wording_on_the_sheet_the_tank_check_in_text_and_frame(shipped):

@@ -3,6 +3,7 @@
 import html
 import re
 
+import pypdf
 import pytest
 from markup import words
 
@@ -412,4 +413,32 @@ def test_the_pocket_file_is_made_beside_the_notebook(screen, tmp_path, monkeypat
     monkeypatch.chdir(tmp_path)
     screen._make_pocket()
     assert "http-equiv" in (tmp_path / "idkey_pocket.html").read_text(encoding="utf-8")
-    assert str(tmp_path) in screen._pocket_says.value
+    assert str(tmp_path) in screen._file_says.value
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_key_for_the_wall_is_made_on_the_paper_chosen(shipped, tmp_path, monkeypatch, paper):
+    monkeypatch.chdir(tmp_path)
+    screen = idkey.identify(shipped.only(shipped.ids[:4]))
+    screen._paper.value = paper
+    screen._make_key()
+    (page, *_) = pypdf.PdfReader(tmp_path / "idkey_key.pdf").pages
+    # ISO 216 and ANSI Y14.1, in points of 1/72 in.
+    wide, high = {"A4": (210 / 25.4 * 72, 297 / 25.4 * 72), "Letter": (8.5 * 72, 11 * 72)}[paper]
+    assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx((wide, high), abs=1)
+    assert str(tmp_path) in screen._file_says.value
+
+
+def test_where_none_of_the_kinds_is_likeliest_the_sentence_says_so_and_the_list_begins_with_it(screen):
+    fish = screen.identification
+    marks = "pattern dark_spots, basin upper_amazon, body_keels none, dorsal_reach joined, cheek_spines long"
+    for mark in f"{marks}, ground_colour olive".split(", "):
+        fish.answer(*mark.split())
+    screen.show_fish(fish)
+    none = fish.ranked()[0]
+    assert none.taxon == "none of these"
+    assert none.probability < 0.5
+    likelier = f"That it is none of the kinds in this table is likelier ({none.probability * 100:.0f} %)."
+    assert likelier in screen._outcome.value
+    listed = words(screen._names.value)
+    assert listed.index("None of the kinds in the table") < listed.index(fish.kinds()[0].name)

@@ -52,6 +52,37 @@ def test_a_fish_is_kept_once_with_bag_tank_and_tag_and_what_is_seen_later_stands
             assert "No. 1 in the book" in text
 
 
+def test_the_fish_of_a_bag_that_is_in_the_book_goes_on_under_its_number(book, screen, shipped):
+    box, keeping = book.add_box("seller 4"), screen.way.keeping
+    one, several = book.add_bag(box, "L201", 1, "rack 2"), book.add_bag(box, "L046", 3)
+    for bag in (one, several):
+        book.keep(idkey.Identification(shipped).answer("pattern", "light_spots"), bag)
+    screen.way.folds[KEEP].button.click()
+    keeping.bag.label = "box 1, bag 1: L201"
+    keeping.tag.value, keeping.tank.value = "A7", "rack 9"
+    keeping.press.click()
+    kept = book.fish(1)
+    assert [look.answers for look in kept.looks] == [{"pattern": "light_spots"}, ANSWERS]
+    assert kept.tank == "rack 9"
+    assert [event.detail for event in kept.events if event.what == "note"] == ["tag A7"]
+    assert "No. 1, the fish of this bag: " in words(keeping._said.value)
+    assert len(book.last()) == 2
+    # A bag of several gives each fish a number of its own.
+    keeping.next.click()
+    screen.identification.answer("tail_fork", "forked")
+    keeping.bag.label = "box 1, bag 2: L046"
+    keeping.press.click()
+    assert (keeping.number, len(book.last())) == (3, 3)
+    # With nothing new to say of it nothing is written.
+    keeping.next.click()
+    for trait, answer in ANSWERS.items():
+        screen.identification.answer(trait, answer)
+    keeping.bag.label = "box 1, bag 1: L201"
+    keeping.press.click()
+    assert "Nothing new to write down of No. 1, the fish of this bag." in words(keeping._said.value)
+    assert len(book.fish(1).looks) == 2
+
+
 def test_the_name_typed_from_a_bag_that_is_in_no_box_is_kept_and_finds_the_fish(book, screen):
     screen._bag.value = "Zebra L46 <b>"
     screen.way.keeping.press.click()
