@@ -35,13 +35,12 @@ class Distinct:
     `allowed`, (n_distinct, n_states), is 0 where the answer leaves the state out, 1 for the state that it
     leans to most, and so many times less for one that it leans to less: only the ratios count, and an answer
     that leans to none has ones alone. Of width 0 for numbers. `low` and `high`, (n_distinct,), are its ends
-    in the unit of the trait, NaN for states. `measured`, (n_distinct,), tells which were measured on a photo.
+    in the unit of the trait, NaN for states.
     """
 
     allowed: np.ndarray
     low: np.ndarray
     high: np.ndarray
-    measured: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,12 +79,7 @@ def _distinct(trait: Trait, answers: list[States | Range]) -> Distinct:
                 allowed[i, trait.states.index(name)] = share / max(answer.shares)
         else:
             low[i], high[i] = answer.low, answer.high
-    return Distinct(allowed, low, high, np.array([answer.measured for answer in answers], dtype=bool))
-
-
-def exact_numbers(numbers: np.ndarray) -> Distinct:
-    """Return numbers as answers without a doubt."""
-    return Distinct(np.zeros((len(numbers), 0)), numbers, numbers, np.zeros(len(numbers), dtype=bool))
+    return Distinct(allowed, low, high)
 
 
 def code_answers(table: TraitTable, answers: Mapping[str, Any]) -> Coded:
@@ -178,7 +172,7 @@ def _code_numbers(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct
         value = uniques[bad][0]
         at = int(np.argmax(codes == np.argmax(bad)))
         _in_place(lambda v: parse_answer(trait, v), float(value), values, at)
-    return codes + 1, exact_numbers(uniques)
+    return codes + 1, Distinct(np.zeros((len(uniques), 0)), uniques, uniques)
 
 
 def _code_values(trait: Trait, values: pd.Series) -> tuple[np.ndarray, Distinct]:

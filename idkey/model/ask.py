@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from idkey.display import Shown
-from idkey.model.answers import exact_numbers
 from idkey.model.combine import kept, model_of, stronger
-from idkey.model.evidence import TraitModel, number_grid
+from idkey.model.evidence import TraitModel, exact_numbers, number_grid
 from idkey.table.schema import Trait
 from idkey.table.table import TraitTable
 

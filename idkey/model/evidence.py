@@ -19,9 +19,6 @@ For taxon t, trait j with observer error e and K states, and the answer x:
   Systems, section 2.2.2: from memory): what was seen speaks for the states as l to l, whatever the kinds
   make of them; only ratios count, and ``a|b`` is ``a:0.5|b:0.5``. It is not Jeffrey's rule, by which the
   shares would be those that hold in the end;
-* an answer measured on a photo: the same with the trait's error of a photo in place of e, and l the share of
-  the draws of the measure that lie in each state, where the table states such an error. What holds for the
-  row and for the fish is in it as it is in e; what an eye adds to it is not, and what the measuring adds is;
 * "none of these": a stranger belongs to a genus, too. There is one name for a stranger of each genus, judged
   as a blank cell of that genus is, and one for a stranger of none of them: the marginal of the column with
   one more, flat, row (Laplace's rule of succession), about which a length says nothing, since it has no
@@ -37,13 +34,12 @@ How answers are put together, `combine.py` says.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
 
-from idkey.model.answers import Distinct, exact_numbers
+from idkey.model.answers import Distinct
 from idkey.table.schema import Trait, cell_text
 from idkey.table.table import Column, TraitTable
 
@@ -67,7 +63,6 @@ or of the genus, a rule of thumb, or memory. A fish 10 % and 20 % over the recor
 it times 0.024 and 0.001 (measured), 0.16 and 0.024 (second hand), 0.31 and 0.16 (lent).
 """
 
-_Pair = tuple[np.ndarray, np.ndarray]
 POINTS = 9
 """Numbers that stand for all of a range that was answered."""
 _TINY = 1e-9
@@ -114,8 +109,7 @@ class TraitModel:
     Its columns are in canonical taxon order, the same object where nothing differs; `kin`, (n_taxa,
     n_genera), is 1 for the genus of a taxon; `edge`, (n_taxa,), is how soft its record is; `states_adult` and
     `states_young`, (n_states, n_names), are P(state | name), without rows for numbers. The names are the
-    taxa, a stranger of each genus, and a stranger of none of them. `photo` judges what was measured on a
-    photo, None where that is judged as what was seen.
+    taxa, a stranger of each genus, and a stranger of none of them.
     """
 
     trait: Trait
@@ -125,7 +119,6 @@ class TraitModel:
     edge: np.ndarray
     states_adult: np.ndarray
     states_young: np.ndarray
-    photo: TraitModel | None = None
 
     @classmethod
     def of(
@@ -133,41 +126,22 @@ class TraitModel:
     ) -> TraitModel:
         """Compile a column; without an `edge` every record is a measured one."""
         edge = np.ones(len(kin)) if edge is None else edge
-        photo = None
-        if trait.photo_error is not None:
-            measured = replace(trait, error=trait.photo_error, photo_error=None)
-            photo = cls.of(measured, adult, young, kin, edge)
         if not trait.has_states:
             none = np.zeros((0, sum(kin.shape) + 1))
-            return cls(trait, adult, young, kin, edge, none, none, photo)
-        states_adult = states_young = _state_likelihoods(trait, adult, kin)
-        if young is not adult:
-            states_young = _as_young(trait, states_adult, _state_likelihoods(trait, young, kin), young)
-        return cls(trait, adult, young, kin, edge, states_adult, states_young, photo)
+            return cls(trait, adult, young, kin, edge, none, none)
+        states_adult = _state_likelihoods(trait, adult, kin)
+        if young is adult:
+            return cls(trait, adult, young, kin, edge, states_adult, states_adult)
+        states_young = _as_young(trait, states_adult, _state_likelihoods(trait, young, kin), young)
+        return cls(trait, adult, young, kin, edge, states_adult, states_young)
 
     @property
     def depends_on_stage(self) -> bool:
         """Whether a young fish is judged differently."""
         return self.young is not self.adult
 
-    def by(self, measured: bool) -> TraitModel:
-        """Return what judges an answer, measured on a photo or seen."""
-        return self.photo if measured and self.photo is not None else self
-
     def likelihoods(self, answers: Distinct) -> tuple[np.ndarray, np.ndarray]:
         """P(answer | taxon) for adults and for young, both of shape (n_distinct, n_names)."""
-        return self._each(answers, TraitModel._likelihoods)
-
-    def _each(self, answers: Distinct, judge: Callable[[TraitModel, Distinct], _Pair]) -> _Pair:
-        """Judge each answer by the error of its own way."""
-        first, second = judge(self, answers)
-        if self.photo is None or not answers.measured.any():
-            return first, second
-        by_photo, one = judge(self.photo, answers), answers.measured[:, None]
-        adult = np.where(one, by_photo[0], first)
-        return adult, adult if second is first else np.where(one, by_photo[1], second)
-
-    def _likelihoods(self, answers: Distinct) -> _Pair:
         if self.trait.has_states:
             adult = answers.allowed @ self.states_adult
             return adult, adult if not self.depends_on_stage else answers.allowed @ self.states_young
@@ -201,9 +175,6 @@ class TraitModel:
 
     def record(self, answers: Distinct) -> tuple[np.ndarray, np.ndarray]:
         """Ceiling: P(a fish this long | taxon) and P(adult | length, taxon), (n_distinct, n_names)."""
-        return self._each(answers, TraitModel._record)
-
-    def _record(self, answers: Distinct) -> _Pair:
         trait, column = self.trait, self.adult
         ceiling = column.high[column.known]
         edge = trait.spread * ceiling if trait.spread_is_relative else np.full(len(ceiling), trait.spread)
@@ -260,6 +231,11 @@ def record_edges(table: TraitTable, trait_id: str) -> np.ndarray:
         best[taxon, value] = min(RECORD_EDGES[word], best.get((taxon, value), np.inf))
     records = [cell_text(table.trait(trait_id), cell) for cell in table.cells[trait_id]]
     return np.array([best.get(place, RECORD_EDGES["lent"]) for place in zip(table.ids, records, strict=True)])
+
+
+def exact_numbers(numbers: np.ndarray) -> Distinct:
+    """Return numbers as answers without a doubt."""
+    return Distinct(np.zeros((len(numbers), 0)), numbers, numbers)
 
 
 def number_grid(model: TraitModel, points: int) -> np.ndarray:

@@ -17,9 +17,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from idkey.model.answers import Coded, Distinct, exact_numbers
+from idkey.model.answers import Coded, Distinct
 from idkey.model.combine import TableModel, answered_in_group
-from idkey.model.evidence import TraitModel, number_grid, scale_of
+from idkey.model.evidence import TraitModel, exact_numbers, number_grid, scale_of
 from idkey.table.schema import LIFE_STAGES, Trait
 from idkey.table.table import Column, TraitTable
 
@@ -63,7 +63,6 @@ def _one_trait(
     model: TraitModel, answer: Distinct, adult: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Log of the fraction, and its mean and variance among a kind's own fish; each of shape (n_taxa,)."""
-    model = model.by(bool(answer.measured[0]))
     column = model.adult
     if model.trait.kind == "ceiling":
         # A length below the record fits; how many of a kind's fish are longer is not known.

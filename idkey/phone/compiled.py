@@ -2,8 +2,7 @@
 
 What the package has worked out goes in as it is: the look-ups of the states, the expected answers, the
 priors, the edges of the records. For numbers, of which there is no end, the parameters of their formulas
-go in. The page measures nothing: no answer comes into it that was measured on a photo, and what judges those
-is left out.
+go in.
 """
 
 from __future__ import annotations

@@ -101,9 +101,9 @@ class Trait:
     """One feature of a fish, how it is asked and how far an answer can be trusted.
 
     What an attribute is for, fields.csv says of the column of traits.csv of that name; `how` is how_to_look,
-    `words` are state_words, `effort` is effort_s. `error` and `photo_error` are shares, 0 to 1; `spread` is
-    in the unit, or a fraction of the value where it is relative; `applies_when` holds the other trait and its
-    states; `borders` are as many as there are states but one, None where no measure tells the state.
+    `words` are state_words, `effort` is effort_s. `error` is a share, 0 to 1; `spread` is in the unit, or a
+    fraction of the value where it is relative; `applies_when` holds the other trait and its states; `borders`
+    are as many as there are states but one, None where no measure tells the state.
     """
 
     id: str
@@ -127,8 +127,6 @@ class Trait:
     measured: tuple[str, ...] = ()
     borders: tuple[float | None, ...] = ()
     borders_basis: str = ""
-    photo_error: float | None = None
-    photo_error_basis: str = ""
 
     def __post_init__(self) -> None:
         if not self.words:
@@ -175,9 +173,8 @@ def trait_problems(traits: Sequence[Trait]) -> Iterator[tuple[str, str, str]]:
         if len(trait.words) != len(trait.states):
             right = f"write one wording for each of the {len(trait.states)} states"
             yield trait.id, ", ".join(trait.words), right
-        shares = {"error": trait.error, "photo_error": trait.photo_error or 0.0}
-        for column, value in (shares | {"spread": trait.spread, "effort_s": trait.effort}).items():
-            if not (0 <= value <= 1 if column in shares else LEAST <= value <= MOST):
+        for column, value in (("error", trait.error), ("spread", trait.spread), ("effort_s", trait.effort)):
+            if not (0 <= value <= 1 if column == "error" else LEAST <= value <= MOST):
                 yield trait.id, f"{column} {value}", FIELDS["traits.csv"][column].right
         for state in trait.states:
             if not state or state == "-" or "|" in state or state != state.strip():

@@ -11,9 +11,9 @@ lies by the borders.
 Last, what one picture is worth: specimens drawn from the shipped table by the model's own law
 (`specimens.py`), of which these traits alone are seen, by eye with the errors that the table states, or
 measured: each true state gets an answer of a picture above whose true state it was. What no picture above
-showed is left to the eye. Measured answers are judged as if they had been seen, by their own errors, and
-with every fiftieth picture one of any other fish; beside them stand the true states, without an error of any
-kind. All are judged by the shipped table.
+showed is left to the eye. Both are judged by the shipped table, and so are measured answers of which every
+fiftieth fish has those of other pictures, and the true states, without an error of any kind. Measured answers
+and true states are also judged by smaller errors: half of what the table says, and one answer in fifty more.
 
 How often the measuring failed outright, whatever the answer says, is that share m under which the weights of
 the true states are likeliest: ``(1 - m) weight + m / K`` of K states each.
@@ -192,13 +192,17 @@ def worth(rows: list[dict], table: idkey.TraitTable) -> None:
     for trait in traits:
         every = [text for (of, _), texts in said.items() if of == trait for text in texts]
         mixed.loc[other, trait] = random.choice(every, other.sum())
-    as_seen = replace(table, traits=tuple(replace(t, photo_error=None) for t in table.traits))
+    smaller = tuple(replace(t, error=t.error / 2 + 0.02) if t.id in traits else t for t in table.traits)
+    less = replace(table, traits=smaller)
     ways = {
         "by eye": (table, by_eye),
-        "measured, judged as if seen": (as_seen, measured),
         "measured": (table, measured),
-        f"measured, {WRONG_PICTURES:.0%} wrong pictures": (table, mixed),
+        "measured, smaller errors": (less, measured),
+        f"measured, {WRONG_PICTURES:.0%} wrong": (table, mixed),
+        "the same, smaller errors": (less, mixed),
         "true states": (table, true),
+        "true states, smaller errors": (less, true),
+        "true states, no errors": (exact, true),
     }
     print(f"one picture, {len(traits)} traits, {SPECIMENS} specimens of {len(table)} kinds")
     for how, (judge, frame) in ways.items():

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from idkey.model.answers import exact_numbers
+from idkey.model.answers import Distinct
 from idkey.model.combine import TableModel, prior_vector
 from idkey.model.evidence import STAGE_ERROR
 from idkey.table.schema import LIFE_STAGE, NONE
@@ -63,7 +63,7 @@ def _kinds_and_lengths(model, weights, n, rng):
         taxa = rng.choice(len(weights), size=n, p=weights)
         return taxa, np.full(n, np.nan), rng.random(n) < 0.5
     grid = np.geomspace(*_LENGTHS, _GRID)
-    within, mature = ceilings[0].record(exact_numbers(grid))
+    within, mature = ceilings[0].record(Distinct(np.zeros((_GRID, 0)), grid, grid))
     joint = (within * weights).ravel()
     cell = rng.choice(joint.size, size=n, p=joint / joint.sum())
     at, taxa = np.divmod(cell, len(weights))
@@ -95,7 +95,7 @@ def _numbers(model, taxa, adult, answered, rng):
     counts = model.trait.unit == "count"
     grid = np.arange(np.floor(low), np.ceil(high) + 1) if counts else np.linspace(low, high, _GRID)
     grid = grid[grid > 0]
-    on_adult, on_young = model.likelihoods(exact_numbers(grid))
+    on_adult, on_young = model.likelihoods(Distinct(np.zeros((len(grid), 0)), grid, grid))
     picked = _pick(np.where(adult, on_adult[:, taxa], on_young[:, taxa]), rng)
     applies = np.ones(on_adult.shape[1], dtype=bool)
     applies[: len(column.applies)] = column.applies

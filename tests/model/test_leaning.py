@@ -2,6 +2,7 @@
 
 import math
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,18 @@ from idkey.model.fit import agreement
 from idkey.table.reading import more_like, parse_answer
 from idkey.table.schema import States, Trait, answer_text
 
-from .tables import NONE, answered, likelihoods, nominal, posterior, probabilities, shuffled, table_of, tables
+from .tables import (
+    NONE,
+    answered,
+    cases,
+    likelihoods,
+    nominal,
+    posterior,
+    probabilities,
+    shuffled,
+    table_of,
+    tables,
+)
 
 TAIL = nominal("tail", ("straight", "concave", "forked"), error=0.1)
 SPOTS = Trait(id="spots", kind="ordinal", states=("small", "medium", "large"), error=0.2)
@@ -162,11 +174,41 @@ def test_a_leaning_stands_in_the_reasons_in_words():
     assert "you said small (80 %) or medium (20 %)" in reason["text"]
 
 
+@given(cases)
+def test_what_was_measured_is_judged_as_what_was_seen_and_says_so_wherever_it_goes(case):
+    table, said = case
+    seen = answered(table, said)
+    measured = answered(
+        table, {t: x if t == "life_stage" else f"{x} measured on a photo" for t, x in seen.answers.items()}
+    )
+    assert measured.ranking().equals(seen.ranking())
+    assert {q.trait.id for q in measured.questions()} == {q.trait.id for q in seen.questions()}
+    for trait_id, text in measured.answers.items():
+        if trait_id != "life_stage":
+            trait = table.trait(trait_id)
+            answer = parse_answer(trait, text)
+            assert answer == replace(parse_answer(trait, seen.answers[trait_id]), measured=True)
+            assert parse_answer(trait, answer) == answer
+            assert answer_text(trait, answer) == text
+    assert answered(table, measured.answers).answers == measured.answers
+
+
+def test_the_reasons_say_that_it_was_measured_and_so_does_an_answer_taken_back():
+    fish = Identification(TABLE).answer("spots", "medium:0.2|small:0.8 measured on a photo")
+    assert "you said small (80 %) or medium (20 %), measured on a photo" in fish.why("a").iloc[0]["text"]
+    assert fish.answer("spots", "small").undo().answers["spots"] == "small:0.8|medium:0.2 measured on a photo"
+    assert Identification(TABLE).answer("spots", "small|medium|large measured on a photo").unseen == (
+        "spots",
+    )
+
+
 def test_a_question_that_applies_is_still_asked_after_a_leaning():
     colour = nominal("colour", ("white", "gold"), applies_when=("spots", ("small",)))
     table = table_of([SPOTS, colour], {"a": "small white", "b": "small gold", "c": "large ."})
     asked = [q.trait.id for q in Identification(table).answer("spots", "small:0.8|medium:0.2").questions()]
     assert asked == ["colour"]
+    measured = Identification(table).answer("spots", "small:0.8|medium:0.2 measured on a photo")
+    assert [q.trait.id for q in measured.questions()] == asked
     assert not Identification(table).answer("spots", "medium:0.8|large:0.2").questions()
 
 

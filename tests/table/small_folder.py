@@ -30,13 +30,12 @@ TRAIT_COLUMNS, EVIDENCE_COLUMNS = HEADERS["traits.csv"], HEADERS["evidence.csv"]
 CARE_COLUMNS = (*HEADERS["care.csv"], *(column.id for column in shipped_care_columns()))
 
 _TRAITS = """\
-size,Length,ceiling,mm,,,yes,How long?,,0.01,invented,5%,20,,no,yes,,,,,,
+size,Length,ceiling,mm,,,yes,How long?,,0.01,invented,5%,20,,no,yes,,,,
 tail,Tail,ordinal,,straight|hollow|forked,cut|hollow|clearly forked,yes,What tail?,,0.1,invented,,10,\
-,no,yes,,fork_depth,0.1|0.3,invented,0.05,invented
-spots,Spots,nominal,,light|dark|none,light|dark|no spots,yes,What spots?,Its side.,0.1,invented,,5,\
-,no,yes,,,,,,
-rays,Rays,measure,count,,,no,How many rays?,,0.05,invented,3%,30,spots=light|dark,no,yes,,,,,,
-teeth,Teeth,nominal,,few|many,few|many,no,How many teeth?,,0.1,invented,,60,,yes,yes,,,,,,
+,no,yes,,fork_depth,0.1|0.3,invented
+spots,Spots,nominal,,light|dark|none,light|dark|no spots,yes,What spots?,Its side.,0.1,invented,,5,,no,yes,,,,
+rays,Rays,measure,count,,,no,How many rays?,,0.05,invented,3%,30,spots=light|dark,no,yes,,,,
+teeth,Teeth,nominal,,few|many,few|many,no,How many teeth?,,0.1,invented,,60,,yes,yes,,,,
 """
 
 _TRAIT_IDS = ("size", "tail", "spots", "rays", "teeth", "tail_young")

@@ -130,7 +130,7 @@ def test_a_table_of_many_kinds_with_a_claim_a_cell_loads_whole():
     kinds, traits = (5_000, 60) if LONG else (400, 20)
     ids, names = [f"k{i}" for i in range(kinds)], [f"t{j}" for j in range(traits)]
     states = "straight|hollow|forked"
-    rest = ["no", "Which?", "", "0.1", "invented", "", "10", "", "no", "yes", "", "", "", "", "", ""]
+    rest = ["no", "Which?", "", "0.1", "invented", "", "10", "", "no", "yes", "", "", "", ""]
     taxa = [[k, f"Testia {k}", "", "", "Testia", "", "", "", "", *["forked"] * traits] for k in ids]
     claims = [[k, "", "", t, "forked", "SMITH", "", "read", "species", ""] for k in ids for t in names]
     files = small_files() | {

@@ -249,7 +249,7 @@ def without_source(key: str, rest: str):
     return cut
 
 
-SHIPPED_FINS = "fins,Fins,nominal,,long|round,long|round,no,Fins?,,0.1,invented,,5,,no,yes,,,,,,\n"
+SHIPPED_FINS = "fins,Fins,nominal,,long|round,long|round,no,Fins?,,0.1,invented,,5,,no,yes,,,,\n"
 
 
 def with_fins(shipped: Files) -> Files:
