@@ -17,6 +17,9 @@ from idkey.phone.compiled import compiled
 from idkey.phone.shown import opened, shown
 from idkey.table.onefile import check_free, write_whole
 from idkey.table.table import TraitTable
+from idkey.views.doc import Heading
+from idkey.views.html import blocks, runs
+from idkey.views.words import CAUTIONS, stamp
 
 _ROOM = files("idkey.phone")
 
@@ -53,6 +56,8 @@ def page(table: TraitTable) -> str:
         policy=f"{allowed}; style-src {_digest(style)}",
         style=style,
         script=script,
+        stamp=runs(stamp(table)),
+        cautions=blocks((Heading(CAUTIONS[0].text, 0), *CAUTIONS[1:])),
         model=_json(compiled(table) | shown(table)),
         more=_json(opened(table)),
     )

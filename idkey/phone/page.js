@@ -34,7 +34,12 @@ function button(words, act, more = {}) {
 }
 
 function bullets(texts) {
-  return el("ul", texts.map((text) => el("li", text)));
+  return texts.length ? [el("ul", texts.map((text) => el("li", text)))] : [];
+}
+
+// A paragraph, or nothing where nothing is to be said.
+function line(text, className = "") {
+  return text ? [el("p", text, {className})] : [];
 }
 
 // What may be wider than the screen is moved by itself, by keys, too.
@@ -166,7 +171,7 @@ function take() {
 // Whether a number that can hardly be was meant so; tells whether that is to be asked.
 function askBack(doubt) {
   const readings = doubt ? doubt.meant.map(([words, value]) => button(words, () => answer(value))) : [];
-  byId("askedBack").replaceChildren(...(doubt ? [el("p", doubt.text), el("div", readings, {className: "row"})] : []));
+  byId("askedBack").replaceChildren(...(doubt ? [...line(doubt.text), el("div", readings, {className: "row"})] : []));
   return Boolean(doubt);
 }
 
@@ -180,10 +185,9 @@ function show() {
   byId("undo").disabled = steps.length < 2;
   byId("stage").value = fish.stage;
   ask(nextTrait(), false);
-  showNames(false);
   afterwards(() => {
     found = found || judged(fish);
-    showNames(true);
+    showNames();
     showSeen();
     showRest();
     showBag();
@@ -219,7 +223,6 @@ function ask(which, chosen) {
   byId("numbers").hidden = !number;
   for (const field of ["from", "to"]) byId(field).value = "";
   if (number) byId("fromLabel").textContent = trait.name + unitWords(trait, ", ");
-  if (states) options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
   byId("states").replaceChildren(...(states ? trait.states.map((state, i) =>
     button([...traitDrawn(trait, i), trait.words[i]], () => pick(state))) : []));
   showPicked();
@@ -239,15 +242,12 @@ function endingShown() {
   });
   const names = likeliest.map((row) =>
     el("p", [...(model.canDraw ? [fishDrawn(row.at, "")] : []), el("strong", nameOf(row)), ` (${percent(row.probability)})`], {className: "likeliest"}));
-  const said = (texts) => texts.filter(Boolean).map((text) => el("p", text));
-  return [...parts, ...said([of]), ...names, ...said([settles, ...turns, until])];
+  return [...parts, ...line(of), ...names, ...[settles, ...turns, until].flatMap((text) => line(text))];
 }
 
-const cellOf = ({id}, at) => model.rows[id].of[at];
-const cellText = (one, at) => model.rows[one.id].texts[cellOf(one, at)];
-
 function cellShown(one, at) {
-  return [...(model.rows[one.id].drawn[cellOf(one, at)] || []).flatMap((i) => traitDrawn(one, i)), cellText(one, at)];
+  const {of, drawn} = model.rows[one.id];
+  return [...(drawn[of[at]] || []).flatMap((i) => traitDrawn(one, i)), cellText(one, at)];
 }
 
 function pick(state) {
@@ -284,32 +284,25 @@ function showSeen() {
   byId("seen").replaceChildren(...(rows.length ? [el("h3", "What was seen"), ...rows] : []));
 }
 
-const FIRST_NAMES = 3, MOST_NAMES = 8;
+const MOST_NAMES = 8;
 
 const hasNames = () => answered(fish).length > 0 || Boolean(fish.stage) || fish.bag.length > 0;
 
-// Folds of names stay while their names do, and what is open stays open. New names below the first ones, and what
-// stands under the names, come after the first were painted.
+// Folds of names stay while their names do, and what is open stays open.
 const folds = new Map();
-let below = [];
 
-function showNames(all) {
+function showNames() {
   if (!hasNames()) {
     folds.clear();
-    below = [];
-    byId("names").replaceChildren(el("p", "They will stand here, likeliest first.", {className: "soft"}));
+    byId("names").replaceChildren(...line("They will stand here, likeliest first.", "soft"));
     return;
   }
   const {left} = found, rest = left.slice(MOST_NAMES);
-  const made = left.slice(0, MOST_NAMES).filter((row, i) => all || i < FIRST_NAMES || folds.has(row.id)).map(nameFold);
-  if (all) {
-    const lines = () => [bullets(rest.map((row) => `${words(row)}: ${percent(row.probability)}`))];
-    const out = found.names.length - left.length, holds = out === 1 ? "name holds" : "names hold";
-    const hold = `${out} other ${holds} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
-    below = [...(rest.length ? [fold(el("summary", `and ${rest.length} more`), lines)] : []),
-      ...(out ? [el("p", hold, {className: "soft"})] : [])];
-  }
-  arrange(byId("names"), [...made, ...below]);
+  const lines = () => bullets(rest.map((row) => `${nameOf(row)}: ${percent(row.probability)}`));
+  const out = found.names.length - left.length, holds = out === 1 ? "name holds" : "names hold";
+  const hold = `${out} other ${holds} at most ${Math.round((1 - model.coverage) * 100)} % together.`;
+  arrange(byId("names"), [...left.slice(0, MOST_NAMES).map(nameFold),
+    ...(rest.length ? [fold(el("summary", `and ${rest.length} more`), lines)] : []), ...line(out ? hold : "", "soft")]);
 }
 
 // Put nodes into a parent; what is there already in its place is not touched, since drawings take long to lay out.
@@ -325,13 +318,11 @@ function showRest() {
   besides();
 }
 
-const words = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name);
-
 function nameFold(row) {
   if (!folds.has(row.id)) {
     const share = el("span", "", {className: "share"}), fill = el("span");
     const drawn = model.canDraw && row.at >= 0 ? [fishDrawn(row.at, "")] : [];
-    const summary = el("summary", [...drawn, el("span", words(row)), share, el("span", fill, {className: "bar"})]);
+    const summary = el("summary", [...drawn, el("span", nameOf(row)), share, el("span", fill, {className: "bar"})]);
     const inside = () => underName(found.names.find(({id}) => id === row.id));
     const made = fold(summary, inside, "name");
     folds.set(row.id, {made, share, bar: fill, fill: () => made.replaceChildren(summary, ...inside())});
@@ -368,38 +359,37 @@ function underName(row) {
     else if (!little || reason.trait) sides[reason.unknown ? 3 : little ? 2 : reason.decibans < 0 ? 1 : 0].push(reason.text);
   }
   if (unknown.length) sides[3].push(`${capital(listed(unknown))}: ${say("by kin")}.`);
-  const why = model.sides.flatMap((side, i) => (sides[i].length ? [el("h3", side), bullets(sides[i])] : []));
+  const why = model.sides.flatMap((side, i) => (sides[i].length ? [el("h3", side), ...bullets(sides[i])] : []));
   if (row.at < 0) return why;
   const kind = more().kinds[row.at], {name} = model.kinds[row.at];
-  const parts = kind.introduced === name ? [] : [el("p", kind.introduced)];
+  const parts = line(kind.introduced === name ? "" : kind.introduced);
   if (model.canDraw) {
     parts.push(fishDrawn(row.at, `${name}, drawn from the table`),
-      el("details", [el("summary", model.drawnNote), bullets([`${kind.stage}.`, ...kind.notes])]));
+      el("details", [el("summary", model.drawnNote), ...bullets([`${kind.stage}.`, ...kind.notes])]));
   }
   parts.push(...why, ...careAlone(row.at));
-  const {written} = more(), placeOf = ({id}) => written[id].texts[written[id].of[row.at]];
+  const placeOf = ({id}) => textOf(more().written[id], row.at);
   const lines = answered(fish).filter(placeOf).map((one) => `${one.name}: ${placeOf(one)}`);
-  if (lines.length) parts.push(el("details", [el("summary", "Where it is written"), bullets(lines)]));
+  if (lines.length) parts.push(el("details", [el("summary", "Where it is written"), ...bullets(lines)]));
   return parts;
 }
 
 function careShown(kinds) {
-  const cautions = textsOf("cautions", kinds);
-  return [el("ul", careInBrief(kinds).map(([head, text]) => el("li", [el("strong", `${head}: `), text]))),
-    ...(cautions.length ? [bullets(cautions)] : []), el("p", model.cautionInShort, {className: "soft"})];
+  return [...bullets(careInBrief(kinds).map(([head, text]) => [el("strong", `${head}: `), text])),
+    ...bullets(textsOf("cautions", kinds)), ...line(model.cautionInShort, "soft")];
 }
 
 // Care for one name alone; what is right while others are possible stands below the names.
 function careAlone(at) {
   if (!model.care.covered || !model.care.covered[at]) return [];
-  const only = found.left.length > 1 ? [el("p", "Care for this name alone: while others are possible, only what suits all of them is safe.")] : [];
-  return [el("h3", "Care in brief"), ...only, ...careShown([at])];
+  const only = "Care for this name alone: while others are possible, only what suits all of them is safe.";
+  return [el("h3", "Care in brief"), ...line(found.left.length > 1 ? only : ""), ...careShown([at])];
 }
 
 // -- the bag ------------------------------------------------------------------------------------------------
 
 function showBag() {
-  const wanted = byId("bagFind").value.trim().toLowerCase().replace(/\s+/g, " ");
+  const typed = byId("bagFind").value.trim(), wanted = typed.toLowerCase().replace(/\s+/g, " ");
   const kinds = model.kinds.filter(({id, name}) => fish.bag.includes(id)
     || (wanted && name.toLowerCase().includes(wanted)));
   byId("bagCount").textContent = fish.bag.length ? `: ${fish.bag.length} ticked` : "";
@@ -407,7 +397,7 @@ function showBag() {
     const box = el("input", "", {type: "checkbox", checked: fish.bag.includes(id)});
     box.onchange = () => step({bag: box.checked ? [...fish.bag, id] : fish.bag.filter((one) => one !== id)}, false);
     return el("label", [box, name], {className: "check"});
-  }), ...(wanted && !kinds.length ? [el("p", `No kind in this table is called ${byId("bagFind").value.trim()}.`)] : []));
+  }), ...line(wanted && !kinds.length ? `No kind in this table is called ${typed}.` : ""));
 }
 
 // -- side by side -------------------------------------------------------------------------------------------
@@ -440,8 +430,8 @@ function showBeside() {
     el("tbody", [el("tr", [el("td"), ...fishes]), ...rows])]);
   const named = (head, some) => (some.length ? `${head}: ${some.map((one) => one.name.toLowerCase()).join(", ")}. ` : "");
   byId("beside").replaceChildren(scrolling(table, "What differs"),
-    ...(differ.length ? [] : [el("p", "No trait of which the table knows both of them differs.")]),
-    el("p", named("The same in both", shared) + named("Not known of one of them", unknown) + model.drawnNote, {className: "soft"}));
+    ...line(differ.length ? "" : "No trait of which the table knows both of them differs."),
+    ...line(named("The same in both", shared) + named("Not known of one of them", unknown) + model.drawnNote, "soft"));
 }
 
 // -- fish kept ----------------------------------------------------------------------------------------------
@@ -487,7 +477,7 @@ function showKept() {
     return;
   }
   const rows = kept.map(({tag, bag, tank, at, says}) =>
-    el("li", `${[tag, bag, tank].filter(Boolean).join(", ") || "no tag"}, ${at.slice(0, 16).replace("T", " ")}: ${says}`));
+    `${[tag, bag, tank].filter(Boolean).join(", ") || "no tag"}, ${at.slice(0, 16).replace("T", " ")}: ${says}`);
   const text = el("textarea", "", {readOnly: true, value: handedOver(), id: "handedOver"});
   const file = el("a", "", {download: `fish-${timeNow().slice(0, 10)}.txt`});
   const save = button("Save as a text file", () => {
@@ -508,8 +498,8 @@ function showKept() {
     showKept();
     byId("keep").focus();
   });
-  byId("kept").replaceChildren(el("h3", `Kept on this phone: ${kept.length} fish`), el("ul", rows),
-    el("p", "The book takes this text with read_pocket, each fish once however often it is read.", {className: "soft"}),
+  byId("kept").replaceChildren(el("h3", `Kept on this phone: ${kept.length} fish`), ...bullets(rows),
+    ...line("The book takes this text with read_pocket, each fish once however often it is read.", "soft"),
     el("div", [save, select, forget], {className: "row"}), el("label", ["The text", text]));
 }
 
@@ -519,14 +509,18 @@ function start() {
   options(byId("other"), [["what settles most", ""], ...traits.map(({id, name}) => [name, id])]);
   for (const id of ["one", "two"]) byId(id).onchange = showBeside;
   byId("besideFold").ontoggle = () => byId("besideFold").open && whole.then(openBeside);
-  byId("sourcesFold").ontoggle = () => whole.then(() => byId("sources").replaceChildren(...more().sources.map((text) => el("li", text))));
+  byId("about").append(fold(el("summary", "Sources"), () => bullets(more().sources)));
   byId("undo").onclick = () => steps.length > 1 && (steps.pop(), settle(false));
   byId("restart").onclick = () => step(blank);
   byId("enough").onclick = () => {
     ask(trait ? null : nextTrait(), false);
     byId("question").focus();
   };
-  byId("several").onchange = () => { picked = []; showPicked(); };
+  byId("several").onchange = () => {
+    picked = [];
+    options(byId("leaning"), [["can't say", ""], ...trait.states.map((s, i) => [trait.words[i], s])]);
+    showPicked();
+  };
   byId("leaning").onchange = () => {
     // Who leans to a state takes it to be possible.
     const state = byId("leaning").value;
@@ -544,12 +538,9 @@ function start() {
   };
   byId("stage").onchange = () => step({stage: byId("stage").value}, false);
   byId("bagFind").oninput = showBag;
-  byId("stamp").textContent = `Made from ${model.stamp}. It asks nothing of any network.`;
-  byId("cautionsHead").textContent = model.cautionsHead;
-  byId("cautions").replaceChildren(...model.cautions.map((text) => el("li", text)));
   byId("keeping").hidden = !model.edition;
   byId("keep").onclick = keepFish;
-  showKept();
+  afterwards(showKept);
   const saved = model.edition ? stored(FISH, []) : [];
   if (Array.isArray(saved) && saved.length) steps = saved;
   fish = steps[steps.length - 1];

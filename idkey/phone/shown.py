@@ -16,12 +16,11 @@ from idkey.model.sayings import SAYINGS
 from idkey.phone.needs import needs
 from idkey.table.schema import NONE, NOT_APPLICABLE, YOUNG, Cell, States, Trait, cell_words
 from idkey.table.table import TraitTable
-from idkey.views.doc import plain
 from idkey.views.fish import how_svg, picture, state_svg
 from idkey.views.html import SVG
 from idkey.views.identify import LITTLE_GAIN, MOST_LIKELIEST, MOST_LOOKS, MOST_RIVALS, SIDES
 from idkey.views.sheet import DRAWN_NOTE, FISH_WINDOW, can_draw, look_of
-from idkey.views.words import CAUTION_IN_SHORT, CAUTIONS, claim_words, introduced, none_words, stamp
+from idkey.views.words import CAUTION_IN_SHORT, claim_words, introduced, none_words, stamp
 
 _STEPS = (LITTLE, FAIR, 10.0, 20.0)
 _TAG = re.compile(r"<[^>]+>")
@@ -39,8 +38,6 @@ def shown(table: TraitTable) -> dict[str, Any]:
         "canDraw": can_draw(table),
         "rows": {t.id: _cells(table, t, ids) for t in table.traits},
         "care": needs(table),
-        "cautionsHead": plain(CAUTIONS[0].text),
-        "cautions": [plain(item) for item in CAUTIONS[1].items],
         "cautionInShort": CAUTION_IN_SHORT,
         "drawnNote": DRAWN_NOTE,
         "noneWords": none_words(NONE, NONE),

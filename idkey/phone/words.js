@@ -33,9 +33,13 @@ const contributions = kept((fish, {terms}) => {
 });
 
 const many = (n, more = "") => `${n} ${more}name${n === 1 ? "" : "s"}`;
-const say = (what, words = {}) => model.sayings[what].replace(/\{(\w+)\}/g, (_, name) => words[name]);
+const filled = (text, wordsOf) => text.replace(/\{(\w+)\}/g, (_, name) => wordsOf(name));
+const say = (what, words = {}) => filled(model.sayings[what], (name) => words[name]);
 const figure = (x) => String(Number(x.toPrecision(6)));
-const nameOf = (row) => (row.at < 0 ? model.none : model.kinds[row.at].name);
+const nameOf = (row) => (row.at < 0 ? model.noneWords : model.kinds[row.at].name);
+// What stands for a kind in texts of which equal ones are written once; a cell of the table, in words.
+const textOf = ({texts, of}, at) => texts[of[at]];
+const cellText = ({id}, at) => textOf(model.rows[id], at);
 
 function percent(share) {
   if (share < 0.01) return "under 1 %";
@@ -68,7 +72,7 @@ function reasons(fish, found, at) {
   const {each, age} = contributions(fish, found);
   const place = at < 0 ? count : at;
   const rows = each.map(({trait, decibans, silent}) => {
-    const value = decibans[place], holds = at < 0 ? "" : model.rows[trait.id].texts[model.rows[trait.id].of[at]];
+    const value = decibans[place], holds = at < 0 ? "" : cellText(trait, at);
     const unknown = holds === model.unknown;
     let weight = strength(value);
     if (trait.group && silent[place] && at >= 0) weight = say("outdone");
@@ -269,8 +273,8 @@ function textsOf(name, kinds) {
 
 function careInBrief(kinds) {
   const foods = textsOf("diet_avoid", kinds).join(" ");
-  const filled = (name) => (name !== "diet_avoid" ? short(name, kinds) : foods ? say("avoid", {foods}) : "");
-  return Object.entries(model.care.brief).map(([head, text]) => [head, text.replace(/\{(\w+)\}/g, (_, name) => filled(name))]);
+  const needOf = (name) => (name !== "diet_avoid" ? short(name, kinds) : foods ? say("avoid", {foods}) : "");
+  return Object.entries(model.care.brief).map(([head, text]) => [head, filled(text, needOf)]);
 }
 
 function untilThen({kinds, others}) {

@@ -2,8 +2,8 @@
 
 Nothing here is collected by pytest and no time is asserted. Chromium is slowed to a quarter of its speed, as
 its own tools do it. First screen: from the start of the navigation until the first question was painted. An
-answer: from the press until the next question and the names were painted, and until all was, drawings of
-the question included. On a machine that is busy with other things the time of the page's own thread says
+answer: from the press until the first sentence and the next question were painted, and until all was, names
+and drawings included. On a machine that is busy with other things the time of the page's own thread says
 more, which Chromium counts beside it (its slowing included); of an answer that is all of it.
 """
 
