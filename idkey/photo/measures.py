@@ -27,14 +27,15 @@ from idkey.photo.spots import Spots
 from idkey.table.table import TraitTable
 
 DRAWS, INTERVAL = 1000, (5.0, 95.0)
-EDGE, EDGE_PIXELS, EACH = 0.02, 0.3, 0.03
+EDGE, EDGE_PIXELS, EACH = 0.02, 0.2, 0.03
 """Standard deviations by which all outlines of a picture are too wide or narrow, as a share of the diameter
-and in pixels (on flank and head apart), and by which each is besides: judgement, held against coins and
-rendered fish."""
+and in pixels, flank and head by as much again, and by which each is besides: judgement, held against coins
+and rendered fish."""
 UNSURE = 0.05
 """Share of the spots that may be none, or stand for others that were missed: judgement."""
-RULER = 0.025
-"""Standard deviation by which a ruler beside a fish is nearer to the camera or further from it: judgement."""
+RULER, RULER_TURN = 0.025, 0.14
+"""Standard deviations by which a ruler beside a fish is nearer to the camera or further from it, as a share,
+and turned out of the plane of the picture, which makes it shorter, in radians: judgement."""
 ROW_LINES = 21
 """Lines along the middle of the side that are tried for the row of spots nearest to it."""
 LEAST_SPOTS = 5
@@ -101,7 +102,8 @@ class _Drawn:
         self.random = np.random.default_rng(_SEED)
         self.at = {n: np.array(p) + self.noise(points.sd(n), 2) for n, p in points.at.items()}
         # Flank and head turn to the lamp otherwise.
-        self._wider = 1 + self.noise(EDGE, 1), self.noise(EDGE_PIXELS, 2)
+        pixels = self.noise(EDGE_PIXELS, 1) + self.noise(EDGE_PIXELS, 2)
+        self._wider = 1 + self.noise(EDGE, 1), pixels
         self.notes: list[str] = []
 
     def noise(self, sd: float, width: int) -> np.ndarray:
@@ -222,7 +224,8 @@ def _length(drawn: _Drawn) -> np.ndarray:
     length, ruler = drawn.apart("snout", "tail_base"), drawn.apart("ruler_a", "ruler_b")
     if drawn.points.ruler_mm is None:
         raise _LackError("not given: the millimetres between the two marks of the ruler")
-    return length / ruler * drawn.points.ruler_mm * (1 + drawn.noise(RULER, 1)[:, 0])
+    off = (1 + drawn.noise(RULER, 1)) * np.cos(drawn.noise(RULER_TURN, 1))
+    return length / ruler * drawn.points.ruler_mm * off[:, 0]
 
 
 def _against(part: str, quantile: float = 0.5) -> Callable[[_Drawn], np.ndarray]:

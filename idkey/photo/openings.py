@@ -48,9 +48,9 @@ def opening_width(picture: Picture, front: np.ndarray, back: np.ndarray, sd: flo
     x, y = x - (centre[0] - low[0]) / step, y - (centre[1] - low[1]) / step
     along, across = (x * far[0] + y * far[1]) / width, (y * far[0] - x * far[1]) / width
     away = np.hypot(along, across)
-    seen = away <= half + max(_LEAST_RIM, _RIM * half)
+    seen = away <= half + max(_LEAST_RIM, _RIM * half) + off
     light = light[seen]
-    rim = float(np.median(light[away[seen] > half]))
+    rim = float(np.median(light[away[seen] > half + off]))
     dark = float(np.quantile(light[away[seen] < 0.7 * half], 0.3))
     contrast = rim - dark
     if contrast <= 0:
@@ -72,7 +72,7 @@ def opening_width(picture: Picture, front: np.ndarray, back: np.ndarray, sd: flo
         return np.concatenate([misfit, points, at[3:5] / (_OVAL, _BLUR_SPREAD), at[5:] / _LEVEL])
 
     # What is wrong is wrong for all that a blur smears together.
-    smeared = max(1.5, 3.5 * _BLUR / step)
+    smeared = max(1.5, 2.5 * _BLUR / step)
     at, noise = np.zeros(7), 0.15
     for _ in range(2):
         fit = least_squares(

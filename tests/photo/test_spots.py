@@ -123,7 +123,7 @@ def test_the_coins_of_a_picture_that_nobody_here_made_are_counted_and_measured()
     assert sorted(which) == list(range(24))
     off = spots.diameter[which] / width - 1
     # The error of an outline that is stated: nine of ten lie within 1.645 standard deviations of it.
-    held = abs(off) <= 1.645 * np.sqrt(EDGE**2 + (EDGE_PIXELS / width) ** 2 + EACH**2)
+    held = abs(off) <= 1.645 * np.sqrt(EDGE**2 + 2 * (EDGE_PIXELS / width) ** 2 + EACH**2)
     assert held.mean() >= 0.85
     assert np.median(abs(off)) <= 0.03
     assert abs(off).max() <= 0.1
