@@ -6,6 +6,7 @@ from html import unescape
 from html.parser import HTMLParser
 
 import pypdf
+import pypdfium2
 
 VOID = ("br", "col", "meta", "img", "input")
 
@@ -55,6 +56,13 @@ def pages_of(data):
     return pypdf.PdfReader(io.BytesIO(data)).pages
 
 
+def pdf_texts(data):
+    """The text of each page of a PDF, line by line: PDFium takes a tenth of the time of pypdf."""
+    # A hyphen at the end of a line is for PDFium no letter.
+    pages = pypdfium2.PdfDocument(data)
+    return [page.get_textpage().get_text_range().replace("\ufffe", "-") for page in pages]
+
+
 def page_texts(data):
     """The text of each page of a PDF, one blank between words."""
-    return [" ".join(page.extract_text().split()) for page in pages_of(data)]
+    return [" ".join(text.split()) for text in pdf_texts(data)]

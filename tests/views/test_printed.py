@@ -20,7 +20,7 @@ import pypdf
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from markup import Page, pages_of
+from markup import Page, pages_of, pdf_texts
 
 import idkey
 from idkey import display
@@ -61,7 +61,7 @@ def key_pdf(paper):
 
 @cache
 def texts(paper):
-    return [page.extract_text() for page in pages_of(key_pdf(paper))]
+    return pdf_texts(key_pdf(paper))
 
 
 def squeezed(text):
@@ -69,7 +69,7 @@ def squeezed(text):
 
 
 def all_text(data):
-    return squeezed(" ".join(page.extract_text() for page in pages_of(data)))
+    return squeezed(" ".join(pdf_texts(data)))
 
 
 def small_key(tail=("forked", "straight"), kinds=("one", "two"), name="table"):
@@ -263,7 +263,7 @@ def test_a_key_to_be_folded_has_four_panels_a_side_and_all_that_the_wall_has():
     panel, lefts = SIZES["Letter"][1] / 4, []
     pages[1].extract_text(visitor_text=lambda text, cm, *_: text.strip() and lefts.append(cm[4]))
     assert {int(left // panel) for left in lefts} == {0, 1, 2, 3}
-    text = squeezed(" ".join(page.extract_text() for page in pages))
+    text = squeezed(" ".join(pdf_texts(pocket_pdf())))
     assert all(
         squeezed(shipped().label(t)) in text for c in KEYS["Letter"]().couplets for t in c.a.taxa + c.b.taxa
     )
