@@ -2,7 +2,7 @@
 
 What the package has worked out goes in as it is: the look-ups of the states, the expected answers, the
 priors, the edges of the records. For numbers, of which there is no end, the parameters of their formulas
-go in.
+go in. What was measured on a photo is judged as what was seen, so nothing of it does.
 """
 
 from __future__ import annotations
