@@ -20,11 +20,13 @@ import idkey
 
 SLOWER, OPENED, ANSWERS = 4, 5, 12
 # Each asks for the frame before the page does, so that its time is taken before the page goes on.
-FIRST = """const look = () => requestAnimationFrame(() => {
-  if (!document.getElementById("question")?.textContent) return look();
-  setTimeout(() => { window.firstScreen = performance.now(); });
-});
-look();"""
+FIRST = """window.firstScreen = new Promise((done) => {
+  const look = () => requestAnimationFrame(() => {
+    if (!document.getElementById("question")?.textContent) look();
+    else setTimeout(() => done(performance.now()));
+  });
+  look();
+});"""
 PAINTED = "new Promise(done => requestAnimationFrame(() => setTimeout(() => done(performance.now()))))"
 PRESS = f"""async () => {{
   const painted = {PAINTED}, before = performance.now();
@@ -55,7 +57,6 @@ def main():
             tools.send("Performance.enable", {"timeDomain": "threadTicks"})
             page.add_init_script(FIRST)
             page.goto(path.as_uri())
-            page.wait_for_function("window.firstScreen")
             firsts.append(page.evaluate("firstScreen"))
             page.evaluate(PAINTED)
             busy = [busy_ms(tools)]
