@@ -84,8 +84,8 @@ class IdentifyScreen(Screen):
         self._bag = self.watch(bag, self._show_bag)
         self._outcome, self._bag_says = w.HTML(), w.HTML()
         self._names, self._together = w.HTML(), w.HTML()
-        self._kinds = {w.HTML(): "" for _ in range(views.MOST_NAMES)}
-        """What holds a drawing and a care sheet for the names, and the kind whose they are."""
+        self._kinds = {w.HTML(): "" for _ in range(2 * views.MOST_NAMES)}
+        """What holds drawings and care sheets of the names, and whose they are; names come back."""
         self._paper = dropdown("Paper", [(paper, paper) for paper in PAPERS])
         self._file_says = w.HTML()
 
@@ -176,7 +176,8 @@ class IdentifyScreen(Screen):
         free = [place for place, taxon in self._kinds.items() if taxon not in kinds]
         for taxon in kinds:
             if taxon not in self._kinds.values():
-                place = free.pop()
+                place = free.pop(0)
+                del self._kinds[place]  # the last to be given up again
                 place.value, self._kinds[place] = views.kind_html(table, taxon), taxon
 
     def _show_bag(self, name: str) -> None:
