@@ -28,12 +28,16 @@ def answers_of(table: TraitTable, draws: Mapping[str, np.ndarray]) -> dict[str, 
     """
     found = {}
     for trait in table.traits:
-        if trait.measured and all(name in draws for name in trait.measured):
-            values = np.array([draws[name] for name in trait.measured])
+        # The last border reached decides; a head without spots has none to compare in size.
+        last = draws.get(trait.measured[-1]) if trait.measured else None
+        if last is not None:
+            lacking = np.full_like(last, np.nan)
+            values = np.array([draws.get(name, lacking) for name in trait.measured])
             answer = _leaning(trait, values) if trait.has_states else _between(trait, values[0])
             text = answer_text(trait, answer)
-            # One that leans to no state at all is no answer.
-            if parse_answer(trait, text) is not None:
+            # One that leans to no state at all, or is open for the most part, is no answer.
+            is_open = np.isnan(values).any() and max(answer.shares) <= 0.5
+            if parse_answer(trait, text) is not None and not is_open:
                 found[trait.id] = text
     return found
 
@@ -41,8 +45,9 @@ def answers_of(table: TraitTable, draws: Mapping[str, np.ndarray]) -> dict[str, 
 def _leaning(trait: Trait, values: np.ndarray) -> States:
     """Return how many draws lie in each state: the last one whose border is reached.
 
-    `values`, (1 or borders, draws). The borders of one measure may fall instead of rise; then a state is
-    reached from above.
+    `values`, (1 or borders, draws), NaN of a measure that is lacking: what the others leave open is shared by
+    its state and the first. The borders of one measure may fall instead of rise; then a state is reached from
+    above.
     """
     borders = np.array([np.nan if border is None else border for border in trait.borders])
     falling = len(values) == 1 and len(borders) > 1 and borders[-1] < borders[0]
@@ -51,6 +56,8 @@ def _leaning(trait: Trait, values: np.ndarray) -> States:
     reached = sign * values >= sign * borders[:, None]
     state = np.where(reached.any(axis=0), len(borders) - np.argmax(reached[::-1], axis=0), 0)
     share = np.bincount(state, minlength=len(trait.states)) / len(state)
+    open_ = [0, *(1 + np.flatnonzero(np.isnan(values).all(axis=1)))]
+    share[open_] = share[open_].mean()
     kept = np.flatnonzero(share >= _LEAST_SHARE)
     shares = share[kept] / share[kept].sum()
     names = tuple(trait.states[i] for i in kept)

@@ -107,8 +107,9 @@ def offer_html(fish: Identification, trait: Trait, text: str, measures: Measures
         state = max(zip(answer.shares, answer.names, strict=True))[1]
         drawn = state_svg(trait.id, state, trait.word(state), fish.answers) or ""
     said: list[Runs] = [(f"{trait.name}: ", Strong(answer_words(trait, text)))]
-    said += [Soft(f"{measures[name].label}: {_amount(measures[name])}") for name in trait.measured]
-    notes = dict.fromkeys(measures[name].note for name in trait.measured)
+    found = [measures[name] for name in trait.measured if name in measures]
+    said += [Soft(f"{measure.label}: {_amount(measure)}") for measure in found]
+    notes = dict.fromkeys(measure.note for measure in found)
     said += [Soft(f"{first_up(note)}.") for note in notes if note]
     before = fish.answers.get(trait.id)
     if before is not None and before != text:

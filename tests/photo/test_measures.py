@@ -212,6 +212,16 @@ def test_the_row_nearest_the_middle_is_counted_where_the_middle_runs_between_row
     assert found.low >= found.value - 2
 
 
+@pytest.mark.parametrize("on_head", ["none", "same"])
+def test_a_head_without_spots_is_answered_and_one_with_spots_is_not_taken_for_it(on_head, shipped):
+    pixels, truth = render(Fish(length=420, gap=1.5, head_spots=on_head, seed=4))
+    picture, points = read_picture(jpeg(pixels, 90)), Points(truth["points"])
+    text = measure(picture, points, find_spots(picture, points)).answers(shipped)["head_spots"]
+    answer = parse_answer(shipped.trait("head_spots"), text)
+    shares = dict(zip(answer.names, answer.shares, strict=True))
+    assert max(shares, key=shares.get) == on_head
+
+
 def test_numbers_are_answered_by_the_interval_and_every_measure_of_the_table_exists(shipped):
     # The ruler lies nearer than the fish, and not quite flat.
     fish = Fish(length=360, seed=3, ruler_near=0.03, ruler_turn=6)

@@ -74,6 +74,16 @@ def test_spots_of_a_rendered_fish_are_found(seed):
     )
 
 
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_spots_as_small_as_the_blur_keep_their_width(seed):
+    # Five pixels wide on the head and eight on the flank, under a blur of two.
+    fish = Fish(length=420, spot=0.02, gap=1.6, head_spots="smaller", blur=1.9, seed=seed)
+    pixels, truth = render(fish)
+    spots = find_spots(read_picture(jpeg(pixels, 90)), Points(truth["points"]))
+    head, flank = (np.median(spots.only(part).diameter) for part in (spots.head, ~spots.head))
+    assert head / flank == pytest.approx(truth["measures"]["head_vs_flank"], rel=0.08)
+
+
 def test_a_click_takes_a_spot_away_and_another_brings_it_back(small):
     picture, points, _ = small
     spots = find_spots(picture, points)
