@@ -222,10 +222,10 @@ def asked_html(fish: Identification, trait: Trait | None, *, chosen: bool = Fals
         more = "" if fish.next_question() else say("go on")
         return html.blocks((*_ending(fish), line(more, "soft")))
     blocks: list[Block] = [doc.Heading(trait.asked, 0)]
-    if settles_little(fish) and not chosen:
+    if stop := settles_little(fish) and not chosen:
         blocks.append(line((doc.Strong(genera_words(fish)), say("can stop"))))
     blocks += [line(trait.how, "soft")] if trait.how else []
-    blocks.append(line(_settles(fish, trait), "soft"))
+    blocks.append(line("" if stop else _settles(fish, trait), "soft"))
     if (svg := how_svg(trait.id, trait.name, fish.answers)) is not None:
         blocks.append(doc.Picture(svg, trait.name))
     if trait.id in fish.answers:
@@ -354,8 +354,9 @@ def _of_many(fish: Identification) -> Iterator[Block]:
     """Give the likeliest of many names, each with its fish, and what would settle most."""
     left = fish.kinds(possible=True)
     yield line(say("likeliest", count=number_of(len(left), "name")) if left else "")
-    for row in left[:MOST_LIKELIEST]:
-        yield line((*_drawn(fish.table, row.taxon), doc.Strong(row.name), f" ({percent(row.probability)})"))
+    if first := left[:MOST_LIKELIEST]:
+        icons = [(*_drawn(fish.table, row.taxon), "\n", percent(row.probability)) for row in first]
+        yield doc.Table(tuple(row.name for row in first), (tuple(icons),), style="cmp", row_heads=False)
     looks = sorted(fish.questions(), key=lambda question: (-question.gain, question.trait.id))
     most = [q.trait.name.lower() for q in looks[:MOST_LOOKS] if q.gain >= LITTLE_GAIN]
     yield line(say("settles most", traits="; ".join(most)) if most else say("nothing settles"))

@@ -43,7 +43,8 @@ _MEASURES = {
     "altitude_m": "Altitude (m)",
 }
 _HINTS = dict.fromkeys(SIZE, "80, or 31 in") | {
-    "temperature_c": "not measured; 26, or 79 °F",
+    "pump_l_h": "750, or 200 gal/h",
+    "temperature_c": "26, or 79 °F",
     "altitude_m": "0",
 }
 
@@ -102,7 +103,7 @@ class Caring(Part):
         self._fields = {}
         for key, label in _MEASURES.items():
             hint = _HINTS.get(key, "not measured")
-            self._fields[key] = self.watch(field(label, hint=hint, width="320px"), self._on_measure)
+            self._fields[key] = self.watch(field(label, hint=hint, width="350px"), self._on_measure)
             # Labels of one width, so that the fields stand under one another.
             self._fields[key].style.description_width = "205px"
         self._measures = row(*self._fields.values())

@@ -47,7 +47,7 @@ class Way(Part):
         self.beside: Beside | None = None
         self.caring: Caring | None = None
         self.keeping: Keeping | None = None
-        hint = "fish_room.sqlite: one that is there, or a new one"
+        hint = "fish_room.sqlite, there or new"
         self._address = field("Your book", hint=hint, width="430px")
         opens = self.button("Open the book", lambda: self.open_book(self._address.value.strip()))
         asks_book = row(self._address, opens, name="idk-tools")
