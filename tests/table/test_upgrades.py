@@ -352,6 +352,10 @@ class Walk:
                     for column in {*old, *new}:
                         if old.get(column) != new.get(column):
                             self.say((file, key, column), new.get(column, ""))
+        rows = [place for c in self.table.conflicts if (place := placed(c.place))[0] in ROWS and not place[2]]
+        if any((self.lookup(was, row) is None) != (self.lookup(now, row) is None) for row in rows):
+            # What is open of a row that is left out or written anew is another, once that is saved.
+            self.table = laid(self.shipped, after)
         more, fewer = claims_in(after) - claims_in(before), claims_in(before) - claims_in(after)
         self.log += [f"keeper claim + {dict(c)}" for c in more] + [f"keeper claim - {dict(c)}" for c in fewer]
         self.claims, self.gone = (self.claims | more) - fewer, (self.gone | fewer) - more
@@ -561,10 +565,10 @@ class Walk:
         )
         other = {n: {*one[n]} ^ {*two[n]} for n in one if one[n] != two[n]}
         assert not other, f"saved and loaded, it is another: {other}"
-        # What both say by now is no longer the keeper's alone.
+        # What both say by now is no longer the keeper's alone, unless there is something open about it.
         self.gone &= claims_in(self.shipped)
-        agreed = [p for p, want in self.said.items() if like(self.lookup(self.theirs, p), want)]
-        self.forget(lambda p: p in agreed)
+        same = [p for p, want in self.said.items() if like(self.lookup(self.theirs, p), want)]
+        self.forget(lambda p: p in same and not told(p))
 
 
 def words(said: str) -> str:
