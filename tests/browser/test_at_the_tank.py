@@ -133,8 +133,10 @@ def test_from_an_unopened_box_to_a_kept_fish_with_two_names_left_and_a_tank_chec
     expect(kept.get_by_label("Tank", exact=True)).to_have_value("Rapids")
     select(kept.get_by_label("Bag", exact=True), "box 1, bag 1: L201 <b>")
     press(button(kept, "Keep this fish"))
-    # No. 1 is the fish in the bag as the box came.
-    expect(kept).to_contain_text("Kept as No. 2")
+    # It goes on under the number that it got with the bag, as the box came.
+    expect(kept).to_contain_text(
+        "No. 1, the fish of this bag: what was seen now and where it went is in the book."
+    )
     looks_right(screen, at)
     # All of it is still open after one more answer.
     press(button(screen, "Can't see it"))
