@@ -354,9 +354,8 @@ def _of_many(fish: Identification) -> Iterator[Block]:
     """Give the likeliest of many names, each with its fish, and what would settle most."""
     left = fish.kinds(possible=True)
     yield line(say("likeliest", count=number_of(len(left), "name")) if left else "")
-    if first := left[:MOST_LIKELIEST]:
-        icons = [(*_drawn(fish.table, row.taxon), "\n", percent(row.probability)) for row in first]
-        yield doc.Table(tuple(row.name for row in first), (tuple(icons),), style="cmp", row_heads=False)
+    for row in left[:MOST_LIKELIEST]:
+        yield line((*_drawn(fish.table, row.taxon), doc.Strong(row.name), f" ({percent(row.probability)})"))
     looks = sorted(fish.questions(), key=lambda question: (-question.gain, question.trait.id))
     most = [q.trait.name.lower() for q in looks[:MOST_LOOKS] if q.gain >= LITTLE_GAIN]
     yield line(say("settles most", traits="; ".join(most)) if most else say("nothing settles"))
@@ -389,7 +388,7 @@ def _could_be(fish: Identification, first: str, other: str) -> Iterator[Block]:
     said = (table.words(taxon, trait.id) for taxon in (first, other))
     row = tuple((*icon, "\n", words) if icon else words for icon, words in zip(icons, said, strict=True))
     heads = tuple(map(table.label, (first, other)))
-    yield doc.Table(heads, (row,), style="cmp", row_heads=False)
+    yield doc.Table(heads, (row,), row_heads=False)
 
 
 def _until_then(fish: Identification) -> str:

@@ -343,8 +343,7 @@ def test_with_many_names_left_the_ending_says_what_can_be_acted_on(screen):
     fish, said = screen.identification, html.unescape(screen.looking.asking.question.value)
     assert re.search(r"<h3>(Probably a|A) Hypancistrus", said)
     for row in fish.kinds(possible=True)[:3]:
-        assert f'<th scope="col">{row.name}</th>' in said
-        assert f"<br>{row.probability * 100:.0f} %</td>" in said
+        assert f"<strong>{row.name}</strong> ({row.probability * 100:.0f} %)" in said
     assert said.count("<svg") == 3
     most = sorted(fish.questions(), key=lambda question: -question.gain)[:2]
     assert f"What would settle most: {'; '.join(q.trait.name.lower() for q in most)}." in said
