@@ -9,7 +9,7 @@ function nameOf(fold) {
   return `${outer ? nameOf(outer) : ""}/${words.replace(/\d+( ?%)?/g, "")}`;
 }
 
-function render({ model, el }) {
+function render({ el }) {
   const stop = new AbortController();
   const early = { capture: true, signal: stop.signal };
   const opened = new Set();
@@ -37,6 +37,8 @@ function render({ model, el }) {
     const folds = added.flatMap((n) => [...(n.matches("details") ? [n] : []), ...n.querySelectorAll("details")]);
     folds.forEach((fold) => { if (opened.has(nameOf(fold))) fold.open = true; });
     putIn();
+    // What is asked for is an element that comes alone; within another it was asked of an earlier view.
+    added.filter((n) => n.matches(".idk-asked")).forEach(({ dataset }) => requestAnimationFrame(() => act(dataset)));
   });
 
   function start() {
@@ -54,18 +56,18 @@ function render({ model, el }) {
   start();
 
   // What is asked for may still be on its way to the page.
-  function when(selector, act, frames = 60) {
+  function when(selector, then, frames = 60) {
     const found = screen()?.querySelector(selector);
-    if (found?.checkVisibility()) act(found);
-    else if (frames) requestAnimationFrame(() => when(selector, act, frames - 1));
+    if (found?.checkVisibility()) then(found);
+    else if (frames) requestAnimationFrame(() => when(selector, then, frames - 1));
   }
-  model.on("msg:custom", ({ focus, show }) => requestAnimationFrame(() => {
+  function act({ focus, show }) {
     if (focus) when(focus, (on) => { on.tabIndex = -1; on.focus(); });
     if (show) when(show, (on) => {
       const block = on.offsetHeight > 0.7 * innerHeight ? "start" : "nearest";
       on.scrollIntoView({ block, behavior: calm.matches ? "auto" : "smooth" });
     });
-  }));
+  }
   return () => { stop.abort(); watcher.disconnect(); };
 }
 

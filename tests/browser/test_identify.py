@@ -14,6 +14,7 @@ from lab import (
     press,
     reads_in_both_themes,
     scrolls_sideways,
+    show,
     tab_to,
     until_idle,
     until_it_answers,
@@ -207,3 +208,13 @@ def where(screen):
     things.append(tools.get_by_label("Answer another feature"))
     things.append(screen.get_by_role("heading", name="Names still possible"))
     return [(box["x"], box["y"]) for box in (thing.bounding_box() for thing in things)]
+
+
+def test_on_a_computer_too_slow_for_anywidget_the_keyboard_still_goes_to_the_question(scratch):
+    # After two seconds it gives a widget up: here at once.
+    at_once = "AbortSignal.timeout = () => timeout.call(AbortSignal, 0);"
+    scratch.page.evaluate(f"() => {{ window.timeout = AbortSignal.timeout; {at_once} }}")
+    screen = show(scratch, "import idkey\nidkey.identify()")
+    answer(screen, "light spots on dark")
+    expect(screen.locator("h3").first).to_be_focused()
+    scratch.page.evaluate("() => { AbortSignal.timeout = window.timeout; }")
