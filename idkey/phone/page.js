@@ -236,19 +236,13 @@ function endingShown() {
     const could = el("p", [say("could be"), el("strong", name),
       trait ? say("look at", {trait: trait.name.toLowerCase()}) : say("nothing tells")]);
     if (!trait) return [could];
-    return [could, inARow(kinds, (at) => cellShown(trait, at), trait.name)];
+    const heads = el("tr", kinds.map((at) => el("th", model.kinds[at].name, {scope: "col"})));
+    const cells = el("tr", kinds.map((at) => el("td", cellShown(trait, at))));
+    return [could, scrolling(el("table", [el("thead", heads), el("tbody", cells)]), trait.name)];
   });
-  const shares = new Map(likeliest.map(({at, probability}) => [at, percent(probability)]));
-  const fishOf = (at) => [...(model.canDraw ? [fishDrawn(at, "")] : []), shares.get(at)];
-  const names = shares.size ? [inARow([...shares.keys()], fishOf, of)] : [];
+  const names = likeliest.map((row) =>
+    el("p", [...(model.canDraw ? [fishDrawn(row.at, "")] : []), el("strong", nameOf(row)), ` (${percent(row.probability)})`], {className: "likeliest"}));
   return [...parts, ...line(of), ...names, ...[settles, ...turns, until].flatMap((text) => line(text))];
-}
-
-// Kinds side by side, with one thing of each.
-function inARow(kinds, cellOf, words) {
-  const heads = el("tr", kinds.map((at) => el("th", model.kinds[at].name, {scope: "col"})));
-  const cells = el("tr", kinds.map((at) => el("td", cellOf(at))));
-  return scrolling(el("table", [el("thead", heads), el("tbody", cells)]), words);
 }
 
 function cellShown(one, at) {
