@@ -94,6 +94,9 @@ def test_the_box_is_kept_and_what_can_not_be_kept_is_said_with_everything_still_
     # While the kernel is at it, the next day would be sent after the press and not before.
     until_idle(screen.page)
     screen.get_by_label("Day", exact=True).fill("2026-11-20")
+    screen.page.keyboard.press("Tab")
+    # It goes with the day that it was about, and what stands below it moves up.
+    expect(screen.get_by_role("alert")).to_have_count(0)
     # The notebook's last cell has closed the book.
     press(screen, "Keep this box")
     expect(screen.get_by_role("alert")).to_contain_text("the book was closed")
