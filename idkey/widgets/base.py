@@ -299,9 +299,10 @@ class StateChoices(w.HBox):
         more = range(len(states) - len(self.children))
         if more:
             self.children = [*self.children, *(_StateChoice(self._choose) for _ in more)]
-        # What goes is taken away first: half done, the question is to need no more room than before or after.
-        pairs = zip_longest(self.children, states, fillvalue="")
-        for choice, state in sorted(pairs, key=lambda pair: bool(pair[1])):
+        # What goes is taken away first, from the end: half done, the question is to need no more room than
+        # before or after, and what stays is not to move.
+        pairs = [*zip_longest(self.children, states, fillvalue="")]
+        for choice, state in (*reversed(pairs[len(states) :]), *pairs[: len(states)]):
             choice.show(trait, state, answers)
 
     def mark(self, chosen: Collection[str]) -> None:
