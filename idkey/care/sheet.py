@@ -264,9 +264,8 @@ def settle(fish: Identification, conflicts: Mapping[CareColumn, Mapping[str, Val
         posterior = np.array([share[t] if t in needs else 0.0 for t in ids])
         places = {value: i for i, value in enumerate(dict.fromkeys(needs.values()))}
         classes = np.array([places[needs[t]] if t in needs else -1 for t in ids])
-        gains = asker.gains(
-            model.to_canonical_order(posterior), adult, said, model.to_canonical_order(classes)
-        )
+        ahead = asker.ahead(model.to_canonical_order(posterior), adult, said)
+        gains = asker.gains(ahead, model.to_canonical_order(classes))
         useful = [
             (float(gain) / trait.effort, trait, float(gain))
             for trait, gain in zip(asker.traits, gains, strict=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -49,6 +50,21 @@ class Question(Shown):
         return self.gain / (READING + self.trait.effort)
 
 
+class Ahead(NamedTuple):
+    """What every answer would make of the names that are not out of the race; see `Asker.ahead`.
+
+    `keep`, (n_names,), are those, and `p`, (n_kept,), is their posterior; `chance`, (n_answers,), is that of
+    each answer to each question in turn, `joint`, (n_answers, n_kept), with each name; the names begin at
+    `firsts` once the strangers are one.
+    """
+
+    keep: np.ndarray
+    p: np.ndarray
+    chance: np.ndarray
+    joint: np.ndarray
+    firsts: np.ndarray
+
+
 class Asker:
     """Values every question of a table at once; its `traits` stand in the order of the results."""
 
@@ -63,30 +79,32 @@ class Asker:
         self._judged = _ByAge(judged) if differs else self._given
         self._applies = np.vstack([model.adult.applies for model in models])
 
-    def gains(
-        self,
-        posterior: np.ndarray,
-        adult: np.ndarray,
-        said: Mapping[str, np.ndarray] | None = None,
-        classes: np.ndarray | None = None,
-    ) -> np.ndarray:
-        """Return the expected drop in entropy for every trait of `TableModel.models`, in bits, 0 or more.
+    def ahead(
+        self, posterior: np.ndarray, adult: np.ndarray, said: Mapping[str, np.ndarray] | None = None
+    ) -> Ahead:
+        """Return what every answer to every question would make of the names.
 
         `posterior`, `adult` = P(adult | answers, taxon) and what follows are of shape (n_names,), in
         canonical order. `said` is for traits that would repeat what is answered already; see
-        `TableModel.said_in_group`. All strangers are one name: which genus one belongs to is asked by nobody.
-        With `classes` the entropy is that over these classes of names (those fed alike, say).
+        `TableModel.said_in_group`.
         """
         # Names that are out of the race cost time and change nothing.
         keep = posterior > 1e-7 * posterior.max()
         p = posterior[keep] / posterior[keep].sum()
         given, judged = self._given_and_judged(adult, said, keep)
-        chance = given @ p
-        joint = judged * p
+        # The strangers stand last.
+        firsts = np.arange(min(len(p), keep[: self._applies.shape[1]].sum() + 1))
+        return Ahead(keep, p, given @ p, judged * p, firsts)
+
+    def gains(self, ahead: Ahead, classes: np.ndarray | None = None) -> np.ndarray:
+        """Return the expected drop in entropy for every trait of `TableModel.models`, in bits, 0 or more.
+
+        All strangers are one name: which genus one belongs to is asked by nobody. With `classes`, (n_names,),
+        the entropy is that over these classes of names (those fed alike, say).
+        """
+        keep, p, chance, joint, firsts = ahead
         mass = joint.sum(axis=1)
         if classes is None:
-            # The strangers stand last.
-            firsts = np.arange(min(len(p), keep[: self._applies.shape[1]].sum() + 1))
             joint, p = np.add.reduceat(joint, firsts, axis=1), np.add.reduceat(p, firsts)
         else:
             member = np.equal.outer(classes[keep], np.unique(classes[keep])).astype(float)
@@ -97,29 +115,17 @@ class Asker:
         total = np.add.reduceat(chance, self._starts)
         return np.maximum(before - spent / total, 0.0)
 
-    def moves(
-        self,
-        posterior: np.ndarray,
-        adult: np.ndarray,
-        said: Mapping[str, np.ndarray],
-        left: np.ndarray,
-        coverage: float,
-    ) -> np.ndarray:
+    def moves(self, ahead: Ahead, left: np.ndarray, coverage: float) -> np.ndarray:
         """Return how likely an answer is to change which names are still possible, for every trait.
 
-        Those, `left` of shape (n_names,), are the smallest set that holds `coverage`; the rest is as for
-        `gains`.
+        Those, `left` of shape (n_names,), are the smallest set that holds `coverage`.
         """
-        keep = posterior > 1e-7 * posterior.max()
-        given, judged = self._given_and_judged(adult, said, keep)
-        p, upto = posterior[keep], coverage - NEARLY
-        # The strangers stand last.
-        firsts = np.arange(min(len(p), keep[: self._applies.shape[1]].sum() + 1))
-        then, left = np.add.reduceat(judged * p, firsts, axis=1), left[keep][firsts]
+        keep, _, chance, joint, firsts = ahead
+        upto = coverage - NEARLY
+        then, left = np.add.reduceat(joint, firsts, axis=1), left[keep][firsts]
         total, held = then.sum(axis=1), then[:, left].sum(axis=1)
         least, most = then[:, left].min(axis=1), then[:, ~left].max(axis=1, initial=0.0)
         stays = (held >= upto * total) & (held - least < upto * total) & (most <= least * (1 + NEARLY))
-        chance = given @ p
         moved = np.add.reduceat(chance * ~stays, self._starts)
         return moved / np.add.reduceat(chance, self._starts)
 
@@ -128,7 +134,7 @@ class Asker:
     ) -> dict[str, tuple[np.ndarray, np.ndarray]]:
         """Return, by trait, how likely each answer is for every name, and how it would be judged.
 
-        Both (n_answers, n_names), names in canonical order; `adult` and `said` as for `gains`.
+        Both (n_answers, n_names), names in canonical order; `adult` and `said` as for `ahead`.
         """
         both = self._given_and_judged(adult, said, np.ones(len(adult), dtype=bool))
         parts = zip(*(np.split(of, self._starts[1:]) for of in both), strict=True)

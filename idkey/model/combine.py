@@ -105,7 +105,7 @@ class TableModel:
         self._back = np.argsort(self.order)
         genus = np.array(table.genus, dtype=str)[self.order]
         self.genera = tuple(sorted(set(genus) - {""}))
-        kin = (genus[:, None] == np.array(self.genera, dtype=str)).astype(float)
+        self._kin = (genus[:, None] == np.array(self.genera, dtype=str)).astype(float)
         self.width = self.n_taxa + len(self.genera) + 1
         of_genera = OF_A_GENUS if self.genera else 0.0
         shares = [of_genera / len(self.genera) for _ in self.genera]
@@ -117,7 +117,7 @@ class TableModel:
             differs = table.differs_when_young(trait_id)
             young = self._sorted(table.column(trait_id, young=True)) if differs else adult
             edge = record_edges(table, trait_id)[self.order] if trait.kind == "ceiling" else None
-            self.models[trait_id] = TraitModel.of(trait, adult, young, kin, edge)
+            self.models[trait_id] = TraitModel.of(trait, adult, young, self._kin, edge)
 
     def _sorted(self, column: Column) -> Column:
         o = self.order
@@ -131,6 +131,10 @@ class TableModel:
         """Spread the last axis, (n_taxa + 1,) in the order of the table, over the names, strangers alike."""
         last = np.full(self.width - self.n_taxa, self.n_taxa)
         return values[..., np.concatenate([self.order, last])]
+
+    def by_genus(self, of_names: np.ndarray) -> np.ndarray:
+        """Put the names of each of the `genera` together, its stranger among them: (..., n_genera)."""
+        return of_names[..., : self.n_taxa] @ self._kin + of_names[..., self.n_taxa : -1]
 
     def log_prior(self, prior: np.ndarray) -> np.ndarray:
         """Log of the prior of every name, (..., n_names), by `prior_vector`."""

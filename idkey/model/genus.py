@@ -35,11 +35,12 @@ def genera(fish: Identification) -> tuple[tuple[str, ...], float]:
     They are the fewest that hold the coverage of the fish, kinds that the table does not hold among them;
     where these are more than `MOST_GENERA`, the likeliest alone.
     """
-    names, shares = _shares(fish, ())
+    model = model_of(fish.table)
+    names, shares = model.genera, model.by_genus(fish.of_names)
     if not names:
         return (), 0.0
-    order = np.argsort(-shares[0], kind="stable")
-    upto = np.cumsum(shares[0][order])
+    order = np.argsort(-shares, kind="stable")
+    upto = np.cumsum(shares[order])
     few = int(np.searchsorted(upto, fish.coverage)) + 1
     few = few if few <= min(MOST_GENERA, len(names)) else 1
     return tuple(str(names[i]) for i in order[:few]), float(upto[few - 1])
@@ -64,14 +65,14 @@ def settles_little(fish: Identification) -> bool:
 
 def turning(fish: Identification) -> tuple[Turning, ...]:
     """Return the answers each of which alone turns the genus, what speaks most for another one first."""
-    answers = tuple(fish.answers)
-    names, shares = _shares(fish, answers)
-    if not names or len(answers) < 2:
+    model, answers = model_of(fish.table), tuple(fish.answers)
+    if not model.genera or len(answers) < 2:
         return ()
-    now, *then = shares.argmax(axis=1)
+    now = model.by_genus(fish.of_names).argmax()
+    then = model.by_genus(_without_each(fish, answers))
     found = [
-        Turning(answer, str(names[at]), float(row[at]))
-        for answer, at, row in zip(answers, then, shares[1:], strict=True)
+        Turning(answer, str(model.genera[at]), float(row[at]))
+        for answer, at, row in zip(answers, then.argmax(axis=1), then, strict=True)
         if at != now and row[at] >= _HALF
     ]
     return tuple(sorted(found, key=lambda turn: (-turn.share, turn.trait)))
@@ -82,17 +83,12 @@ def a_kind(genus: str) -> str:
     return f"{'an' if genus[:1] in 'AEIOU' else 'a'} {genus}"
 
 
-def _shares(fish: Identification, without: tuple[str, ...]) -> tuple[tuple[str, ...], np.ndarray]:
-    """Return the genera and their shares, a row for all answers and one without each of some.
-
-    A stranger of a genus belongs to it.
-    """
-    table, model = fish.table, model_of(fish.table)
-    one, left = code_answers(table, fish.answers), np.array(("", *without))
+def _without_each(fish: Identification, answers: tuple[str, ...]) -> np.ndarray:
+    """Return the posterior of every name without each of the answers, (n_answers, n_names)."""
+    table = fish.table
+    one, left = code_answers(table, fish.answers), np.array(answers)
     codes = {trait: np.where(left == trait, 0, code) for trait, code in one.codes.items()}
     stage = np.where(left == LIFE_STAGE, 0, one.stage)
     coded = Coded(len(left), codes, one.distinct, stage)
     prior = prior_vector(table, fish.prior, fish.none_prior)
-    of_names = posterior(model, coded, prior, by_genus=True)
-    of = [*(table.genus[i] for i in model.order), *model.genera, ""]
-    return model.genera, of_names @ np.array([[genus == name for name in model.genera] for genus in of])
+    return posterior(model_of(table), coded, prior, by_genus=True)

@@ -189,13 +189,13 @@ class Identification(Shown):
         return code_answers(self.table, self.answers)
 
     @cached_property
-    def _of_names(self) -> np.ndarray:
+    def of_names(self) -> np.ndarray:
         """Posterior of every name of the model, a stranger of each genus among them, in canonical order."""
         return posterior(self._model, self._coded, self._prior, by_genus=True)[0]
 
     @cached_property
     def _posterior(self) -> np.ndarray:
-        return self._model.gathered(self._of_names)
+        return self._model.gathered(self.of_names)
 
     @cached_property
     def _ranking(self) -> pd.DataFrame:
@@ -238,7 +238,7 @@ class Identification(Shown):
         With it comes how likely it is among the genera of the table and none of them. The genus is "" where
         none is more likely than not.
         """
-        shares = self._of_names[len(self.table) :]
+        shares = self.of_names[len(self.table) :]
         at = int(np.argmax(shares[:-1])) if len(shares) > 1 else 0
         share = float(shares[at] / shares.sum()) if shares.sum() > 0 else 0.0
         named = len(shares) > 1 and share >= _MORE_LIKELY_THAN_NOT
@@ -251,9 +251,9 @@ class Identification(Shown):
     @cached_property
     def _questions(self) -> list[Question]:
         asker, said = asker_of(self.table), self._model.said_in_group(self._coded)
-        gains = asker.gains(self._of_names, self._adult, said)
+        ahead = asker.ahead(self.of_names, self._adult, said)
         left = self._model.to_canonical_order(np.isin([*self.table.ids, NONE], self.candidates()))
-        moves = asker.moves(self._of_names, self._adult, said, left, self.coverage)
+        gains, moves = asker.gains(ahead), asker.moves(ahead, left, self.coverage)
         found = [
             Question(trait, float(gain))
             for trait, gain, moved in zip(asker.traits, gains, moves, strict=True)
@@ -268,8 +268,8 @@ class Identification(Shown):
     @cached_property
     def askable(self) -> frozenset[str]:
         """Traits that may be asked of this fish now: neither answered nor unseen, and there to be seen."""
-        asker, is_adult = asker_of(self.table), float(self._adult @ self._of_names)
-        asked = zip(asker.traits, asker.applicable(self._of_names), strict=True)
+        asker, is_adult = asker_of(self.table), float(self._adult @ self.of_names)
+        asked = zip(asker.traits, asker.applicable(self.of_names), strict=True)
         return frozenset(t.id for t, share in asked if self._may_ask(t, float(share), is_adult))
 
     def _may_ask(self, trait: Trait, share_applies: float, adult: float) -> bool:

@@ -68,7 +68,7 @@ def agree(page, table, count, seed):
         sets, page.evaluate(JUDGED, sets), strict=True
     ):
         found = as_python(table, fish)
-        worst = max(worst, np.abs(np.array(posterior) - found._of_names).max())
+        worst = max(worst, np.abs(np.array(posterior) - found.of_names).max())
         following = found.next_question()
         assert asked == (following and following.trait.id), fish
         rows = found.ranked()
